@@ -1,0 +1,272 @@
+"""The lines of the wire, one at a time: what each says, how it is written and read back.
+
+PROTOCOL.md is the specification; this module and `vectors/` are held to it by the tests.
+A line is handled here without its final line feed.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import astuple, dataclass
+from enum import IntFlag
+
+from firmware_protocol.crc import crc16
+
+PROTOCOL_VERSION = "1.0"
+BAUD = 115_200
+MAX_LINE = 80  # bytes, the line feed included
+REPORT_LENGTH = 79  # characters, without the line feed
+DEFAULT_INTERVAL_MS = 100
+INTERVAL_RANGE_MS = (20, 1000)
+MEAN_STEPS = 16  # the pressure mean is sent in sixteenths of an ADC count
+
+
+class LineError(ValueError):
+    """A line that must not be taken as data. The message says why in a few words."""
+
+
+class Flag(IntFlag):
+    """Status bits of a report."""
+
+    SPRAY = 0x01  # the spray switch is closed
+    FLOW_GLITCH = 0x02  # a flow edge was refused as too close to the last one, in this frame
+    WHEEL_GLITCH = 0x04  # the same for the wheel
+    UNPLANNED_RESET = 0x08  # the last start was a watchdog or brown-out reset
+    SUPPLY_LOW = 0x10  # the board measures its own supply as too low
+    OUTPUT_ON = 0x20  # buzzer or light is being driven
+
+
+class Capability(IntFlag):
+    """What a board says is fitted."""
+
+    FLOW = 0x01
+    WHEEL = 0x02
+    PRESSURE = 0x04
+    SWITCH = 0x08
+    BUZZER = 0x10
+    LIGHT = 0x20
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """One frame: cumulative counts and the board time of their last edge. Times in µs, modulo 2**32."""
+
+    boot: int
+    seq: int
+    clock: int
+    flow_count: int
+    flow_edge: int
+    wheel_count: int
+    wheel_edge: int
+    pressure_mean: int  # sixteenths of an ADC count
+    pressure_min: int  # ADC counts
+    pressure_max: int  # ADC counts
+    flags: int
+    edges_dropped: int
+    lines_dropped: int
+
+
+# Hexadecimal digits of each field of Report, in its order; a separator of None means "no space before this field".
+REPORT_FIELDS: tuple[tuple[str, int], ...] = (
+    ("boot", 2),
+    ("seq", 4),
+    ("clock", 8),
+    ("flow_count", 8),
+    ("flow_edge", 8),
+    ("wheel_count", 8),
+    ("wheel_edge", 8),
+    ("pressure_mean", 4),
+    ("pressure_min", 3),
+    ("pressure_max", 3),
+    ("flags", 2),
+    ("edges_dropped", 2),
+    ("lines_dropped", 2),
+)
+_JOINED = {"boot", "lines_dropped"}  # written straight after what stands before them
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """Who the board is: sent at start-up, when asked, and once a minute."""
+
+    boot: int
+    protocol: str
+    name: str
+    firmware: str
+    adc_full_scale: int
+    interval_ms: int
+    capabilities: int
+    reset_cause: str  # one letter: see RESET_CAUSES
+
+
+RESET_CAUSES = {"P": "power on", "B": "brown-out", "W": "watchdog", "X": "reset pin", "U": "unknown"}
+
+
+@dataclass(frozen=True, slots=True)
+class Ack:
+    """A command was carried out; `value` is its result."""
+
+    tag: int
+    command: str
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A command was not carried out; `code` says why: see REFUSALS."""
+
+    tag: int
+    code: int
+
+
+REFUSALS = {
+    0x01: "checksum does not match",
+    0x02: "no such command",
+    0x03: "value out of range",
+    0x04: "line too long",
+    0x05: "not fitted on this board",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A line from the host. `letter` is one of COMMANDS; `argument` is its value, 0 where it takes none."""
+
+    letter: str
+    tag: int
+    argument: int = 0
+
+
+# Letter: (meaning, hexadecimal digits of the argument, 0 for none).
+COMMANDS = {
+    "q": ("identify", 0),
+    "p": ("ping", 0),
+    "n": ("set report interval, ms", 4),
+    "o": ("buzzer pattern, light pattern, tenths of a second", 6),
+}
+PATTERNS = {0: "off", 1: "steady", 2: "slow beat", 3: "fast beat"}
+
+Message = Report | Identity | Ack | Refusal
+
+
+def seal(body: str) -> bytes:
+    """The whole line for `body` (everything before the space in front of the checksum), without line feed."""
+    data = body.encode("ascii") + b" "
+    return data + b"%04X" % crc16(data)
+
+
+def encode_report(report: Report) -> bytes:
+    """The 79 characters of a report."""
+    body = "R"
+    for (name, digits), value in zip(REPORT_FIELDS, astuple(report), strict=True):
+        body += ("" if name in _JOINED else " ") + f"{value:0{digits}X}"
+    return seal(body)
+
+
+def encode_identity(identity: Identity) -> bytes:
+    """The start-up line."""
+    i = identity
+    return seal(
+        f"I{i.boot:02X} {i.protocol} {i.name} {i.firmware} {i.adc_full_scale:04X} {i.interval_ms:04X} "
+        f"{i.capabilities:02X} {i.reset_cause}"
+    )
+
+
+def encode_reply(reply: Ack | Refusal) -> bytes:
+    """An acknowledgement or an error reply."""
+    if isinstance(reply, Ack):
+        return seal(f"A{reply.tag:02X} {reply.command} {reply.value:08X}")
+    return seal(f"E{reply.tag:02X} {reply.code:02X}")
+
+
+def encode_command(command: Command) -> bytes:
+    """A host command.
+
+    Raises KeyError for a letter that is not in COMMANDS.
+    """
+    digits = COMMANDS[command.letter][1]
+    argument = f" {command.argument:0{digits}X}" if digits else ""
+    return seal(f"{command.letter}{command.tag:02X}{argument}")
+
+
+def outputs_argument(buzzer: int, light: int, tenths: int) -> int:
+    """Argument of the `o` command: patterns 0 to 3 and a duration in tenths of a second, 0 = until changed."""
+    return buzzer << 20 | light << 16 | tenths
+
+
+_REPORT = re.compile(
+    b"R" + b"".join((b"" if n in _JOINED else b" ") + b"([0-9A-F]{%d})" % d for n, d in REPORT_FIELDS) + b" [0-9A-F]{4}"
+)
+_IDENTITY = re.compile(
+    rb"I([0-9A-F]{2}) (\d{1,2}\.\d{1,2}) ([a-z0-9-]{1,16}) ([0-9A-Za-z.+-]{1,12}) ([0-9A-F]{4}) ([0-9A-F]{4})"
+    rb" ([0-9A-F]{2}) ([A-Z]) [0-9A-F]{4}"
+)
+_ACK = re.compile(rb"A([0-9A-F]{2}) ([a-z]) ([0-9A-F]{8}) [0-9A-F]{4}")
+_REFUSAL = re.compile(rb"E([0-9A-F]{2}) ([0-9A-F]{2}) [0-9A-F]{4}")
+_COMMAND = re.compile(rb"([a-z])([0-9A-F]{2})(?: ([0-9A-F]{1,8}))? [0-9A-F]{4}")
+
+
+def check_line(line: bytes) -> None:
+    """Raise LineError unless `line` ends in a space and the four digits of its own checksum."""
+    if len(line) >= MAX_LINE:
+        raise LineError("line too long")
+    if len(line) < 6 or line[-5:-4] != b" ":
+        raise LineError("no checksum")
+    if line[-4:] != b"%04X" % crc16(line[:-4]):
+        raise LineError("checksum does not match")
+
+
+def decode(line: bytes) -> Message | None:
+    """The message in a board's line; None for a sound line of a kind that this version does not know.
+
+    Raises LineError when the line is damaged or is not written as PROTOCOL.md says.
+    """
+    check_line(line)
+    letter = line[:1]
+    if letter == b"R":
+        match = _fields(_REPORT, line)
+        return Report(*(int(value, 16) for value in match))
+    if letter == b"I":
+        boot, protocol, name, firmware, full, interval, capabilities, cause = _fields(_IDENTITY, line)
+        return Identity(
+            int(boot, 16),
+            protocol.decode(),
+            name.decode(),
+            firmware.decode(),
+            int(full, 16),
+            int(interval, 16),
+            int(capabilities, 16),
+            cause.decode(),
+        )
+    if letter == b"A":
+        tag, command, value = _fields(_ACK, line)
+        return Ack(int(tag, 16), command.decode(), int(value, 16))
+    if letter == b"E":
+        tag, code = _fields(_REFUSAL, line)
+        return Refusal(int(tag, 16), int(code, 16))
+    if letter.isalpha() and letter.isupper():
+        return None
+    raise LineError("not a board's line")
+
+
+def decode_command(line: bytes) -> Command:
+    """The host command in `line`, as a board reads it.
+
+    Raises LineError with the text of REFUSALS that the board answers.
+    """
+    check_line(line)
+    match = _COMMAND.fullmatch(line)
+    if match is None or match[1].decode() not in COMMANDS:
+        raise LineError(REFUSALS[0x02])
+    letter, digits = match[1].decode(), COMMANDS[match[1].decode()][1]
+    argument = match[3] or b""
+    if len(argument) != digits:
+        raise LineError(REFUSALS[0x03])
+    return Command(letter, int(match[2], 16), int(argument, 16) if digits else 0)
+
+
+def _fields(pattern: re.Pattern[bytes], line: bytes) -> tuple[bytes, ...]:
+    match = pattern.fullmatch(line)
+    if match is None:
+        raise LineError("checksum is right but a field is not written as the protocol says")
+    return match.groups()

@@ -1,0 +1,1 @@
+"""Everything the computer does for the sprayer, with no screen in it."""
