@@ -1,0 +1,1 @@
+"""The commands: thin, each in a module of its own."""

@@ -1,0 +1,68 @@
+"""The command `swardflow`: finds the sub-command and turns errors meant for people into one sentence."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib import import_module
+from importlib.util import find_spec
+
+from host.errors import UserError
+
+# In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
+# only inside run, so that --help answers at once.
+COMMANDS = (
+    "demo",
+    "watch",
+    "record",
+    "tell",
+    "review",
+    "export",
+    "replay",
+    "simulate",
+)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser with every command."""
+    parser = argparse.ArgumentParser(
+        prog="swardflow",
+        description="Flow monitor and run logger for small boom sprayers: plan, calibrate, spray and watch, review.",
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and end")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    for name in COMMANDS:
+        if find_spec(f"host.cli.{name}"):
+            import_module(f"host.cli.{name}").add_parser(commands)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit code: 0 done, 1 done with a finding, 2 a mistake the user can mend."""
+    parser = build_parser()
+    args = parser.parse_args(argv)
+    if args.version:
+        from importlib.metadata import version
+
+        print(f"swardflow {version('swardflow')}")
+        return 0
+    if args.command is None:
+        parser.print_help()
+        return 2
+    try:
+        return int(import_module(f"host.cli.{args.command}").run(args))
+    except UserError as error:
+        print(f"swardflow: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("swardflow: stopped from the keyboard", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone (as in `… | head`); there is nobody left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
