@@ -34,15 +34,14 @@ class ColumnCrc:
             raise ValueError(f"length must be even and at least 2, not {length}")
         self.length = length
         self._zero = dtype(crc(bytes(length)))
-        self._tables = [
-            _pair_table(crc, length, place, self._zero).astype(dtype) for place in range(0, length, 2)
-        ]
+        self._tables = [_pair_table(crc, length, place, self._zero).astype(dtype) for place in range(0, length, 2)]
 
     def __call__(self, pairs: npt.NDArray[np.uint16]) -> npt.NDArray[Any]:
         """Checksums of the messages in `pairs`, shape (length / 2, n): row i holds bytes 2i and 2i+1, little-endian."""
         total = np.full(pairs.shape[1], self._zero)
-        for table, column in zip(self._tables, pairs, strict=True):
-            total ^= table[column]
+        # Looking up by the machine's own index type, column by column, is faster than the two conversions it saves.
+        for table, column in zip(self._tables, pairs.astype(np.intp, order="C"), strict=True):
+            total ^= table.take(column, mode="clip")
         return total
 
 
@@ -56,4 +55,5 @@ def _pair_table(
             message[place + offset] = value
             single[offset, value] = crc(bytes(message)) ^ int(zero)
         message[place + offset] = 0
-    return (single[1][:, None] ^ single[0][None, :]).reshape(-1)
+    pairs: npt.NDArray[np.uint64] = single[1][:, None] ^ single[0][None, :]
+    return pairs.reshape(-1)

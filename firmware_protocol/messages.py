@@ -15,6 +15,7 @@ from firmware_protocol.crc import crc16
 PROTOCOL_VERSION = "1.0"
 BAUD = 115_200
 MAX_LINE = 80  # bytes, the line feed included
+MAX_COMMAND = 31  # characters of a host command that a board must be able to take, without the line feed
 REPORT_LENGTH = 79  # characters, without the line feed
 DEFAULT_INTERVAL_MS = 100
 INTERVAL_RANGE_MS = (20, 1000)
@@ -23,6 +24,14 @@ MEAN_STEPS = 16  # the pressure mean is sent in sixteenths of an ADC count
 
 class LineError(ValueError):
     """A line that must not be taken as data. The message says why in a few words."""
+
+
+class CommandRefused(LineError):
+    """A command that a board answers with a refusal: `reply` is that answer."""
+
+    def __init__(self, code: int, tag: int = 0) -> None:
+        super().__init__(REFUSALS[code])
+        self.reply = Refusal(tag, code)
 
 
 class Flag(IntFlag):
@@ -122,7 +131,7 @@ class Refusal:
 REFUSALS = {
     0x01: "checksum does not match",
     0x02: "no such command",
-    0x03: "value out of range",
+    0x03: "value missing, not wanted or out of range",
     0x04: "line too long",
     0x05: "not fitted on this board",
 }
@@ -203,7 +212,7 @@ _IDENTITY = re.compile(
 )
 _ACK = re.compile(rb"A([0-9A-F]{2}) ([a-z]) ([0-9A-F]{8}) [0-9A-F]{4}")
 _REFUSAL = re.compile(rb"E([0-9A-F]{2}) ([0-9A-F]{2}) [0-9A-F]{4}")
-_COMMAND = re.compile(rb"([a-z])([0-9A-F]{2})(?: ([0-9A-F]{1,8}))? [0-9A-F]{4}")
+_COMMAND = re.compile(rb"([a-z])([0-9A-F]{2})(?: ([ -~]*))? [0-9A-F]{4}")
 
 
 def check_line(line: bytes) -> None:
@@ -250,19 +259,35 @@ def decode(line: bytes) -> Message | None:
 
 
 def decode_command(line: bytes) -> Command:
-    """The host command in `line`, as a board reads it.
+    """The host command in `line`, as a board reads it; whether what it asks for is fitted is left to the board.
 
-    Raises LineError with the text of REFUSALS that the board answers.
+    Raises CommandRefused with the reply that the board gives. Its tag is 0 where the line's own cannot be trusted.
     """
-    check_line(line)
+    if len(line) > MAX_COMMAND:
+        raise CommandRefused(0x04)
+    if len(line) < 6 or line[-5:] != b" %04X" % crc16(line[:-4]):
+        raise CommandRefused(0x01)
     match = _COMMAND.fullmatch(line)
-    if match is None or match[1].decode() not in COMMANDS:
-        raise LineError(REFUSALS[0x02])
-    letter, digits = match[1].decode(), COMMANDS[match[1].decode()][1]
-    argument = match[3] or b""
-    if len(argument) != digits:
-        raise LineError(REFUSALS[0x03])
-    return Command(letter, int(match[2], 16), int(argument, 16) if digits else 0)
+    if match is None:
+        raise CommandRefused(0x02)
+    letter, tag, argument = match[1].decode(), int(match[2], 16), match[3]
+    if letter not in COMMANDS:
+        raise CommandRefused(0x02, tag)
+    digits = COMMANDS[letter][1]
+    if argument is None and not digits:
+        return Command(letter, tag)
+    if argument is None or re.fullmatch(b"[0-9A-F]{%d}" % digits, argument) is None:
+        raise CommandRefused(0x03, tag)
+    command = Command(letter, tag, int(argument, 16))
+    if not _in_range(command):
+        raise CommandRefused(0x03, tag)
+    return command
+
+
+def _in_range(command: Command) -> bool:
+    if command.letter == "n":
+        return INTERVAL_RANGE_MS[0] <= command.argument <= INTERVAL_RANGE_MS[1]
+    return command.argument >> 20 in PATTERNS and command.argument >> 16 & 0xF in PATTERNS
 
 
 def _fields(pattern: re.Pattern[bytes], line: bytes) -> tuple[bytes, ...]:
