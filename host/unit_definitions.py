@@ -1,0 +1,85 @@
+"""The units the trade writes, as definitions for Pint, and the spellings people use for them.
+
+A registry of our own instead of Pint's default one, for two reasons: it is built in 3 ms instead of 300, and it knows
+nothing that a sprayer does not, so that a slip such as "gal/ac" can never be read as some other unit of physics.
+Sources of the factors, all exact: NIST Handbook 44, Appendix C (inch, foot, acre, gallon, pound) and NIST SP 811,
+Appendix B (standard gravity, bar). `tests/host/test_units.py` holds every one against Pint's own default registry.
+"""
+
+from __future__ import annotations
+
+DEFINITIONS = (
+    "meter = [length]",
+    "kilogram = [mass]",
+    "second = [time]",
+    "kelvin = [temperature]; offset: 0",
+    "count = []",
+    "percent = 0.01",
+    "centimeter = 0.01 * meter",
+    "millimeter = 0.001 * meter",
+    "kilometer = 1000 * meter",
+    "inch = 0.0254 * meter",
+    "foot = 0.3048 * meter",
+    "yard = 0.9144 * meter",
+    "mile = 1609.344 * meter",
+    "acre = 43560 * foot ** 2",
+    "are = 100 * meter ** 2",
+    "hectare = 10000 * meter ** 2",
+    "liter = 0.001 * meter ** 3",
+    "milliliter = 0.001 * liter",
+    "centiliter = 0.01 * liter",
+    "gallon = 231 * inch ** 3",
+    "quart = gallon / 4",
+    "pint = gallon / 8",
+    "fluid_ounce = gallon / 128",
+    "minute = 60 * second",
+    "hour = 3600 * second",
+    "millisecond = 0.001 * second",
+    "gram = 0.001 * kilogram",
+    "pound = 0.45359237 * kilogram",
+    "ounce = pound / 16",
+    "newton = kilogram * meter / second ** 2",
+    "pascal = newton / meter ** 2",
+    "kilopascal = 1000 * pascal",
+    "bar = 100000 * pascal",
+    "psi = pound * 9.80665 * meter / second ** 2 / inch ** 2",
+    "hertz = count / second",
+    "kilohertz = 1000 * hertz",
+    "mile_per_hour = mile / hour",
+    "kilometer_per_hour = kilometer / hour",
+    "gallon_per_minute = gallon / minute",
+    "liter_per_minute = liter / minute",
+    "gallon_per_acre = gallon / acre",
+    "degree_celsius = kelvin; offset: 273.15",
+    "degree_fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9",
+)
+
+# Spelling -> name in DEFINITIONS. Case counts where capitals change the meaning (ML is not mL); otherwise the
+# reader in host.units also tries lower case.
+SPELLINGS = {
+    "m": "meter", "meter": "meter", "meters": "meter", "metre": "meter", "metres": "meter",
+    "cm": "centimeter", "mm": "millimeter", "km": "kilometer",
+    "in": "inch", "inch": "inch", "inches": "inch", '"': "inch",
+    "ft": "foot", "foot": "foot", "feet": "foot", "yd": "yard", "yard": "yard", "yards": "yard",
+    "mi": "mile", "mile": "mile", "miles": "mile",
+    "ac": "acre", "acre": "acre", "acres": "acre", "are": "are", "ares": "are",
+    "ha": "hectare", "hectare": "hectare", "hectares": "hectare",
+    "L": "liter", "l": "liter", "liter": "liter", "liters": "liter", "litre": "liter", "litres": "liter",
+    "mL": "milliliter", "ml": "milliliter", "cL": "centiliter", "cl": "centiliter",
+    "gal": "gallon", "gallon": "gallon", "gallons": "gallon", "qt": "quart", "quart": "quart", "quarts": "quart",
+    "pt": "pint", "pint": "pint", "pints": "pint", "floz": "fluid_ounce",
+    "s": "second", "sec": "second", "secs": "second", "second": "second", "seconds": "second",
+    "ms": "millisecond", "min": "minute", "mins": "minute", "minute": "minute", "minutes": "minute",
+    "h": "hour", "hr": "hour", "hrs": "hour", "hour": "hour", "hours": "hour",
+    "g": "gram", "gram": "gram", "grams": "gram", "kg": "kilogram",
+    "lb": "pound", "lbs": "pound", "pound": "pound", "pounds": "pound",
+    "oz": "ounce", "ounce": "ounce", "ounces": "ounce",
+    "Pa": "pascal", "kPa": "kilopascal", "bar": "bar", "psi": "psi",
+    "Hz": "hertz", "hz": "hertz", "kHz": "kilohertz",
+    "mph": "mile_per_hour", "kph": "kilometer_per_hour", "kmh": "kilometer_per_hour",
+    "gpm": "gallon_per_minute", "lpm": "liter_per_minute", "gpa": "gallon_per_acre",
+    "pulse": "count", "pulses": "count", "count": "count", "counts": "count",
+    "°C": "degree_celsius", "C": "degree_celsius", "degC": "degree_celsius",
+    "°F": "degree_fahrenheit", "F": "degree_fahrenheit", "degF": "degree_fahrenheit", "K": "kelvin",
+    "%": "percent", "percent": "percent",
+}  # fmt: skip
