@@ -1,0 +1,18 @@
+"""Run files: append, follow, read. RUN_FILE.md says what stands in one."""
+
+from host.journal.reader import FRAME_DTYPE, Batch, Damage, Happening, RunReader
+from host.journal.runs import RunFile, iter_batches, read_run
+from host.journal.writer import JournalWriter, Snapshot
+
+__all__ = [
+    "FRAME_DTYPE",
+    "Batch",
+    "Damage",
+    "Happening",
+    "JournalWriter",
+    "RunFile",
+    "RunReader",
+    "Snapshot",
+    "iter_batches",
+    "read_run",
+]

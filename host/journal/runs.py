@@ -1,0 +1,143 @@
+"""Whole run files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from host.errors import UserError
+from host.journal.reader import FRAME_DTYPE, Batch, Damage, Happening, RunReader
+from host.journal.records import MAX_RECORD, SCHEMA
+
+BLOCK_BYTES = 1 << 22
+DAMAGE_KEPT = 1000  # of a file that is damaged everywhere, so many places are named
+
+
+@dataclass(slots=True)
+class RunFile:
+    """A run as read from its file.
+
+    `frames` has FRAME_DTYPE, shape (n,); `before_frame` of each happening counts over the whole run. `rig_toml` is
+    the rig's own text, empty when both its writings are damaged. `damage` names the first 1000 damaged places,
+    `damaged` counts all. `wire_damage` counts lines that were damaged on their way from the board. `trailer` is None
+    when the recording did not end in good order; `lost_records` is how many records the trailer counts that could
+    not be read.
+    """
+
+    path: Path
+    header: dict[str, Any] = field(default_factory=dict)
+    rig_toml: str = ""
+    calibrations: list[dict[str, Any]] = field(default_factory=list)
+    notes: list[Happening] = field(default_factory=list)
+    frames: npt.NDArray[np.void] = field(default_factory=lambda: np.empty(0, dtype=FRAME_DTYPE))
+    happenings: list[Happening] = field(default_factory=list)
+    damage: list[Damage] = field(default_factory=list)
+    damaged: int = 0
+    wire_damage: int = 0
+    records: dict[str, int] = field(default_factory=dict)
+    trailer: dict[str, Any] | None = None
+
+    @property
+    def complete(self) -> bool:
+        """Whether the recording ended in good order and everything in it could be read."""
+        return self.trailer is not None and not self.damaged and not self.lost_records
+
+    @property
+    def lost_records(self) -> int:
+        """Records that the trailer counts and that could not be read."""
+        if self.trailer is None or not isinstance(counts := self.trailer.get("records"), dict):
+            return 0
+        wanted = sum(count for count in counts.values() if isinstance(count, int))
+        return max(wanted - sum(self.records.values()) + 1, 0)  # the trailer does not count itself
+
+
+def iter_batches(path: Path, block: int = BLOCK_BYTES) -> Iterator[Batch]:
+    """The run file at `path` in pieces of `block` bytes.
+
+    Raises UserError when the file cannot be opened or read.
+    """
+    reader = RunReader()
+    try:
+        with path.open("rb") as file:
+            while data := file.read(block):
+                yield reader.push(data)
+    except OSError as error:
+        raise UserError(f"run file {path} cannot be read: {_reason(error)}") from None
+    yield reader.finish()
+
+
+def read_run(path: Path) -> RunFile:
+    """Read a whole run file.
+
+    Raises UserError when it cannot be read, is empty, is no run file, or was written by a later version.
+    """
+    path = Path(path)
+    run = RunFile(path)
+    arrays: list[npt.NDArray[np.void]] = []
+    frame_count = 0
+    for number, batch in enumerate(iter_batches(path)):
+        for happening in batch.happenings:
+            _take(run, happening, frame_count)
+        arrays.append(batch.frames)
+        frame_count += len(batch.frames)
+        run.damage += batch.damage[: DAMAGE_KEPT - len(run.damage)]
+        run.damaged += len(batch.damage)
+        run.wire_damage += batch.wire_damage
+        for tag, count in batch.records.items():
+            run.records[tag] = run.records.get(tag, 0) + count
+        if not run.records and (number + 1) * BLOCK_BYTES > 2 * MAX_RECORD:
+            break  # nothing in the first megabytes: no run file, however long it is
+    if not run.records:
+        raise UserError(_nothing_read(path))
+    run.frames = np.concatenate(arrays) if len(arrays) > 1 else arrays[0]
+    return run
+
+
+def check_schema(header: dict[str, Any], where: str) -> None:
+    """Raise UserError when a header announces a format that this version cannot know."""
+    schema = str(header.get("schema", SCHEMA))
+    if schema.partition(".")[0] != SCHEMA.partition(".")[0]:
+        raise UserError(
+            f"{where} was written in run-file format {schema} and this Swardflow reads format {SCHEMA}: "
+            "update Swardflow, or open it with the version that wrote it"
+        )
+
+
+def _take(run: RunFile, happening: Happening, frame_count: int) -> None:
+    at = Happening(happening.host_s, happening.before_frame + frame_count, happening.kind, happening.detail)
+    run.happenings.append(at)
+    match happening.kind:
+        case "header":
+            check_schema(happening.detail, f"run file {run.path}")
+            run.header = run.header or happening.detail
+        case "rig":
+            run.rig_toml = run.rig_toml or str(happening.detail.get("toml", ""))
+        case "calibration":
+            run.calibrations.append(happening.detail)
+        case "note":
+            run.notes.append(at)
+        case "trailer":
+            run.trailer = happening.detail
+
+
+def _nothing_read(path: Path) -> str:
+    if path.stat().st_size == 0:
+        return f"run file {path} is empty: the recording stopped before anything reached the disk; delete it"
+    return (
+        f"{path} is no Swardflow run file, or nothing in it can be verified: give a file that 'swardflow record' made"
+    )
+
+
+def _reason(error: OSError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "there is no such file; check the name"
+    if isinstance(error, IsADirectoryError):
+        return "it is a folder; give one file in it"
+    if isinstance(error, PermissionError):
+        return "you may not read it; check who owns it"
+    return f"{error.strerror or error}; copy it to another disk and try again"

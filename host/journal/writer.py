@@ -1,0 +1,215 @@
+"""Appends a run to its file: at once for whoever follows it, twice a second for the medium, and past a full disk."""
+
+from __future__ import annotations
+
+import errno
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from firmware_protocol.messages import PROTOCOL_VERSION
+from host.errors import UserError
+from host.journal import records
+from host.journal.files import Files, SystemFiles
+from host.journal.syncing import Syncer
+
+SYNC_INTERVAL_S = 0.5
+RETRY_INTERVAL_S = 0.5
+PENDING_LIMIT = 64 << 20  # bytes held while the disk is full: at 10 lines a second, 17 hours
+WRITE_PIECE = 1 << 16
+
+RECORDING, DISK_FULL, DISK_ERROR = "recording", "disk full", "disk error"
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """What was in force when the run began: the caller's part of the header, the rig's text, calibrations."""
+
+    header: Mapping[str, Any]
+    rig_toml: str
+    calibrations: Sequence[Mapping[str, Any]] = ()
+
+    def records(self) -> list[bytes]:
+        """As records, each one twice, so that one damaged byte cannot lose the rig."""
+        once = [
+            records.json_record(records.HEADER, 0.0, {**_own_header(), **self.header}),
+            records.json_record(records.RIG, 0.0, {"toml": self.rig_toml}),
+            *(records.json_record(records.CALIBRATION, 0.0, dict(one)) for one in self.calibrations),
+        ]
+        return once * 2
+
+
+class JournalWriter:
+    """One run file being written, by one thread; `tail`, `state` and the counts may be read from any thread.
+
+    Times are seconds since the start of the run, given by the caller with each record. `clock` (seconds, monotonic)
+    only paces the retries while the disk is full. What has been recorded is in the file when `flush` returns, unless
+    the disk is full: then it waits in memory and follows when there is room.
+
+    Raises UserError when the file cannot be made, FileExistsError when the name is taken.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        snapshot: Snapshot,
+        files: Files | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        pending_limit: int = PENDING_LIMIT,
+    ) -> None:
+        self.path = path
+        self.state = RECORDING
+        self.trouble = ""  # the system's words for why the disk takes nothing
+        self.counts: dict[str, int] = {}
+        self.lines_lost = 0  # raw lines that found the memory full as well
+        self._files = files or SystemFiles()
+        self._clock = clock
+        self._pending_limit = pending_limit
+        self._pending = bytearray()
+        self._written = 0
+        self._lock = threading.Lock()  # guards _pending and _written together
+        self._retry_at = 0.0
+        self._last_s = 0.0
+        self._lost_reported = 0
+        first = snapshot.records()
+        try:
+            self._descriptor = self._files.create(path)
+        except FileExistsError:
+            raise
+        except OSError as error:
+            raise UserError(
+                f"run file {path} cannot be made: {error.strerror}; choose another folder with --runs"
+            ) from None
+        self._syncer = Syncer(lambda: self._files.sync(self._descriptor), SYNC_INTERVAL_S)
+        for record in first:
+            self._queue(record)
+        self.flush()
+
+    @property
+    def bytes_written(self) -> int:
+        """Bytes in the file."""
+        return self._written
+
+    @property
+    def bytes_waiting(self) -> int:
+        """Bytes that the disk has not taken yet."""
+        return len(self._pending)
+
+    @property
+    def sync_trouble(self) -> str:
+        """Why the last attempt to reach the medium itself failed, empty if it did not."""
+        return self._syncer.trouble
+
+    def raw_line(self, line: bytes, host_s: float) -> None:
+        """Record a line as the board sent it. Call `flush` after the last one of those at hand."""
+        record = records.raw_record(line, host_s)
+        if len(self._pending) + len(record) > self._pending_limit:
+            self.lines_lost += 1
+            return
+        self._report_lost(host_s)
+        self._queue(record)
+        self._last_s = max(self._last_s, host_s)
+
+    def event(self, kind: str, host_s: float, **detail: Any) -> None:
+        """Record an event; ValueError for a kind that RUN_FILE.md does not name."""
+        if kind not in records.EVENT_KINDS:
+            raise ValueError(f"no such kind of event: {kind}")
+        self._queue(records.json_record(records.EVENT, host_s, {"kind": kind, **detail}))
+        self._last_s = max(self._last_s, host_s)
+        self.flush()
+
+    def note(self, key: str, value: str, host_s: float) -> None:
+        """Record a note: product, area, operator, weather, or free text."""
+        self._queue(records.json_record(records.NOTE, host_s, {"key": key, "value": value}))
+        self.flush()
+
+    def flush(self) -> bool:
+        """Hand the file what is waiting; True when nothing waits any more.
+
+        While the disk is full this tries again at most every half second, so it can be called at any rate.
+        """
+        if self.state != RECORDING and self._clock() < self._retry_at:
+            return False
+        try:
+            while self._pending:
+                self._write_piece()
+        except OSError as error:
+            self._stall(error)
+            return False
+        if self.state != RECORDING:
+            self._recover()
+            return self.flush()
+        return True
+
+    def tail(self, offset: int) -> bytes:
+        """What the file will hold from `offset` on and does not hold yet."""
+        with self._lock:
+            return bytes(self._pending[max(offset - self._written, 0) :])
+
+    def close(self, status: str, reason: str, wire_damage: int, host_s: float) -> bytes:
+        """Write the trailer, drain, bring everything to the medium and close.
+
+        Returns the bytes that a full disk would not take, empty when all is in the file.
+        """
+        self._retry_at = 0.0
+        self.flush()
+        self._report_lost(host_s)
+        trailer = {"status": status, "reason": reason, "records": dict(self.counts), "wire_damage": wire_damage}
+        self._queue(records.json_record(records.TRAILER, host_s, trailer))
+        self.flush()
+        self._syncer.stop()
+        self._files.close(self._descriptor)
+        return self.tail(self._written)
+
+    def _queue(self, record: bytes) -> None:
+        tag = chr(record[0])
+        self.counts[tag] = self.counts.get(tag, 0) + 1
+        with self._lock:
+            self._pending += record
+
+    def _report_lost(self, host_s: float) -> None:
+        lost = self.lines_lost - self._lost_reported
+        if lost:
+            self._lost_reported = self.lines_lost
+            detail = {"kind": "lines_lost", "count": lost, "reason": "disk and memory full"}
+            self._queue(records.json_record(records.EVENT, host_s, detail))
+
+    def _write_piece(self) -> None:
+        with self._lock:
+            piece = bytes(self._pending[:WRITE_PIECE])
+        count = self._files.write(self._descriptor, piece)  # without the lock: a slow disk must not hold up `tail`
+        with self._lock:
+            del self._pending[:count]
+            self._written += count
+        self._syncer.wanted()
+
+    def _stall(self, error: OSError) -> None:
+        self._retry_at = self._clock() + RETRY_INTERVAL_S
+        self.trouble = error.strerror or str(error)
+        if self.state == RECORDING:
+            self.state = DISK_FULL if error.errno in (errno.ENOSPC, errno.EDQUOT) else DISK_ERROR
+            detail = {"kind": "disk_full", "reason": self.trouble}
+            self._queue(records.json_record(records.EVENT, self._last_s, detail))
+
+    def _recover(self) -> None:
+        self.state, self.trouble = RECORDING, ""
+        self._queue(records.json_record(records.EVENT, self._last_s, {"kind": "disk_back"}))
+
+
+def _own_header() -> dict[str, Any]:
+    try:
+        own = version("swardflow")
+    except PackageNotFoundError:
+        own = "not installed"
+    return {
+        "format": "swardflow run",
+        "schema": records.SCHEMA,
+        "protocol": PROTOCOL_VERSION,
+        "software": {"swardflow": own, "python": sys.version.split()[0]},
+        "columns": records.COLUMNS,
+    }
