@@ -1,0 +1,18 @@
+"""What the sprayer is: the rig file (see RIG_FILE.md), read, checked and frozen."""
+
+from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
+from host.rig.reading import load_rig, rig_from_toml
+
+__all__ = [
+    "Course",
+    "Meter",
+    "Nozzles",
+    "PressureSensor",
+    "Pump",
+    "Rig",
+    "Tank",
+    "Target",
+    "Wheel",
+    "load_rig",
+    "rig_from_toml",
+]

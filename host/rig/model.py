@@ -1,0 +1,141 @@
+"""The frozen description of one sprayer. SI floats inside; uncertainties are standard uncertainties (JCGM 100)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from host.formulas import orifice_coefficient, orifice_flow
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+
+@dataclass(frozen=True)
+class Tank:
+    """The spray tank."""
+
+    volume_m3: float
+
+
+@dataclass(frozen=True)
+class Pump:
+    """The pump between its two ends: open flow at no pressure, no flow at the shut-off pressure."""
+
+    open_flow_m3_s: float
+    shutoff_pressure_pa: float
+
+    def flow_m3_s(self, pressure_pa: float) -> float:
+        """Flow the pump can still deliver at a pressure: the straight line between its two ends, never below zero."""
+        return self.open_flow_m3_s * max(0.0, 1.0 - pressure_pa / self.shutoff_pressure_pa)
+
+
+@dataclass(frozen=True)
+class Nozzles:
+    """The nozzles of the boom, all of one kind: `points` are (pressure Pa, flow m³/s of one nozzle), rising."""
+
+    count: int
+    spacing_m: float
+    points: tuple[tuple[float, float], ...]
+    min_pressure_pa: float | None = None
+    max_pressure_pa: float | None = None
+
+    @property
+    def coefficient(self) -> float:
+        """Orifice coefficient k (m³/s/√Pa) of one nozzle at the reference point, the middle one of a table."""
+        pressure, flow = self.points[len(self.points) // 2]
+        return orifice_coefficient(flow, pressure)
+
+    def flow_m3_s(self, pressure_pa: ArrayLike) -> NDArray[np.float64]:
+        """Flow of one nozzle on water at a pressure (same shape): Q = k·√P, k read between the points, held beyond."""
+        pressure = np.asarray(pressure_pa, dtype=np.float64)
+        at, flow = np.array(self.points).T
+        return orifice_flow(np.interp(pressure, at, orifice_coefficient(flow, at)), pressure)
+
+
+@dataclass(frozen=True)
+class Meter:
+    """The flow meter: `curve` holds (pulse frequency Hz, pulses per m³), rising; one point is a constant."""
+
+    curve: tuple[tuple[float, float], ...]
+    relative_uncertainty: float
+
+    def pulses_per_m3(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
+        """Meter factor at a pulse frequency (same shape), read between the points of the curve, held beyond them."""
+        frequency, factor = np.array(self.curve).T
+        return np.asarray(np.interp(np.asarray(frequency_hz, dtype=np.float64), frequency, factor), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class PressureSensor:
+    """A transducer whose output is a fraction of its supply, measured against that supply (ratiometric).
+
+    The fractions may lie outside 0..1 after a calibration: they only fix the line. `uncertainty_pa` is standard.
+    """
+
+    low_pa: float
+    high_pa: float
+    low_fraction: float = 0.1
+    high_fraction: float = 0.9
+    uncertainty_pa: float = 0.0
+
+    def pressure_pa(self, counts: ArrayLike, adc_full_scale: float) -> NDArray[np.float64]:
+        """Pressure from converter counts (same shape); `adc_full_scale` is the count at full supply (1023 at 10 bit)."""
+        fraction = np.asarray(counts, dtype=np.float64) / adc_full_scale
+        slope = (self.high_pa - self.low_pa) / (self.high_fraction - self.low_fraction)
+        return self.low_pa + (fraction - self.low_fraction) * slope
+
+
+@dataclass(frozen=True)
+class Wheel:
+    """The measuring wheel."""
+
+    metres_per_pulse: float
+    relative_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Course:
+    """A fixed speed from a timed course, for a rig without a wheel."""
+
+    speed_m_s: float
+    relative_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Target:
+    """The wanted rate and how far from it still counts as on target (`band`, a fraction to either side)."""
+
+    rate_m3_m2: float
+    band: float
+
+    @property
+    def low_m3_m2(self) -> float:
+        """Lower edge of the band."""
+        return self.rate_m3_m2 * (1.0 - self.band)
+
+    @property
+    def high_m3_m2(self) -> float:
+        """Upper edge of the band."""
+        return self.rate_m3_m2 * (1.0 + self.band)
+
+
+@dataclass(frozen=True)
+class Rig:
+    """One sprayer. Exactly one of `wheel` and `course` is there; `toml` is the text that it was read from."""
+
+    name: str
+    units: Literal["us", "metric"]
+    tank: Tank
+    pump: Pump | None
+    nozzles: Nozzles
+    swath_m: float
+    meter: Meter
+    pressure: PressureSensor | None
+    wheel: Wheel | None
+    course: Course | None
+    target: Target
+    spray_switch: bool
+    toml: str = field(repr=False)
