@@ -82,7 +82,7 @@ class PressureSensor:
     uncertainty_pa: float = 0.0
 
     def pressure_pa(self, counts: ArrayLike, adc_full_scale: float) -> NDArray[np.float64]:
-        """Pressure from converter counts (same shape); `adc_full_scale` is the count at full supply (1023 at 10 bit)."""
+        """Pressure from converter counts (same shape); `adc_full_scale` is the count at full supply."""
         fraction = np.asarray(counts, dtype=np.float64) / adc_full_scale
         slope = (self.high_pa - self.low_pa) / (self.high_fraction - self.low_fraction)
         return self.low_pa + (fraction - self.low_fraction) * slope

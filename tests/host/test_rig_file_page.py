@@ -35,7 +35,7 @@ def test_kind_and_default_on_the_page_are_those_of_the_code(key):
         words = [str(v).lower() if isinstance(v, bool) else f'"{v}"' for v in values]
         assert re.findall(r"`([^`]+)`", default) == words
     else:
-        assert not re.search("`|required", default)
+        assert default in ("none", "no limits", "nozzles × spacing")
 
 
 @pytest.mark.parametrize("text", EXAMPLES)
@@ -64,7 +64,6 @@ def test_required_sections_on_the_page_are_those_of_the_code():
 def test_every_unit_on_the_page_can_be_written(line):
     kind, units = line[0].replace(" ", "_"), re.sub(r"\(or ([^)]*)\)", r", \1", line[1]).replace(" (US)", "")
     words = [word.removeprefix("just ").strip() for word in re.split(r",| or ", units)]
-    assert len([word for word in words if word]) >= 1
     for word in words:
         if word:
             assert parse_quantity(f"1 {word}", kind, "here") > 0
