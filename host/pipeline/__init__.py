@@ -1,0 +1,12 @@
+"""Frames in, signals out: the one computation behind the live page and every later reading of a run.
+
+Every stage takes arrays and carries its state from call to call, so that any way of cutting the input gives the same
+numbers to the last bit. That rules out whole-run statistics and pairwise sums: sums run strictly from front to back.
+"""
+
+from host.pipeline.columns import Signals, joined
+from host.pipeline.live import ADVICE, live_row
+from host.pipeline.passes import Pass
+from host.pipeline.pipeline import Pipeline
+
+__all__ = ["ADVICE", "Pass", "Pipeline", "Signals", "joined", "live_row"]

@@ -1,0 +1,42 @@
+"""When the sprayer sprays and when it moves."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firmware_protocol.messages import Flag
+from host.pipeline.carry import HoldLast, Previous
+from host.pipeline.columns import Bools, Floats
+from host.pipeline.counts import Counts, Frames
+from host.pipeline.pulses import Pulsing
+
+MOVING_M_S = 0.2
+_DRY_US = 1_000_000.0
+
+
+class SprayState:
+    """Spraying is the switch, unless nothing has flowed for a second; without a switch it is the flow alone.
+
+    The switch acts at once, the meter a few tenths of a second later; going by the switch keeps both ends of a pass
+    in place on the ground.
+    """
+
+    def __init__(self, has_switch: bool) -> None:
+        self._has_switch = has_switch
+        self._was_on = Previous(False)
+        self._on_since_us = HoldLast(0)
+
+    def push(self, frames: Frames, counts: Counts, flow: Pulsing) -> Bools:
+        """Whether water reaches the ground in each frame, shape (n,)."""
+        if not self._has_switch:
+            return np.asarray(flow.frequency_hz > 0)
+        on: Bools = (frames["flags"] & Flag.SPRAY) != 0
+        switched_on = on & ~self._was_on(on)
+        since_us = self._on_since_us(counts.board_us, switched_on)
+        fresh = counts.board_us - since_us < _DRY_US
+        return np.asarray(on & (fresh | (flow.idle_us < _DRY_US)))
+
+
+def is_moving(speed_m_s: Floats) -> Bools:
+    """Whether the sprayer moves, shape (n,)."""
+    return np.asarray(speed_m_s >= MOVING_M_S)

@@ -1,0 +1,60 @@
+"""The three ways in which a stage remembers what came before the arrays it is given."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[Any]
+
+
+class Previous:
+    """Each element's predecessor; the first element ever gets `initial`."""
+
+    def __init__(self, initial: float) -> None:
+        self.last: Any = initial
+
+    def __call__(self, values: Array) -> Array:
+        """`values` moved one place back, shape and type kept."""
+        before = np.empty_like(values)
+        if len(values):
+            before[0] = self.last
+            before[1:] = values[:-1]
+            self.last = values[-1]
+        return before
+
+
+class RunningSum:
+    """Sum of everything so far, added strictly one after the other."""
+
+    def __init__(self) -> None:
+        self.last: Any = 0
+
+    def __call__(self, values: Array) -> Array:
+        """The sum after each element, shape and type kept."""
+        sums = np.empty(len(values) + 1, dtype=values.dtype)
+        sums[0] = self.last
+        sums[1:] = values
+        np.cumsum(sums, out=sums)
+        self.last = sums[-1]
+        return sums[1:]
+
+
+class HoldLast:
+    """The newest fresh value; before any there is `initial`."""
+
+    def __init__(self, initial: float) -> None:
+        self.last: Any = initial
+
+    def __call__(self, values: Array, fresh: npt.NDArray[np.bool_]) -> Array:
+        """`values` where `fresh`, elsewhere the last fresh one before it, shape and type kept."""
+        source = np.empty(len(values) + 1, dtype=values.dtype)
+        source[0] = self.last
+        source[1:] = values
+        place = np.arange(1, len(source))
+        held: Array = source[np.maximum.accumulate(np.where(fresh, place, 0))]
+        if len(held):
+            self.last = held[-1]
+        return held

@@ -1,0 +1,59 @@
+"""What comes out of the pipeline, column by column."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.floating[Any]]
+Ints = npt.NDArray[np.integer[Any]]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Signals:
+    """One row per frame; every array has shape (n,). NaN where a quantity is not defined.
+
+    Totals count from the first frame of the run. Times are corrected for the board's clock error unless named
+    `board` or `host`.
+    """
+
+    host_s: Floats  # arrival, on the recorder's clock, from the start of the run
+    board_s: Floats  # the board's clock, continued over wraps and restarts
+    clock_scale: Floats  # host seconds per board second, as estimated so far
+    flow_m3_s: Floats
+    volume_m3: Floats
+    pressure_pa: Floats  # mean over the frame; NaN outside the transducer's live range
+    pressure_min_pa: Floats
+    pressure_max_pa: Floats
+    speed_m_s: Floats
+    distance_m: Floats
+    area_m2: Floats  # grows only while spraying
+    spraying: Bools
+    moving: Bools
+    rate_m3_m2: Floats  # over the last two seconds of spraying on the move
+    rate_u_m3_m2: Floats  # its standard uncertainty
+    pace_wanted_m_s: Floats  # the speed that would give the target at the present flow
+    off_target: Bools  # the rate is outside the target's band
+    off_target_s: Floats
+    off_target_m2: Floats
+    standing_s: Floats  # spraying without moving
+    standing_m3: Floats
+    spraying_s: Floats
+    pass_number: Ints  # passes begun so far
+    in_pass: Bools
+    tank_left_m3: Floats
+    tank_covers_m2: Floats  # at the present rate, or at the target's while there is none
+    lost_frames: Ints  # total, by the board's sequence number
+    resets: Ints  # total
+
+    def __len__(self) -> int:
+        return len(self.host_s)
+
+
+def joined(parts: list[Signals]) -> Signals:
+    """All rows of `parts`, which must not be empty, one below the other."""
+    return Signals(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Signals)})

@@ -1,0 +1,117 @@
+"""Raw frames to running totals: 32-bit wraps, board resets and gaps taken out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from host.pipeline.carry import HoldLast, RunningSum
+from host.pipeline.columns import Bools, Ints
+
+Frames = npt.NDArray[np.void]
+
+_WRAP = 2**32
+_LONGEST_STEP_US = 120_000_000  # a board clock further on than this, with no such wait on the host, has restarted
+_HOST_PACE = 20  # a run may be replayed up to this much faster than it was sprayed and still be told from a restart
+_BOOT_SLACK_US = 5_000_000
+_HIGHEST_HZ = 50_000  # more edges than this would need are a damaged line that slipped through, not water
+_LONG_AGO_US = -(2**62)
+
+
+@dataclass(frozen=True)
+class PulseCount:
+    """One pulse input. Arrays of shape (n,)."""
+
+    total: Ints  # pulses since the first frame of the run
+    step: Ints  # pulses since the frame before
+    edge_us: Ints  # time of the last edge on the continuous board clock; far in the past before any
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Frames on one continuous time axis. Arrays of shape (n,)."""
+
+    board_us: Ints  # board clock, continued over wraps and resets, 0 at the first frame
+    step_us: Ints  # since the frame before; 0 for the first
+    since_us: Ints  # when the counting of this frame's pulses began: the frame before, or the board's restart
+    broken: Bools  # first frame, or the board had restarted, or its counts do not go on from the frame before
+    reset: Bools  # the board had restarted
+    lost: Ints  # frames missing before this one, by the sequence number
+    flow: PulseCount
+    wheel: PulseCount
+
+
+class CountUnwrapper:
+    """Turns the wire's modulo-2**32 counters into totals.
+
+    Between two frames of the same start (boot number) the pulses are the difference modulo 2**32, however long the
+    gap: lines lost on the way lose no volume. After a restart the pulses counted since then are added; those pumped
+    while the board was down are lost. Frames that fit neither (another board was plugged in, or a damaged line whose
+    checksum agreed by chance) set a new starting point and add nothing.
+    """
+
+    def __init__(self) -> None:
+        self._last: Frames | None = None
+        self._board = RunningSum()
+        self._flow = _PulseUnwrapper("flow")
+        self._wheel = _PulseUnwrapper("wheel")
+
+    def push(self, frames: Frames) -> Counts:
+        """Continue with `frames`, shape (n,), of FRAME_DTYPE."""
+        first = self._last is None
+        before = np.concatenate((frames[:1] if self._last is None else self._last, frames[:-1]))[: len(frames)]
+        if len(frames):
+            self._last = frames[-1:].copy()
+        host_us = ((frames["host_s"] - before["host_s"]) * 1e6).astype(np.int64)
+        step_us = _difference(frames["clock"], before["clock"])
+        wraps = np.where(host_us > _WRAP // 2, np.rint((host_us - step_us) / _WRAP), 0).astype(np.int64)
+        step_us += np.maximum(wraps, 0) * _WRAP
+        continues = (frames["boot"] == before["boot"]) & (step_us <= _LONGEST_STEP_US + _HOST_PACE * host_us)
+        since_boot = frames["clock"].astype(np.int64)
+        reset = ~continues & (since_boot <= _BOOT_SLACK_US + _HOST_PACE * host_us)
+        if first and len(frames):
+            continues[0] = reset[0] = False
+        step_us = np.where(continues, step_us, np.maximum(host_us, 0))
+        board_us = self._board(step_us)
+        sequence_step = (frames["seq"].astype(np.int64) - before["seq"]) % 2**16
+        return Counts(
+            board_us=board_us,
+            step_us=step_us,
+            since_us=board_us - np.where(reset, since_boot, step_us),
+            broken=~continues,
+            reset=reset,
+            lost=np.where(continues, np.maximum(sequence_step - 1, 0), 0),
+            flow=self._flow.push(frames, before, board_us, step_us, continues, reset),
+            wheel=self._wheel.push(frames, before, board_us, step_us, continues, reset),
+        )
+
+
+class _PulseUnwrapper:
+    def __init__(self, name: str) -> None:
+        self._count, self._edge = f"{name}_count", f"{name}_edge"
+        self._total = RunningSum()
+        self._edge_us = HoldLast(_LONG_AGO_US)
+
+    def push(
+        self, frames: Frames, before: Frames, board_us: Ints, step_us: Ints, continues: Bools, reset: Bools
+    ) -> PulseCount:
+        count = frames[self._count]
+        step = np.where(continues, _difference(count, before[self._count]), np.where(reset, count, 0))
+        time_us = np.where(reset, frames["clock"], step_us)
+        plausible = step <= _HIGHEST_HZ * time_us // 1_000_000 + _HIGHEST_HZ // 1000
+        step = np.where(plausible, step, 0)
+        # With no new edge the one before still holds; its age on the wire would wrap after 71.6 minutes.
+        edge_us = board_us - _difference(frames["clock"], frames[self._edge])
+        known = (step > 0) | (~continues & (count > 0))
+        forgotten = ~continues & (count == 0)
+        edge_us = self._edge_us(np.where(forgotten, _LONG_AGO_US, edge_us), known | forgotten)
+        return PulseCount(total=self._total(step), step=step, edge_us=edge_us)
+
+
+def _difference(later: npt.NDArray[Any], earlier: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
+    """Pulses or µs between two 32-bit readings."""
+    difference: npt.NDArray[np.int64] = (later.astype(np.int64) - earlier) % _WRAP
+    return difference

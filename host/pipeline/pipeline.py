@@ -1,0 +1,155 @@
+"""All stages in a row."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from host.journal.reader import Happening
+from host.pipeline.applying import SprayState, is_moving
+from host.pipeline.carry import RunningSum
+from host.pipeline.clock import ClockScale
+from host.pipeline.columns import Bools, Floats, Signals
+from host.pipeline.counts import CountUnwrapper, Frames
+from host.pipeline.ground import GroundTotals, State
+from host.pipeline.passes import Pass, PassFinder
+from host.pipeline.pressure import PressureReading
+from host.pipeline.pulses import PulseTimer
+from host.pipeline.rate import Progress, RateWindow
+from host.pipeline.tank import TankLevel
+from host.pipeline.travel import Traveller
+from host.rig import Rig
+
+_STOP_PERIODS = 4.0  # flow below a quarter of the rated one is no spraying
+_STOP_RANGE_S = (0.15, 1.5)
+
+
+class Pipeline:
+    """Frames of one run to signals and passes, in pieces of any size.
+
+    `passes` holds the passes that have ended; `finish` ends the last one.
+    """
+
+    def __init__(self, rig: Rig) -> None:
+        self.rig = rig
+        self.passes: list[Pass] = []
+        relative_u = math.hypot(rig.meter.relative_uncertainty, travel_uncertainty(rig))
+        self._unwrap = CountUnwrapper()
+        self._clock = ClockScale()
+        self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
+        self._travel = Traveller(rig)
+        self._spraying = SprayState(rig.spray_switch)
+        self._pressure = PressureReading(rig.pressure)
+        self._rate = RateWindow(rig.swath_m, relative_u)
+        self._ground = GroundTotals(rig)
+        self._passes = PassFinder(rig.swath_m, relative_u)
+        self._tank = TankLevel(rig.tank.volume_m3)
+        self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
+        self._pressed_s, self._pressed_pa_s = RunningSum(), RunningSum()
+
+    def push(self, frames: Frames, happenings: list[Happening]) -> Signals:
+        """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `happenings` lie as their `before_frame` says."""
+        host_s = frames["host_s"].copy()
+        counts = self._unwrap.push(frames)
+        scale = self._clock.push(counts, host_s)
+        step_s = counts.step_us * 1e-6 * scale
+        flow = self._flow.push(counts, counts.flow)
+        spraying = self._spraying.push(frames, counts, flow)
+        travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
+        moving = is_moving(travel.speed_m_s)
+        per_m3 = self.rig.meter.pulses_per_m3(flow.counted_hz / scale)
+        step_m3 = counts.flow.step / per_m3
+        volume = self._volume(step_m3)
+        pressure = self._pressure.push(frames, happenings)
+        rate = self._rate.push(
+            Progress(
+                board_us=counts.board_us,
+                volume_m3=volume + (flow.total - counts.flow.total) / per_m3,
+                distance_m=travel.smooth_m,
+                flow_pulse_m3=1 / per_m3,
+                wheel_pulse_m=travel.pulse_m,
+                applying=spraying & moving,
+                broken=counts.broken,
+            )
+        )
+        ground = self._ground.push(counts, State(spraying, moving, step_s, travel.step_m, step_m3, rate.rate_m3_m2))
+        pressed_s = np.where(spraying & np.isfinite(pressure.mean_pa), step_s, 0.0)
+        number, in_pass, ended = self._passes.push(
+            spraying & moving,
+            {
+                "board_us": counts.board_us,
+                "host_s": host_s,
+                "distance_m": travel.distance_m,
+                "area_m2": ground.area_m2,
+                "volume_m3": volume - ground.standing_m3,
+                "spraying_s": ground.spraying_s,
+                "off_target_s": ground.off_target_s,
+                "off_target_m2": ground.off_target_m2,
+                "pressure_s": self._pressed_s(pressed_s),
+                "pressure_pa_s": self._pressed_pa_s(np.where(pressed_s > 0, pressure.mean_pa, 0.0) * pressed_s),
+            },
+        )
+        self.passes += ended
+        flow_m3_s = flow.frequency_hz / scale / per_m3
+        tank_left = self._tank.push(volume, happenings)
+        return Signals(
+            host_s=host_s,
+            board_s=counts.board_us * 1e-6,
+            clock_scale=scale,
+            flow_m3_s=flow_m3_s,
+            volume_m3=volume,
+            pressure_pa=pressure.mean_pa,
+            pressure_min_pa=pressure.min_pa,
+            pressure_max_pa=pressure.max_pa,
+            speed_m_s=travel.speed_m_s,
+            distance_m=travel.distance_m,
+            area_m2=ground.area_m2,
+            spraying=spraying,
+            moving=moving,
+            rate_m3_m2=rate.rate_m3_m2,
+            rate_u_m3_m2=rate.u_m3_m2,
+            pace_wanted_m_s=self._pace_wanted(spraying, rate.flow_m3_s / scale, flow_m3_s),
+            off_target=ground.off_target,
+            off_target_s=ground.off_target_s,
+            off_target_m2=ground.off_target_m2,
+            standing_s=ground.standing_s,
+            standing_m3=ground.standing_m3,
+            spraying_s=ground.spraying_s,
+            pass_number=number,
+            in_pass=in_pass,
+            tank_left_m3=tank_left,
+            tank_covers_m2=self._covers(tank_left, rate.rate_m3_m2),
+            lost_frames=self._lost(counts.lost),
+            resets=self._resets(counts.reset.astype(np.int64)),
+        )
+
+    def finish(self) -> None:
+        """End the pass under way: the run is over."""
+        self.passes += self._passes.finish()
+
+    def current_pass(self) -> Pass | None:
+        """The pass under way, as far as it has come."""
+        return self._passes.current()
+
+    def _pace_wanted(self, spraying: Bools, window_flow: Floats, flow: Floats) -> Floats:
+        known = np.where(np.isfinite(window_flow), window_flow, flow)
+        wanted = known / (self.rig.target.rate_m3_m2 * self.rig.swath_m)
+        return np.where(spraying & (known > 0), wanted, np.nan)
+
+    def _covers(self, tank_left: Floats, rate: Floats) -> Floats:
+        usable = np.where(rate > 0, rate, self.rig.target.rate_m3_m2)
+        return np.maximum(tank_left, 0.0) / usable
+
+
+def travel_uncertainty(rig: Rig) -> float:
+    """Relative standard uncertainty of distance (wheel) or speed (timed course)."""
+    source = rig.wheel or rig.course
+    return source.relative_uncertainty if source else 0.0
+
+
+def flow_stop_s(rig: Rig) -> float:
+    """How long after its last edge the flow meter counts as stopped: four periods at the rated flow."""
+    rated = rig.nozzles.count * rig.nozzles.points[0][1]
+    hz = rated * rig.meter.curve[0][1]
+    return min(max(_STOP_PERIODS / hz, _STOP_RANGE_S[0]), _STOP_RANGE_S[1])

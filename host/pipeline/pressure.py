@@ -1,0 +1,57 @@
+"""Pressure from the transducer's counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firmware_protocol.messages import MEAN_STEPS
+from host.journal.reader import Happening
+from host.pipeline.columns import Floats
+from host.pipeline.counts import Frames
+from host.rig import PressureSensor
+
+DEFAULT_FULL_SCALE = 1023  # ten bits, until the board has said who it is
+
+
+@dataclass(frozen=True)
+class Pressures:
+    """Over each frame, in Pa, shape (n,); NaN without a transducer or outside its live range."""
+
+    mean_pa: Floats
+    min_pa: Floats
+    max_pa: Floats
+
+
+class PressureReading:
+    """Counts to Pa, by the full scale that the board's identity line gives.
+
+    A reading closer to either rail than half the way from the transducer's live zero (or live full scale) is no
+    pressure: the wire is open or shorted.
+    """
+
+    def __init__(self, sensor: PressureSensor | None) -> None:
+        self._sensor = sensor
+        self._full_scale = float(DEFAULT_FULL_SCALE)
+
+    def push(self, frames: Frames, happenings: list[Happening]) -> Pressures:
+        """Pressures of `frames`, shape (n,)."""
+        full_scale = np.full(len(frames), self._full_scale)
+        for happening in happenings:
+            if happening.kind == "identity" and happening.detail.get("adc_full_scale"):
+                self._full_scale = float(happening.detail["adc_full_scale"])
+                full_scale[happening.before_frame :] = self._full_scale
+        return Pressures(
+            self._pressure(frames["pressure_mean"] / MEAN_STEPS, full_scale),
+            self._pressure(frames["pressure_min"].astype(np.float64), full_scale),
+            self._pressure(frames["pressure_max"].astype(np.float64), full_scale),
+        )
+
+    def _pressure(self, counts: npt.NDArray[np.float64], full_scale: Floats) -> Floats:
+        if self._sensor is None:
+            return np.full(len(counts), np.nan)
+        fraction = counts / full_scale
+        live = (fraction >= self._sensor.low_fraction / 2) & (fraction <= (1 + self._sensor.high_fraction) / 2)
+        return np.where(live, self._sensor.pressure_pa(counts, full_scale), np.nan)

@@ -1,0 +1,57 @@
+"""Speed and distance, from the wheel or from a speed timed over a course."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.applying import MOVING_M_S
+from host.pipeline.carry import RunningSum
+from host.pipeline.columns import Floats
+from host.pipeline.counts import Counts
+from host.pipeline.pulses import PulseTimer
+from host.rig import Rig
+
+_STOP_RANGE_S = (0.3, 2.0)
+
+
+@dataclass(frozen=True)
+class Travel:
+    """Arrays of shape (n,)."""
+
+    speed_m_s: Floats
+    distance_m: Floats  # total, whole pulses
+    step_m: Floats  # since the frame before
+    smooth_m: Floats  # total, carried on between pulses
+    pulse_m: Floats  # distance of one pulse, 0 with a fixed speed
+
+
+class Traveller:
+    """With a wheel, distance is pulses times metres per pulse.
+
+    Without one the timed speed is taken to hold whenever the sprayer sprays, and only then.
+    """
+
+    def __init__(self, rig: Rig) -> None:
+        self._wheel, self._course = rig.wheel, rig.course
+        slowest_s = rig.wheel.metres_per_pulse / MOVING_M_S if rig.wheel else 0.0
+        self._timer = PulseTimer(min(max(slowest_s, _STOP_RANGE_S[0]), _STOP_RANGE_S[1]) * 1e6)
+        self._distance = RunningSum()
+
+    def push(self, counts: Counts, scale: Floats, spraying_s: Floats) -> Travel:
+        """Travel in each frame; `spraying_s` is the time sprayed in it and `scale` the clock's correction."""
+        if self._wheel:
+            per_pulse = self._wheel.metres_per_pulse
+            pulsing = self._timer.push(counts, counts.wheel)
+            return Travel(
+                speed_m_s=pulsing.frequency_hz / scale * per_pulse,
+                distance_m=counts.wheel.total * per_pulse,
+                step_m=counts.wheel.step * per_pulse,
+                smooth_m=pulsing.total * per_pulse,
+                pulse_m=np.full(len(scale), per_pulse),
+            )
+        speed = self._course.speed_m_s if self._course else 0.0
+        step = spraying_s * speed
+        distance = self._distance(step)
+        return Travel(np.where(spraying_s > 0, speed, 0.0), distance, step, distance, np.zeros(len(scale)))
