@@ -44,7 +44,7 @@ class PulseTimer:
         bound = 1e6 / np.maximum(idle_us, 1.0)
         going = idle_us <= self._stop_us
         frequency = np.where(going, np.where(pulses.step > 0, held, np.minimum(held, bound)), 0.0)
-        fraction = np.minimum(frequency * idle_us * 1e-6, 1.0)
+        fraction: Floats = np.minimum(frequency * idle_us * 1e-6, 1.0)
         return Pulsing(frequency, held, pulses.total + fraction, idle_us)
 
     def _between_edges(self, counts: Counts, pulses: PulseCount) -> Floats:

@@ -81,9 +81,9 @@ class PressureSensor:
     high_fraction: float = 0.9
     uncertainty_pa: float = 0.0
 
-    def pressure_pa(self, counts: ArrayLike, adc_full_scale: float) -> NDArray[np.float64]:
+    def pressure_pa(self, counts: ArrayLike, adc_full_scale: ArrayLike) -> NDArray[np.float64]:
         """Pressure from converter counts (same shape); `adc_full_scale` is the count at full supply."""
-        fraction = np.asarray(counts, dtype=np.float64) / adc_full_scale
+        fraction = np.asarray(counts, dtype=np.float64) / np.asarray(adc_full_scale, dtype=np.float64)
         slope = (self.high_pa - self.low_pa) / (self.high_fraction - self.low_fraction)
         return self.low_pa + (fraction - self.low_fraction) * slope
 

@@ -1,0 +1,120 @@
+"""Any way of cutting the input gives the same output, to the last bit."""
+
+from dataclasses import fields
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from host.journal import FRAME_DTYPE, Happening
+from host.pipeline import Pipeline, Signals, joined
+from host.rig import rig_from_toml
+from tests.host.pipeline.made import RIG, made_frames
+
+WHEEL = rig_from_toml(RIG)
+COURSE = rig_from_toml(
+    RIG.replace("spray_switch = true", "spray_switch = false")
+    .replace('[wheel]\ncircumference = "1.0 m"\npulses_per_turn = 10\n', '[course]\ndistance = "100 m"\ntime = "90 s"\n')
+    .replace('factor = "600 /L"', 'curve = [["10 Hz", "560 /L"], ["30 Hz", "610 /L"], ["60 Hz", "600 /L"]]')
+)
+
+
+def troubled_run(seed, n):
+    """Some minutes of everything that can happen: passes, stops, lost lines, restarts, wraps, a stalled link."""
+    rng = np.random.default_rng(seed)
+    parts = []
+    host_s = 0.0
+    boot = int(rng.integers(256))
+    while sum(map(len, parts)) < n:
+        length = int(rng.integers(5, 150))
+        spraying = rng.random() < 0.6
+        part = made_frames(
+            np.full(length, rng.uniform(5, 80) * spraying),
+            np.full(length, rng.choice([0.0, rng.uniform(1, 16)])) + rng.normal(0, 0.2, length).clip(0),
+            np.full(length, spraying),
+            clock_error=0.003,
+            first_clock_us=int(rng.choice([0, 2**32 - 3_000_000, 10**9])),
+            boot=boot,
+            counts=(int(rng.choice([0, 2**32 - 50])), 5),
+            pressure_counts=rng.uniform(0, 1023),
+        )
+        part["host_s"] += host_s + rng.exponential(0.004, length)
+        host_s = float(part["host_s"].max()) + rng.choice([0.0, 0.1, 3.0])
+        parts.append(part[rng.random(length) > 0.05])
+        boot = int((boot + rng.integers(0, 2)) % 256)
+    frames = np.concatenate(parts)
+    frames["host_s"] = np.maximum.accumulate(frames["host_s"])
+    return frames
+
+
+def happenings_in(rng, n):
+    kinds = (
+        ("refill", {}),
+        ("refill", {"added_m3": 0.02}),
+        ("refill", {"to_m3": 0.04}),
+        ("refill", {"to_m3": "x"}),
+        ("run_start", {"tank_m3": 0.03}),
+        ("identity", {"adc_full_scale": 4095}),
+        ("mark", {}),
+    )
+    places = sorted(int(rng.integers(0, n + 1)) for _ in range(6))
+    return [Happening(0.0, place, *kinds[int(rng.integers(len(kinds)))]) for place in places]
+
+
+def push_cut(rig, frames, happenings, cuts):
+    pipeline = Pipeline(rig)
+    parts = []
+    edges = [0, *cuts, len(frames)]
+    for number, (begin, end) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+        last = number == len(edges) - 2
+        here = [
+            Happening(h.host_s, h.before_frame - begin, h.kind, h.detail)
+            for h in happenings
+            if begin <= h.before_frame < end or (last and h.before_frame == end)
+        ]
+        parts.append(pipeline.push(frames[begin:end], here))
+    pipeline.finish()
+    return joined(parts), pipeline.passes
+
+
+def assert_same(one, other):
+    for column in fields(Signals):
+        np.testing.assert_array_equal(getattr(one[0], column.name), getattr(other[0], column.name), column.name)
+    assert repr(one[1]) == repr(other[1])
+
+
+@pytest.mark.parametrize("rig", [WHEEL, COURSE], ids=["wheel and switch", "timed course"])
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), data=st.data())
+def test_any_cutting_gives_equal_signals_and_passes(rig, seed, data):
+    frames = troubled_run(seed, 600)
+    happenings = happenings_in(np.random.default_rng(seed), len(frames))
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
+    assert_same(push_cut(rig, frames, happenings, []), push_cut(rig, frames, happenings, cuts))
+
+
+@pytest.mark.parametrize("rig", [WHEEL, COURSE], ids=["wheel and switch", "timed course"])
+def test_frame_by_frame_as_the_live_page_does(rig):
+    frames = troubled_run(11, 1500)
+    happenings = happenings_in(np.random.default_rng(11), len(frames))
+    assert_same(push_cut(rig, frames, happenings, []), push_cut(rig, frames, happenings, range(len(frames) + 1)))
+
+
+def test_the_troubled_run_really_has_trouble_in_it():
+    frames = troubled_run(11, 6000)
+    signals, passes = push_cut(WHEEL, frames, [], [])
+    assert signals.resets[-1] > 0
+    assert signals.lost_frames[-1] > 0
+    assert signals.standing_s[-1] > 0
+    assert signals.off_target_s[-1] > 0
+    assert np.isnan(signals.pressure_pa).any()
+    assert np.isfinite(signals.rate_m3_m2).any()
+    assert len(passes) >= 2
+
+
+def test_nothing_in_nothing_out():
+    pipeline = Pipeline(WHEEL)
+    assert len(pipeline.push(np.empty(0, dtype=FRAME_DTYPE), [])) == 0
+    pipeline.finish()
+    assert pipeline.passes == []
