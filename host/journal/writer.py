@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -201,6 +202,7 @@ class JournalWriter:
         self._queue(records.json_record(records.EVENT, self._last_s, {"kind": "disk_back"}))
 
 
+@cache
 def _own_header() -> dict[str, Any]:
     try:
         own = version("swardflow")

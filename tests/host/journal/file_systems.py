@@ -1,0 +1,62 @@
+"""File systems for the writer: one in memory that can be full, fail or be slow at a chosen place."""
+
+from __future__ import annotations
+
+import errno
+import os
+import threading
+from pathlib import Path
+
+
+class MemoryFiles:
+    """A file system in memory with `room` bytes left (None: no end). `holding` blocks `sync` until it is set."""
+
+    def __init__(self, room: int | None = None) -> None:
+        self.room = room
+        self.error = errno.ENOSPC
+        self.content: dict[Path, bytearray] = {}
+        self.synced: dict[Path, int] = {}  # bytes that a power cut would leave
+        self.sync_error: int | None = None
+        self.holding: threading.Event | None = None
+        self.sync_entered = threading.Event()
+        self.closed: list[int] = []
+        self._open: list[Path] = []
+
+    def create(self, path: Path) -> int:
+        if path in self.content:
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+        self.content[path] = bytearray()
+        self._open.append(path)
+        return len(self._open) - 1
+
+    def write(self, descriptor: int, data: bytes) -> int:
+        count = len(data) if self.room is None else min(len(data), self.room)
+        if data and not count:
+            raise OSError(self.error, os.strerror(self.error))
+        if self.room is not None:
+            self.room -= count
+        self.content[self._open[descriptor]] += data[:count]
+        return count
+
+    def sync(self, descriptor: int) -> None:
+        path = self._open[descriptor]
+        length = len(self.content[path])
+        self.sync_entered.set()
+        if self.holding:
+            self.holding.wait()
+        if self.sync_error is not None:
+            raise OSError(self.sync_error, os.strerror(self.sync_error))
+        self.synced[path] = length
+
+    def close(self, descriptor: int) -> None:
+        self.closed.append(descriptor)
+
+
+class HandClock:
+    """A clock that goes only when told."""
+
+    def __init__(self) -> None:
+        self.now = 100.0
+
+    def __call__(self) -> float:
+        return self.now
