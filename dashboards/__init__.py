@@ -1,0 +1,1 @@
+"""What a person sees: Dash pages over host. Nothing in host knows that they exist."""

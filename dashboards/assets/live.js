@@ -1,0 +1,138 @@
+// The live page: places the texts that the server sends, and says when they are no longer true.
+(function () {
+  "use strict";
+  const GONE_MS = 3000;       // from then on a sentence says what is wrong
+  const CHECK_MS = 100;
+  const ANNOUNCE_MS = 1500;   // advice that holds so long is read out
+  const PAGE_WORDS = { connecting: "Connecting", live: "Live", polling: "Live, slower", lost: "No contact: trying again" };
+  const ADVICE_WHY = { standing: "You are standing still with the spray on." };
+
+  const at = function (id) { return document.getElementById(id); };
+  const page = at("live"), words = at("words"), why = at("why"), notice = at("notice");
+  const fields = Array.from(page.querySelectorAll("[data-field]"), function (element) {
+    return { element: element, name: element.dataset.field, text: element.textContent };
+  });
+  const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"));
+  const buttons = window.swardflow.buttons(say);
+
+  let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
+  let painting = false, fresh = "none", announced = "", steadySince = 0, steady = "", saidUntil = 0;
+
+  function set(element, text) { if (element.textContent !== text) element.textContent = text; }
+  function mark(name, value) { if (page.dataset[name] !== value) page.dataset[name] = value; }
+
+  function take(message) {
+    if (message.boot !== boot) {
+      boot = message.boot;
+      seq = -1;
+    }
+    if (message.seq < seq) return;
+    readAt = message.age_ms === null ? null : performance.now() - message.age_ms;
+    if (message.trace) trace.replace(message.trace);
+    if (message.seq > seq && message.row.words) {
+      seq = message.seq;
+      row = message.row;
+      if (row.frame >= 0) trace.add(row.t, row.position);
+    }
+    judge();
+    ask();
+  }
+
+  function ask() {
+    if (painting) return;
+    painting = true;
+    requestAnimationFrame(paint);
+  }
+
+  function paint() {
+    painting = false;
+    if (row) {
+      for (const field of fields) {
+        const text = row[field.name];
+        if (text === field.text || text === undefined) continue;
+        field.text = text;
+        field.element.textContent = text;
+      }
+      mark("recording", row.recording);
+      mark("link", row.link);
+      trace.draw(row.t, fresh === "fresh" ? row.position : null);
+      buttons.enable(row.recording === "on" || row.recording === "full");
+      buttons.unit(row.tank_unit);
+    }
+    advise();
+    page.dataset.frame = row ? row.frame : "";
+  }
+
+  // What stands largest on the page: the advice, unless the numbers behind it are old.
+  function advise() {
+    const old = fresh === "stale" || fresh === "gone";
+    const advice = row && !old && fresh !== "none" ? row.advice : "none";
+    mark("advice", advice);
+    mark("fresh", fresh);
+    mark("page", contact);
+    set(at("page-words"), PAGE_WORDS[contact]);
+    if (old) {
+      set(words, row && row.recording === "ended" ? "Run ended" : "Stale");
+    } else {
+      set(words, row && fresh !== "none" ? row.words : "Waiting");
+    }
+    set(why, explain(advice));
+    if (Date.now() > saidUntil) set(notice, row && row.notice !== why.textContent ? row.notice : "");
+    announce(old ? "The numbers are stale" : words.textContent);
+  }
+
+  function explain(advice) {
+    if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " " + row.standing + "." : "");
+    const contactLost = contact === "lost";
+    if (fresh === "none") {
+      if (contactLost) return "No contact with the computer on the sprayer. Trying again every two seconds.";
+      if (!row) return "Connecting to the computer on the sprayer.";
+      if (row.recording === "none" || row.notice) return row.notice;
+      return "No line from the board yet. Check its plug and that it has power.";
+    }
+    if (fresh === "stale" || fresh === "gone") {
+      const age = Math.floor((performance.now() - readAt) / 1000);
+      if (row && row.recording === "ended") return "The recording has ended. These are its last numbers.";
+      if (fresh === "stale") return "Do not go by these numbers.";
+      if (contactLost) return "No contact with the computer on the sprayer for " + age + " s. It goes on recording by itself.";
+      if (row.recording === "silent") return "The recorder has not answered for " + age + " s. Nothing may be recorded: look at the computer.";
+      return "No line from the board for " + age + " s. Check its plug; recording goes on when it is back.";
+    }
+    return "";
+  }
+
+  function judge() {
+    const age = readAt === null ? null : performance.now() - readAt;
+    const before = fresh;
+    if (age === null || !row || row.frame < 0) fresh = "none";
+    else if (age < row.stale_ms) fresh = "fresh";
+    else fresh = age < Math.max(GONE_MS, row.stale_ms) ? "stale" : "gone";
+    if (fresh !== before || fresh === "gone" || fresh === "none") ask();
+  }
+
+  function announce(text) {
+    const now = performance.now();
+    if (text !== steady) {
+      steady = text;
+      steadySince = now;
+    }
+    if (text !== announced && now - steadySince >= ANNOUNCE_MS) {
+      announced = text;
+      at("say").textContent = text;
+    }
+  }
+
+  function say(sentence, wrong) {
+    saidUntil = Date.now() + (wrong ? 10000 : 4000);
+    notice.textContent = sentence;
+  }
+
+  buttons.enable(false);
+  setInterval(judge, CHECK_MS);
+  window.swardflow.connect(take, function (state) {
+    if (state === contact) return;
+    contact = state;
+    judge();
+    ask();
+  });
+})();

@@ -1,0 +1,175 @@
+"""The thread that follows the run being recorded and publishes its newest row.
+
+It only reads. Nothing it does, and nothing that happens to it, is felt by the recorder.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Protocol
+
+from dashboards.live.newest import Newest
+from dashboards.live.recording import RECORDING, RecorderState
+from dashboards.live.run_screen import RunScreen
+from host.errors import UserError
+
+POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
+LOOK_AROUND_S = 1.0  # how often a newer run is looked for
+QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
+
+
+class Source(Protocol):
+    """What has been written to a run since the last time it was asked."""
+
+    def poll(self) -> bytes:
+        """The next bytes, empty when there are none yet."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the file."""
+        ...
+
+
+class RecorderWatch(Protocol):
+    """The state of the recorder of one run, kept up to date elsewhere so that asking never waits."""
+
+    def watch(self, run: Path | None) -> None:
+        """Which run to ask about from now on."""
+        ...
+
+    def state(self) -> RecorderState:
+        """What is known at the moment."""
+        ...
+
+
+def newest_run(folder: Path) -> Path | None:
+    """The run in `folder` that was written to last; None when there is none."""
+    found = []
+    for path in folder.glob("*.sward"):
+        try:
+            found.append((path.stat().st_mtime_ns, path.name, path))
+        except FileNotFoundError:
+            continue
+    return max(found)[2] if found else None
+
+
+class Follower:
+    """Follows one given run, or always the newest in the folder. `step` is one turn; `start` lets a thread turn."""
+
+    def __init__(  # noqa: PLR0913  each is a seam that tests replace
+        self,
+        folder: Path,
+        run: Path | None,
+        newest: Newest,
+        open_source: Callable[[Path], Source],
+        recorder: RecorderWatch,
+        clock: Callable[[], float] = time.monotonic,
+        wall: Callable[[], float] = time.time,
+    ) -> None:
+        self._folder = folder
+        self._fixed = run
+        self._newest = newest
+        self._open_source = open_source
+        self._recorder = recorder
+        self._clock = clock
+        self._wall = wall
+        self._source: Source | None = None
+        self._path: Path | None = None
+        self._screen = RunScreen("")
+        self._read_at: float | None = None
+        self._looked_at = -LOOK_AROUND_S
+        self._shown: tuple[Any, ...] | None = None
+        self._trouble = ""
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def path(self) -> Path | None:
+        """The run that is followed at the moment."""
+        return self._path
+
+    @property
+    def volume_unit(self) -> str:
+        """The unit of tank fillings of the rig at hand."""
+        return self._screen.volume_unit
+
+    def start(self) -> None:
+        """Let a thread of its own turn until `stop`."""
+        self._thread = threading.Thread(target=self._turn, name="follower", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread and let go of the file."""
+        self._stop.set()
+        if self._thread:
+            self._thread.join()
+        if self._source:
+            self._source.close()
+
+    def _turn(self) -> None:
+        while not self._stop.wait(POLL_S):
+            try:
+                self.step()
+            except OSError as error:  # a pulled-out stick, a network folder gone: say so and try again
+                self._trouble = f"the run cannot be read: {error.strerror or error}; looking again every second"
+                self._publish_if_changed(fresh=False)
+                self._stop.wait(LOOK_AROUND_S)
+            else:
+                self._trouble = ""
+
+    def step(self) -> None:
+        """Look for a newer run when it is time, read on, publish what is new."""
+        now = self._clock()
+        if now - self._looked_at >= LOOK_AROUND_S:
+            self._looked_at = now
+            self._look_around(now)
+        data = self._source.poll() if self._source else b""
+        fresh = bool(data) and self._screen.push(data)
+        if fresh:
+            self._read_at = self._moment_of_reading(now)
+        self._publish_if_changed(fresh)
+
+    def _moment_of_reading(self, now: float) -> float:
+        """`now`, except for what was in the file before it was opened: that is as old as the file's last change."""
+        if self._read_at is not None or self._path is None:
+            return now
+        return now - max(0.0, self._wall() - self._path.stat().st_mtime)
+
+    def _look_around(self, now: float) -> None:
+        quiet = self._read_at is None or now - self._read_at > QUIET_S
+        if self._path is not None and not (self._screen.ended or quiet):
+            return
+        path = self._fixed or newest_run(self._folder)
+        if path is None or path == self._path or not path.exists():
+            return
+        if self._source:
+            self._source.close()
+        try:
+            self._source = self._open_source(path)
+        except UserError as error:
+            self._source, self._trouble = None, str(error)
+            return
+        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem)
+        self._recorder.watch(path)
+
+    def _publish_if_changed(self, fresh: bool) -> None:
+        state = RecorderState("ended") if self._screen.ended else self._recorder.state()
+        row = self._screen.row() if fresh or self._shown is None else None
+        shown = (self._path, state, self._trouble, self._screen.status())
+        if row is None and shown == self._shown:
+            return
+        self._shown = shown
+        row = row or self._screen.row()
+        row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
+        row["notice"] = self._trouble or row["notice"] or state.detail or self._no_run()
+        self._newest.publish(row, self._screen.trace(), self._read_at)
+
+    def _no_run(self) -> str:
+        if self._path is not None:
+            return ""
+        if self._fixed is not None:
+            return f"there is no run {self._fixed.name} yet; it is shown as soon as it is there"
+        return f"no run in {self._folder} yet: start one with 'swardflow watch' or 'swardflow record'"

@@ -1,0 +1,118 @@
+"""Bytes of one run file in, the newest row for the screens out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from dashboards.live.screen import band_position, blank_row, clock, screen_row
+from dashboards.live.trace import Trace
+from firmware_protocol.messages import DEFAULT_INTERVAL_MS
+from host.errors import UserError
+from host.journal.reader import Batch, Happening, RunReader
+from host.journal.runs import check_schema
+from host.pipeline import Pipeline, live_row
+from host.rig import Rig, rig_from_toml
+
+STALE_FLOOR_MS = 850  # the page checks ten times a second, so that numbers are grey within one second
+STALE_INTERVALS = 2.2  # a board that reports slowly is given two of its own intervals
+LINK_WORDS = {"waiting": "No board yet", "ok": "Board ok", "lost": "Board unplugged", "ended": "Board done"}
+
+
+class RunScreen:
+    """Reads on in one run and holds what the screens show of it. Not thread-safe: one thread feeds it."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.ended = False
+        self.notice = ""  # one sentence when the run cannot be shown
+        self._reader = RunReader()
+        self._pipeline: Pipeline | None = None
+        self._rig: Rig | None = None
+        self._trace = Trace()
+        self._link = "waiting"
+        self._frames = 0
+        self._marks = 0
+        self._elapsed_s = 0.0
+        self._interval_ms = DEFAULT_INTERVAL_MS
+        self._numbers: dict[str, Any] = {}
+
+    def push(self, data: bytes) -> bool:
+        """Take the next bytes of the file; whether there are new numbers."""
+        batch = self._reader.push(data)
+        try:
+            return self._take(batch)
+        except UserError as error:
+            self.notice = str(error)
+            return False
+
+    def trace(self) -> list[tuple[float, float | None]]:
+        """The last minute: run time in seconds, place in the band."""
+        return self._trace.points()
+
+    def row(self) -> dict[str, Any]:
+        """The newest row, without what only the recorder knows."""
+        numbers = self._numbers or blank_row(self._rig.units if self._rig else "us")
+        return numbers | {
+            "run": self.name,
+            "elapsed": clock(self._elapsed_s),
+            "marks": str(self._marks),
+            "link": self._link,
+            "link_words": LINK_WORDS[self._link],
+            "stale_ms": max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms)),
+            "notice": self.notice,
+        }
+
+    def status(self) -> tuple[str, bool, str, int]:
+        """What can change without a new number: the link, the end, the notice, the marks."""
+        return self._link, self.ended, self.notice, self._marks
+
+    @property
+    def volume_unit(self) -> str:
+        """The unit in which this rig's keeper counts tank fillings."""
+        return "L" if self._rig and self._rig.units == "metric" else "gal"
+
+    def _take(self, batch: Batch) -> bool:
+        for happening in batch.happenings:
+            self._note(happening)
+        if self._pipeline is None or self._rig is None:
+            return False
+        signals = self._pipeline.push(batch.frames, batch.happenings)
+        fresh = len(batch.frames) > 0
+        if fresh:
+            self._frames += len(batch.frames)
+            self._elapsed_s = float(batch.frames["host_s"][-1])
+            if self._link == "waiting":
+                self._link = "ok"
+            self._extend_trace(signals.host_s, signals.rate_m3_m2)
+            live = live_row(self._pipeline, signals) | {"frame": self._frames}
+            self._numbers = screen_row(live, self._rig.units)
+        return fresh
+
+    def _extend_trace(self, host_s: Any, rate_m3_m2: Any) -> None:
+        assert self._rig is not None
+        target = self._rig.target
+        high = target.rate_m3_m2 * (1 + target.band)
+        recent = np.flatnonzero(host_s >= host_s[-1] - self._trace.window_s)
+        for time_s, rate in zip(host_s[recent].tolist(), rate_m3_m2[recent].tolist(), strict=True):
+            self._trace.add(time_s, band_position(rate, target.rate_m3_m2, high))
+
+    def _note(self, happening: Happening) -> None:
+        match happening.kind:
+            case "header":
+                check_schema(happening.detail, f"run {self.name}")
+            case "rig" if self._pipeline is None:
+                self._rig = rig_from_toml(str(happening.detail.get("toml", "")), where=f"the rig in run {self.name}")
+                self._pipeline = Pipeline(self._rig)
+            case "identity":
+                self._interval_ms = int(happening.detail["interval_ms"])
+            case "link_lost":
+                self._link = "lost"
+            case "link_back":
+                self._link = "ok" if self._frames else "waiting"
+            case "mark":
+                self._marks += 1
+            case "run_end" | "trailer":
+                self.ended = True
+                self._link = "ended"

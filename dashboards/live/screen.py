@@ -1,0 +1,124 @@
+"""From the pipeline's newest values to the texts on the screen, in the rig's units. Pure; the browser only places them.
+
+The keys of a row are the `data-field` names in `page.html`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from host.units import UNITS, to_user
+
+DASH = "–"
+# The pipeline's words, and how large letters say them.
+ADVICE = {
+    "on target": ("hold", "On target"),
+    "walk faster": ("faster", "Walk faster"),
+    "slow down": ("slower", "Slow down"),
+    "not spraying": ("idle", "Not spraying"),
+    "standing still: stop spraying": ("standing", "Stop spraying"),  # the page adds why
+    "wait for rate": ("wait", "Wait for rate"),
+}
+
+_NUMBERS = (
+    *("rate", "target", "band_low", "band_high", "pace", "pace_wanted", "flow", "pressure", "tank", "area", "pass"),
+    "off_target",
+)
+_UNIT_OF = {
+    "rate": "rate",
+    "pace": "speed",
+    "flow": "flow",
+    "pressure": "pressure",
+    "tank": "volume",
+    "area": "area",
+}
+
+
+def number(value_si: float | None, kind: str, system: str, decimals: int | None = None) -> str:
+    """The number alone, rounded as the unit asks, thousands set apart; a dash when there is none."""
+    if value_si is None or not math.isfinite(value_si):
+        return DASH
+    places = UNITS[system][kind].decimals if decimals is None else decimals
+    shown = f"{to_user(float(value_si), kind, system):,.{places}f}".replace(",", "\u202f")
+    return shown.removeprefix("-") if not shown.strip("-0.") else shown
+
+
+def clock(seconds: float | None) -> str:
+    """Minutes and seconds, hours when there are any: 754 -> "12:34"."""
+    if seconds is None or not math.isfinite(seconds):
+        return DASH
+    whole = int(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def band_position(rate: float | None, target: float, high: float) -> float | None:
+    """Where the rate stands: 0 on target, ±1 on the edges of the band; None without a rate."""
+    if rate is None or not math.isfinite(rate) or high <= target:
+        return None
+    return round((rate - target) / (high - target), 3)
+
+
+def deviation(rate: float | None, target: float) -> str:
+    """How far the rate is from the target, in words: "8 % over"."""
+    if rate is None or not math.isfinite(rate) or target <= 0:
+        return ""
+    percent = round(100 * (rate / target - 1))
+    if percent == 0:
+        return "as wanted"
+    return f"{abs(percent)} % {'over' if percent > 0 else 'under'}"
+
+
+def blank_row(system: str) -> dict[str, Any]:
+    """What stands there before the first report: units, and dashes for numbers."""
+    nothing: dict[str, Any] = dict.fromkeys(_NUMBERS, DASH)
+    units = {f"{name}_unit": UNITS[system][kind].symbol for name, kind in _UNIT_OF.items()}
+    texts = dict.fromkeys(("rate_spread", "deviation", "covers", "sprayed", "pass_length", "standing"), "")
+    return nothing | units | texts | {"frame": -1, "t": 0.0, "advice": "none", "words": "Waiting", "position": None}
+
+
+def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
+    """The texts for one update.
+
+    `live` is the pipeline's live row (SI) with the number of the frame as `frame`; `system` is "us" or "metric".
+    """
+    code, words = ADVICE.get(str(live["advice"]), ("wait", str(live["advice"]).capitalize()))
+    unit = {kind: unit.symbol for kind, unit in UNITS[system].items()}
+    target, high, low = live["target_m3_m2"], live["band_high_m3_m2"], live["band_low_m3_m2"]
+    covers = live["tank_covers_m2"]
+    spread = live["rate_u_m3_m2"]
+    units = {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
+    return units | {
+        "frame": live["frame"],
+        "t": round(float(live["host_s"]), 3),
+        "advice": code,
+        "words": words,
+        "rate": number(live["rate_m3_m2"], "rate", system),
+        "rate_spread": f"± {number(spread, 'rate', system)}" if spread is not None else "",
+        "deviation": deviation(live["rate_m3_m2"], target),
+        "position": band_position(live["rate_m3_m2"], target, high),
+        "target": number(target, "rate", system),
+        "band_low": number(low, "rate", system),
+        "band_high": number(high, "rate", system),
+        "pace": number(live["speed_m_s"], "speed", system, 1),
+        "pace_wanted": number(live["pace_wanted_m_s"], "speed", system, 1),
+        "flow": number(live["flow_m3_s"], "flow", system, 2),
+        "pressure": number(live["pressure_pa"], "pressure", system),
+        "tank": number(live["tank_left_m3"], "volume", system, 1),
+        "covers": f"covers {number(covers, 'area', system)} {unit['area']}" if covers is not None else "",
+        "area": number(live["area_m2"], "area", system),
+        "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} out",
+        "pass": str(live["pass_number"]),
+        "pass_length": f"{number(live['pass_distance_m'], 'length', system, 0)} {unit['length']}",
+        "off_target": clock(live["off_target_s"]),
+        "standing": _standing(live, system, unit["volume"]),
+    }
+
+
+def _standing(live: Mapping[str, Any], system: str, volume_unit: str) -> str:
+    """What went down on the spot, so far in the run; nothing when there was none."""
+    if not live["standing_s"]:
+        return ""
+    return f"standing {clock(live['standing_s'])}, {number(live['standing_m3'], 'volume', system)} {volume_unit} on the spot"

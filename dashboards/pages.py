@@ -1,0 +1,43 @@
+"""The pages there are, in the order of the navigation. To add a page: write its layout, add one line here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page.
+
+    `body` is HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives the Dash
+    components below it; `scripts` and `styles` are files in assets/ that only this page loads.
+    """
+
+    path: str
+    title: str
+    layout: Callable[[], Any] | None = None
+    body: str = ""
+    scripts: tuple[str, ...] = ()
+    styles: tuple[str, ...] = ()
+
+
+PAGES = (
+    Page(
+        "/",
+        "Live",
+        body=(HERE / "live" / "page.html").read_text(encoding="utf-8"),
+        scripts=("live-trace.js", "live-link.js", "live-buttons.js", "live.js"),
+        styles=("live.css",),
+    ),
+)
+
+
+def page_at(path: str) -> Page | None:
+    """The page with that address, whatever its last slash."""
+    wanted = path.rstrip("/") or "/"
+    return next((page for page in PAGES if page.path == wanted), None)

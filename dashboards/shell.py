@@ -1,0 +1,78 @@
+"""The Dash application: one frame (navigation, day or dark) around every page, all files from this machine."""
+
+from __future__ import annotations
+
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, html, page_container, register_page
+from fastapi import FastAPI, HTTPException
+
+from dashboards.pages import PAGES, Page, page_at
+
+HERE = Path(__file__).parent
+# Loaded by the frame itself, in its own order; Dash would load them all on every page.
+OWN_ASSETS = r".*\.(js|css|svg)$"
+
+
+class Shell(Dash):
+    """Dash with the frame of our own as its index, filled in on the server for the page that is asked for.
+
+    Raises HTTPException 404 for an address that is no page: Dash itself answers every address with 200.
+    """
+
+    def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
+        """The HTML of one page. The body comes before Dash's scripts, so it lives while they are still loading."""
+        page = page_at(self.backend.request_adapter().path)
+        if page is None:
+            raise HTTPException(404, "there is no such page")
+        frame = (HERE / "frame.html").read_text(encoding="utf-8")
+        values = parts | {
+            "title": f"{page.title} · Swardflow",
+            "styles": "".join(f'<link rel="stylesheet" href="{self._versioned(name)}">' for name in page.styles),
+            "frame_style": self._versioned("frame.css"),
+            "frame_script": self._versioned("frame.js"),
+            "icon": self._versioned("icon.svg"),
+            "navigation": navigation(page),
+            "body": page.body,
+            "page_scripts": "".join(f'<script src="{self._versioned(name)}"></script>' for name in page.scripts),
+        }
+        for name, value in values.items():
+            frame = frame.replace("{{" + name + "}}", value)
+        return frame
+
+    def _versioned(self, name: str) -> str:
+        """Address of an asset that changes with the file, so that no browser shows an old one."""
+        changed = (HERE / "assets" / name).stat().st_mtime_ns // 1_000_000
+        return f"{self.get_asset_url(name)}?m={changed}"
+
+
+def navigation(current: Page) -> str:
+    """Links to the pages there are."""
+    return "".join(
+        f'<a href="{page.path}"{" aria-current=page" if page is current else ""}>{escape(page.title)}</a>'
+        for page in PAGES
+    )
+
+
+def build_shell() -> tuple[Shell, FastAPI]:
+    """The Dash application and the server it stands on; routes of our own go on the server before it starts."""
+    server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)  # those pages load scripts from elsewhere
+    shell: Any = Shell(
+        "dashboards",
+        server=server,
+        backend="fastapi",
+        assets_folder=str(HERE / "assets"),
+        assets_ignore=OWN_ASSETS,
+        serve_locally=True,
+        compress=True,
+        use_pages=True,
+        pages_folder="",
+        update_title="",
+        add_log_handler=False,
+    )
+    for page in PAGES:
+        register_page(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=page.layout or html.Div)
+    shell.layout = html.Div([page_container])
+    return shell, server
