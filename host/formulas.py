@@ -78,6 +78,11 @@ def speed_over_course(distance_m: float | Value, time_s: float | Value) -> Value
     return cast("Value", distance_m / time_s)
 
 
+def time_over_course(distance_m: float | Value, speed_m_s: float | Value) -> Value:
+    """Time (s) for a course at a speed: what the watch must show."""
+    return cast("Value", distance_m / speed_m_s)
+
+
 def agitation_flow(tank_volume_m3: float | Value, fraction_per_minute: float) -> Value:
     """Flow (m³/s) back to the tank that turns over `fraction_per_minute` of it each minute.
 

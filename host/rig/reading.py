@@ -11,7 +11,7 @@ from typing import Any, Literal, cast
 from host.errors import UserError
 from host.rig.keys import KEYS, REQUIRED_SECTIONS, Key
 from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
-from host.units import format_value, parse_quantity
+from host.units import UNITS, format_value, parse_quantity, to_user
 
 LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
 LONGEST_TABLE = 50
@@ -156,7 +156,8 @@ class _Section:
     def _quantity(self, value: object, kind: str, rule: Key, at: str) -> float:
         number = parse_quantity(value, kind, at)
         if not rule.low <= number <= rule.high:
-            low, high = (format_value(limit, kind, "metric") for limit in (rule.low, rule.high))
+            unit = UNITS["metric"][kind].symbol
+            low, high = (f"{to_user(limit, kind, 'metric'):.3g} {unit}" for limit in (rule.low, rule.high))
             raise UserError(f'{at} is "{value}", which is not believable: it must be between {low} and {high}.')
         return number
 

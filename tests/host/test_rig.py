@@ -103,7 +103,7 @@ BAD = {
     "band of 100 %": (
         changed('band = "10 %"', 'band = "100 %"'),
         "target.band in rig file",
-        "between 0.5 % and 50.0 %",
+        "between 0.5 % and 50 %",
     ),
     "syntax": (changed('name = "Harrow', "name = Harrow"), "rig file is not valid TOML", "line 2"),
     "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 15"),
