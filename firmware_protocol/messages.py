@@ -26,7 +26,7 @@ class LineError(ValueError):
     """A line that must not be taken as data. The message says why in a few words."""
 
 
-class CommandRefused(LineError):
+class CommandError(LineError):
     """A command that a board answers with a refusal: `reply` is that answer."""
 
     def __init__(self, code: int, tag: int = 0) -> None:
@@ -212,7 +212,7 @@ _IDENTITY = re.compile(
 )
 _ACK = re.compile(rb"A([0-9A-F]{2}) ([a-z]) ([0-9A-F]{8}) [0-9A-F]{4}")
 _REFUSAL = re.compile(rb"E([0-9A-F]{2}) ([0-9A-F]{2}) [0-9A-F]{4}")
-_COMMAND = re.compile(rb"([a-z])([0-9A-F]{2})(?: ([ -~]*))? [0-9A-F]{4}")
+_COMMAND = re.compile(rb"([a-z])([0-9A-F]{2})(?: (.*))? [0-9A-F]{4}", re.DOTALL)
 
 
 def check_line(line: bytes) -> None:
@@ -261,26 +261,26 @@ def decode(line: bytes) -> Message | None:
 def decode_command(line: bytes) -> Command:
     """The host command in `line`, as a board reads it; whether what it asks for is fitted is left to the board.
 
-    Raises CommandRefused with the reply that the board gives. Its tag is 0 where the line's own cannot be trusted.
+    Raises CommandError with the reply that the board gives. Its tag is 0 where the line's own cannot be trusted.
     """
     if len(line) > MAX_COMMAND:
-        raise CommandRefused(0x04)
+        raise CommandError(0x04)
     if len(line) < 6 or line[-5:] != b" %04X" % crc16(line[:-4]):
-        raise CommandRefused(0x01)
+        raise CommandError(0x01)
     match = _COMMAND.fullmatch(line)
     if match is None:
-        raise CommandRefused(0x02)
+        raise CommandError(0x02)
     letter, tag, argument = match[1].decode(), int(match[2], 16), match[3]
     if letter not in COMMANDS:
-        raise CommandRefused(0x02, tag)
+        raise CommandError(0x02, tag)
     digits = COMMANDS[letter][1]
-    if argument is None and not digits:
+    if argument is None and digits == 0:
         return Command(letter, tag)
-    if argument is None or re.fullmatch(b"[0-9A-F]{%d}" % digits, argument) is None:
-        raise CommandRefused(0x03, tag)
+    if argument is None or digits == 0 or re.fullmatch(b"[0-9A-F]{%d}" % digits, argument) is None:
+        raise CommandError(0x03, tag)
     command = Command(letter, tag, int(argument, 16))
     if not _in_range(command):
-        raise CommandRefused(0x03, tag)
+        raise CommandError(0x03, tag)
     return command
 
 
