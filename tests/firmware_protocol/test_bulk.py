@@ -7,7 +7,7 @@ from dataclasses import astuple
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firmware_protocol.bulk import BLOCK, decode_reports
@@ -63,6 +63,7 @@ def test_every_byte_value_at_every_position_under_a_right_checksum(place: int) -
     _assert_agrees(np.frombuffer(b"".join(lines), dtype=np.uint8).reshape(256, REPORT_LENGTH))
 
 
+@settings(deadline=None)
 @given(st.lists(REPORTS, min_size=1, max_size=20), st.randoms(use_true_random=False))
 def test_any_values_and_any_damage(reports: list[Report], random) -> None:  # type: ignore[no-untyped-def]
     table = np.frombuffer(b"".join(map(encode_report, reports)), dtype=np.uint8).reshape(-1, REPORT_LENGTH).copy()
