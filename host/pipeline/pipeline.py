@@ -34,16 +34,17 @@ class Pipeline:
     def __init__(self, rig: Rig) -> None:
         self.rig = rig
         self.passes: list[Pass] = []
-        relative_u = math.hypot(rig.meter.relative_uncertainty, travel_uncertainty(rig))
+        # Relative standard uncertainty of a rate, from the calibrations alone.
+        self.relative_u = math.hypot(rig.meter.relative_uncertainty, travel_uncertainty(rig))
         self._unwrap = CountUnwrapper()
         self._clock = ClockScale()
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel = Traveller(rig)
         self._spraying = SprayState(rig.spray_switch)
         self._pressure = PressureReading(rig.pressure)
-        self._rate = RateWindow(rig.swath_m, relative_u)
+        self._rate = RateWindow(rig.swath_m, self.relative_u)
         self._ground = GroundTotals(rig)
-        self._passes = PassFinder(rig.swath_m, relative_u)
+        self._passes = PassFinder(rig.swath_m, self.relative_u)
         self._tank = TankLevel(rig.tank.volume_m3)
         self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
         self._pressed_s, self._pressed_pa_s = RunningSum(), RunningSum()

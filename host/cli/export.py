@@ -1,0 +1,39 @@
+"""`swardflow export`: a run as a table for other programs."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "export",
+        help="write a run's signals as CSV or Parquet",
+        description="Writes one row per frame with everything the pipeline works out; column names carry the units.",
+    )
+    parser.add_argument("run_file", metavar="RUN", type=Path, help="run file (*.sward)")
+    parser.add_argument(
+        "--out", type=Path, help="file to write, *.csv or *.parquet (default: the run's name with .csv, beside it)"
+    )
+    parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
+    parser.add_argument("--units", choices=("us", "metric"), help="units of the columns (default: the rig's)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the table and say where it is."""
+    from host.review.export import export_run
+
+    out = args.out or args.run_file.with_suffix(".csv")
+    rows = export_run(
+        args.run_file, out, system=args.units or "", rig_path=args.rig, progress=_show if sys.stderr.isatty() else None
+    )
+    print(f"{out}: {rows} rows")
+    return 0
+
+
+def _show(done: int, whole: int) -> None:
+    end = "\n" if done >= whole else ""
+    print(f"\r{done} of {whole} frames written", end=end, file=sys.stderr, flush=True)

@@ -1,0 +1,34 @@
+"""`swardflow review`: what a run did."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "review",
+        help="say what a recorded run did: passes, rate, area, health of the recording",
+        description="Reads a run file again and says what each pass got. Nothing in the file is changed.",
+    )
+    parser.add_argument("run_file", metavar="RUN", type=Path, help="run file (*.sward)")
+    parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
+    parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
+    parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the review; 1 when the recording is not complete."""
+    from host.review.review import review_run
+    from host.review.text import review_json, review_text
+
+    review = review_run(args.run_file, args.rig)
+    system = args.units or review.rig.units
+    if args.json:
+        print(json.dumps(review_json(review, system), indent=2, allow_nan=False, default=str))
+    else:
+        print(review_text(review, system))
+    return 0 if review.health.complete else 1

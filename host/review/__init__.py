@@ -1,0 +1,5 @@
+"""What a run did, from its file: totals, passes, health of the recording, exports."""
+
+from host.review.review import Health, Review, Totals, review_run
+
+__all__ = ["Health", "Review", "Totals", "review_run"]
