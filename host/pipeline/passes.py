@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,13 +54,15 @@ class _Open:
     number: int  # 0 until it is long enough to count
     start: Floats
     last: Floats
+    sprayed_us: float  # when it was last spraying, on the move or not
 
 
 class PassFinder:
     """Cuts the run into passes as it goes.
 
-    A pass begins with spraying on the move, counts once it is SHORTEST_M long, and ends when neither has been the case
-    for LONGEST_GAP_US. What the meter still delivers in that gap belongs to the pass: its pulses come late.
+    A pass begins with spraying on the move, counts once it is SHORTEST_M long, and ends where the sprayer last moved
+    while spraying before the spray was off for LONGEST_GAP_US; standing still with the spray on does not end it. What
+    the meter still delivers in that gap belongs to the pass: its pulses come late.
     """
 
     def __init__(self, swath_m: float, relative_u: float) -> None:
@@ -70,13 +72,16 @@ class PassFinder:
         self._before = np.zeros(len(TOTALS))
         self.count = 0
 
-    def push(self, applying: Bools, running: Mapping[str, Floats | Ints]) -> tuple[Ints, Bools, list[Pass]]:
-        """Continue with `applying`, shape (n,), and the `running` totals named in TOTALS, each of shape (n,).
+    def push(
+        self, spraying: Bools, moving: Bools, running: Mapping[str, Floats | Ints]
+    ) -> tuple[Ints, Bools, list[Pass]]:
+        """Continue with the two states and the `running` totals named in TOTALS, each of shape (n,).
 
         Returns the number of passes begun so far, shape (n,), whether the frame lies in one that counts, shape (n,),
         and the passes that ended here.
         """
-        n = len(applying)
+        n = len(spraying)
+        applying = spraying & moving
         totals = np.stack([running[name] for name in TOTALS], axis=1).astype(np.float64)
         number = np.full(n, self.count, dtype=np.int64)
         in_pass = np.zeros(n, dtype=np.bool_)
@@ -87,9 +92,9 @@ class PassFinder:
                 place = _next(applying, place)
                 if place < n:
                     start = totals[place - 1] if place else self._before
-                    self._open = _Open(0, start, totals[place])
+                    self._open = _Open(0, start, totals[place], totals[place, _TIME])
                 continue
-            end = self._follow(applying, totals, place)
+            end = self._follow(spraying, applying, totals, place)
             number[place:] = self.count
             self._mark(totals, place, end, number, in_pass)
             place = end
@@ -109,16 +114,18 @@ class PassFinder:
             return None
         return self._made(self._open, self._before)
 
-    def _follow(self, applying: Bools, totals: Floats, place: int) -> int:
+    def _follow(self, spraying: Bools, applying: Bools, totals: Floats, place: int) -> int:
         """First frame from `place` on that is no longer in the open pass; the pass's latest frame is brought up."""
         assert self._open is not None
-        active = np.flatnonzero(applying[place:]) + place
-        times = np.concatenate(([self._open.last[_TIME]], totals[active, _TIME]))
+        alive = np.flatnonzero(spraying[place:]) + place
+        times = np.concatenate(([self._open.sprayed_us], totals[alive, _TIME]))
         gaps = np.flatnonzero(np.diff(times) >= LONGEST_GAP_US)
-        within = active[: gaps[0]] if len(gaps) else active
-        if len(within):
-            self._open = _Open(self._open.number, self._open.start, totals[within[-1]])
-        return int(np.searchsorted(totals[:, _TIME], self._open.last[_TIME] + LONGEST_GAP_US))
+        sprayed_us = float(times[gaps[0]] if len(gaps) else times[-1])
+        end = int(np.searchsorted(totals[:, _TIME], sprayed_us + LONGEST_GAP_US))
+        within = np.flatnonzero(applying[place:end]) + place
+        last = totals[within[-1]] if len(within) else self._open.last
+        self._open = _Open(self._open.number, self._open.start, last, sprayed_us)
+        return end
 
     def _mark(self, totals: Floats, place: int, end: int, number: Ints, in_pass: Bools) -> None:
         """Number the pass once it is long enough, from that frame on."""
@@ -130,7 +137,7 @@ class PassFinder:
             if counts_from >= end:
                 return
             self.count += 1
-            self._open = _Open(self.count, self._open.start, self._open.last)
+            self._open = replace(self._open, number=self.count)
             number[counts_from:] = self.count
         in_pass[counts_from:end] = True
 

@@ -77,7 +77,8 @@ class Pipeline:
         ground = self._ground.push(counts, State(spraying, moving, step_s, travel.step_m, step_m3, rate.rate_m3_m2))
         pressed_s = np.where(spraying & np.isfinite(pressure.mean_pa), step_s, 0.0)
         number, in_pass, ended = self._passes.push(
-            spraying & moving,
+            spraying,
+            moving,
             {
                 "board_us": counts.board_us,
                 "host_s": host_s,

@@ -81,6 +81,14 @@ def test_passes_bridge_short_gaps_and_end_at_long_ones():
     assert signals.pass_number.tolist() == sorted(signals.pass_number.tolist())
 
 
+def test_standing_with_the_spray_on_does_not_end_a_pass():
+    wheel = np.repeat([10.0, 0.0, 10.0], [150, 60, 150])
+    pipeline, _ = run(made_frames(np.full(360, 40.0), wheel, np.ones(360)))
+    assert [p.number for p in pipeline.passes] == [1]
+    assert pipeline.passes[0].area_m2 == pytest.approx(30.0 * SWATH_M, abs=0.4)
+    assert pipeline.passes[0].rate_m3_m2 == pytest.approx(4e-3 / 60 / SWATH_M, rel=0.03)
+
+
 def test_a_dribble_is_no_pass():
     spray = np.concatenate([np.zeros(50), np.ones(12), np.zeros(100)])
     pipeline, signals = run(made_frames(40.0 * spray, np.full(len(spray), 10.0), spray))
