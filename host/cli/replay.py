@@ -1,0 +1,32 @@
+"""`swardflow replay`: a recording played out of a pseudo-terminal again."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    from host.cli.simulate import add_pace_options
+
+    parser = subparsers.add_parser(
+        "replay",
+        help="play a recording again, out of a pseudo-terminal",
+        description="Play the raw lines of a run file again, byte for byte, out of a port that a reader can open.",
+    )
+    parser.add_argument("run_file", type=Path, metavar="RUN", help="a run file")
+    add_pace_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Carry the command out."""
+    from host.cli.simulate import parse_speed, serve_source
+    from host.simulate.replay import ReplaySource
+
+    pace = parse_speed(args.speed)
+    source = ReplaySource(args.run_file)
+    if source.damaged:
+        print(f"{source.damaged} damaged records of {args.run_file} are left out")
+    serve_source(source, pace, args.link, "replayed")
+    return 0

@@ -1,0 +1,130 @@
+"""`swardflow simulate`: an emulated sprayer on a pseudo-terminal, or straight into a run file."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from host.errors import UserError
+
+if TYPE_CHECKING:
+    from host.simulate.serve import Source
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = subparsers.add_parser(
+        "simulate",
+        help="an emulated sprayer on a pseudo-terminal, or straight into a run file",
+        description="Run a scenario: print the port that a reader can open as it opens a board, or write a run file.",
+    )
+    parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="a scenario file or the name of one in --list")
+    parser.add_argument("--list", action="store_true", help="name the scenarios that come along, and end")
+    add_pace_options(parser)
+    parser.add_argument("--write", type=Path, metavar="RUNFILE", help="write this run file instead of serving a port")
+    parser.add_argument("--truth", type=Path, metavar="FILE", help="where the truth goes; with --write RUN.truth.json")
+
+
+def add_pace_options(parser: argparse.ArgumentParser) -> None:
+    """The options that `simulate` and `replay` share."""
+    parser.add_argument("--speed", default="1", metavar="N|max", help="times real time, or as fast as it is read")
+    parser.add_argument("--link", type=Path, metavar="PATH", help="a symbolic link that always points to the port")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Carry the command out."""
+    from host.simulate.scenario import load_scenario, packaged_scenarios
+
+    if args.list:
+        for name, title in packaged_scenarios().items():
+            print(f"{name:16} {title}")
+        return 0
+    if args.scenario is None:
+        raise UserError("no scenario given: name one, or see them with --list")
+    pace = parse_speed(args.speed)
+    scenario = load_scenario(args.scenario)
+    from host.simulate.live import ScenarioSource
+    from host.simulate.truth import write_truth
+
+    if args.write is not None:
+        from host.simulate.writing import write_run
+
+        truth_file = args.truth or args.write.with_suffix(".truth.json")
+        refuse_existing(truth_file)
+        source = write_run(scenario, args.write, progress_line("simulated"))
+        write_truth(truth_file, source.sprayer)
+        print(f"run file {args.write}, truth {truth_file}")
+        return 0
+    if args.truth is not None:
+        refuse_existing(args.truth)
+    source = ScenarioSource(scenario)
+    try:
+        serve_source(source, pace, args.link, "simulated")
+    finally:
+        if args.truth is not None:
+            write_truth(args.truth, source.sprayer)
+            print(f"truth {args.truth}")
+    return 0
+
+
+def parse_speed(text: str) -> float:
+    """Times real time; math.inf for "max".
+
+    Raises UserError for anything else.
+    """
+    if text == "max":
+        return math.inf
+    try:
+        speed = float(text)
+    except ValueError:
+        speed = math.nan
+    if not 0.01 <= speed <= 10_000:
+        raise UserError(f"--speed: '{text}' is no speed; give a number from 0.01 to 10000, or max")
+    return speed
+
+
+def refuse_existing(path: Path) -> None:
+    """Raise UserError rather than write over a file."""
+    if path.exists():
+        raise UserError(f"file {path} exists and is not written over; choose another name")
+
+
+def serve_source(source: Source, pace: float, link: Path | None, word: str) -> int:
+    """Play `source` out of a pseudo-terminal to its end; returns how many lines found no reader."""
+    import time
+
+    from host.simulate.serve import Server, serve
+    from host.simulate.terminal import PseudoTerminal
+
+    def open_terminal() -> PseudoTerminal:
+        terminal = PseudoTerminal(link)
+        print(f"port {terminal.path}" + (f", also {link}" if link else ""), flush=True)
+        return terminal
+
+    server = Server(source, open_terminal, time.monotonic, pace)
+    print(f"{source.duration_s:.0f} s long; begins when a reader opens the port", flush=True)
+    serve(server, time.sleep, progress_line(word, source.duration_s))
+    if server.lines_lost:
+        print(f"{server.lines_lost} lines were sent while nobody was reading")
+    return server.lines_lost
+
+
+def progress_line(word: str, total_s: float | None = None) -> Callable[[float], None] | None:
+    """Something that shows how far a run has got, in one line rewritten in place; None where nobody would see it."""
+    if not sys.stderr.isatty():
+        return None
+    shown = -1.0
+
+    def show(now_s: float) -> None:
+        nonlocal shown
+        if now_s - shown < 1.0:
+            return
+        shown = now_s
+        end = f" of {total_s:.0f}" if total_s else ""
+        print(f"\r{word} {now_s:.0f}{end} s ", end="", file=sys.stderr, flush=True)
+
+    return show

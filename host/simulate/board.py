@@ -1,0 +1,329 @@
+"""The emulated board: pins in, lines of the wire out, host commands obeyed. PROTOCOL.md is what it is held to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from firmware_protocol import messages
+from firmware_protocol.bulk import REPORT_DTYPE
+from firmware_protocol.messages import Ack, Capability, CommandError, Flag, Identity, Refusal
+from firmware_protocol.splitter import LineSplitter
+from host.simulate.events import Event
+from host.simulate.noise import grid
+from host.simulate.sensors import REFUSED_WITHIN_S
+from host.simulate.settings import BoardSettings
+from host.simulate.sprayer import Block
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+Reports = npt.NDArray[np.void]
+
+FIRMWARE = "1.0-sim"
+_IDENTITY_EVERY_S = 60.0
+_ANSWER_S = 0.002  # the board is done with a command after this
+_WRAP = 2**32
+LINE_S = messages.MAX_LINE * 10 / messages.BAUD  # a report on its way: start and stop bit with each byte
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What the board sent, in order of time: reports, and other lines each placed before the report of that index."""
+
+    at_s: Floats  # when the report was closed, s from the start of the run, shape (n,)
+    held_until_s: Floats  # when it could go out: later than `at_s` while the output was blocked, shape (n,)
+    reports: Reports  # of REPORT_DTYPE, shape (n,)
+    others: list[tuple[int, float, bytes]]  # (index of the next report, time s, line)
+
+
+class EdgeCounter:
+    """One interrupt input: counts edges, keeps the time of the last one, refuses those too close to it."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._last_s = 0.0
+        self._edges: Floats = np.empty(0)
+        self._glitches: Floats = np.empty(0)
+
+    def push(self, edges_s: Floats) -> None:
+        """Take the edges of the next stretch."""
+        close = np.diff(edges_s, prepend=self._edges[-1] if len(self._edges) else -1.0) < REFUSED_WITHIN_S
+        self._edges = np.concatenate([self._edges, edges_s[~close]])
+        self._glitches = np.concatenate([self._glitches, edges_s[close]])
+
+    def read(self, since_s: float, at_s: Floats) -> tuple[Ints, Floats, Bools]:
+        """Count, time of the last edge (s, 0 before any) and whether one was refused, frame by frame."""
+        place = np.searchsorted(self._edges, at_s, side="right")
+        counts = self.count + place
+        last = np.concatenate([[self._last_s], self._edges])[place]
+        refused = np.diff(np.searchsorted(self._glitches, np.concatenate([[since_s], at_s]), side="right")) > 0
+        self._drop(int(place[-1]), float(at_s[-1]))
+        return counts, last, refused
+
+    def _drop(self, done: int, at_s: float) -> None:
+        if done:
+            self._last_s = float(self._edges[done - 1])
+        self.count += done
+        self._edges = self._edges[done:]
+        self._glitches = self._glitches[self._glitches > at_s]
+
+    def restart(self, at_s: float) -> None:
+        """Forget everything up to `at_s`: the board was off."""
+        self.count, self._last_s = 0, 0.0
+        self._edges = self._edges[self._edges > at_s]
+        self._glitches = self._glitches[self._glitches > at_s]
+
+
+class _Samples:
+    """Converter samples and input levels that no report has used yet."""
+
+    def __init__(self) -> None:
+        self.t: Floats = np.empty(0)
+        self.adc: Ints = np.empty(0, dtype=np.int64)
+        self.flags: Ints = np.empty(0, dtype=np.int64)
+
+    def push(self, block: Block) -> None:
+        flags = np.where(block.switch, int(Flag.SPRAY), 0) + np.where(block.supply_low, int(Flag.SUPPLY_LOW), 0)
+        self.t = np.concatenate([self.t, block.sample_s])
+        self.adc = np.concatenate([self.adc, block.adc])
+        self.flags = np.concatenate([self.flags, flags])
+
+    def read(self, at_s: Floats) -> tuple[Ints, Ints, Ints, Ints]:
+        """Mean (sixteenths), least and greatest count and the input flags of the frames that end at `at_s`."""
+        ends = np.maximum(np.searchsorted(self.t, at_s, side="right"), 1)
+        starts = np.minimum(np.concatenate([[0], ends[:-1]]), ends - 1)  # one without a sample: the last
+        total = np.concatenate([[0], np.cumsum(self.adc)])
+        mean = ((total[ends] - total[starts]) * messages.MEAN_STEPS + (ends - starts) // 2) // (ends - starts)
+        used = self.adc[: int(ends[-1])]
+        least, greatest = np.minimum.reduceat(used, starts), np.maximum.reduceat(used, starts)
+        flags = self.flags[ends - 1]
+        keep = int(ends[-1]) - 1  # the newest stays, for a frame that catches no sample of its own
+        self.t, self.adc, self.flags = self.t[keep:], self.adc[keep:], self.flags[keep:]
+        return mean, least, greatest, flags
+
+    def restart(self, at_s: float) -> None:
+        keep = max(int(np.searchsorted(self.t, at_s, side="right")) - 1, 0)
+        self.t, self.adc, self.flags = self.t[keep:], self.adc[keep:], self.flags[keep:]
+
+
+class EmulatedBoard:
+    """Counts, samples and reports.
+
+    `next_block` gives what the pins see, block after block, None when the run is over. `resets` and `stalls` are the
+    scenario's events of these kinds in absolute time. The board's clock runs at its own rate from its own start.
+    """
+
+    def __init__(
+        self,
+        settings: BoardSettings,
+        capabilities: Capability,
+        next_block: Callable[[], Block | None],
+        resets: list[Event],
+        stalls: list[Event],
+    ) -> None:
+        self._settings, self._capabilities, self._next_block = settings, capabilities, next_block
+        self._resets, self._stalls = list(resets), stalls
+        self._rate = 1.0 + settings.clock_error
+        self._flow, self._wheel, self._samples = EdgeCounter(), EdgeCounter(), _Samples()
+        self._known_s = 0.0  # how far the pins are known
+        self._over = False
+        self._commands = LineSplitter()
+        self._boot = settings.boot
+        self._cause = "P"
+        self._start(0.0, settings.start_clock_us)
+
+    def _start(self, at_s: float, clock_us: int) -> None:
+        """The board begins to run at `at_s`."""
+        self._begin_s, self._clock_us = at_s, clock_us
+        self._interval_ms = self._settings.interval_ms
+        self._sequence = 0
+        self._lines_dropped = 0
+        self._anchor_s, self._since_anchor = at_s, 0  # reports are due every interval from here
+        self._identity_due_s = at_s
+        self._output_until_s = 0.0
+
+    @property
+    def over(self) -> bool:
+        """Whether the run has ended and nothing more will come."""
+        return self._over
+
+    @property
+    def interval_s(self) -> float:
+        """Time between reports, by the run's clock."""
+        return self._interval_ms * 1e-3 / self._rate
+
+    @property
+    def _reported_s(self) -> float:
+        """When the last report was closed; before the first, when the board started."""
+        return self._anchor_s + self._since_anchor * self.interval_s
+
+    def next_due_s(self) -> float:
+        """When the next report will be closed."""
+        return self._anchor_s + (self._since_anchor + 1) * self.interval_s
+
+    def advance(self, until_s: float) -> Sent:
+        """Everything the board sends up to `until_s`, which must not go back."""
+        parts: list[Sent] = []
+        while True:
+            stop_s = min(until_s, self._resets[0].at_s if self._resets else until_s)
+            self._learn(stop_s)
+            stop_s = min(stop_s, self._known_s)
+            parts.append(self._report_until(stop_s))
+            if self._resets and self._known_s >= self._resets[0].at_s <= until_s:
+                self._restart(self._resets.pop(0))
+                continue
+            return _joined(parts)
+
+    def _learn(self, until_s: float) -> None:
+        while self._known_s < until_s and not self._over:
+            block = self._next_block()
+            if block is None:
+                self._over = True
+                return
+            self._flow.push(block.flow_edges_s)
+            self._wheel.push(block.wheel_edges_s)
+            self._samples.push(block)
+            self._known_s = block.end_s
+
+    def _restart(self, reset: Event) -> None:
+        up_s = reset.end_s
+        self._learn(up_s)
+        for counter in (self._flow, self._wheel):
+            counter.restart(up_s)
+        self._samples.restart(up_s)
+        self._boot = (self._boot + 1) % 256
+        self._cause = "W"
+        self._start(up_s, 0)
+
+    def _report_until(self, until_s: float) -> Sent:
+        if until_s < self._begin_s:
+            return Sent(np.empty(0), np.empty(0), np.empty(0, dtype=REPORT_DTYPE), [])
+        step, done = self.interval_s, self._since_anchor
+        count = max(int((until_s - self._anchor_s) / step + 1e-9) - done, 0)
+        at_s = self._anchor_s + grid(step, done + 1, count)
+        others = self._identities(at_s, until_s)
+        if not count:
+            return Sent(at_s, at_s, np.empty(0, dtype=REPORT_DTYPE), others)
+        reports = self._reports(at_s)
+        self._since_anchor += count
+        held, dropped = self._stalled(at_s)
+        reports["lines_dropped"] = (self._lines_dropped + np.cumsum(dropped)) % 256
+        self._lines_dropped += int(dropped.sum())
+        sent = ~dropped
+        places = np.concatenate([[0], np.cumsum(sent)])
+        others = [(int(places[place]), due, line) for place, due, line in others]
+        return Sent(at_s[sent], held[sent], reports[sent], others)
+
+    def _identities(self, at_s: Floats, until_s: float) -> list[tuple[int, float, bytes]]:
+        lines = []
+        while self._identity_due_s <= until_s and not (self._over and self._identity_due_s >= self._known_s):
+            place = int(np.searchsorted(at_s, self._identity_due_s))
+            lines.append((place, self._identity_due_s, messages.encode_identity(self.identity())))
+            self._identity_due_s += _IDENTITY_EVERY_S / self._rate
+        return lines
+
+    def identity(self) -> Identity:
+        """Who the board is."""
+        return Identity(
+            self._boot,
+            messages.PROTOCOL_VERSION,
+            self._settings.name,
+            FIRMWARE,
+            self._settings.adc_full_scale,
+            self._interval_ms,
+            int(self._capabilities),
+            self._cause,
+        )
+
+    def _clock(self, at_s: Floats) -> Ints:
+        ticks = np.floor((at_s - self._begin_s) * self._rate * 1e6).astype(np.int64)
+        return np.asarray((self._clock_us + ticks) % _WRAP)
+
+    def _reports(self, at_s: Floats) -> Reports:
+        reports = np.zeros(len(at_s), dtype=REPORT_DTYPE)
+        reports["boot"] = self._boot
+        reports["seq"] = (self._sequence + np.arange(len(at_s))) % 2**16
+        self._sequence += len(at_s)
+        reports["clock"] = self._clock(at_s)
+        flags = np.zeros(len(at_s), dtype=np.int64)
+        inputs = ((self._flow, "flow", Flag.FLOW_GLITCH), (self._wheel, "wheel", Flag.WHEEL_GLITCH))
+        for counter, name, glitch in inputs:
+            counts, last_s, refused = counter.read(self._reported_s, at_s)
+            reports[f"{name}_count"] = counts % _WRAP
+            reports[f"{name}_edge"] = np.where(counts > 0, self._clock(np.maximum(last_s, self._begin_s)), 0)
+            flags += np.where(refused, int(glitch), 0)
+        mean, least, greatest, levels = self._samples.read(at_s)
+        reports["pressure_mean"], reports["pressure_min"], reports["pressure_max"] = mean, least, greatest
+        flags += levels + (int(Flag.UNPLANNED_RESET) if self._cause in "WB" else 0)
+        flags += np.where(at_s < self._output_until_s, int(Flag.OUTPUT_ON), 0)
+        reports["flags"] = flags
+        return reports
+
+    def _stalled(self, at_s: Floats) -> tuple[Floats, Bools]:
+        """When each report could go out, and which found the buffer full."""
+        held, dropped = at_s.copy(), np.zeros(len(at_s), dtype=np.bool_)
+        for stall in self._stalls:
+            inside = (at_s >= stall.at_s) & (at_s < stall.end_s)
+            # Place in the buffer, counted from the stall's beginning however the reports are asked for.
+            place = np.floor((at_s - stall.at_s) / self.interval_s)
+            held[inside] = stall.end_s + LINE_S * place[inside]
+            dropped |= inside & (place >= self._settings.buffer_lines)
+        return held, dropped
+
+    def receive(self, data: bytes, at_s: float) -> list[tuple[float, bytes]]:
+        """Bytes from the host at `at_s`: what the board answers, with the times (s)."""
+        if at_s < self._begin_s:
+            return []  # the board is down
+        return [(at_s + _ANSWER_S, self._answer(line, at_s)) for line in self._commands.push(data)]
+
+    def _answer(self, line: bytes, at_s: float) -> bytes:
+        try:
+            command = messages.decode_command(line)
+        except CommandError as error:
+            return messages.encode_reply(error.reply)
+        if command.letter == "q":
+            return messages.encode_identity(self.identity())
+        value = command.argument
+        if command.letter == "p":
+            value = int(self._clock(np.array([at_s]))[0])
+        elif command.letter == "n":
+            self._anchor_s, self._since_anchor = self._reported_s, 0
+            self._interval_ms = value
+        elif not self._fitted(value):
+            return messages.encode_reply(Refusal(command.tag, 0x05))
+        else:
+            self._drive_output(value, at_s)
+        return messages.encode_reply(Ack(command.tag, command.letter, value))
+
+    def _fitted(self, argument: int) -> bool:
+        buzzer, light = argument >> 20 & 0xF, argument >> 16 & 0xF
+        return not (buzzer and not self._capabilities & Capability.BUZZER) and not (
+            light and not self._capabilities & Capability.LIGHT
+        )
+
+    def _drive_output(self, argument: int, at_s: float) -> None:
+        tenths = argument & 0xFFFF
+        if argument >> 16 == 0:
+            self._output_until_s = 0.0
+        else:
+            self._output_until_s = at_s + tenths / 10 if tenths else float("inf")
+
+
+def _joined(parts: list[Sent]) -> Sent:
+    if len(parts) == 1:
+        return parts[0]
+    others: list[tuple[int, float, bytes]] = []
+    before = 0
+    for part in parts:
+        others += [(place + before, due, line) for place, due, line in part.others]
+        before += len(part.reports)
+
+    def every(name: str) -> Any:
+        return np.concatenate([getattr(part, name) for part in parts])
+
+    return Sent(every("at_s"), every("held_until_s"), every("reports"), others)

@@ -1,0 +1,102 @@
+"""What can happen in a scenario: knob turns, a changed pace, and faults, each with its time course."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of event: what its `amount` measures (None: it takes none), and whether it is a fault to be found."""
+
+    amount: str | None
+    default: float | None
+    is_fault: bool
+    meaning: str
+
+
+KINDS: dict[str, Kind] = {
+    "knob": Kind("pressure", None, False, "the regulator is turned to this pressure, and stays there"),
+    "pace": Kind("fraction", None, False, "the walker's pace times this"),
+    "stand": Kind(None, None, False, "the walker stops; in a pass the spray stays on"),
+    "clog": Kind("fraction", 1.0, True, "share of a nozzle's opening lost, in each of `nozzles` nozzles"),
+    "wear": Kind("fraction", None, True, "growth of a nozzle's opening, in each of `nozzles` nozzles"),
+    "lost_tip": Kind("fraction", 4.0, True, "growth of a nozzle's opening when its tip falls off"),
+    "leak": Kind("fraction", None, True, "flow lost between meter and nozzles, as a share of the boom's opening"),
+    "kink": Kind("fraction", None, True, "share of the boom's opening lost to a restriction past the sensors"),
+    "strainer": Kind("fraction", None, True, "share of the pump's delivery lost at the suction side"),
+    "regulator": Kind("fraction", None, True, "share of the set pressure lost"),
+    "battery": Kind("fraction", None, True, "share of the battery's voltage lost"),
+    "air": Kind("fraction", 0.5, True, "how much of the flow the bubbles take away at their worst"),
+    "valve_shut": Kind(None, None, True, "the boom valve is shut although the spray switch is on"),
+    "meter_stuck": Kind(None, None, True, "the flow meter gives no pulses"),
+    "meter_low": Kind("fraction", None, True, "share of the meter factor lost (the rotor drags)"),
+    "meter_missing": Kind("fraction", None, True, "share of the flow pulses that do not arrive"),
+    "meter_noise": Kind("frequency", None, True, "false flow pulses at this mean frequency"),
+    "transducer_open": Kind(None, None, True, "the transducer's signal wire is off: bottom of the ADC's range"),
+    "transducer_short": Kind(None, None, True, "the signal wire touches the supply: top of the ADC's range"),
+    "transducer_frozen": Kind(None, None, True, "the transducer repeats its last value"),
+    "transducer_drift": Kind("pressure", None, True, "the transducer reads this much too high"),
+    "wheel_stuck": Kind(None, None, True, "the wheel gives no pulses"),
+    "wheel_slip": Kind("fraction", None, True, "share of the distance that the wheel does not turn"),
+    "board_reset": Kind(None, None, True, "the board restarts; `lasts` is how long it is down"),
+    "link_stall": Kind(None, None, True, "the board's output is blocked; what its buffer cannot hold is dropped"),
+    "unplug": Kind(None, None, True, "the cable is pulled; the board keeps its power and goes on counting"),
+    "line_loss": Kind("fraction", None, True, "share of the lines that never arrive"),
+    "line_damage": Kind("fraction", None, True, "share of the lines in which a byte is changed"),
+}
+
+FOR_EVER = float("inf")
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that begins `at_s` after the start, or `at_s` into pass `pass_number` when that is given.
+
+    It grows to its full amount over `over_s` and ends `lasts_s` after its beginning.
+    """
+
+    kind: str
+    at_s: float
+    pass_number: int | None = None
+    amount: float = 1.0
+    nozzles: int = 1
+    over_s: float = 0.0
+    lasts_s: float = FOR_EVER
+
+    @property
+    def end_s(self) -> float:
+        """When it is over; only for an event whose `at_s` counts from the start."""
+        return self.at_s + self.lasts_s
+
+    def strength(self, t: Floats) -> Floats:
+        """How much of the event is in force at the times `t` (s): 0 to 1."""
+        begun = t >= self.at_s
+        grown = np.clip((t - self.at_s) / self.over_s, 0.0, 1.0) if self.over_s > 0 else 1.0
+        return np.where(begun & (t < self.end_s), grown, 0.0)
+
+
+class Happenings:
+    """The events of a scenario in absolute time, asked for by kind and stretch of time."""
+
+    def __init__(self, events: tuple[Event, ...]) -> None:
+        self.events = tuple(sorted(events, key=lambda event: event.at_s))
+
+    def during(self, begin_s: float, end_s: float, *kinds: str) -> list[Event]:
+        """Events of these kinds that are in force at some time between the two."""
+        return [e for e in self.events if e.kind in kinds and e.at_s < end_s and e.end_s > begin_s]
+
+    def total(self, t: Floats, *kinds: str) -> Floats | float:
+        """Sum of amount × strength over the events of these kinds, at the times `t`; plain 0.0 when there are none."""
+        found = self.during(float(t[0]), float(t[-1]) + 1e-9, *kinds)
+        return sum((e.amount * e.strength(t) for e in found), 0.0)
+
+    def active(self, t: Floats, *kinds: str) -> npt.NDArray[np.bool_] | None:
+        """Where any event of these kinds is in force; None when there is none in this stretch."""
+        found = self.during(float(t[0]), float(t[-1]) + 1e-9, *kinds)
+        return np.logical_or.reduce([e.strength(t) > 0 for e in found]) if found else None

@@ -1,0 +1,92 @@
+"""The way from the board to the computer: delay, lost lines, damaged bytes, a pulled cable."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from firmware_protocol.messages import REPORT_FIELDS, Report, encode_report
+from host.journal import FRAME_DTYPE
+from host.simulate.board import LINE_S, Sent
+from host.simulate.events import Happenings
+from host.simulate.settings import LinkSettings
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+TimedLine = tuple[float, bytes]  # when its last byte arrives (s from the start), and the line without line feed
+
+_NAMES = [name for name, _ in REPORT_FIELDS]
+
+
+@dataclass(frozen=True)
+class _Passage:
+    """The fate of each report, shape (n,)."""
+
+    due_s: Floats
+    arrives: Bools
+    damaged: Bools
+    where: Floats  # 0 to 1: which bit of the line is changed
+
+
+class Wire:
+    """Passes on what the board sends. The same reports meet the same fate however they are cut into batches."""
+
+    def __init__(self, settings: LinkSettings, happenings: Happenings, rng: np.random.Generator) -> None:
+        self._settings, self._happenings, self._rng = settings, happenings, rng
+        self._unplugged = [event for event in happenings.events if event.kind == "unplug"]
+
+    def lines(self, sent: Sent) -> list[TimedLine]:
+        """The lines that arrive, in the order in which they were sent."""
+        passage = self._passage(sent)
+        reports = [encode_report(Report(*row)) for row in sent.reports.tolist()]
+        for place in np.flatnonzero(passage.damaged).tolist():
+            reports[place] = _with_changed_bit(reports[place], float(passage.where[place]))
+        others = iter([*sent.others, (len(reports) + 1, 0.0, b"")])
+        index, due, other = next(others)
+        arrived: list[TimedLine] = []
+        for place in range(len(reports) + 1):
+            while index == place:
+                if self.connected(due):
+                    arrived.append((due + self._settings.latency_s + len(other) * LINE_S / 80, other))
+                index, due, other = next(others)
+            if place < len(reports) and passage.arrives[place]:
+                arrived.append((float(passage.due_s[place]), reports[place]))
+        return arrived
+
+    def frames(self, sent: Sent) -> npt.NDArray[Any]:
+        """The sound reports that arrive, as the journal's reader would give them: shape (m,), FRAME_DTYPE."""
+        passage = self._passage(sent)
+        sound = passage.arrives & ~passage.damaged
+        frames = np.zeros(int(sound.sum()), dtype=FRAME_DTYPE)
+        frames["host_s"] = np.round(passage.due_s[sound], 6)
+        for name in _NAMES:
+            frames[name] = sent.reports[name][sound]
+        return frames
+
+    def connected(self, at_s: float) -> bool:
+        """Whether the cable is in."""
+        return not any(event.at_s <= at_s < event.end_s for event in self._unplugged)
+
+    def _passage(self, sent: Sent) -> _Passage:
+        settings, t, count = self._settings, sent.at_s, len(sent.at_s)
+        if not count:
+            nothing = np.empty(0)
+            return _Passage(nothing, nothing > 0, nothing > 0, nothing)
+        chance = self._rng.random((count, 4))
+        delay = settings.latency_s - settings.jitter_s * np.log1p(-chance[:, 3])
+        # A line's delay ends before the next line's begins, so no line overtakes another.
+        due = sent.held_until_s + LINE_S + np.minimum(delay, settings.latency_s + LINE_S)
+        lost = chance[:, 0] < settings.loss + self._happenings.total(t, "line_loss")
+        for event in self._unplugged:
+            lost |= (t >= event.at_s) & (t < event.end_s)
+        damaged = ~lost & (chance[:, 1] < settings.damage + self._happenings.total(t, "line_damage"))
+        return _Passage(due, ~lost, damaged, chance[:, 2])
+
+
+def _with_changed_bit(line: bytes, where: float) -> bytes:
+    place, bit = divmod(int(where * len(line) * 8), 8)
+    return line[:place] + bytes([line[place] ^ 1 << bit]) + line[place + 1 :]
