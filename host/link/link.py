@@ -1,0 +1,273 @@
+"""The link to the board: one thread that only reads, and commands with their acknowledgement."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import SimpleQueue
+from typing import Any
+
+from firmware_protocol.messages import (
+    BAUD,
+    PROTOCOL_VERSION,
+    REFUSALS,
+    Ack,
+    Command,
+    Identity,
+    LineError,
+    Refusal,
+    Report,
+    decode,
+    encode_command,
+)
+from firmware_protocol.splitter import LineSplitter
+from host.errors import UserError
+from host.link.ports import Port, open_port
+
+RETRY_S = 0.5  # between attempts to open a port that is gone
+SILENT_S = 2.5  # the slowest board reports once a second
+BOARD_WAIT_S = 5.0  # a hobby board's boot loader takes two seconds
+IDENTITY_GRACE_S = 1.0  # reports but no answer to "who are you": a line that only comes in
+ASK_AGAIN_S = 1.0
+ASKS = 5  # after each opening; a board that cannot hear must not have its line filled up
+REPLY_S = 0.5
+TRIES = 3
+_DRAIN_LIMIT = 1 << 20  # bytes read at the end of a run from a board that never pauses
+
+
+@dataclass(frozen=True, slots=True)
+class LineRead:
+    """A line as it came, without line feed, and when its last byte had been read (the link's clock, s)."""
+
+    stamp: float
+    raw: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class LinkChange:
+    """Something happened to the line: `kind` is "link_lost", "link_back" or "board_start"."""
+
+    stamp: float
+    kind: str
+    detail: dict[str, Any]
+
+
+class Link:
+    """The line to one board.
+
+    `items` gives what was read, in order, then None once the link has stopped. The reading thread does nothing that
+    could hold it up. When the port is gone it is opened again every `retry_s` seconds until it is back.
+    `opener` makes a Port from the address; `clock` gives seconds that never jump.
+    """
+
+    def __init__(
+        self,
+        address: str,
+        opener: Callable[[str], Port] = open_port,
+        clock: Callable[[], float] = time.monotonic,
+        retry_s: float = RETRY_S,
+    ) -> None:
+        self.address = address
+        self.items: SimpleQueue[LineRead | LinkChange | None] = SimpleQueue()
+        self.identity: Identity | None = None
+        self.bytes_read = 0
+        self.lines = 0
+        self.wire_damage = 0
+        self._opener = opener
+        self._clock = clock
+        self._retry_s = retry_s
+        self._port: Port | None = None
+        self._stopping = threading.Event()
+        self._changed = threading.Condition()  # guards _replies; told when a sound line came
+        self._replies: dict[int, Ack | Refusal] = {}
+        self._commanding = threading.Lock()
+        self._tag = 0
+        self._boot: int | None = None
+        self._last_byte = self._last_sound = self._asked = -1e9
+        self._asks = 0
+        self._first_sound: float | None = None
+        self._thread = threading.Thread(target=self._run, name="swardflow link", daemon=True)
+
+    def start(self) -> None:
+        """Open the port and begin to read; UserError with the way to mend it when it cannot be opened."""
+        self._port = self._opener(self.address)
+        self._ask_identity()
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Read what has already arrived, close the port, end `items`."""
+        self._stopping.set()
+        if self._thread.ident is None:
+            self.items.put(None)
+        else:
+            self._thread.join()
+
+    @property
+    def state(self) -> str:
+        """How the line is: "ok", "lost", "silent" (nothing comes), "unreadable", or "wrong protocol"."""
+        if self._port is None:
+            return "lost"
+        now = self._clock()
+        if now - self._last_sound <= SILENT_S:
+            return "wrong protocol" if self._protocol_differs() else "ok"
+        return "unreadable" if now - self._last_byte <= SILENT_S else "silent"
+
+    @property
+    def quiet_s(self) -> float | None:
+        """Seconds since the last sound line; None before the first."""
+        return None if self._first_sound is None else self._clock() - self._last_sound
+
+    def wait_for_board(self, timeout_s: float = BOARD_WAIT_S) -> None:
+        """Return once a board that speaks our protocol has been heard.
+
+        Raises UserError when nothing arrives, nothing readable arrives, or the board speaks another version.
+        """
+        with self._changed:
+            self._changed.wait_for(lambda: self.lines > self.wire_damage, timeout_s)
+            if self.lines > self.wire_damage:
+                self._changed.wait_for(lambda: self.identity is not None, min(timeout_s, IDENTITY_GRACE_S))
+        if self._protocol_differs() and self.identity:
+            raise UserError(
+                f"the board on {self.address} speaks protocol {self.identity.protocol} and this Swardflow speaks "
+                f"{PROTOCOL_VERSION}: load the firmware that belongs to it, or update Swardflow"
+            )
+        if self._first_sound is not None:
+            return
+        if self.bytes_read:
+            raise UserError(
+                f"what arrives on {self.address} cannot be read: set the board to {BAUD} baud, or check that this is "
+                "the board's port"
+            )
+        raise UserError(
+            f"no board is heard on {self.address}: check that it has power, that its firmware is loaded and that the "
+            "cable carries data"
+        )
+
+    def command(self, letter: str, argument: int = 0) -> Ack:
+        """Send a command and wait for the board to acknowledge it; it is sent again when no reply comes.
+
+        Raises UserError when the board refuses, or does not answer at all.
+        """
+        with self._commanding:
+            self._tag = self._tag % 255 + 1
+            line = encode_command(Command(letter, self._tag, argument)) + b"\n"
+            for _ in range(TRIES):
+                self._send(line)
+                with self._changed:
+                    self._changed.wait_for(lambda: self._tag in self._replies, REPLY_S)
+                    reply = self._replies.pop(self._tag, None)
+                if isinstance(reply, Ack):
+                    return reply
+                if isinstance(reply, Refusal) and reply.code != 0x01:  # a checksum that broke on the way: once more
+                    reason = REFUSALS.get(reply.code, f"reason {reply.code}")
+                    raise UserError(f"the board on {self.address} refused the command: {reason}")
+        raise UserError(f"the board on {self.address} does not answer: check the cable and that it has power")
+
+    def _run(self) -> None:
+        splitter = LineSplitter()
+        try:
+            while not self._stopping.is_set():
+                if self._port is None:
+                    self._try_again()
+                else:
+                    self._read_once(self._port, splitter)
+            self._drain(splitter)
+        finally:
+            if self._port:
+                self._port.close()
+                self._port = None
+            self.items.put(None)
+
+    def _read_once(self, port: Port, splitter: LineSplitter) -> None:
+        try:
+            data = port.read()
+        except OSError as error:
+            self._lose(splitter, str(error))
+            return
+        if data:
+            self._take(splitter.push(data), len(data))
+        if self.identity is None and self._asks < ASKS and self._clock() - self._asked > ASK_AGAIN_S:
+            self._ask_identity()
+
+    def _drain(self, splitter: LineSplitter) -> None:
+        """Take what the board had sent when the end came."""
+        drained = 0
+        try:
+            while self._port and drained < _DRAIN_LIMIT and (data := self._port.read_waiting()):
+                self._take(splitter.push(data), len(data))
+                drained += len(data)
+        except OSError:
+            pass  # gone at the very end: there is nothing more to be had
+        self._take(splitter.flush(), 0)
+
+    def _lose(self, splitter: LineSplitter, reason: str) -> None:
+        self._take(splitter.flush(), 0)
+        if self._port:
+            self._port.close()
+        self._port = None
+        self.items.put(LinkChange(self._clock(), "link_lost", {"reason": reason}))
+
+    def _try_again(self) -> None:
+        if self._stopping.wait(self._retry_s):
+            return
+        try:
+            self._port = self._opener(self.address)
+        except UserError:
+            return
+        self.identity, self._asks = None, 0
+        self.items.put(LinkChange(self._clock(), "link_back", {}))
+        self._ask_identity()
+
+    def _take(self, lines: list[bytes], count: int) -> None:
+        stamp = self._clock()
+        if count:
+            self.bytes_read += count
+            self._last_byte = stamp
+        for raw in lines:
+            self.items.put(LineRead(stamp, raw))
+        for raw in lines:  # after all have been handed on: whoever follows the run is not kept waiting
+            self._look_at(raw, stamp)
+
+    def _look_at(self, raw: bytes, stamp: float) -> None:
+        """Keep count, and pick out what concerns the link itself."""
+        try:
+            message = decode(raw)
+        except LineError:
+            with self._changed:
+                self.lines += 1
+                self.wire_damage += 1
+            return
+        if isinstance(message, Report | Identity) and message.boot != self._boot:
+            if self._boot is not None:
+                self.items.put(LinkChange(stamp, "board_start", {"boot": message.boot}))
+            self._boot = message.boot
+        with self._changed:
+            self.lines += 1
+            self._last_sound = stamp
+            self._first_sound = stamp if self._first_sound is None else self._first_sound
+            if isinstance(message, Identity):
+                self.identity = message
+            elif isinstance(message, Ack | Refusal):
+                self._replies[message.tag] = message
+            self._changed.notify_all()
+
+    def _ask_identity(self) -> None:
+        self._asked = self._clock()
+        self._asks += 1
+        self._send(encode_command(Command("q", 0)) + b"\n")
+
+    def _send(self, line: bytes) -> None:
+        """Send `line` if the port is there. That it went wrong shows in the missing reply."""
+        port = self._port
+        if port:
+            try:
+                port.write(line)
+            except OSError:
+                return
+
+    def _protocol_differs(self) -> bool:
+        if self.identity is None:
+            return False
+        return self.identity.protocol.partition(".")[0] != PROTOCOL_VERSION.partition(".")[0]
