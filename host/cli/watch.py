@@ -1,0 +1,105 @@
+"""`swardflow watch`: record from a port and show the live page."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+DEFAULT_PORT = 8050
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "watch",
+        help="record from a board and show the live page",
+        description="Records everything the board sends and serves the live page. Ctrl-C ends the run in good order.",
+    )
+    parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
+    parser.add_argument("--rig", type=Path, required=True, help="rig file: what the sprayer is (*.toml)")
+    parser.add_argument(
+        "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
+    )
+    add_page_arguments(parser)
+
+
+def add_page_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments about the page and the runs folder, shared with `demo`."""
+    parser.add_argument("--runs", type=Path, help="folder for run files (default: see --help of record)")
+    parser.add_argument(
+        "--http-port", type=int, default=DEFAULT_PORT, metavar="N", help=f"the page's port (default: {DEFAULT_PORT})"
+    )
+    parser.add_argument("--no-browser", action="store_true", help="do not open the page, only print its address")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Record and show until stopped."""
+    from host.cli.record import DEFAULT_RUNS
+    from host.rig import load_rig
+
+    load_rig(args.rig)  # a mistake in it should be said before anything starts
+    runs = (args.runs or DEFAULT_RUNS).expanduser()
+    notes = [argument for note in args.note for argument in ("--note", note)]
+    return record_and_show(args, runs, [args.port, "--rig", str(args.rig), *notes])
+
+
+def record_and_show(
+    args: argparse.Namespace, runs: Path, record_arguments: list[str], board_arguments: list[str] | None = None
+) -> int:
+    """Start the recorder with `record_arguments` and the page on `runs`; with `board_arguments` a board is emulated."""
+    from host.cli.together import Child, Together
+
+    make_folder(runs)
+    http_port = free_port(args.http_port)
+    address = f"http://127.0.0.1:{http_port}/"
+    recorder = Child("recorder", ["host.cli.main", "record", *record_arguments, "--runs", str(runs)])
+    page = Child("page", ["dashboards", "--runs", str(runs), "--port", str(http_port)])
+    board = Child("board", ["host.cli.main", "simulate", *board_arguments]) if board_arguments else None
+    print(f"Live page: {address}   Run files: {runs}   Ctrl-C ends the run.", flush=True)
+    if not args.no_browser:
+        open_in_browser(address)
+    return Together(recorder, page, board).run()
+
+
+def make_folder(folder: Path) -> None:
+    """Make the runs folder.
+
+    Raises UserError when that cannot be done.
+    """
+    from host.errors import UserError
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UserError(
+            f"the runs folder {folder} cannot be made ({error.strerror}): give another with --runs"
+        ) from None
+
+
+def free_port(wanted: int) -> int:
+    """`wanted` if nothing listens there, else one that is free."""
+    import socket
+
+    for port in (wanted, 0):
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind(("127.0.0.1", port))
+            except (OSError, OverflowError):
+                continue
+            return int(probe.getsockname()[1])
+    return wanted
+
+
+def open_in_browser(address: str) -> None:
+    """Open the page a moment after the server has started, where there is a screen to open it on."""
+    import os
+    import sys
+    import threading
+    import webbrowser
+
+    if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+        return
+    timer = threading.Timer(2.0, webbrowser.open, [address])
+    timer.daemon = True
+    timer.start()

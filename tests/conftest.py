@@ -1,0 +1,39 @@
+"""What every test may rely on, and what becomes of tests whose tools are missing."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+
+CHROMIUM = next((path for name in ("chromium", "chromium-browser") if (path := shutil.which(name))), None)
+_TOOLS = {
+    "browser": (CHROMIUM, "Chromium is not installed (apt install chromium)"),
+    "avr": (
+        shutil.which("avr-gcc") and shutil.which("simavr"),
+        "the AVR compiler or emulator is not installed (apt install gcc-avr avr-libc simavr libsimavr-dev)",
+    ),
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for marker, (tool, reason) in _TOOLS.items():
+            if item.get_closest_marker(marker) and not tool:
+                item.add_marker(pytest.mark.skip(reason=reason))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """In CI everything is installed, so a skipped test is a failure."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("SWARDFLOW_SKIP_NOTHING") and reporter and reporter.stats.get("skipped"):
+        reporter.write_line(f"{len(reporter.stats['skipped'])} tests were skipped where none may be", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of Chromium; use together with the marker `browser`."""
+    assert CHROMIUM is not None
+    return CHROMIUM
