@@ -161,8 +161,6 @@ def test_every_signal_pass_value_and_total_is_exported():
 
 @pytest.mark.parametrize("ending", [".csv", ".parquet"])
 def test_export_reads_back_in_pandas(tmp_path, run_path, ending):
-    if ending == ".parquet":
-        pytest.importorskip("pyarrow")
     out = tmp_path / f"run{ending}"
     rows = export_run(run_path, out)
     table = pd.read_csv(out) if ending == ".csv" else pd.read_parquet(out)
