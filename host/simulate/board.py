@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from firmware_protocol import messages
 from firmware_protocol.bulk import REPORT_DTYPE
-from firmware_protocol.messages import Ack, Capability, CommandError, Flag, Identity, Refusal
+from firmware_protocol.messages import Ack, Capability, Command, CommandError, Flag, Identity, Refusal
 from firmware_protocol.splitter import LineSplitter
 from host.simulate.events import Event
 from host.simulate.noise import grid
@@ -98,7 +98,7 @@ class _Samples:
         ends = np.maximum(np.searchsorted(self.t, at_s, side="right"), 1)
         starts = np.minimum(np.concatenate([[0], ends[:-1]]), ends - 1)  # one without a sample: the last
         total = np.concatenate([[0], np.cumsum(self.adc)])
-        mean = ((total[ends] - total[starts]) * messages.MEAN_STEPS + (ends - starts) // 2) // (ends - starts)
+        mean = ((total[ends] - total[starts]) * messages.MEAN_STEPS) // (ends - starts)
         used = self.adc[: int(ends[-1])]
         least, greatest = np.minimum.reduceat(used, starts), np.maximum.reduceat(used, starts)
         flags = self.flags[ends - 1]
@@ -259,7 +259,8 @@ class EmulatedBoard:
             flags += np.where(refused, int(glitch), 0)
         mean, least, greatest, levels = self._samples.read(at_s)
         reports["pressure_mean"], reports["pressure_min"], reports["pressure_max"] = mean, least, greatest
-        flags += levels + (int(Flag.UNPLANNED_RESET) if self._cause in "WB" else 0)
+        flags += levels if self._capabilities & Capability.SWITCH else levels & ~int(Flag.SPRAY)
+        flags += int(Flag.UNPLANNED_RESET) if self._cause in "WB" else 0
         flags += np.where(at_s < self._output_until_s, int(Flag.OUTPUT_ON), 0)
         reports["flags"] = flags
         return reports
@@ -279,15 +280,18 @@ class EmulatedBoard:
         """Bytes from the host at `at_s`: what the board answers, with the times (s)."""
         if at_s < self._begin_s:
             return []  # the board is down
-        return [(at_s + _ANSWER_S, self._answer(line, at_s)) for line in self._commands.push(data)]
+        return [(at_s + _ANSWER_S, reply) for line in self._commands.push(data) for reply in self._answers(line, at_s)]
 
-    def _answer(self, line: bytes, at_s: float) -> bytes:
+    def _answers(self, line: bytes, at_s: float) -> list[bytes]:
         try:
             command = messages.decode_command(line)
         except CommandError as error:
-            return messages.encode_reply(error.reply)
+            return [messages.encode_reply(error.reply)]
         if command.letter == "q":
-            return messages.encode_identity(self.identity())
+            return [messages.encode_identity(self.identity()), messages.encode_reply(Ack(command.tag, "q", 0))]
+        return [messages.encode_reply(self._carry_out(command, at_s))]
+
+    def _carry_out(self, command: Command, at_s: float) -> Ack | Refusal:
         value = command.argument
         if command.letter == "p":
             value = int(self._clock(np.array([at_s]))[0])
@@ -295,10 +299,10 @@ class EmulatedBoard:
             self._anchor_s, self._since_anchor = self._reported_s, 0
             self._interval_ms = value
         elif not self._fitted(value):
-            return messages.encode_reply(Refusal(command.tag, 0x05))
+            return Refusal(command.tag, 0x05)
         else:
             self._drive_output(value, at_s)
-        return messages.encode_reply(Ack(command.tag, command.letter, value))
+        return Ack(command.tag, command.letter, value)
 
     def _fitted(self, argument: int) -> bool:
         buzzer, light = argument >> 20 & 0xF, argument >> 16 & 0xF

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from host.simulate.events import Happenings
+from host.simulate.events import FOR_EVER, Happenings
 from host.simulate.hydraulics import Pump, Regulator, balance
 from host.simulate.noise import Lag, Resonance, grid, wander
 from host.simulate.settings import GroundSettings, PumpSettings, RegulatorSettings
@@ -59,6 +59,7 @@ class Boom:
     def __init__(self, spec: BoomSpec, happenings: Happenings, duration_s: float, rng: np.random.Generator) -> None:
         self._spec, self._happenings = spec, happenings
         self._strokes, self._ground = spec.strokes, spec.ground
+        self._set_pressure_pa = spec.set_pressure_pa
         self._knobs = [e for e in happenings.events if e.kind == "knob"]
         flow = spec.coefficient * spec.set_pressure_pa**0.5
         self._regulator = Regulator.with_droop(spec.regulator.droop, spec.set_pressure_pa, flow, spec.pump)
@@ -88,7 +89,7 @@ class Boom:
         nozzles, leak = self._openings(t)
         nozzles, leak = nozzles * valve, leak * valve
         voltage = self._voltage(t)
-        air = self._happenings.total(t, "air")
+        air = self._happenings.total(t, "air", "bubble")
         bubbles = self._bubbles(len(t)) if np.any(np.asarray(air) > 0) else 0.0
         speed = voltage * (1.0 - np.minimum(self._happenings.total(t, "strainer"), 1.0)) * (1.0 - air * bubbles)
         ripple = self._ripple(voltage, moving)
@@ -141,9 +142,12 @@ class Boom:
 
     def _pressure(self, t: Floats, opening: Floats, speed: Floats, ripple: Floats) -> Floats:
         spec = self._spec
-        wanted = np.full(len(t), spec.set_pressure_pa)
+        while self._knobs and self._knobs[0].at_s + self._knobs[0].over_s < t[0] and self._knobs[0].lasts_s == FOR_EVER:
+            self._set_pressure_pa = self._knobs.pop(0).amount
+        wanted = np.full(len(t), self._set_pressure_pa)
         for knob in self._knobs:
-            wanted += (knob.amount - wanted) * knob.strength(t)
+            if knob.at_s <= t[-1]:
+                wanted += (knob.amount - wanted) * knob.strength(t)
         wanted *= 1.0 + np.interp(t, self._slow_t, self._wander)
         cracks = self._regulator.opening_pressure(wanted, spec.coefficient, spec.pump)
         cracks = np.asarray(cracks * (1.0 - self._happenings.total(t, "regulator")))

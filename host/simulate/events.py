@@ -33,11 +33,13 @@ KINDS: dict[str, Kind] = {
     "regulator": Kind("fraction", None, True, "share of the set pressure lost"),
     "battery": Kind("fraction", None, True, "share of the battery's voltage lost"),
     "air": Kind("fraction", 0.5, True, "how much of the flow the bubbles take away at their worst"),
+    "bubble": Kind("fraction", 0.3, False, "as air, but the odd bubble of a healthy rig"),
     "valve_shut": Kind(None, None, True, "the boom valve is shut although the spray switch is on"),
     "meter_stuck": Kind(None, None, True, "the flow meter gives no pulses"),
     "meter_low": Kind("fraction", None, True, "share of the meter factor lost (the rotor drags)"),
     "meter_missing": Kind("fraction", None, True, "share of the flow pulses that do not arrive"),
     "meter_noise": Kind("frequency", None, True, "false flow pulses at this mean frequency"),
+    "spike": Kind("frequency", 100.0, False, "as meter_noise, but the odd electrical spike of a healthy rig"),
     "transducer_open": Kind(None, None, True, "the transducer's signal wire is off: bottom of the ADC's range"),
     "transducer_short": Kind(None, None, True, "the signal wire touches the supply: top of the ADC's range"),
     "transducer_frozen": Kind(None, None, True, "the transducer repeats its last value"),
@@ -86,10 +88,14 @@ class Happenings:
 
     def __init__(self, events: tuple[Event, ...]) -> None:
         self.events = tuple(sorted(events, key=lambda event: event.at_s))
+        self._of_kind: dict[str, list[Event]] = {}
+        for event in self.events:
+            self._of_kind.setdefault(event.kind, []).append(event)
 
     def during(self, begin_s: float, end_s: float, *kinds: str) -> list[Event]:
         """Events of these kinds that are in force at some time between the two."""
-        return [e for e in self.events if e.kind in kinds and e.at_s < end_s and e.end_s > begin_s]
+        named = (event for kind in kinds for event in self._of_kind.get(kind, ()))
+        return [event for event in named if event.at_s < end_s and event.end_s > begin_s]
 
     def total(self, t: Floats, *kinds: str) -> Floats | float:
         """Sum of amount × strength over the events of these kinds, at the times `t`; plain 0.0 when there are none."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import insort
 from collections import deque
 from collections.abc import Iterator
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import Capability
+from firmware_protocol.messages import MAX_LINE, Capability
 from host.rig import Rig
 from host.simulate.board import LINE_S, EmulatedBoard
 from host.simulate.scenario import Scenario
@@ -37,6 +38,7 @@ class ScenarioSource:
         )
         self.wire = Wire(scenario.link, happenings, of_wire)
         self._waiting: deque[TimedLine] = deque()
+        self._replied_s = 0.0
 
     @property
     def duration_s(self) -> float:
@@ -67,7 +69,9 @@ class ScenarioSource:
     def receive(self, data: bytes, at_s: float) -> None:
         """Bytes from the host; the answers come among the lines that are due."""
         for due, line in self.board.receive(data, at_s):
-            self._waiting.appendleft((due + len(line) * LINE_S / 80, line))
+            # After the reply before it, but among the reports: the board sends one line at a time.
+            self._replied_s = max(self._replied_s, due) + len(line) * LINE_S / MAX_LINE
+            insort(self._waiting, (self._replied_s, line), key=lambda waiting: waiting[0])
 
 
 def capabilities(rig: Rig) -> Capability:

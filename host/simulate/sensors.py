@@ -101,7 +101,7 @@ class FlowMeter:
         for event in happenings.during(float(t[0]) - STEP_S, float(t[-1]), "meter_stuck", "meter_missing"):
             lost = event.strength(edges) * (1.0 if event.kind == "meter_stuck" else event.amount)
             edges = edges[self._rng.random(len(edges)) >= lost]
-        for event in happenings.during(float(t[0]) - STEP_S, float(t[-1]), "meter_noise"):
+        for event in happenings.during(float(t[0]) - STEP_S, float(t[-1]), "meter_noise", "spike"):
             false = t[self._rng.random(len(t)) < event.amount * event.strength(t) * STEP_S]
             edges = np.sort(np.concatenate([edges, false - STEP_S * self._rng.random(len(false))]))
         return edges

@@ -27,6 +27,9 @@ class WalkSettings:
     length_m: float = key("length", "length", 38.0, 0.5, 2000, "length of a pass")
     pace_m_s: float | None = key("pace", "speed", None, 0.1, 5, "pace in passes; default: gives the target rate")
     paces: tuple[float, ...] = key("paces", "fractions", (1.0,), 0.2, 3, "pace of each pass, of `pace`, in rotation")
+    lengths: tuple[float, ...] = key(
+        "lengths", "fractions", (1.0,), 0.1, 10, "length of each pass, of `length`, in rotation"
+    )
     variation: float = key("variation", "fraction", 0.03, 0, 0.15, "how uneven the pace is, standard deviation")
     turn_s: float = key("turn", "time", 6.0, 0.1, 600, "time for a turn, spray off")
     turn_pace: float = key("turn_pace", "fraction", 0.5, 0, 2, "pace in turns against `pace`")

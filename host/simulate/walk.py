@@ -110,9 +110,10 @@ class _Walker:
         self._events += here
         pace = self._pace * plan.paces[(number - 1) % len(plan.paces)]
         standing = sum(e.lasts_s for e in self._events if e.kind == "stand" and e.end_s > begin)
-        steps = int((plan.length_m / (pace * _SLOWEST) + standing) / STEP_S) + 1
+        length = plan.length_m * plan.lengths[(number - 1) % len(plan.lengths)]
+        steps = int((length / (pace * _SLOWEST) + standing) / STEP_S) + 1
         speed = self._eased(self._wanted(pace, begin, min(steps, 200_000)))
-        done = int(np.searchsorted(np.cumsum(speed) * STEP_S, plan.length_m)) + 1
+        done = int(np.searchsorted(np.cumsum(speed) * STEP_S, length)) + 1
         self._append(speed[:done])
         self._passes.append(Pass(begin + plan.lead_s, self.now_s))
 

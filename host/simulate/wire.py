@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import REPORT_FIELDS, Report, encode_report
+from firmware_protocol.messages import MAX_LINE, REPORT_FIELDS, Report, encode_report
 from host.journal import FRAME_DTYPE
 from host.simulate.board import LINE_S, Sent
 from host.simulate.events import Happenings
@@ -37,6 +37,7 @@ class Wire:
 
     def __init__(self, settings: LinkSettings, happenings: Happenings, rng: np.random.Generator) -> None:
         self._settings, self._happenings, self._rng = settings, happenings, rng
+        self._last_s = 0.0  # a line that waits behind another arrives after it
         self._unplugged = [event for event in happenings.events if event.kind == "unplug"]
 
     def lines(self, sent: Sent) -> list[TimedLine]:
@@ -48,13 +49,17 @@ class Wire:
         others = iter([*sent.others, (len(reports) + 1, 0.0, b"")])
         index, due, other = next(others)
         arrived: list[TimedLine] = []
+        last_s = self._last_s
         for place in range(len(reports) + 1):
             while index == place:
                 if self.connected(due):
-                    arrived.append((due + self._settings.latency_s + len(other) * LINE_S / 80, other))
+                    last_s = max(last_s, due + self._settings.latency_s + len(other) * LINE_S / MAX_LINE)
+                    arrived.append((last_s, other))
                 index, due, other = next(others)
             if place < len(reports) and passage.arrives[place]:
-                arrived.append((float(passage.due_s[place]), reports[place]))
+                last_s = max(last_s, float(passage.due_s[place]))
+                arrived.append((last_s, reports[place]))
+        self._last_s = last_s
         return arrived
 
     def frames(self, sent: Sent) -> npt.NDArray[Any]:
