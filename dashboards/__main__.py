@@ -11,10 +11,12 @@ from host.errors import UserError
 
 def main(argv: list[str] | None = None) -> int:
     """Serve until ended; 2 for a mistake the user can mend."""
-    parser = argparse.ArgumentParser(prog="python -m dashboards", description="Serve Swardflow's pages on this computer.")
+    parser = argparse.ArgumentParser(
+        prog="python -m dashboards", description="Serve Swardflow's pages to browsers on this computer."
+    )
     parser.add_argument("--runs", type=Path, required=True, metavar="FOLDER", help="folder with the run files")
     parser.add_argument("--follow", default="latest", metavar="RUN", help="run to show live, or 'latest' (default)")
-    parser.add_argument("--host", default="127.0.0.1", help="address to listen on, this computer only (default %(default)s)")
+    parser.add_argument("--host", default="127.0.0.1", help="own address to listen on (default %(default)s)")
     parser.add_argument("--port", type=int, default=8050, help="port, 0 for any that is free (default %(default)s)")
     args = parser.parse_args(argv)
     try:

@@ -10,10 +10,11 @@ from pathlib import Path
 from dashboards.gate import AsgiApp, Gate
 from dashboards.live.following import Follower
 from dashboards.live.newest import Newest
-from dashboards.live.recording import RecorderDoor, open_source
+from dashboards.live.recording import RecorderDoor
 from dashboards.live.routes import add_live_routes
 from dashboards.shell import build_shell
 from host.errors import UserError
+from host.recorder.folder import LATEST, find_run
 
 
 def build_app(newest: Newest, door: RecorderDoor) -> AsgiApp:
@@ -36,7 +37,8 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
 
     newest = Newest()
     with closing(RecorderDoor()) as door:
-        follower = Follower(folder, _run_path(folder, follow), newest, open_source, door)
+        run = None if follow == LATEST else find_run(follow, folder)
+        follower = Follower(folder, run, newest, door)
         config = uvicorn.Config(
             build_app(newest, door),
             log_level="warning",
@@ -46,6 +48,7 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
             ws_max_queue=8,
             timeout_graceful_shutdown=1,
         )
+        door.start()
         follower.start()
         try:
             where = f"[{host}]" if ":" in host else host
@@ -54,17 +57,6 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
         finally:
             follower.stop()
     return 0
-
-
-def _run_path(folder: Path, follow: str) -> Path | None:
-    """The run to follow, None for always the newest."""
-    if follow == "latest":
-        return None
-    given = Path(follow)
-    for path in (given, folder / given.name, folder / f"{given.name}.sward"):
-        if path.is_file():
-            return path
-    raise UserError(f"there is no run {follow} in {folder}: give a file name from there, or 'latest'")
 
 
 def _listen(host: str, port: int) -> socket.socket:

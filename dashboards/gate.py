@@ -17,8 +17,7 @@ Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
-SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
-# Nothing may be loaded from anywhere else. Dash starts its renderer from a script in the page, which needs 'unsafe-inline'.
+# Nothing may be loaded from anywhere else. Dash starts its renderer from a script in the page: hence 'unsafe-inline'.
 HEADERS = [
     (
         b"content-security-policy",

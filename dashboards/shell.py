@@ -59,9 +59,10 @@ def navigation(current: Page) -> str:
 def build_shell() -> tuple[Shell, FastAPI]:
     """The Dash application and the server it stands on; routes of our own go on the server before it starts."""
     server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)  # those pages load scripts from elsewhere
-    shell: Any = Shell(
+    on: Any = server  # Dash's types name only Flask
+    shell = Shell(
         "dashboards",
-        server=server,
+        server=on,
         backend="fastapi",
         assets_folder=str(HERE / "assets"),
         assets_ignore=OWN_ASSETS,
@@ -72,7 +73,8 @@ def build_shell() -> tuple[Shell, FastAPI]:
         update_title="",
         add_log_handler=False,
     )
+    register: Any = register_page  # without types in Dash
     for page in PAGES:
-        register_page(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=page.layout or html.Div)
+        register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=page.layout or html.Div)
     shell.layout = html.Div([page_container])
     return shell, server

@@ -53,10 +53,11 @@
         field.text = text;
         field.element.textContent = text;
       }
+      page.toggleAttribute("data-wide", row.rate.length > 4);
       mark("recording", row.recording);
       mark("link", row.link);
       trace.draw(row.t, fresh === "fresh" ? row.position : null);
-      buttons.enable(row.recording === "on" || row.recording === "full");
+      buttons.enable(["on", "full", "trouble"].includes(row.recording));
       buttons.unit(row.tank_unit);
     }
     advise();
@@ -82,7 +83,7 @@
   }
 
   function explain(advice) {
-    if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " " + row.standing + "." : "");
+    if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " In this run: " + row.standing + "." : "");
     const contactLost = contact === "lost";
     if (fresh === "none") {
       if (contactLost) return "No contact with the computer on the sprayer. Trying again every two seconds.";
@@ -91,14 +92,20 @@
       return "No line from the board yet. Check its plug and that it has power.";
     }
     if (fresh === "stale" || fresh === "gone") {
-      const age = Math.floor((performance.now() - readAt) / 1000);
+      const age = ageWords((performance.now() - readAt) / 1000);
       if (row && row.recording === "ended") return "The recording has ended. These are its last numbers.";
       if (fresh === "stale") return "Do not go by these numbers.";
-      if (contactLost) return "No contact with the computer on the sprayer for " + age + " s. It goes on recording by itself.";
-      if (row.recording === "silent") return "The recorder has not answered for " + age + " s. Nothing may be recorded: look at the computer.";
-      return "No line from the board for " + age + " s. Check its plug; recording goes on when it is back.";
+      if (contactLost) return "No contact with the computer on the sprayer for " + age + ". It goes on recording by itself.";
+      if (row.recording === "silent") return "The recorder has not answered for " + age + ". Nothing may be recorded: look at the computer.";
+      if (row.link === "lost") return "The board is unplugged. Recording goes on when it is back.";
+      return "No line from the board for " + age + ". Check its plug; recording goes on when it is back.";
     }
     return "";
+  }
+
+  function ageWords(seconds) {
+    if (seconds < 100) return Math.floor(seconds) + "\u00a0s";
+    return seconds < 6000 ? Math.floor(seconds / 60) + "\u00a0min" : Math.floor(seconds / 3600) + "\u00a0h";
   }
 
   function judge() {

@@ -33,8 +33,12 @@ class Source(Protocol):
         ...
 
 
-class RecorderWatch(Protocol):
-    """The state of the recorder of one run, kept up to date elsewhere so that asking never waits."""
+class RecorderSide(Protocol):
+    """The way to one run and its recorder, whose state is kept up to date elsewhere so that asking never waits."""
+
+    def open_source(self, run: Path) -> Source:
+        """Follow a run; UserError when it cannot be opened."""
+        ...
 
     def watch(self, run: Path | None) -> None:
         """Which run to ask about from now on."""
@@ -59,20 +63,19 @@ def newest_run(folder: Path) -> Path | None:
 class Follower:
     """Follows one given run, or always the newest in the folder. `step` is one turn; `start` lets a thread turn."""
 
-    def __init__(  # noqa: PLR0913  each is a seam that tests replace
+    def __init__(
         self,
         folder: Path,
         run: Path | None,
         newest: Newest,
-        open_source: Callable[[Path], Source],
-        recorder: RecorderWatch,
+        recorder: RecorderSide,
+        *,
         clock: Callable[[], float] = time.monotonic,
         wall: Callable[[], float] = time.time,
     ) -> None:
         self._folder = folder
         self._fixed = run
         self._newest = newest
-        self._open_source = open_source
         self._recorder = recorder
         self._clock = clock
         self._wall = wall
@@ -113,12 +116,10 @@ class Follower:
         while not self._stop.wait(POLL_S):
             try:
                 self.step()
-            except OSError as error:  # a pulled-out stick, a network folder gone: say so and try again
-                self._trouble = f"the run cannot be read: {error.strerror or error}; looking again every second"
+            except (OSError, UserError) as error:  # a pulled-out stick, a network folder gone: say so and try again
+                self._trouble = str(error)
                 self._publish_if_changed(fresh=False)
                 self._stop.wait(LOOK_AROUND_S)
-            else:
-                self._trouble = ""
 
     def step(self) -> None:
         """Look for a newer run when it is time, read on, publish what is new."""
@@ -139,6 +140,7 @@ class Follower:
         return now - max(0.0, self._wall() - self._path.stat().st_mtime)
 
     def _look_around(self, now: float) -> None:
+        self._trouble = ""
         quiet = self._read_at is None or now - self._read_at > QUIET_S
         if self._path is not None and not (self._screen.ended or quiet):
             return
@@ -148,7 +150,7 @@ class Follower:
         if self._source:
             self._source.close()
         try:
-            self._source = self._open_source(path)
+            self._source = self._recorder.open_source(path)
         except UserError as error:
             self._source, self._trouble = None, str(error)
             return
@@ -157,14 +159,13 @@ class Follower:
 
     def _publish_if_changed(self, fresh: bool) -> None:
         state = RecorderState("ended") if self._screen.ended else self._recorder.state()
-        row = self._screen.row() if fresh or self._shown is None else None
         shown = (self._path, state, self._trouble, self._screen.status())
-        if row is None and shown == self._shown:
+        if not fresh and shown == self._shown:
             return
         self._shown = shown
-        row = row or self._screen.row()
+        row = self._screen.row(state.link)
         row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
-        row["notice"] = self._trouble or row["notice"] or state.detail or self._no_run()
+        row["notice"] = _sentence(self._trouble or row["notice"] or state.detail or self._no_run())
         self._newest.publish(row, self._screen.trace(), self._read_at)
 
     def _no_run(self) -> str:
@@ -173,3 +174,8 @@ class Follower:
         if self._fixed is not None:
             return f"there is no run {self._fixed.name} yet; it is shown as soon as it is there"
         return f"no run in {self._folder} yet: start one with 'swardflow watch' or 'swardflow record'"
+
+
+def _sentence(text: str) -> str:
+    """`text` as it stands on a page: a capital first, a full stop last."""
+    return text[:1].upper() + text[1:] + ("" if not text or text.endswith((".", "!", "?")) else ".")

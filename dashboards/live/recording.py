@@ -1,61 +1,167 @@
-"""The state of the recorder, as the live page words it, and the watch that asks for it."""
+"""The recorder seen from the page: how it is, and what the buttons ask of it."""
 
 from __future__ import annotations
 
+import threading
+import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from host.errors import UserError
+from host.recorder import RunFollower, ask
+from host.units import format_value, parse_quantity
+
+ASK_S = 0.25
+FORGET_S = 2.0  # a recorder that has not answered for so long is said to be silent
+MOST_ADDED_M3 = 10.0
+Asker = Callable[[Path, dict[str, Any]], dict[str, Any]]
 
 RECORDING = {
     "none": "No run",
+    "unknown": "Looking for the recorder",
     "on": "Recording",
     "full": "Disk full: showing, not saved",
+    "trouble": "Disk takes nothing: showing, not saved",
     "ended": "Recording ended",
     "silent": "Recorder not answering",
+}
+_CODES = {"recording": "on", "starting": "on", "stopping": "ended", "disk full": "full", "disk error": "trouble"}
+_MAKE_ROOM = "The disk is full: make room on it. What comes meanwhile is kept in memory and written then."
+_MEND = "The disk does not take the run ({trouble}): look at it. What comes meanwhile is kept in memory."
+_LINK_SENTENCES = {
+    "unreadable": "Bytes come from the board that make no sense: check the speed (baud) and the wiring.",
+    "wrong protocol": "The board speaks a protocol of another version: load the firmware of this Swardflow.",
 }
 
 
 @dataclass(frozen=True)
 class RecorderState:
-    """`code` is a key of RECORDING; `detail` is a sentence for the person, or empty."""
+    """`code` is a key of RECORDING; `detail` a sentence for the person, or empty; `link` the line to the board."""
 
     code: str
     detail: str = ""
+    link: str = ""
 
 
-class FileSource:
-    """The bytes that have been added to a file."""
-
-    def __init__(self, path: Path) -> None:
-        self._file = path.open("rb", buffering=0)
-
-    def poll(self) -> bytes:
-        """The next bytes."""
-        return self._file.read(1 << 20) or b""
-
-    def close(self) -> None:
-        """Let go of the file."""
-        self._file.close()
-
-
-def open_source(path: Path) -> FileSource:
-    """Follow a run file."""
-    return FileSource(path)
+def state_from(status: dict[str, Any]) -> RecorderState:
+    """The state in a recorder's answer to "status"."""
+    code = _CODES.get(str(status.get("state")), "silent")
+    link = str(status.get("link", ""))
+    detail = _LINK_SENTENCES.get(link, "")
+    if code == "full":
+        detail = _MAKE_ROOM
+    elif code == "trouble":
+        detail = _MEND.format(trouble=status.get("trouble") or "no reason given")
+    return RecorderState(code, detail, link)
 
 
 class RecorderDoor:
-    """Stands in until the recorder's client is there."""
+    """Asks the recorder of one run how it is, in a thread of its own, and passes on what the buttons ask.
 
-    def watch(self, run: Path | None) -> None:
-        self._run = run
+    A recorder that hangs holds up this thread only. `ask_recorder` puts a request and raises UserError without answer.
+    """
 
-    def state(self) -> RecorderState:
-        return RecorderState("on")
+    def __init__(self, ask_recorder: Asker = ask, clock: Callable[[], float] = time.monotonic) -> None:
+        self._ask = ask_recorder
+        self._clock = clock
+        self._run: Path | None = None
+        self._status: dict[str, Any] | None = None
+        self._answered_at: float | None = None
+        self._watched_at = 0.0
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
 
-    def tell(self, action: str, fields: dict[str, Any]) -> str:
-        raise UserError("no recorder yet")
+    def start(self) -> None:
+        """Let a thread ask until `close`."""
+        self._thread = threading.Thread(target=self._keep_asking, name="recorder door", daemon=True)
+        self._thread.start()
 
     def close(self) -> None:
-        pass
+        """Stop asking."""
+        self._stop.set()
+
+    def watch(self, run: Path | None) -> None:
+        """Which run to ask about from now on."""
+        with self._lock:
+            self._run, self._status, self._answered_at = run, None, None
+            self._watched_at = self._clock()
+
+    def look(self) -> None:
+        """Ask once."""
+        run = self._run
+        if run is None:
+            return
+        try:
+            status: dict[str, Any] | None = self._ask(run, {"ask": "status"})
+        except UserError:
+            status = None
+        with self._lock:
+            if run == self._run and status is not None:
+                self._status, self._answered_at = status, self._clock()
+
+    def state(self) -> RecorderState:
+        """What is known at the moment; never waits."""
+        with self._lock:
+            if self._run is None:
+                return RecorderState("none")
+            since = self._clock() - (self._answered_at or self._watched_at)
+            if since > FORGET_S:
+                return RecorderState("silent")
+            return state_from(self._status) if self._status else RecorderState("unknown")
+
+    def open_source(self, run: Path) -> RunFollower:
+        """Follow a run; what its file holds not yet is asked of the recorder only when the disk takes nothing.
+
+        Raises UserError when the file cannot be opened.
+        """
+        return RunFollower(run, self._ask_for_follower)
+
+    def tell(self, action: str, fields: dict[str, Any]) -> str:
+        """Do what a button asks: "mark", "refill" with `full` or `added` (text with unit), "stop".
+
+        Returns the sentence to show. Raises UserError when it cannot be done.
+        """
+        run = self._run
+        if run is None:
+            raise UserError("Not done: no run is being recorded.")
+        if action == "mark":
+            self._put(run, {"ask": "event", "kind": "mark"})
+            return "Marked."
+        if action == "refill":
+            return self._refill(run, fields)
+        if action == "stop":
+            self._put(run, {"ask": "stop", "reason": "stopped from the page"})
+            return "The recording is ending."
+        raise UserError(f"Not done: there is no button {action[:20]!r}.")
+
+    def _refill(self, run: Path, fields: dict[str, Any]) -> str:
+        if fields.get("full") is True:
+            self._put(run, {"ask": "event", "kind": "refill"})
+            return "Noted: the tank is full."
+        text = fields.get("added")
+        added_m3 = parse_quantity(text, "volume", "The amount added")
+        if not 0 < added_m3 < MOST_ADDED_M3:
+            raise UserError(f"The amount added is {text}: give what went in, more than nothing and less than 10 000 L.")
+        self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3})
+        system = "metric" if str(text).strip().upper().endswith("L") and "gal" not in str(text) else "us"
+        return f"Noted: {format_value(added_m3, 'volume', system)} added."
+
+    def _put(self, run: Path, request: dict[str, Any]) -> None:
+        try:
+            self._ask(run, request)
+        except UserError as error:
+            raise UserError(f"Not done: {error}.") from None
+
+    def _ask_for_follower(self, run: Path, request: dict[str, Any]) -> dict[str, Any]:
+        if request.get("ask") != "status":
+            return self._ask(run, request)
+        with self._lock:
+            return dict(self._status) if self._status and run == self._run else {"state": "not running"}
+
+    def _keep_asking(self) -> None:
+        while not self._stop.wait(ASK_S):
+            self.look()
+

@@ -17,7 +17,15 @@ from host.rig import Rig, rig_from_toml
 
 STALE_FLOOR_MS = 850  # the page checks ten times a second, so that numbers are grey within one second
 STALE_INTERVALS = 2.2  # a board that reports slowly is given two of its own intervals
-LINK_WORDS = {"waiting": "No board yet", "ok": "Board ok", "lost": "Board unplugged", "ended": "Board done"}
+LINK_WORDS = {
+    "waiting": "No board",
+    "ok": "Board ok",
+    "lost": "Board unplugged",
+    "silent": "Board silent",
+    "unreadable": "Board makes no sense",
+    "wrong protocol": "Board of another version",
+    "ended": "Board done",
+}
 
 
 class RunScreen:
@@ -51,15 +59,19 @@ class RunScreen:
         """The last minute: run time in seconds, place in the band."""
         return self._trace.points()
 
-    def row(self) -> dict[str, Any]:
-        """The newest row, without what only the recorder knows."""
+    def row(self, link: str = "") -> dict[str, Any]:
+        """The newest row, without the state of the recording.
+
+        `link` is the line to the board as the recorder knows it at this moment; the file tells it, too, but later.
+        """
+        link = link if link in LINK_WORDS and link != "ok" and not self.ended else self._link
         numbers = self._numbers or blank_row(self._rig.units if self._rig else "us")
         return numbers | {
             "run": self.name,
-            "elapsed": clock(self._elapsed_s),
+            "elapsed": clock(self._elapsed_s) if self._frames else "",
             "marks": str(self._marks),
-            "link": self._link,
-            "link_words": LINK_WORDS[self._link],
+            "link": link,
+            "link_words": LINK_WORDS[link],
             "stale_ms": max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms)),
             "notice": self.notice,
         }

@@ -26,6 +26,7 @@ _NUMBERS = (
     *("rate", "target", "band_low", "band_high", "pace", "pace_wanted", "flow", "pressure", "tank", "area", "pass"),
     "off_target",
 )
+_TEXTS = ("rate_spread", "off_by", "off_side", "covers", "sprayed", "pass_length", "standing", "stood")
 _UNIT_OF = {
     "rate": "rate",
     "pace": "speed",
@@ -61,21 +62,20 @@ def band_position(rate: float | None, target: float, high: float) -> float | Non
     return round((rate - target) / (high - target), 3)
 
 
-def deviation(rate: float | None, target: float) -> str:
-    """How far the rate is from the target, in words: "8 % over"."""
+def deviation(rate: float | None, target: float) -> tuple[str, str]:
+    """How far the rate is from the target, in words: ("8 %", "over")."""
     if rate is None or not math.isfinite(rate) or target <= 0:
-        return ""
+        return "", ""
     percent = round(100 * (rate / target - 1))
-    if percent == 0:
-        return "as wanted"
-    return f"{abs(percent)} % {'over' if percent > 0 else 'under'}"
+    side = "off" if percent == 0 else "over" if percent > 0 else "under"
+    return f"{abs(percent)} %", side
 
 
 def blank_row(system: str) -> dict[str, Any]:
     """What stands there before the first report: units, and dashes for numbers."""
     nothing: dict[str, Any] = dict.fromkeys(_NUMBERS, DASH)
     units = {f"{name}_unit": UNITS[system][kind].symbol for name, kind in _UNIT_OF.items()}
-    texts = dict.fromkeys(("rate_spread", "deviation", "covers", "sprayed", "pass_length", "standing"), "")
+    texts = dict.fromkeys(_TEXTS, "")
     return nothing | units | texts | {"frame": -1, "t": 0.0, "advice": "none", "words": "Waiting", "position": None}
 
 
@@ -89,6 +89,7 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     target, high, low = live["target_m3_m2"], live["band_high_m3_m2"], live["band_low_m3_m2"]
     covers = live["tank_covers_m2"]
     spread = live["rate_u_m3_m2"]
+    off_by, off_side = deviation(live["rate_m3_m2"], target)
     units = {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
     return units | {
         "frame": live["frame"],
@@ -97,7 +98,8 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "words": words,
         "rate": number(live["rate_m3_m2"], "rate", system),
         "rate_spread": f"± {number(spread, 'rate', system)}" if spread is not None else "",
-        "deviation": deviation(live["rate_m3_m2"], target),
+        "off_by": off_by,
+        "off_side": off_side,
         "position": band_position(live["rate_m3_m2"], target, high),
         "target": number(target, "rate", system),
         "band_low": number(low, "rate", system),
@@ -111,14 +113,22 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "area": number(live["area_m2"], "area", system),
         "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} out",
         "pass": str(live["pass_number"]),
-        "pass_length": f"{number(live['pass_distance_m'], 'length', system, 0)} {unit['length']}",
+        "pass_length": _pass_length(live, system, unit["length"]),
         "off_target": clock(live["off_target_s"]),
         "standing": _standing(live, system, unit["volume"]),
+        "stood": f"{clock(live['standing_s'])} standing" if live["standing_s"] else "",
     }
+
+
+def _pass_length(live: Mapping[str, Any], system: str, length_unit: str) -> str:
+    """How far the pass under way has come."""
+    if not live["in_pass"]:
+        return "between passes" if live["pass_number"] else ""
+    return f"{number(live['pass_distance_m'], 'length', system, 0)} {length_unit} so far"
 
 
 def _standing(live: Mapping[str, Any], system: str, volume_unit: str) -> str:
     """What went down on the spot, so far in the run; nothing when there was none."""
     if not live["standing_s"]:
         return ""
-    return f"standing {clock(live['standing_s'])}, {number(live['standing_m3'], 'volume', system)} {volume_unit} on the spot"
+    return f"{clock(live['standing_s'])} standing, {number(live['standing_m3'], 'volume', system)} {volume_unit}"
