@@ -1,0 +1,263 @@
+#include "board.h"
+
+#include <stddef.h>
+
+#include "command.h"
+#include "outputs.h"
+#include "port.h"
+#include "pressure.h"
+#include "wire.h"
+
+#define PROTOCOL_VERSION "1.0"
+#define INTERVAL_MS_DEFAULT 100u
+#define IDENTITY_PERIOD_US 60000000u
+#define SWITCH_SETTLE_US 20000u
+/* Room that answers leave free, so that they never push out a report. */
+#define REPLY_ROOM (2 * WIRE_MAX_LINE) /* identity and acknowledgement, then a report */
+#define IDENTITY_ROOM (2 * WIRE_MAX_LINE)
+
+enum flag {
+    FLAG_SPRAY = 0x01,
+    FLAG_FLOW_GLITCH = 0x02,
+    FLAG_WHEEL_GLITCH = 0x04,
+    FLAG_UNPLANNED_RESET = 0x08,
+    FLAG_SUPPLY_LOW = 0x10,
+    FLAG_OUTPUT_ON = 0x20
+};
+
+static const struct identity *self;
+static uint16_t interval_ms;
+static uint32_t interval_us;
+static uint32_t report_due_us;
+static uint32_t identity_due_us;
+static uint16_t sequence;
+static uint8_t lines_dropped;
+static struct pressure_frame pressure;
+static struct outputs outputs;
+static struct command_buffer incoming;
+static bool command_waiting;
+static bool switch_state;
+static bool switch_changing;
+static uint32_t switch_changed_us;
+static bool report_on_its_way;
+static uint32_t flow_on_its_way;
+static uint32_t wheel_on_its_way;
+
+static void set_interval(uint16_t ms, uint32_t now_us)
+{
+    interval_ms = ms;
+    interval_us = (uint32_t)ms * 1000u;
+    report_due_us = now_us + interval_us;
+}
+
+static void send(struct line *line)
+{
+    line_seal(line);
+    port_send(line->text, line->length);
+}
+
+static void send_identity(void)
+{
+    struct line line;
+    line_start(&line, 'I');
+    line_hex(&line, self->boot, 2);
+    line_text(&line, " " PROTOCOL_VERSION " ");
+    line_text(&line, self->name);
+    line_char(&line, ' ');
+    line_text(&line, self->firmware);
+    line_space_hex(&line, self->adc_full_scale, 4);
+    line_space_hex(&line, interval_ms, 4);
+    line_space_hex(&line, self->capabilities, 2);
+    line_char(&line, ' ');
+    line_char(&line, self->reset_cause);
+    send(&line);
+}
+
+void board_start(const struct identity *identity)
+{
+    uint32_t now_us = port_clock_us();
+    self = identity;
+    sequence = 0;
+    lines_dropped = 0;
+    set_interval(INTERVAL_MS_DEFAULT, now_us);
+    identity_due_us = now_us + IDENTITY_PERIOD_US;
+    pressure_clear(&pressure);
+    outputs_clear(&outputs);
+    command_clear(&incoming);
+    command_waiting = false;
+    switch_state = port_switch_closed();
+    switch_changing = false;
+    report_on_its_way = false;
+    send_identity();
+}
+
+/* The state of the switch once it has held for a while: its contact bounces. */
+static void watch_switch(uint32_t now_us)
+{
+    if (port_switch_closed() == switch_state) {
+        switch_changing = false;
+    } else if (!switch_changing) {
+        switch_changing = true;
+        switch_changed_us = now_us;
+    } else if (now_us - switch_changed_us >= SWITCH_SETTLE_US) {
+        switch_state = !switch_state;
+        switch_changing = false;
+    }
+}
+
+static uint8_t flags_now(const struct snapshot *snapshot)
+{
+    uint8_t flags = 0;
+    if (switch_state && (self->capabilities & FITTED_SWITCH))
+        flags |= FLAG_SPRAY;
+    if (snapshot->flow.glitch)
+        flags |= FLAG_FLOW_GLITCH;
+    if (snapshot->wheel.glitch)
+        flags |= FLAG_WHEEL_GLITCH;
+    if (self->reset_cause == 'W' || self->reset_cause == 'B')
+        flags |= FLAG_UNPLANNED_RESET;
+    if (port_supply_low())
+        flags |= FLAG_SUPPLY_LOW;
+    if (outputs_in_use(&outputs))
+        flags |= FLAG_OUTPUT_ON;
+    return flags;
+}
+
+/* Count and edge time of one input; the edge time is 0 until the first pulse of this start and never after it. */
+static void line_counter(struct line *line, const struct counter *counter, uint32_t total)
+{
+    line_space_hex(line, total, 8);
+    line_space_hex(line, counter->count == 0 ? 0 : counter->edge_us ? counter->edge_us : 1, 8);
+}
+
+static void make_report(void)
+{
+    struct snapshot snapshot;
+    struct line line;
+    const struct keep *keep = port_keep();
+    if (port_room() < WIRE_REPORT_SIZE) {
+        lines_dropped++;
+        sequence++;
+        return; /* the frame goes on: the next report covers this one's glitches and pressure, too */
+    }
+    port_snapshot(&snapshot);
+    uint32_t flow = snapshot.flow.count + keep->flow.carried;
+    uint32_t wheel = snapshot.wheel.count + keep->wheel.carried;
+    line_start(&line, 'R');
+    line_hex(&line, self->boot, 2);
+    line_space_hex(&line, sequence++, 4);
+    line_space_hex(&line, snapshot.clock_us, 8);
+    line_counter(&line, &snapshot.flow, flow);
+    line_counter(&line, &snapshot.wheel, wheel);
+    line_space_hex(&line, pressure_mean(&pressure), 4);
+    line_space_hex(&line, pressure.lowest, 3);
+    line_space_hex(&line, pressure.highest, 3);
+    line_space_hex(&line, flags_now(&snapshot), 2);
+    line_space_hex(&line, 0, 2); /* counting in the interrupt itself, this board cannot drop an edge */
+    line_hex(&line, lines_dropped, 2);
+    send(&line);
+    pressure_clear(&pressure);
+    flow_on_its_way = flow;
+    wheel_on_its_way = wheel;
+    report_on_its_way = true;
+}
+
+static void note_what_has_left(void)
+{
+    if (report_on_its_way && port_sent()) {
+        struct keep *keep = port_keep();
+        keep->flow.reported = flow_on_its_way;
+        keep->wheel.reported = wheel_on_its_way;
+        report_on_its_way = false;
+    }
+}
+
+static bool is_fitted(uint32_t value)
+{
+    return (value >> 20 == PATTERN_OFF || (self->capabilities & FITTED_BUZZER))
+        && ((value >> 16 & 0x0F) == PATTERN_OFF || (self->capabilities & FITTED_LIGHT));
+}
+
+static enum refusal carry_out(struct command *command, uint32_t now_us)
+{
+    switch (command->letter) {
+    case 'q':
+        send_identity();
+        break;
+    case 'p':
+        command->value = now_us;
+        break;
+    case 'n':
+        set_interval((uint16_t)command->value, now_us);
+        break;
+    case 'o':
+        if (!is_fitted(command->value))
+            return REFUSAL_NOT_FITTED;
+        outputs_set(&outputs, command->value, now_us);
+        break;
+    default:
+        break;
+    }
+    return REFUSAL_NONE;
+}
+
+static void answer(uint32_t now_us)
+{
+    struct command command;
+    struct line line;
+    enum refusal refusal = command_read(&incoming, &command);
+    if (refusal == REFUSAL_NONE)
+        refusal = carry_out(&command, now_us);
+    if (refusal == REFUSAL_NONE) {
+        line_start(&line, 'A');
+        line_hex(&line, command.tag, 2);
+        line_char(&line, ' ');
+        line_char(&line, command.letter);
+        line_space_hex(&line, command.value, 8);
+    } else {
+        line_start(&line, 'E');
+        line_hex(&line, command.tag, 2);
+        line_space_hex(&line, (uint32_t)refusal, 2);
+    }
+    send(&line);
+    command_clear(&incoming);
+    command_waiting = false;
+}
+
+static void listen(void)
+{
+    uint8_t byte;
+    while (!command_waiting && port_receive(&byte))
+        if (byte == '\n' || !incoming.too_long)
+            command_waiting = command_byte(&incoming, byte);
+}
+
+static bool is_due(uint32_t now_us, uint32_t due_us)
+{
+    return (int32_t)(now_us - due_us) >= 0;
+}
+
+void board_pass(void)
+{
+    uint16_t count;
+    uint32_t now_us = port_clock_us();
+    if (port_pressure(&count))
+        pressure_take(&pressure, count);
+    watch_switch(now_us);
+    outputs_pass(&outputs, now_us);
+    port_outputs(outputs_is_on(&outputs, outputs.buzzer), outputs_is_on(&outputs, outputs.light));
+    note_what_has_left();
+    if (is_due(now_us, report_due_us)) {
+        make_report();
+        report_due_us += interval_us;
+        if (is_due(now_us, report_due_us)) /* held up for a whole interval: do not send a burst */
+            report_due_us = now_us + interval_us;
+    }
+    listen();
+    if (command_waiting && port_room() >= REPLY_ROOM)
+        answer(now_us);
+    if (is_due(now_us, identity_due_us) && port_room() >= IDENTITY_ROOM) {
+        send_identity();
+        identity_due_us += IDENTITY_PERIOD_US;
+    }
+}
