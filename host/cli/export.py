@@ -6,6 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
+from host.cli.which_run import add_run_arguments, run_path
+
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
@@ -14,7 +16,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="write a run's signals as CSV or Parquet",
         description="Writes one row per frame with everything the pipeline works out; column names carry the units.",
     )
-    parser.add_argument("run_file", metavar="RUN", type=Path, help="run file (*.sward)")
+    add_run_arguments(parser)
     parser.add_argument(
         "--out", type=Path, help="file to write, *.csv or *.parquet (default: the run's name with .csv, beside it)"
     )
@@ -26,9 +28,10 @@ def run(args: argparse.Namespace) -> int:
     """Write the table and say where it is."""
     from host.review.export import export_run
 
-    out = args.out or args.run_file.with_suffix(".csv")
+    path = run_path(args)
+    out = args.out or path.with_suffix(".csv")
     rows = export_run(
-        args.run_file, out, system=args.units or "", rig_path=args.rig, progress=_show if sys.stderr.isatty() else None
+        path, out, system=args.units or "", rig_path=args.rig, progress=_show if sys.stderr.isatty() else None
     )
     print(f"{out}: {rows} rows")
     return 0

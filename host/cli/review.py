@@ -6,6 +6,8 @@ import argparse
 import json
 from pathlib import Path
 
+from host.cli.which_run import add_run_arguments, run_path
+
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
@@ -14,7 +16,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="say what a recorded run did: passes, rate, area, health of the recording",
         description="Reads a run file again and says what each pass got. Nothing in the file is changed.",
     )
-    parser.add_argument("run_file", metavar="RUN", type=Path, help="run file (*.sward)")
+    add_run_arguments(parser)
     parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
     parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
@@ -25,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     from host.review.review import review_run
     from host.review.text import review_json, review_text
 
-    review = review_run(args.run_file, args.rig)
+    review = review_run(run_path(args), args.rig)
     system = args.units or review.rig.units
     if args.json:
         print(json.dumps(review_json(review, system), indent=2, allow_nan=False, default=str))

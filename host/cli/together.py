@@ -94,6 +94,7 @@ class Together:
     recorder: Child
     page: Child
     board: Child | None = None
+    board_ready: Callable[[], bool] = lambda: True
     say: Callable[[str], None] = print
     sleep: Callable[[float], None] = time.sleep
     recording: bool = True
@@ -102,6 +103,12 @@ class Together:
         """Run until stopped from the keyboard or by SIGTERM; the exit code for the command."""
         signal.signal(signal.SIGTERM, _interrupt)
         try:
+            if self.board:
+                self.board.begin()
+                while not self.board_ready():
+                    if (code := self.board.ended()) is not None:
+                        return code
+                    self.sleep(LOOK_S)
             self.recorder.begin()
             self.page.begin()
             while True:

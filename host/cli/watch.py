@@ -25,7 +25,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def add_page_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments about the page and the runs folder, shared with `demo`."""
-    parser.add_argument("--runs", type=Path, help="folder for run files (default: see --help of record)")
+    parser.add_argument("--runs", type=Path, help="folder for run files (default: swardflow-runs in the home folder)")
     parser.add_argument(
         "--http-port", type=int, default=DEFAULT_PORT, metavar="N", help=f"the page's port (default: {DEFAULT_PORT})"
     )
@@ -34,22 +34,29 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record and show until stopped."""
-    from host.cli.record import DEFAULT_RUNS
+    from host.recorder.folder import DEFAULT_FOLDER
     from host.rig import load_rig
 
     load_rig(args.rig)  # a mistake in it should be said before anything starts
-    runs = (args.runs or DEFAULT_RUNS).expanduser()
     notes = [argument for note in args.note for argument in ("--note", note)]
-    return record_and_show(args, runs, [args.port, "--rig", str(args.rig), *notes])
+    return record_and_show(args, args.runs or DEFAULT_FOLDER, [args.port, "--rig", str(args.rig), *notes])
 
 
 def record_and_show(
-    args: argparse.Namespace, runs: Path, record_arguments: list[str], board_arguments: list[str] | None = None
+    args: argparse.Namespace,
+    runs: Path,
+    record_arguments: list[str],
+    board_arguments: list[str] | None = None,
+    board_port: Path | None = None,
 ) -> int:
-    """Start the recorder with `record_arguments` and the page on `runs`; with `board_arguments` a board is emulated."""
-    from host.cli.together import Child, Together
+    """Start the recorder with `record_arguments` and the page on `runs`.
 
-    make_folder(runs)
+    With `board_arguments` a board is emulated first, and the rest waits until `board_port` is there.
+    """
+    from host.cli.together import Child, Together
+    from host.recorder.folder import make_folder
+
+    runs = make_folder(runs)
     http_port = free_port(args.http_port)
     address = f"http://127.0.0.1:{http_port}/"
     recorder = Child("recorder", ["host.cli.main", "record", *record_arguments, "--runs", str(runs)])
@@ -58,22 +65,8 @@ def record_and_show(
     print(f"Live page: {address}   Run files: {runs}   Ctrl-C ends the run.", flush=True)
     if not args.no_browser:
         open_in_browser(address)
-    return Together(recorder, page, board).run()
-
-
-def make_folder(folder: Path) -> None:
-    """Make the runs folder.
-
-    Raises UserError when that cannot be done.
-    """
-    from host.errors import UserError
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UserError(
-            f"the runs folder {folder} cannot be made ({error.strerror}): give another with --runs"
-        ) from None
+    ready = board_port.exists if board_port else lambda: True
+    return Together(recorder, page, board, board_ready=ready).run()
 
 
 def free_port(wanted: int) -> int:

@@ -1,0 +1,93 @@
+"""Imports run one way."""
+
+import ast
+import subprocess
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGES = ("firmware_protocol", "host", "dashboards")
+
+# What a part may import of the project, by the first matching prefix.
+MAY_IMPORT = {
+    "firmware_protocol": {"firmware_protocol"},
+    "host.errors": set(),
+    "host.unit_definitions": set(),
+    "host.formulas": set(),
+    "host.units": {"host.errors", "host.unit_definitions"},
+    "host.rig": {"host.rig", "host.errors", "host.units", "host.formulas"},
+    "host.journal": {"host.journal", "host.errors", "firmware_protocol"},
+    "host.link": {"host.link", "host.errors", "firmware_protocol"},
+    "host.pipeline": {"host.pipeline", "host.rig", "host.journal", "host.formulas", "firmware_protocol"},
+    "host.recorder": {"host.recorder", "host.link", "host.journal", "host.rig", "host.errors", "firmware_protocol"},
+    "host.cli": {"host", "firmware_protocol"},
+    "host": {"host", "firmware_protocol"},
+    "dashboards": {"dashboards", "host", "firmware_protocol"},
+}
+NOT_EVEN_FOR_HOST = "host.cli"
+
+
+def modules():
+    for package in PACKAGES:
+        for path in sorted((ROOT / package).rglob("*.py")):
+            name = ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+            yield name, path
+
+
+MODULES = list(modules())
+
+
+def imported(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module
+        elif isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+
+
+def within(name, prefix):
+    return name == prefix or name.startswith(prefix + ".")
+
+
+@pytest.mark.parametrize(("name", "path"), MODULES, ids=lambda value: value if isinstance(value, str) else "")
+def test_imports_run_one_way(name, path):
+    allowed = next(allowed for part, allowed in MAY_IMPORT.items() if within(name, part))
+    for target in imported(path):
+        if any(within(target, package) for package in PACKAGES):
+            assert any(within(target, part) for part in allowed), f"{name} imports {target}"
+            if not within(name, NOT_EVEN_FOR_HOST):
+                assert not within(target, NOT_EVEN_FOR_HOST), f"{name} imports the command line"
+
+
+def test_no_circles():
+    graph = {
+        name: {target for target in imported(path) if target in dict(MODULES) and not within(name, target)}
+        for name, path in MODULES
+    }
+    assert len(list(TopologicalSorter(graph).static_order())) == len(MODULES)
+
+
+@pytest.mark.parametrize(("name", "path"), MODULES, ids=lambda value: value if isinstance(value, str) else "")
+def test_no_file_grows_out_of_hand(name, path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 420
+
+
+def test_the_top_level_holds_what_it_should_and_nothing_else():
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if tracked.returncode:
+        pytest.fail("run the tests from a clone: this one looks at what git tracks")
+    top = {line.split("/")[0] for line in tracked.stdout.splitlines()}
+    allowed = {
+        "pyproject.toml",
+        "README.md",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "host",
+        "firmware_protocol",
+        "tests",
+        "recordings",
+        "dashboards",
+    }
+    assert {name for name in top if not name.startswith(".")} <= allowed
