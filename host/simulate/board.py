@@ -12,7 +12,7 @@ import numpy.typing as npt
 from firmware_protocol import messages
 from firmware_protocol.bulk import REPORT_DTYPE
 from firmware_protocol.messages import Ack, Capability, Command, CommandError, Flag, Identity, Refusal
-from firmware_protocol.splitter import LineSplitter
+from host.simulate.commands import CommandReader
 from host.simulate.events import Event
 from host.simulate.noise import grid
 from host.simulate.sensors import REFUSED_WITHIN_S
@@ -95,20 +95,22 @@ class _Samples:
 
     def read(self, at_s: Floats) -> tuple[Ints, Ints, Ints, Ints]:
         """Mean (sixteenths), least and greatest count and the input flags of the frames that end at `at_s`."""
-        ends = np.maximum(np.searchsorted(self.t, at_s, side="right"), 1)
-        starts = np.minimum(np.concatenate([[0], ends[:-1]]), ends - 1)  # one without a sample: the last
+        ends = np.searchsorted(self.t, at_s, side="right")
+        starts = np.concatenate([[0], ends[:-1]])  # the shortest frame holds three samples
         total = np.concatenate([[0], np.cumsum(self.adc)])
         mean = ((total[ends] - total[starts]) * messages.MEAN_STEPS) // (ends - starts)
         used = self.adc[: int(ends[-1])]
         least, greatest = np.minimum.reduceat(used, starts), np.maximum.reduceat(used, starts)
         flags = self.flags[ends - 1]
-        keep = int(ends[-1]) - 1  # the newest stays, for a frame that catches no sample of its own
-        self.t, self.adc, self.flags = self.t[keep:], self.adc[keep:], self.flags[keep:]
+        self._drop(int(ends[-1]))
         return mean, least, greatest, flags
 
     def restart(self, at_s: float) -> None:
-        keep = max(int(np.searchsorted(self.t, at_s, side="right")) - 1, 0)
-        self.t, self.adc, self.flags = self.t[keep:], self.adc[keep:], self.flags[keep:]
+        """Forget everything up to `at_s`: the board was off."""
+        self._drop(int(np.searchsorted(self.t, at_s, side="right")))
+
+    def _drop(self, done: int) -> None:
+        self.t, self.adc, self.flags = self.t[done:], self.adc[done:], self.flags[done:]
 
 
 class EmulatedBoard:
@@ -132,7 +134,7 @@ class EmulatedBoard:
         self._flow, self._wheel, self._samples = EdgeCounter(), EdgeCounter(), _Samples()
         self._known_s = 0.0  # how far the pins are known
         self._over = False
-        self._commands = LineSplitter()
+        self._commands = CommandReader()
         self._boot = settings.boot
         self._cause = "P"
         self._start(0.0, settings.start_clock_us)
@@ -272,7 +274,7 @@ class EmulatedBoard:
             inside = (at_s >= stall.at_s) & (at_s < stall.end_s)
             # Place in the buffer, counted from the stall's beginning however the reports are asked for.
             place = np.floor((at_s - stall.at_s) / self.interval_s)
-            held[inside] = stall.end_s + LINE_S * place[inside]
+            held[inside] = stall.end_s
             dropped |= inside & (place >= self._settings.buffer_lines)
         return held, dropped
 

@@ -13,8 +13,8 @@ from host.rig import Rig, rig_from_toml
 from host.simulate import settings
 from host.simulate.events import Event
 from host.simulate.scenario import Scenario
+from host.units import PSI_PA
 
-_PSI = settings.PSI_PA
 _SET_PSI = 40.0
 
 
@@ -79,13 +79,13 @@ def healthy_scenario(rig: Rig, rng: np.random.Generator, hours: float, drift: fl
             refill_after=tuple(range(20, passes, 20)),
         ),
         pump=settings.PumpSettings(between(25, 35), between(0.01, 0.05), between(0.0, 0.03)),
-        regulator=settings.RegulatorSettings(_SET_PSI * _PSI, between(0.08, 0.18), 0.08),
+        regulator=settings.RegulatorSettings(_SET_PSI * PSI_PA, between(0.08, 0.18), 0.08),
         ground=settings.GroundSettings(between(0.01, 0.03), between(0.5, 4.0), between(0.03, 0.10)),
         meter=settings.MeterSettings(
             poles=int(rng.integers(4, 9)), jitter=between(0.005, 0.015), lag_s=between(0.15, 0.30), drift=0.003 * drift
         ),
         transducer=settings.TransducerSettings(
-            zero_error_pa=between(-0.5, 0.5) * _PSI, drift_pa=0.15 * _PSI * drift, noise_counts=between(0.5, 1.5)
+            zero_error_pa=between(-0.5, 0.5) * PSI_PA, drift_pa=0.15 * PSI_PA * drift, noise_counts=between(0.5, 1.5)
         ),
         board=settings.BoardSettings(clock_error=between(-0.005, 0.005)),
     )
@@ -103,7 +103,7 @@ def _harmless_events(rng: np.random.Generator, duration_s: float) -> tuple[Event
 
 def _harmless_event(kind: str, at_s: float, rng: np.random.Generator) -> Event:
     if kind == "knob":
-        return Event(kind, at_s, amount=float(rng.uniform(30, 45)) * _PSI, over_s=float(rng.uniform(0.5, 3.0)))
+        return Event(kind, at_s, amount=float(rng.uniform(30, 45)) * PSI_PA, over_s=float(rng.uniform(0.5, 3.0)))
     if kind == "pace":
         lasts = float(rng.uniform(3, 15))
         return Event(kind, at_s, amount=float(rng.uniform(0.7, 1.3)), over_s=1.0, lasts_s=lasts)

@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
-
-PSI_PA = 6894.757293168
+from host.units import PSI_PA
 
 
 def key(name: str, kind: str, default: Any, low: float | None, high: float | None, meaning: str) -> Any:

@@ -37,6 +37,7 @@ class Wire:
 
     def __init__(self, settings: LinkSettings, happenings: Happenings, rng: np.random.Generator) -> None:
         self._settings, self._happenings, self._rng = settings, happenings, rng
+        self._free_s = 0.0  # when the board's transmitter is done with the report before
         self._last_s = 0.0  # a line that waits behind another arrives after it
         self._unplugged = [event for event in happenings.events if event.kind == "unplug"]
 
@@ -83,8 +84,11 @@ class Wire:
             return _Passage(nothing, nothing > 0, nothing > 0, nothing)
         chance = self._rng.random((count, 4))
         delay = settings.latency_s - settings.jitter_s * np.log1p(-chance[:, 3])
+        place = LINE_S * np.arange(count)
+        out = place + np.maximum.accumulate(np.maximum(sent.held_until_s, self._free_s) - place)
+        self._free_s = float(out[-1]) + LINE_S
         # A line's delay ends before the next line's begins, so no line overtakes another.
-        due = sent.held_until_s + LINE_S + np.minimum(delay, settings.latency_s + LINE_S)
+        due = out + LINE_S + np.minimum(delay, settings.latency_s + LINE_S)
         lost = chance[:, 0] < settings.loss + self._happenings.total(t, "line_loss")
         for event in self._unplugged:
             lost |= (t >= event.at_s) & (t < event.end_s)
