@@ -148,9 +148,9 @@ class JournalWriter:
         return True
 
     def tail(self, offset: int) -> bytes:
-        """What the file will hold from `offset` on and does not hold yet."""
+        """What the file will hold from `offset` on and does not hold yet; nothing where it holds that byte already."""
         with self._lock:
-            return bytes(self._pending[max(offset - self._written, 0) :])
+            return bytes(self._pending[offset - self._written :]) if offset >= self._written else b""
 
     def close(self, status: str, reason: str, wire_damage: int, host_s: float) -> bytes:
         """Write the trailer, drain, bring everything to the medium and close.

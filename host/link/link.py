@@ -57,7 +57,8 @@ class LinkChange:
 class Link:
     """The line to one board.
 
-    `items` gives what was read, in order, then None once the link has stopped. The reading thread does nothing that
+    `items` gives what was read, as LineRead and LinkChange, in order, then None once the link has stopped; a queue
+    that is given may carry other things as well. The reading thread does nothing that
     could hold it up. When the port is gone it is opened again every `retry_s` seconds until it is back.
     `opener` makes a Port from the address; `clock` gives seconds that never jump.
     """
@@ -68,9 +69,10 @@ class Link:
         opener: Callable[[str], Port] = open_port,
         clock: Callable[[], float] = time.monotonic,
         retry_s: float = RETRY_S,
+        items: SimpleQueue[Any] | None = None,
     ) -> None:
         self.address = address
-        self.items: SimpleQueue[LineRead | LinkChange | None] = SimpleQueue()
+        self.items: SimpleQueue[Any] = items or SimpleQueue()
         self.identity: Identity | None = None
         self.bytes_read = 0
         self.lines = 0

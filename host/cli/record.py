@@ -1,0 +1,85 @@
+"""`swardflow record`: record from a port, with no page."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from host.recorder import Outcome
+
+DEFAULT_RUNS = Path("~/swardflow-runs")
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "record",
+        help="record from a board, without a page",
+        description="Records everything the board sends into a new run file. Ctrl-C ends the run in good order.",
+    )
+    parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
+    parser.add_argument("--rig", type=Path, required=True, help="rig file: what the sprayer is (*.toml)")
+    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_RUNS})")
+    parser.add_argument(
+        "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Record until stopped by Ctrl-C, SIGTERM or `swardflow tell RUN stop`."""
+    import signal
+
+    from host.recorder import Recorder, RunPlan
+    from host.recorder.status_line import StatusLine
+    from host.rig import load_rig
+
+    rig = load_rig(args.rig)
+    notes = dict(note_of(text) for text in args.note)
+    plan = RunPlan(args.runs or DEFAULT_RUNS, notes.get("area", rig.name), rig.toml, notes)
+    recorder = Recorder(args.port, plan)
+    path = recorder.start()
+    for number, reason in _signals().items():
+        signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
+    print(f"recording {path}", flush=True)
+    with StatusLine(recorder.status):
+        outcome = recorder.run()
+    return _tell_end(outcome)
+
+
+def note_of(text: str) -> tuple[str, str]:
+    """Key and value of a note given as KEY=TEXT.
+
+    Raises UserError when it is not.
+    """
+    from host.errors import UserError
+
+    key, equals, value = text.partition("=")
+    if not equals or not key.strip():
+        raise UserError(f"note '{text}' has no key: write it as KEY=TEXT, such as area='Lower green'")
+    return key.strip(), value.strip()
+
+
+def _signals() -> dict[int, str]:
+    import signal
+
+    return {
+        signal.SIGINT: "stopped from the keyboard",
+        signal.SIGTERM: "told to end by the system",
+        signal.SIGHUP: "the terminal was closed",
+    }
+
+
+def _tell_end(outcome: Outcome) -> int:
+    import sys
+
+    damaged = f", {outcome.wire_damage} of them damaged on the way" if outcome.wire_damage else ""
+    print(f"recorded {outcome.run}: {outcome.lines} lines{damaged}", flush=True)
+    if outcome.rest:
+        print(
+            f"swardflow: the disk is full and the end of the run lies in {outcome.rest}: make room, then run "
+            f'\'cat "{outcome.rest}" >> "{outcome.run}"\'',
+            file=sys.stderr,
+        )
+    return 1 if outcome.rest or outcome.lines_lost else 0

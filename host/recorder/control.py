@@ -1,0 +1,123 @@
+"""How another process talks to a running recorder: requests and replies of one JSON line each, over a Unix socket.
+
+The socket lies in a folder that only the user can enter, under a name worked out from the run file's path, so whoever
+knows the run finds its recorder. Requests name what they ask in "ask"; a reply has "error", a sentence, when it could
+not be done.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import socket
+import socketserver
+import stat
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from host.errors import UserError
+
+MAX_REQUEST = 1 << 16
+PATIENCE_S = 5.0  # a command to the board may be sent three times before it is given up
+
+
+def socket_path(run: Path) -> Path:
+    """Where the recorder of `run` listens.
+
+    Raises UserError when the folder of sockets belongs to somebody else.
+    """
+    name = hashlib.sha256(os.fsencode(os.path.realpath(run))).hexdigest()[:20]
+    return _private_folder() / f"{name}.sock"
+
+
+def _private_folder() -> Path:
+    user = os.getuid()
+    own = Path(f"/run/user/{user}")
+    folder = (own if _is_private(own) else Path("/tmp")) / f"swardflow-{user}"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    if not _is_private(folder):
+        raise UserError(f"{folder} can be entered by others: remove it, Swardflow makes it anew")
+    return folder
+
+
+def _is_private(folder: Path) -> bool:
+    try:
+        status = folder.lstat()
+    except OSError:
+        return False
+    return stat.S_ISDIR(status.st_mode) and status.st_uid == os.getuid() and not status.st_mode & 0o077
+
+
+def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
+    """Send a request to the recorder of `run` and return its reply.
+
+    Raises UserError when no recorder answers for this run or it could not do what was asked.
+    """
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+            connection.settimeout(PATIENCE_S)
+            connection.connect(str(socket_path(run)))
+            connection.sendall(json.dumps(request).encode() + b"\n")
+            with connection.makefile("rb") as replies:
+                reply = json.loads(replies.readline())
+    except (OSError, ValueError):
+        raise UserError(f"no recorder is running for {run}: it has ended, or this is another run") from None
+    if not isinstance(reply, dict):
+        raise UserError(f"the recorder of {run} gave no proper answer: is it of another version?")
+    if "error" in reply:
+        raise UserError(str(reply["error"]))
+    return reply
+
+
+class ControlServer:
+    """Answers requests in threads of its own with what `answer` returns.
+
+    `answer` raises UserError for what cannot be done.
+    """
+
+    def __init__(self, path: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> None:
+        self._path = path
+        path.unlink(missing_ok=True)  # run files are never overwritten, so only a dead recorder can have left it
+        self._server = _Server(str(path), _handler(answer))
+        self._thread = threading.Thread(
+            target=self._server.serve_forever, args=(0.1,), name="swardflow control", daemon=True
+        )
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop listening."""
+        self._server.shutdown()
+        self._server.server_close()
+        self._thread.join()
+        self._path.unlink(missing_ok=True)
+
+
+class _Server(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
+    daemon_threads = True
+    block_on_close = False
+
+
+def _handler(answer: Callable[[dict[str, Any]], dict[str, Any]]) -> type[socketserver.StreamRequestHandler]:
+    class Handler(socketserver.StreamRequestHandler):
+        def handle(self) -> None:
+            with suppress(OSError):  # whoever asked has gone
+                while line := self.rfile.readline(MAX_REQUEST):
+                    self.wfile.write(json.dumps(_reply(answer, line)).encode() + b"\n")
+
+    return Handler
+
+
+def _reply(answer: Callable[[dict[str, Any]], dict[str, Any]], line: bytes) -> dict[str, Any]:
+    try:
+        request = json.loads(line)
+        if not isinstance(request, dict):
+            raise UserError("a request must be a JSON object")
+        return answer(request)
+    except UserError as error:
+        return {"error": str(error)}
+    except (ValueError, TypeError, RecursionError):
+        return {"error": "the request is not written as it should be: see host/recorder/control.py"}

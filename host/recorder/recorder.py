@@ -1,0 +1,258 @@
+"""The recorder: what comes over the link goes into the run file. Nothing here waits for anybody who looks on."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from typing import Any
+
+from firmware_protocol.messages import outputs_argument
+from host.errors import UserError
+from host.journal import JournalWriter, Snapshot
+from host.journal.files import Files
+from host.journal.writer import RECORDING
+from host.link import LineRead, Link, LinkChange
+from host.recorder.control import ControlServer, socket_path
+from host.recorder.folder import make_folder, run_names
+
+_FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
+_AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
+_TELLABLE = ("refill", "mark")
+
+
+@dataclass(frozen=True, slots=True)
+class RunPlan:
+    """What a recording is told before it begins. `name` goes into the file's name; notes have free keys."""
+
+    folder: Path
+    name: str
+    rig_toml: str
+    notes: Mapping[str, str] = field(default_factory=dict)
+    calibrations: tuple[Mapping[str, Any], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a recording ended; `rest` is where the bytes lie that a full disk would not take, None if it took all."""
+
+    run: Path
+    lines: int
+    wire_damage: int
+    lines_lost: int
+    rest: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Something said by a person, to be written in its turn."""
+
+    stamp: float
+    what: str  # a kind of event, "note", or "stop"
+    detail: dict[str, Any]
+
+
+class Recorder:
+    """One recording, from opening the port to the trailer.
+
+    `open_link` makes the link from the address, the clock and the queue that it is to fill; `clock` gives seconds
+    that never jump; `now` the wall-clock time with its offset; `shelters` are folders for the rest of a run whose
+    own disk is full, the first that takes it is used.
+    """
+
+    def __init__(
+        self,
+        address: str,
+        plan: RunPlan,
+        open_link: Callable[[str, SimpleQueue[Any]], Link] | None = None,
+        files: Files | None = None,
+        shelters: tuple[Path, ...] = (Path("~"), Path("/var/tmp"), Path("/tmp")),
+    ) -> None:
+        self._address = address
+        self._plan = plan
+        self._files = files
+        self._shelters = shelters
+        self._inbox: SimpleQueue[LineRead | LinkChange | _Told | None] = SimpleQueue()
+        self._link = (open_link or _link)(address, self._inbox)
+        self._zero = 0.0
+        self._reason = ""
+        self._writer: JournalWriter | None = None
+        self._control: ControlServer | None = None
+
+    def start(self, board_wait_s: float = 5.0) -> Path:
+        """Open the port, hear the board, begin the run file, and return its path.
+
+        Raises UserError when any of it fails; no run file is left behind then.
+        """
+        started, self._zero = datetime.now().astimezone(), time.monotonic()
+        folder = make_folder(self._plan.folder)
+        self._link.start()
+        try:
+            self._link.wait_for_board(board_wait_s)
+            self._writer = self._begin(folder, started)
+            self._control = ControlServer(socket_path(self._writer.path), self._answer)
+        except BaseException:
+            self._link.stop()
+            raise
+        for key, value in self._plan.notes.items():
+            self._writer.note(key, value, 0.0)
+        self._writer.event("run_start", 0.0)
+        return self._writer.path
+
+    def stop(self, reason: str) -> None:
+        """Ask `run` to take what has arrived and end; may be called from a signal handler or any thread."""
+        self._inbox.put(_Told(time.monotonic(), "stop", {"reason": reason}))
+
+    def run(self) -> Outcome:
+        """Record until told to stop, then drain, write the trailer, and return how it went."""
+        writer = self._writer
+        if writer is None:
+            raise RuntimeError("start the recorder before running it")
+        status = "failed"
+        try:
+            while self._step(writer):
+                pass
+            status = "complete"
+        except BaseException as error:
+            self._reason = self._reason or f"{type(error).__name__}: {error}"
+            raise
+        finally:
+            if status == "failed":
+                self._link.stop()
+            rest = self._end(writer, status)
+        return Outcome(writer.path, self._link.lines, self._link.wire_damage, writer.lines_lost, rest)
+
+    def status(self) -> dict[str, Any]:
+        """How things stand, ready for JSON; times in seconds."""
+        link, writer = self._link, self._writer
+        identity = link.identity
+        return {
+            "pid": os.getpid(),
+            "run": str(writer.path) if writer else None,
+            "state": ("stopping" if self._reason else writer.state) if writer else "starting",
+            "trouble": (writer.trouble or writer.sync_trouble) if writer else "",
+            "run_s": time.monotonic() - self._zero,
+            "port": self._address,
+            "link": link.state,
+            "quiet_s": link.quiet_s,
+            "lines": link.lines,
+            "wire_damage": link.wire_damage,
+            "lines_lost": writer.lines_lost if writer else 0,
+            "bytes_written": writer.bytes_written if writer else 0,
+            "bytes_waiting": writer.bytes_waiting if writer else 0,
+            "board": asdict(identity) if identity else None,
+        }
+
+    def _begin(self, folder: Path, started: datetime) -> JournalWriter:
+        header: dict[str, Any] = {"started": started.isoformat(timespec="milliseconds"), "port": self._address}
+        header |= {"board": asdict(self._link.identity) if self._link.identity else None}
+        snapshot = Snapshot(header, self._plan.rig_toml, self._plan.calibrations)
+        for name in run_names(started, self._plan.name):
+            try:
+                return JournalWriter(folder / name, snapshot, self._files)
+            except FileExistsError:
+                continue
+        raise UserError(f"{folder} already holds a hundred runs of this minute and name: give another with --runs")
+
+    def _step(self, writer: JournalWriter) -> bool:
+        """Take what is there, or wait a little for something; False once everything has been taken."""
+        try:
+            item = self._inbox.get(timeout=_FLUSH_S)
+            for _ in range(_AT_ONCE):
+                if item is None:
+                    return False
+                self._take(item, writer)
+                item = self._inbox.get_nowait()
+            if item is None:
+                return False
+            self._take(item, writer)
+        except Empty:
+            pass
+        writer.flush()
+        return True
+
+    def _take(self, item: LineRead | LinkChange | _Told, writer: JournalWriter) -> None:
+        host_s = max(item.stamp - self._zero, 0.0)
+        if isinstance(item, LineRead):
+            writer.raw_line(item.raw, host_s)
+        elif isinstance(item, LinkChange):
+            writer.event(item.kind, host_s, **item.detail)
+        elif item.what == "note":
+            writer.note(item.detail["key"], item.detail["value"], host_s)
+        elif item.what != "stop":
+            writer.event(item.what, host_s, **item.detail)
+        elif not self._reason:
+            self._reason = item.detail["reason"]
+            self._link.stop()  # its last items, and then None, are in the inbox when this returns
+
+    def _end(self, writer: JournalWriter, status: str) -> Path | None:
+        host_s = max(time.monotonic() - self._zero, 0.0)
+        writer.event("run_end", host_s, reason=self._reason)
+        rest = writer.close(status, self._reason, self._link.wire_damage, host_s)
+        if self._control:
+            self._control.close()
+        return self._shelter(writer.path.name, rest) if rest else None
+
+    def _shelter(self, name: str, rest: bytes) -> Path:
+        for folder in self._shelters:
+            path = folder.expanduser() / f"{name}.rest"
+            try:
+                with path.open("xb") as file:
+                    file.write(rest)
+                    file.flush()
+                    os.fsync(file.fileno())
+            except OSError:
+                continue
+            return path
+        raise UserError(
+            f"no disk takes the last {len(rest)} bytes of run {name}: they are lost; make room before the next"
+        )
+
+    def _answer(self, request: dict[str, Any]) -> dict[str, Any]:
+        """Reply to a request of the control socket."""
+        match request.get("ask"):
+            case "status":
+                return self.status()
+            case "tail":
+                offset = int(request["from"]) if isinstance(request.get("from"), int) else 0
+                return {"from": offset, "data": self._writer.tail(offset).decode("ascii") if self._writer else ""}
+            case "event" if request.get("kind") in _TELLABLE:
+                self._tell(str(request["kind"]), {"text": str(request.get("text", ""))})
+            case "event":
+                raise UserError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
+            case "note":
+                self._tell("note", {"key": str(request.get("key", "text")), "value": str(request.get("value", ""))})
+            case "output":
+                buzzer, light, tenths = (_number(request, key) for key in ("buzzer", "light", "tenths"))
+                ack = self._link.command("o", outputs_argument(buzzer & 3, light & 3, tenths & 0xFFFF))
+                return {"done": True, "value": ack.value}
+            case "stop":
+                self.stop(str(request.get("reason", "told to stop")))
+            case other:
+                raise UserError(f"the recorder knows no request {other!r}: is the asking program of another version?")
+        return {"done": True}
+
+    def _tell(self, what: str, detail: dict[str, Any]) -> None:
+        if self._reason:
+            raise UserError("the recording is ending and takes no more")
+        self._inbox.put(_Told(time.monotonic(), what, detail))
+
+
+def is_alarm(status: Mapping[str, Any]) -> bool:
+    """Whether a status must be shown as an alarm: the disk takes nothing, or the board is not heard."""
+    return status.get("state") not in (RECORDING, "stopping") or status.get("link") != "ok"
+
+
+def _link(address: str, items: SimpleQueue[Any]) -> Link:
+    return Link(address, items=items)
+
+
+def _number(request: dict[str, Any], key: str) -> int:
+    value = request.get(key, 0)
+    if not isinstance(value, int):
+        raise UserError(f"{key} must be a whole number")
+    return value

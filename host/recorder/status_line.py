@@ -1,0 +1,78 @@
+"""How a recording stands, in one line that keeps itself up to date.
+
+It is printed by a thread of its own: a terminal that is held up must not hold up the recording.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any, Self, TextIO
+
+from host.recorder.recorder import is_alarm
+
+INTERVAL_S = 0.5
+LINK_WORDS = {
+    "ok": "board heard",
+    "silent": "NOTHING HEARD FROM THE BOARD",
+    "lost": "PORT GONE, trying again",
+    "unreadable": "WHAT ARRIVES CANNOT BE READ",
+    "wrong protocol": "BOARD SPEAKS ANOTHER PROTOCOL",
+}
+
+
+def status_text(status: Mapping[str, Any]) -> str:
+    """One line for a status of the recorder."""
+    seconds = int(status["run_s"])
+    parts = [
+        f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}",
+        f"{status['lines']} lines",
+        LINK_WORDS.get(status["link"], str(status["link"])),
+    ]
+    if status["wire_damage"]:
+        parts.insert(2, f"{status['wire_damage']} damaged")
+    if status["bytes_waiting"] and is_alarm(status):
+        parts.append(f"{status['state'].upper()}, {status['bytes_waiting'] // 1000} kB wait in memory: make room")
+    elif status["trouble"]:
+        parts.append(f"DISK TROUBLE: {status['trouble']}")
+    if status["lines_lost"]:
+        parts.append(f"{status['lines_lost']} LINES LOST")
+    return "  ".join(parts)
+
+
+class StatusLine:
+    """Prints `status` twice a second on a terminal; elsewhere one line whenever the state changes."""
+
+    def __init__(self, status: Callable[[], Mapping[str, Any]], out: TextIO | None = None) -> None:
+        self._status = status
+        self._out = out or sys.stderr
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="swardflow status", daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._ending.set()
+        self._thread.join(2 * INTERVAL_S)  # a held-up terminal is not waited for
+
+    def _run(self) -> None:
+        terminal = self._out.isatty()
+        shown: tuple[str, str] | None = None
+        try:
+            while not self._ending.wait(INTERVAL_S):
+                status = self._status()
+                state = (str(status["state"]), str(status["link"]))
+                if terminal:
+                    self._out.write(f"\r\x1b[K{status_text(status)}")
+                elif state != shown and (shown or is_alarm(status)):
+                    self._out.write(status_text(status) + "\n")
+                self._out.flush()
+                shown = state
+            if terminal:
+                self._out.write("\n")
+                self._out.flush()
+        except (OSError, ValueError):
+            return  # nobody looks on any more
