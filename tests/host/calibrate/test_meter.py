@@ -1,0 +1,165 @@
+import math
+
+import numpy as np
+import pytest
+import scipy.stats
+from uncertainties import ufloat
+
+from host.calibrate.meter import ASSUMED_REPEATABILITY, MeterCatch, calibrate_meter
+from host.calibrate.vessels import TANK, Vessel
+from host.errors import UserError
+
+LITRE = 1e-3
+FINE = Vessel("balance", step_m3=1e-9, accuracy=0.0)  # nothing of its own: leaves the scatter of the meter alone
+GOOD_JUG = Vessel("jug", step_m3=10e-6, accuracy=0.005)
+
+
+def catch(pulses, litres, seconds=60.0, vessel=FINE):
+    return MeterCatch(pulses, litres * LITRE, vessel, seconds)
+
+
+def test_the_k_factor_is_pulses_per_volume():
+    """Definition; Pope et al., NIST SP 1039r1, 2014."""
+    one = MeterCatch(2750, 3.785411784 * LITRE, FINE, 110.0)
+    assert one.factor * 3.785411784e-3 == pytest.approx(2750)  # pulses per gallon
+    assert one.frequency_hz == pytest.approx(25.0)
+
+
+def test_scatter_is_weighed_as_scipy_does_when_nothing_else_matters():
+    litres = [2.000, 2.012, 1.993, 2.006, 1.998]
+    result = calibrate_meter([catch(900, one) for one in litres])
+    factors = [900 / (one * LITRE) for one in litres]
+    mean, error = np.mean(factors), scipy.stats.sem(factors)
+    assert result.curve[0][1] == pytest.approx(mean, rel=1e-6)
+    assert result.uncertainty.standard == pytest.approx(error / mean, rel=1e-3)
+    low, high = scipy.stats.t.interval(0.95, 4, loc=mean, scale=error)
+    assert result.uncertainty.expanded * mean == pytest.approx((high - low) / 2, rel=1e-3)
+    assert result.uncertainty.degrees == pytest.approx(4, rel=1e-2)
+    np.testing.assert_allclose(result.residuals, np.array(factors) / mean - 1, atol=1e-6)
+
+
+def test_one_catch_against_the_uncertainties_package():
+    c = MeterCatch(431, 0.95 * LITRE, GOOD_JUG, 30.0)
+    pulses = ufloat(431, 1 / math.sqrt(6)) * (1 + ufloat(0, ASSUMED_REPEATABILITY))
+    volume = ufloat(0.95e-3, 10e-6 / math.sqrt(12)) * (1 + ufloat(0, 0.005 / math.sqrt(3)))
+    theirs = pulses / volume
+    result = calibrate_meter([c])
+    assert result.curve[0][1] == pytest.approx(theirs.nominal_value)
+    assert result.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-3)
+    assert any("repeatability of 1 % is assumed" in remark for remark in result.remarks)
+
+
+def test_unequal_catches_are_weighed_by_their_own_uncertainty():
+    """With scatter no larger than reading explains, it is the inverse-variance mean (GUM F.2; any handbook)."""
+    small, large = Vessel("cup", 50e-6, 0.0), Vessel("bucket", 50e-6, 0.0)
+    catches = [MeterCatch(450, 1.005 * LITRE, small, 60), MeterCatch(9000, 20.01 * LITRE, large, 1200)]
+    u = np.array([c.own_uncertainty() for c in catches])
+    k = np.array([c.factor for c in catches])
+    result = calibrate_meter(catches)
+    assert result.curve[0][1] == pytest.approx(np.sum(k / u**2) / np.sum(1 / u**2), rel=1e-6)
+    assert result.uncertainty.components[0].standard == pytest.approx(np.sum(1 / u**2) ** -0.5, rel=1e-2)
+
+
+def test_the_scale_of_the_jug_is_shared_and_does_not_average_out():
+    catches = [catch(900 + n % 2, 2.0, vessel=GOOD_JUG) for n in range(40)]
+    result = calibrate_meter(catches)
+    scale = next(part for part in result.uncertainty.components if "scale of the jug" in part.name)
+    assert scale.standard == pytest.approx(0.005 / math.sqrt(3))
+    assert result.uncertainty.standard == pytest.approx(scale.standard, rel=0.1)
+
+
+def test_a_tank_balance_is_one_more_point_with_little_weight():
+    catches = [catch(900, 2.0, vessel=GOOD_JUG), catch(903, 2.0, vessel=GOOD_JUG), catch(898, 2.0, vessel=GOOD_JUG)]
+    tank = MeterCatch(9900, 21.4 * LITRE, TANK, 660.0)  # 463 per litre, 3 % off
+    alone, both = calibrate_meter(catches), calibrate_meter([*catches, tank])
+    assert alone.curve[0][1] < both.curve[0][1] < (3 * alone.curve[0][1] + tank.factor) / 4
+    assert any("tank marks" in part.name for part in both.uncertainty.components)
+
+
+def test_a_curve_where_the_points_call_for_it():
+    rng = np.random.default_rng(5)
+    catches = []
+    for seconds, factor in [(240, 432.0), (120, 446.0), (60, 452.0)]:
+        catches += [catch(round(factor * 2.0 * (1 + rng.normal(0, 0.002))), 2.0, seconds) for _ in range(3)]
+    result = calibrate_meter(catches)
+    frequency, factor = np.array(result.curve).T
+    np.testing.assert_allclose(frequency, [3.6, 7.43, 15.07], rtol=0.01)
+    np.testing.assert_allclose(factor / 1e3, [432, 446, 452], rtol=0.004)
+    assert any("a curve is used" in remark for remark in result.remarks)
+    assert result.range_hz == pytest.approx((3.6, 15.07), rel=0.01)
+    assert max(map(abs, result.residuals)) < 0.006
+    assert any("between the points" in part.name for part in result.uncertainty.components)
+
+
+def test_no_curve_is_made_of_scatter():
+    """A constant factor is taken for a curve in no more than the 5 % that the test allows (300 draws, seed fixed)."""
+    rng = np.random.default_rng(11)
+    curves = 0
+    for _ in range(300):
+        catches = [
+            catch(round(9000 * (1 + rng.normal(0, 0.004))), 20.0, seconds) for seconds in (600, 600, 300, 300, 150, 150)
+        ]
+        curves += len(calibrate_meter(catches).curve) > 1
+    assert curves / 300 < 0.05 + 2.6 * math.sqrt(0.05 * 0.95 / 300)
+
+
+def test_the_expanded_uncertainty_covers_the_truth():
+    """Of 400 seeded calibrations with everything drawn that can be wrong, the truth lies within U in 95 % or so."""
+    rng = np.random.default_rng(3)
+    jug = Vessel("jug", step_m3=20e-6, accuracy=0.01)
+    covered = 0
+    for _ in range(400):
+        truth, scale = 450.0, 1 + rng.uniform(-0.01, 0.01)
+        catches = []
+        for _ in range(5):
+            litres = rng.uniform(1.5, 2.5)
+            pulses = int(truth * (1 + rng.normal(0, 0.006)) * litres + rng.uniform())
+            read = round(litres * scale / 0.02) * 0.02
+            catches.append(catch(pulses, read, 60.0, jug))
+        result = calibrate_meter(catches)
+        covered += abs(result.curve[0][1] / 450e3 - 1) <= result.uncertainty.expanded
+    assert covered / 400 >= 0.93
+
+
+def test_an_outlier_is_pointed_out_and_named():
+    litres = [2.000, 2.006, 2.130, 1.998, 2.003]
+    result = calibrate_meter([catch(900, one) for one in litres])
+    assert result.outliers == (2,)
+    assert any(remark.startswith("Catch 3 lies -6.") for remark in result.remarks)
+
+
+def test_good_catches_are_not_called_outliers():
+    rng = np.random.default_rng(8)
+    called = sum(
+        bool(calibrate_meter([catch(900, 2 * (1 + rng.normal(0, 0.005))) for _ in range(6)]).outliers)
+        for _ in range(200)
+    )
+    assert called / 200 < 0.05 + 2.6 * math.sqrt(0.05 * 0.95 / 200)
+
+
+def test_catches_without_a_time_make_a_constant():
+    result = calibrate_meter([MeterCatch(900, 2 * LITRE, GOOD_JUG), MeterCatch(905, 2 * LITRE, GOOD_JUG)])
+    assert len(result.curve) == 1
+    assert result.range_hz is None
+    np.testing.assert_allclose(result.meter().pulses_per_m3([3, 300]), result.curve[0][1])
+
+
+@pytest.mark.parametrize(
+    ("catches", "says"),
+    [
+        ([], "no catch was given"),
+        ([catch(0, 2.0)], "catch 1 has 0 pulses"),
+        ([catch(900, 2.0), catch(900, 0.0)], "catch 2 has no volume"),
+        ([catch(900, -2.0)], "catch 1 has no volume"),
+        ([catch(900, float("nan"))], "catch 1 has no volume"),
+        ([catch(900, 2.0, 0.0)], "catch 1 has no time"),
+        ([catch(900, 2.0), catch(1800, 2.0)], "catches 1 and 2 differ 2-fold"),
+        (
+            [MeterCatch(4, 0.01 * LITRE, JUG_MARKS, 5.0) for JUG_MARKS in [Vessel("jug", 50e-6, 0.01)]],
+            "smaller than what",
+        ),
+    ],
+)
+def test_what_is_no_catch_is_refused_in_one_sentence(catches, says):
+    with pytest.raises(UserError, match=says):
+        calibrate_meter(catches)
