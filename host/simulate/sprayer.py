@@ -96,7 +96,7 @@ class Sprayer:
             return None
         t = grid(STEP_S, first + 1, steps)
         speed = np.interp(t, self.walk.t, self.walk.speed_m_s)
-        switch = np.searchsorted(self._spray_edges, t, side="right") % 2 == 1
+        switch = np.searchsorted(self._spray_edges, t - STEP_S / 2) % 2 == 1  # each value stands for a whole step
         refilled = [end for _, end in self.walk.refills if t[0] - STEP_S < end <= t[-1]]
         boom = self._boom.block(t, switch, speed > 0.05, refilled)
         self._account(boom)
@@ -159,7 +159,8 @@ def _pump(rig: Rig, pressure_pa: float, flow_m3_s: float) -> Pump:
 def true_curve(scenario: Scenario) -> Curve:
     """The meter's true factor over frequency: the rig's, put out by the scenario's `deviation`."""
     meter, deviation = scenario.rig.meter, scenario.meter.deviation
-    frequency = np.unique([point[0] for point in (*meter.curve, *deviation)])
+    own = meter.curve if len(meter.curve) > 1 or not deviation else ()  # a constant factor belongs to no frequency
+    frequency = np.unique([point[0] for point in (*own, *deviation)])
     factor = np.asarray(meter.pulses_per_m3(frequency), dtype=np.float64)
     if deviation:
         at, by = np.array(deviation).T

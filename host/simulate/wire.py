@@ -12,6 +12,7 @@ from firmware_protocol.messages import MAX_LINE, REPORT_FIELDS, Report, encode_r
 from host.journal import FRAME_DTYPE
 from host.simulate.board import LINE_S, Sent
 from host.simulate.events import Happenings
+from host.simulate.noise import grid
 from host.simulate.settings import LinkSettings
 
 Floats = npt.NDArray[np.float64]
@@ -84,7 +85,7 @@ class Wire:
             return _Passage(nothing, nothing > 0, nothing > 0, nothing)
         chance = self._rng.random((count, 4))
         delay = settings.latency_s - settings.jitter_s * np.log1p(-chance[:, 3])
-        place = LINE_S * np.arange(count)
+        place = grid(LINE_S, 0, count)
         out = place + np.maximum.accumulate(np.maximum(sent.held_until_s, self._free_s) - place)
         self._free_s = float(out[-1]) + LINE_S
         # A line's delay ends before the next line's begins, so no line overtakes another.

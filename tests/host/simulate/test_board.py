@@ -17,6 +17,7 @@ from host.simulate.scenario import load_scenario
 from host.simulate.settings import BoardSettings, LinkSettings
 from tests.host.simulate.made import RIG, flow_between, frames_of, one_pass, rig
 
+ALL = Capability(0x3F)
 VECTORS = Path(firmware_protocol.__file__).parent / "vectors"
 
 
@@ -30,7 +31,7 @@ def unescaped(text: str) -> bytes:
     return text.encode("ascii").decode("unicode_escape").encode("latin-1")
 
 
-def board(settings: BoardSettings, fitted: Capability = Capability(0x3F)) -> EmulatedBoard:
+def board(settings: BoardSettings, fitted: Capability = ALL) -> EmulatedBoard:
     return EmulatedBoard(settings, fitted, lambda: None, [], [])
 
 
