@@ -32,12 +32,11 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
 
     Raises UserError when the address is not this machine's own or is taken, or the run cannot be followed.
     """
-    listener = _listen(host, port)
+    run = None if follow == LATEST else find_run(follow, folder)
     import uvicorn
 
     newest = Newest()
-    with closing(RecorderDoor()) as door:
-        run = None if follow == LATEST else find_run(follow, folder)
+    with closing(_listen(host, port)) as listener, closing(RecorderDoor()) as door:
         follower = Follower(folder, run, newest, door)
         config = uvicorn.Config(
             build_app(newest, door),

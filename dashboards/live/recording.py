@@ -164,4 +164,3 @@ class RecorderDoor:
     def _keep_asking(self) -> None:
         while not self._stop.wait(ASK_S):
             self.look()
-

@@ -1,0 +1,79 @@
+"""Servers, growing runs and browsers for the tests of the pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.dashboards.processes import Server
+from tests.dashboards.writing import GrowingRun
+
+CHROMIUM_FLAGS = [
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
+    *("--disable-component-update", "--disable-sync"),
+]
+
+
+@pytest.fixture
+def runs(tmp_path: Path) -> Path:
+    """An empty folder for run files."""
+    folder = tmp_path / "runs"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def serve(runs: Path, tmp_path: Path) -> Iterator[Callable[..., Server]]:
+    """Starts servers on the folder of runs and ends them after the test."""
+    servers: list[Server] = []
+
+    def start(*arguments: str, port: int | None = None) -> Server:
+        servers.append(Server(runs, tmp_path / "server.log", *arguments, port=port))
+        return servers[-1]
+
+    yield start
+    for server in servers:
+        server.end()
+
+
+@pytest.fixture
+def growing(runs: Path) -> Iterator[GrowingRun]:
+    """A run that grows ten times a second."""
+    run = GrowingRun(runs / "2026-05-14T0915-bowling-green.sward")
+    yield run
+    run.end()
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Iterator[Any]:
+    """Chromium without a screen."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def phone(browser: Any) -> Iterator[Callable[..., Any]]:
+    """Opens pages of a phone's size, and collects every address that they ask for in `page.asked`."""
+    with ExitStack() as stack:
+
+        def open_page(address: str, width: int = 360, height: int = 740, light: str = "light") -> Any:
+            context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=light)
+            stack.callback(context.close)
+            page = context.new_page()
+            page.asked, page.wrong = [], []
+            page.on("request", lambda request: page.asked.append(request.url))
+            page.on("websocket", lambda socket: page.asked.append(socket.url))
+            page.on("pageerror", lambda error: page.wrong.append(str(error)))
+            page.on("console", lambda said: page.wrong.append(said.text) if said.type == "error" else None)
+            page.goto(address)
+            return page
+
+        yield open_page

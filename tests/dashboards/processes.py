@@ -1,0 +1,100 @@
+"""The page's server and a recorder as processes of their own, as they are in use."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from tests.dashboards.walking import RIG
+
+ROOT = Path(__file__).parents[2]
+
+
+def wait_until(reached: Callable[[], Any], what: str, timeout_s: float = 10.0) -> Any:
+    """What `reached` returns once it is true."""
+    deadline = time.monotonic() + timeout_s
+    while not (result := reached()):
+        assert time.monotonic() < deadline, f"not within {timeout_s} s: {what}"
+        time.sleep(0.02)
+    return result
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+class Process:
+    """A child in its own session; everything it printed is in `log`."""
+
+    def __init__(self, arguments: list[str], log: Path) -> None:
+        self.log = log
+        with log.open("ab") as out:
+            environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+            self.child = subprocess.Popen(
+                [sys.executable, "-W", "error", *arguments],
+                cwd=ROOT,
+                env=environment,
+                stdout=out,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
+
+    def end(self, how: signal.Signals = signal.SIGTERM, timeout_s: float = 15.0) -> int:
+        """Send a signal and wait; the exit code."""
+        if self.child.poll() is None:
+            self.child.send_signal(how)
+        return self.child.wait(timeout_s)
+
+    def output(self) -> str:
+        return self.log.read_text(encoding="utf-8", errors="replace")
+
+
+class Server(Process):
+    """`python -m dashboards` on a port of its own."""
+
+    def __init__(self, runs: Path, log: Path, *arguments: str, port: int | None = None) -> None:
+        self.port = port or free_port()
+        self.address = f"http://127.0.0.1:{self.port}"
+        super().__init__(["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), *arguments], log)
+        wait_until(self._answers, f"the server answers; it said: {self.output()}", 20.0)
+
+    def newest(self) -> dict[str, Any]:
+        with urllib.request.urlopen(f"{self.address}/live/newest", timeout=5) as answer:
+            message: dict[str, Any] = json.load(answer)
+        return message
+
+    def row(self) -> dict[str, Any]:
+        row: dict[str, Any] = self.newest()["row"]
+        return row
+
+    def _answers(self) -> bool:
+        assert self.child.poll() is None, self.output()
+        try:
+            return bool(self.row())
+        except (urllib.error.URLError, ConnectionError, TimeoutError):
+            return False
+
+
+class RecorderProcess(Process):
+    """`swardflow record` on a port, into a folder."""
+
+    def __init__(self, port: str, runs: Path, log: Path) -> None:
+        command = ["-m", "host.cli.main", "record", port, "--rig", str(RIG), "--runs", str(runs)]
+        super().__init__(command, log)
+        self.run: Path = wait_until(lambda: self._run(runs), f"a run file; the recorder said: {self.output()}", 20.0)
+
+    def _run(self, runs: Path) -> Path | None:
+        assert self.child.poll() is None, self.output()
+        return next(iter(sorted(runs.glob("*.sward"))), None)

@@ -1,0 +1,134 @@
+"""The texts on the screen against numbers worked out by hand from the units' definitions."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from dashboards.live.screen import band_position, blank_row, clock, deviation, number, screen_row
+from dashboards.live.trace import Trace
+from dashboards.pages import PAGES
+from host.pipeline import ADVICE
+
+GALLON_M3 = 231 * 0.0254**3  # NIST Handbook 44, Appendix C
+RATE_1 = GALLON_M3 / (1000 * 0.3048**2)  # 1 gal/1000 ft²
+
+
+def live(**changes: Any) -> dict[str, Any]:
+    """A live row: 1.05 gal/1000 ft² at a target of 1.00, 2.5 mph, 40 psi."""
+    row = {
+        "frame": 41,
+        "host_s": 4.1,
+        "rate_m3_m2": 1.05 * RATE_1,
+        "rate_u_m3_m2": 0.02 * RATE_1,
+        "target_m3_m2": RATE_1,
+        "band_low_m3_m2": 0.9 * RATE_1,
+        "band_high_m3_m2": 1.1 * RATE_1,
+        "advice": "on target",
+        "spraying": True,
+        "moving": True,
+        "pace_wanted_m_s": 2.6 * 0.44704,
+        "flow_m3_s": 1.4 * GALLON_M3 / 60,
+        "pressure_pa": 40 * 6894.757,  # NIST SP 811, Appendix B
+        "speed_m_s": 2.5 * 0.44704,
+        "tank_left_m3": 12.34 * GALLON_M3,
+        "tank_covers_m2": 11752 * 0.3048**2,
+        "area_m2": 12500 * 0.3048**2,
+        "volume_m3": 3.21 * GALLON_M3,
+        "distance_m": 100.0,
+        "pass_number": 3,
+        "pass_distance_m": 134 * 0.3048,
+        "in_pass": True,
+        "off_target_s": 75.0,
+        "standing_s": 0.0,
+        "standing_m3": 0.0,
+    }
+    return row | changes
+
+
+def test_a_row_in_us_units() -> None:
+    row = screen_row(live(), "us")
+    assert (row["rate"], row["rate_unit"], row["rate_spread"]) == ("1.05", "gal/1000 ft²", "± 0.02")
+    assert (row["target"], row["band_low"], row["band_high"]) == ("1.00", "0.90", "1.10")
+    assert (row["off_by"], row["off_side"], row["position"]) == ("5 %", "over", 0.5)
+    assert (row["pace"], row["pace_wanted"], row["pace_unit"]) == ("2.5", "2.6", "mph")
+    assert (row["flow"], row["pressure"]) == ("1.40", "40.0")
+    assert (row["tank"], row["covers"]) == ("12.3", "covers 11\u202f752 ft²")
+    assert (row["area"], row["pass"], row["pass_length"]) == ("12\u202f500", "3", "134 ft so far")
+    assert (row["off_target"], row["stood"]) == ("1:15", "")
+
+
+def test_a_row_in_metric_units() -> None:
+    row = screen_row(live(), "metric")
+    # 1 gal/1000 ft² = 3.785411784 L / 92.90304 m² = 4.0746 L/100 m²
+    assert (row["rate"], row["rate_unit"]) == ("4.28", "L/100 m²")
+    assert (row["pace"], row["pace_unit"]) == ("4.0", "km/h")
+    assert (row["pressure"], row["tank"]) == ("2.76", "46.7")
+
+
+def test_missing_numbers_are_dashes() -> None:
+    missing = dict.fromkeys(("rate_m3_m2", "rate_u_m3_m2", "pace_wanted_m_s", "pressure_pa", "tank_covers_m2"))
+    row = screen_row(live(**missing), "us")
+    assert (row["rate"], row["pace_wanted"], row["pressure"]) == ("–", "–", "–")
+    assert (row["rate_spread"], row["off_by"], row["off_side"], row["covers"], row["position"]) == (
+        "",
+        "",
+        "",
+        "",
+        None,
+    )
+
+
+def test_standing_is_told_with_what_went_down() -> None:
+    row = screen_row(live(advice="standing still: stop spraying", standing_s=8, standing_m3=0.19 * GALLON_M3), "us")
+    assert row["words"] == "Stop spraying"
+    assert row["standing"] == "0:08 standing, 0.19 gal"
+
+
+@pytest.mark.parametrize("advice", ADVICE)
+def test_every_advice_of_the_pipeline_has_its_words(advice: str) -> None:
+    row = screen_row(live(advice=advice), "us")
+    assert row["advice"] in {"hold", "faster", "slower", "idle", "standing", "wait"}
+    assert row["words"][0].isupper()
+
+
+def test_the_page_asks_for_nothing_that_no_row_has() -> None:
+    wanted = set(re.findall(r'data-field="(\w+)"', PAGES[0].body))
+    from_recorder = {"recording_words", "link_words", "elapsed", "run"}
+    assert wanted - from_recorder <= set(screen_row(live(), "us"))
+    assert set(blank_row("us")) == set(screen_row(live(), "us"))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(0, "0:00"), (59.9, "0:59"), (754, "12:34"), (3600, "1:00:00"), (None, "–"), (float("nan"), "–")],
+)
+def test_clock(seconds: float | None, text: str) -> None:
+    assert clock(seconds) == text
+
+
+def test_small_numbers_have_no_minus_zero() -> None:
+    assert number(-1e-9, "volume", "us") == "0.00"
+    assert number(-GALLON_M3, "volume", "us") == "-1.00"
+
+
+def test_deviation_and_place_in_the_band() -> None:
+    assert deviation(1.0, 1.0) == ("0 %", "off")
+    assert deviation(0.82, 1.0) == ("18 %", "under")
+    assert band_position(0.9, 1.0, 1.1) == -1.0
+    assert band_position(None, 1.0, 1.1) is None
+    assert band_position(1.0, 1.0, 1.0) is None
+
+
+def test_trace_keeps_a_minute_at_a_fifth_of_a_second_and_both_ends_of_gaps() -> None:
+    trace = Trace()
+    for tenth in range(1000):
+        trace.add(tenth / 10, None if 500 <= tenth < 503 else 0.1)
+    points = trace.points()
+    assert points[0][0] == pytest.approx(39.9, abs=0.11)
+    assert points[-1][0] == pytest.approx(99.8, abs=0.11)
+    assert len(points) == pytest.approx(301, abs=5)
+    around = [place for time_s, place in points if 49.7 < time_s < 50.6]
+    assert None in around and around[0] == 0.1 and around[-1] == 0.1

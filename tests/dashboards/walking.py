@@ -1,0 +1,132 @@
+"""A board whose sprayer walks as a test says: lines of the wire, one report for each tenth of a second."""
+
+from __future__ import annotations
+
+import os
+import select
+import threading
+import time
+import tty
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from firmware_protocol.messages import (
+    Ack,
+    Flag,
+    Identity,
+    LineError,
+    Report,
+    decode_command,
+    encode_identity,
+    encode_reply,
+    encode_report,
+)
+from firmware_protocol.splitter import LineSplitter
+
+RIG = Path(__file__).parents[2] / "host/rig/examples/harrow-lea-pull-behind.toml"
+GALLON_L = 3.785411784  # NIST Handbook 44, Appendix C: 231 in³
+FLOW_GPM = 4 * 0.35  # four nozzles as the rig file says
+# Rate in gal/1000 ft² = 136 × gpm of one nozzle / (mph × spacing in inches); 136.36 unrounded (turf bulletins; from
+# memory): this pace puts the rig's target of 1.0 gal/1000 ft² on the ground.
+TARGET_MPH = 136.36 * 0.35 / (1.0 * 20)
+MPH_M_S = 0.44704
+PULSES_PER_L = 450
+METRES_PER_PULSE = 0.12
+STEP_S = 0.1
+IDENTITY = Identity(1, "1.0", "test-board", "0.1", 1023, 100, 0x0F, "P")
+FORTY_PSI = round((0.1 + 0.8 * 0.4) * 1023 * 16)  # 0 to 100 psi over 10 to 90 % of full scale, sixteenths of a count
+
+
+@dataclass
+class Walk:
+    """Counts as a real board has them: whole pulses, each with the time of its last edge."""
+
+    pace_mph: float = TARGET_MPH
+    spraying: bool = True
+    time_s: float = 0.0
+    _flow: float = 0.5  # half a pulse on, so that no rounding decides where an edge falls
+    _wheel: float = 0.5
+    _edges: dict[str, int] = field(default_factory=lambda: {"flow": 0, "wheel": 0})
+    seq: int = 0
+
+    def report(self) -> bytes:
+        """The next report, without line feed."""
+        self.time_s += STEP_S
+        self.seq += 1
+        flow_hz = FLOW_GPM * GALLON_L / 60 * PULSES_PER_L if self.spraying else 0.0
+        self._flow = self._count("flow", self._flow, flow_hz)
+        self._wheel = self._count("wheel", self._wheel, self.pace_mph * MPH_M_S / METRES_PER_PULSE)
+        return encode_report(
+            Report(
+                boot=IDENTITY.boot,
+                seq=self.seq & 0xFFFF,
+                clock=self._us(self.time_s),
+                flow_count=int(self._flow),
+                flow_edge=self._edges["flow"],
+                wheel_count=int(self._wheel),
+                wheel_edge=self._edges["wheel"],
+                pressure_mean=FORTY_PSI,
+                pressure_min=FORTY_PSI // 16 - 2,
+                pressure_max=FORTY_PSI // 16 + 2,
+                flags=Flag.SPRAY if self.spraying else 0,
+                edges_dropped=0,
+                lines_dropped=0,
+            )
+        )
+
+    def _count(self, name: str, before: float, hz: float) -> float:
+        after = before + hz * STEP_S
+        if int(after) > int(before):
+            self._edges[name] = self._us(self.time_s - (after - int(after)) / hz)
+        return after
+
+    @staticmethod
+    def _us(seconds: float) -> int:
+        return round(seconds * 1e6) & 0xFFFFFFFF
+
+
+class BoardOnPty:
+    """Sends a walk's reports over a pseudo-terminal ten times a second and answers commands."""
+
+    def __init__(self) -> None:
+        self.walk = Walk()
+        self.sent_at: dict[int, float] = {}  # sequence number: CLOCK_MONOTONIC when the last byte had been written
+        self.quiet = threading.Event()
+        self._master, slave = os.openpty()
+        tty.setraw(slave)
+        self._slave = slave  # held open, so that a recorder may come and go
+        self.port = os.ttyname(slave)
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="board", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join()
+        os.close(self._master)
+        os.close(self._slave)
+
+    def _run(self) -> None:
+        splitter = LineSplitter()
+        due = time.monotonic()
+        while not self._stop.is_set():
+            wait = max(0.0, due - time.monotonic())
+            if select.select([self._master], [], [], wait)[0]:
+                for line in splitter.push(os.read(self._master, 4096)):
+                    self._answer(line)
+            if time.monotonic() < due:
+                continue
+            due += STEP_S
+            report = self.walk.report()
+            if not self.quiet.is_set():
+                os.write(self._master, report + b"\n")
+                self.sent_at[self.walk.seq] = time.monotonic()
+
+    def _answer(self, line: bytes) -> None:
+        try:
+            command = decode_command(line)
+        except LineError:
+            return
+        if command.letter == "q":
+            os.write(self._master, encode_identity(IDENTITY) + b"\n")
+        os.write(self._master, encode_reply(Ack(command.tag, command.letter, 0)) + b"\n")
