@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, fields
@@ -164,6 +165,13 @@ def _text(value: Any, where: str) -> str:
     return value
 
 
+def _board_name(value: Any, where: str) -> str:
+    name = _text(value, where)
+    if not re.fullmatch(r"[a-z0-9-]{1,16}", name):  # as PROTOCOL.md has it
+        raise UserError(f"{where}: '{name}' must be 1 to 16 of a-z, 0-9 and -")
+    return name
+
+
 def _integer(value: Any, where: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or value < 0:
         raise UserError(f"{where}: {value!r} must be a whole number from 0 up")
@@ -203,7 +211,7 @@ def _deviations(value: Any, where: str) -> tuple[tuple[float, float], ...]:
 
 
 _READERS: dict[str, Callable[[Any, str], Any]] = {
-    "text": _text,
+    "board name": _board_name,
     "integer": _integer,
     "number": _number,
     "fractions": _fractions,

@@ -12,7 +12,7 @@ from host.units import PSI_PA
 def key(name: str, kind: str, default: Any, low: float | None, high: float | None, meaning: str) -> Any:
     """A dataclass field that is typed as `name` in a scenario file.
 
-    `kind` is a dimension of host.units, or number, integer, text, fractions, integers, or deviations.
+    `kind` is a dimension of host.units, or number, integer, board name, fractions, integers, or deviations.
     """
     metadata = {"key": name, "kind": kind, "low": low, "high": high, "meaning": meaning}
     return field(default=default, metadata=metadata)
@@ -107,7 +107,7 @@ class WheelSettings:
 class BoardSettings:
     """The emulated board."""
 
-    name: str = key("name", "text", "swardflow-sim", None, None, "name in the start-up line")
+    name: str = key("name", "board name", "swardflow-sim", None, None, "name in the start-up line")
     interval_ms: int = key("interval_ms", "integer", DEFAULT_INTERVAL_MS, 20, 1000, "report interval at the start, ms")
     clock_error: float = key("clock_error", "fraction", 0.0, -0.02, 0.02, "board's clock runs fast by")
     start_clock_us: int = key("start_clock_us", "integer", 0, 0, 2**32 - 1, "µs clock at the start")

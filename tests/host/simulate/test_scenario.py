@@ -1,0 +1,170 @@
+"""Scenario files: read, refused in one sentence, and explained by their page."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+
+import host.simulate
+from host.errors import UserError
+from host.simulate import settings
+from host.simulate.events import KINDS
+from host.simulate.live import ScenarioSource
+from host.simulate.scenario import (
+    EVENT_KEYS,
+    PACKAGED,
+    TOP_KEYS,
+    load_scenario,
+    packaged_scenarios,
+    scenario_from_toml,
+)
+from host.units import PSI_PA
+
+START = 'rig = "rigs/bowling-green.toml"\n'
+PAGE = (Path(host.simulate.__file__).parent / "SCENARIO.md").read_text(encoding="utf-8")
+
+
+def read(text: str, start: str = START) -> object:
+    return scenario_from_toml(start + text, "test.toml", PACKAGED)
+
+
+def test_quantities_become_si() -> None:
+    scenario = scenario_from_toml(
+        START
+        + 'duration = "2 min"\n[walk]\nlength = "100 ft"\npaces = ["100 %", 0.9]\n[regulator]\npressure = "30 psi"\n'
+        + '[meter]\ndeviation = [["10 Hz", "-2 %"], ["40 Hz", "1 %"]]\n'
+        + '[[event]]\nkind = "clog"\npass = 2\nat = "5 s"\namount = "50 %"\n',
+        "test.toml",
+        PACKAGED,
+    )
+    assert scenario.duration_s == 120.0
+    assert scenario.walk.length_m == pytest.approx(30.48)
+    assert scenario.walk.paces == pytest.approx((1.0, 0.9))
+    assert scenario.regulator.pressure_pa == pytest.approx(30 * PSI_PA)
+    assert scenario.meter.deviation == ((10.0, pytest.approx(-0.02)), (40.0, pytest.approx(0.01)))
+    assert (scenario.events[0].amount, scenario.events[0].pass_number) == (0.5, 2)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[walk]\npasss = 3\n", ["test.toml: walk", "passs", "passes"]),
+        ("[wolk]\n", ["wolk", "walk"]),
+        ("sed = 1\n", ["sed", "seed"]),
+        ('[walk]\nlength = "38 s"\n', ["test.toml: walk.length", "38 s"]),
+        ("[walk]\nlength = 38\n", ["walk.length", "38"]),
+        ('[walk]\nlength = "1 mm"\n', ["walk.length", "range"]),
+        ('[walk]\npasses = "many"\n', ["walk.passes", "many"]),
+        ("[walk]\npasses = true\n", ["walk.passes"]),
+        ("[walk]\npaces = []\n", ["walk.paces"]),
+        ('[walk]\nrefill_after = [1, "two"]\n', ["walk.refill_after", "two"]),
+        ('walk = "fast"\n', ["walk", "table"]),
+        ('[meter]\ndeviation = [["10 Hz"]]\n', ["meter.deviation", "pair"]),
+        ('[meter]\ndeviation = [["40 Hz", "1 %"], ["10 Hz", "1 %"]]\n', ["meter.deviation", "rise"]),
+        ('[meter]\ndeviation = [["40 Hz", "90 %"]]\n', ["meter.deviation", "range"]),
+        ("[transducer]\nnoise_counts = nan\n", ["transducer.noise_counts"]),
+        ("[board]\ninterval_ms = 5\n", ["board.interval_ms", "range"]),
+        ('[board]\nname = "My Board!"\n', ["board.name", "My Board!"]),
+        ('[[event]]\nkind = "klog"\nat = "1 s"\n', ["event 1", "klog", "clog"]),
+        ('[[event]]\nkind = "clog"\n', ["event 1", "at"]),
+        ('[[event]]\nkind = "stand"\nat = "1 s"\n', ["event 1", "lasts"]),
+        ('[[event]]\nkind = "leak"\nat = "1 s"\n', ["event 1", "amount"]),
+        ('[[event]]\nkind = "meter_stuck"\nat = "1 s"\namount = "5 %"\n', ["event 1", "amount"]),
+        ('[[event]]\nkind = "leak"\nat = "1 s"\namount = "5 psi"\n', ["event 1.amount", "5 psi"]),
+        ('[[event]]\nkind = "leak"\nat = "1 s"\namount = "5 %"\nnozzles = 2\n', ["event 1", "nozzles"]),
+        ('event = "clog"\n', ["event"]),
+        ("seed = [\n", ["test.toml", "TOML"]),
+        ("seed = -1\n", ["seed"]),
+    ],
+)
+def test_a_mistake_is_told_in_one_sentence_that_names_the_place(text: str, words: list[str]) -> None:
+    with pytest.raises(UserError) as caught:
+        read(text)
+    sentence = str(caught.value)
+    assert "\n" not in sentence
+    for word in words:
+        assert word in sentence
+
+
+@pytest.mark.parametrize(
+    ("start", "words"),
+    [
+        ("", ["rig"]),
+        ('rig = "no-such"\n', ["no-such", "example"]),
+        ('rig = "no-such.toml"\n', ["no-such.toml"]),
+        ("rig = 5\n", ["rig", "5"]),
+    ],
+)
+def test_a_missing_or_unknown_rig_is_told(start: str, words: list[str]) -> None:
+    with pytest.raises(UserError) as caught:
+        read("", start)
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_an_unknown_scenario_names_those_there_are(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="demo"):
+        load_scenario("no-such-scenario")
+    with pytest.raises(UserError, match="cannot be read"):
+        load_scenario(str(tmp_path / "absent.toml"))
+    (tmp_path / "latin.toml").write_bytes(b'title = "caf\xe9"\n')
+    with pytest.raises(UserError, match="UTF-8"):
+        load_scenario(str(tmp_path / "latin.toml"))
+
+
+def test_an_example_rig_can_be_named() -> None:
+    scenario = scenario_from_toml('rig = "harrow-lea-walker"\n')
+    assert ScenarioSource(scenario).duration_s > 60
+
+
+@pytest.mark.parametrize("name", list(packaged_scenarios()))
+def test_every_packaged_scenario_runs_and_has_a_title(name: str) -> None:
+    scenario = load_scenario(name)
+    assert scenario.title
+    source = ScenarioSource(scenario)
+    assert len(source.due(30.0)) > 250
+    assert source.sprayer.walk.passes[0].begin_s < 5
+
+
+def rows_below(heading: str) -> list[list[str]]:
+    section = PAGE.split(heading, 1)[1].split("\n#", 1)[0]
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")] for line in section.split("\n") if line.startswith("| `")
+    ]
+    return [[rows_cell.strip("`") if i == 0 else rows_cell for i, rows_cell in enumerate(row)] for row in rows]
+
+
+@pytest.mark.parametrize("name", list(settings.TABLES))
+def test_the_page_explains_every_key_of_the_table(name: str) -> None:
+    rows = rows_below(f"### `[{name}]`")
+    keys = {f.metadata["key"]: f for f in fields(settings.TABLES[name])}
+    assert [row[0] for row in rows] == list(keys)
+    for key, kind, default, meaning in rows:
+        spec = keys[key]
+        assert (kind, meaning) == (spec.metadata["kind"], spec.metadata["meaning"])
+        if default not in ("—", "`[]`"):
+            written = default.strip("`") if kind != "board name" else f'"{spec.default}"'
+            parsed = scenario_from_toml(f"{START}[{name}]\n{key} = {written}\n", "page", PACKAGED)
+            assert getattr(getattr(parsed, name), spec.name) == pytest.approx(spec.default)
+
+
+def test_the_page_explains_every_event_and_top_key() -> None:
+    explained = {row[0]: row[1:] for row in rows_below("## Events")}
+    assert list(explained) == [*EVENT_KEYS, *KINDS]
+    for key, meaning in EVENT_KEYS.items():
+        assert explained[key] == [meaning]
+    for name, kind in KINDS.items():
+        amount, _, fault, meaning = explained[name]
+        assert (amount, fault, meaning) == (kind.amount or "—", "yes" if kind.is_fault else "no", kind.meaning)
+    assert {row[0]: row[1] for row in rows_below("## Keys at the top")} == TOP_KEYS
+
+
+def test_the_example_on_the_page_works() -> None:
+    example = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+    assert example is not None
+    scenario = scenario_from_toml(example[1], "page", PACKAGED)
+    assert scenario.walk.passes == 4
+    assert scenario.events[0].over_s == 20.0
