@@ -70,20 +70,22 @@ class CountUnwrapper:
         wraps = np.where(host_us > _WRAP // 2, np.rint((host_us - step_us) / _WRAP), 0).astype(np.int64)
         step_us += np.maximum(wraps, 0) * _WRAP
         continues = (frames["boot"] == before["boot"]) & (step_us <= _LONGEST_STEP_US + _HOST_PACE * host_us)
+        for count in ("flow_count", "wheel_count"):
+            continues &= _difference(frames[count], before[count]) < _WRAP // 2  # a count that went back is a restart
         since_boot = frames["clock"].astype(np.int64)
         reset = ~continues & (since_boot <= _BOOT_SLACK_US + _HOST_PACE * host_us)
         if first and len(frames):
             continues[0] = reset[0] = False
         step_us = np.where(continues, step_us, np.maximum(host_us, 0))
         board_us = self._board(step_us)
-        sequence_step = (frames["seq"].astype(np.int64) - before["seq"]) % 2**16
+        missing = np.maximum((frames["seq"].astype(np.int64) - before["seq"]) % 2**16 - 1, 0)
         return Counts(
             board_us=board_us,
             step_us=step_us,
             since_us=board_us - np.where(reset, since_boot, step_us),
             broken=~continues,
             reset=reset,
-            lost=np.where(continues, np.maximum(sequence_step - 1, 0), 0),
+            lost=np.where(continues, missing, np.where(reset, frames["seq"], 0)),
             flow=self._flow.push(frames, before, board_us, step_us, continues, reset),
             wheel=self._wheel.push(frames, before, board_us, step_us, continues, reset),
         )

@@ -1,5 +1,6 @@
 """Any way of cutting the input gives the same output, to the last bit."""
 
+import itertools
 from dataclasses import fields
 
 import numpy as np
@@ -15,7 +16,9 @@ from tests.host.pipeline.made import RIG, made_frames
 WHEEL = rig_from_toml(RIG)
 COURSE = rig_from_toml(
     RIG.replace("spray_switch = true", "spray_switch = false")
-    .replace('[wheel]\ncircumference = "1.0 m"\npulses_per_turn = 10\n', '[course]\ndistance = "100 m"\ntime = "90 s"\n')
+    .replace(
+        '[wheel]\ncircumference = "1.0 m"\npulses_per_turn = 10\n', '[course]\ndistance = "100 m"\ntime = "90 s"\n'
+    )
     .replace('factor = "600 /L"', 'curve = [["10 Hz", "560 /L"], ["30 Hz", "610 /L"], ["60 Hz", "600 /L"]]')
 )
 
@@ -66,7 +69,7 @@ def push_cut(rig, frames, happenings, cuts):
     pipeline = Pipeline(rig)
     parts = []
     edges = [0, *cuts, len(frames)]
-    for number, (begin, end) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+    for number, (begin, end) in enumerate(itertools.pairwise(edges)):
         last = number == len(edges) - 2
         here = [
             Happening(h.host_s, h.before_frame - begin, h.kind, h.detail)

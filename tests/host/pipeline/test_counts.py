@@ -1,9 +1,15 @@
 """Totals over wraps, restarts and gaps."""
 
 import numpy as np
+import pytest
 
+from firmware_protocol.bulk import decode_reports
+from host.journal import FRAME_DTYPE
 from host.pipeline.counts import CountUnwrapper
+from tests.firmware_protocol.vector_files import rows as vector_rows
 from tests.host.pipeline.made import made_frames, steady
+
+SEQUENCES = vector_rows("sequences.tsv")
 
 
 def test_totals_go_on_over_the_wrap_of_clock_and_counters():
@@ -81,3 +87,25 @@ def test_no_pulses_for_longer_than_the_age_can_be_told():
     hz[:100] = 40.0
     counts = CountUnwrapper().push(made_frames(hz, hz, np.zeros(n, bool)))
     assert counts.flow.edge_us[-1] == counts.flow.edge_us[100]
+
+
+@pytest.mark.parametrize("group", sorted({row["group"] for row in SEQUENCES}))
+def test_golden_sequences_of_the_protocol(group):
+    rows = [row for row in SEQUENCES if row["group"] == group]
+    lines = np.frombuffer(b"".join(row["line"].encode() for row in rows), dtype=np.uint8)
+    reports, sound = decode_reports(lines.reshape(len(rows), -1))
+    assert sound.all()
+    frames = np.empty(len(rows), dtype=FRAME_DTYPE)
+    for name in reports.dtype.names:
+        frames[name] = reports[name]
+    frames["host_s"] = [float(row["host_s"]) for row in rows]
+    counts = CountUnwrapper().push(frames)
+
+    def expected(column):
+        return [int(row[column]) for row in rows]
+
+    assert np.cumsum(counts.reset).tolist() == expected("starts")
+    assert counts.flow.total.tolist() == expected("flow_total")
+    assert counts.wheel.total.tolist() == expected("wheel_total")
+    assert np.cumsum(counts.lost).tolist() == expected("missing")
+    assert np.cumsum(np.where(counts.broken, 0, counts.step_us)).tolist() == expected("clock_total")
