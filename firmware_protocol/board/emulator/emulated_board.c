@@ -51,7 +51,8 @@
 
 struct channel {
     const char *name;
-    avr_irq_t *pin;
+    char port;
+    int bit;
     double hz;
     double scatter;
     uint64_t base; /* cycle from which the pulses are laid out */
@@ -66,8 +67,10 @@ struct channel {
 };
 
 static avr_t *avr;
-static struct channel channels[2] = {{.name = "flow", .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
-                                     {.name = "wheel", .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX}};
+static struct channel channels[2] = {
+    {.name = "flow", .port = 'B', .bit = 0, .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
+    {.name = "wheel", .port = 'D', .bit = 2, .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
+};
 static uint64_t random_state = 0x9E3779B97F4A7C15ull;
 static bool held;
 static uint8_t reset_cause;
@@ -97,6 +100,18 @@ static double random_unit(void)
     return (double)(random_state >> 11) / 9007199254740992.0;
 }
 
+/* Sets an input pin from outside. The emulator is told twice: the pull-up inside the chip must not win over us whenever
+ * the firmware writes to another pin of the port. */
+static void drive_pin(char port, int bit, bool high)
+{
+    static uint8_t levels[2];
+    uint8_t *level = &levels[port == 'D'];
+    *level = (uint8_t)(high ? *level | 1 << bit : *level & ~(1 << bit));
+    avr_ioport_external_t outside = {.name = (unsigned)port, .mask = port == 'D' ? 0x14 : 0x01, .value = *level};
+    avr_ioctl(avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(port), &outside);
+    avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), high);
+}
+
 /* ---- pulses ---- */
 
 static void lay_out_next(struct channel *c)
@@ -121,7 +136,7 @@ static void set_rate(struct channel *c, double hz, double scatter)
 
 static void fall(struct channel *c, uint64_t low_for)
 {
-    avr_raise_irq(c->pin, 0);
+    drive_pin(c->port, c->bit, false);
     c->rise = avr->cycle + low_for;
     if (held)
         c->pulses_down++;
@@ -135,7 +150,7 @@ static uint64_t drive_channel(struct channel *c)
 {
     uint64_t now = avr->cycle;
     if (c->rise <= now) {
-        avr_raise_irq(c->pin, 1);
+        drive_pin(c->port, c->bit, true);
         c->rise = UINT64_MAX;
     }
     if (c->burst_next <= now) {
@@ -290,7 +305,7 @@ static void do_step(void)
     else if (!strcmp(what, "supply"))
         avr->vcc = avr->avcc = avr->aref = (uint32_t)llround(value * 1000);
     else if (!strcmp(what, "switch"))
-        avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 4), strcmp(step_value, "closed") != 0);
+        drive_pin('D', 4, strcmp(step_value, "closed") != 0);
     else if (!strcmp(what, "send"))
         queue_hex(step_value);
     else if (!strcmp(what, "reset"))
@@ -397,12 +412,10 @@ static void start_board(const char *firmware_path, const char *eeprom_path)
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), board_sends, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), board_is_ready, avr);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), board_is_ready, NULL);
-    channels[0].pin = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 0);
-    channels[1].pin = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 2);
     avr->data[MCUSR_PLACE] = MCUSR_POWER_ON;
-    avr_raise_irq(channels[0].pin, 1);
-    avr_raise_irq(channels[1].pin, 1);
-    avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 4), 1);
+    drive_pin('B', 0, true);
+    drive_pin('D', 2, true);
+    drive_pin('D', 4, true);
     volts(ADC_IRQ_ADC0, 0.5);
 }
 

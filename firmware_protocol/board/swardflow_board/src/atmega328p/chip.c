@@ -157,14 +157,10 @@ bool port_supply_low(void)
 
 void port_outputs(bool buzzer, bool light)
 {
-    if (buzzer)
-        PORTD |= _BV(PD5);
-    else
-        PORTD &= (uint8_t)~_BV(PD5);
-    if (light)
-        PORTD |= _BV(PD6);
-    else
-        PORTD &= (uint8_t)~_BV(PD6);
+    uint8_t wanted = (uint8_t)((buzzer ? _BV(PD5) : 0) | (light ? _BV(PD6) : 0));
+    uint8_t others = (uint8_t)(PORTD & ~(_BV(PD5) | _BV(PD6)));
+    if (PORTD != (others | wanted))
+        PORTD = others | wanted;
 }
 
 bool port_receive(uint8_t *byte)

@@ -23,5 +23,7 @@ void pressure_take(struct pressure_frame *frame, uint16_t count)
 
 uint16_t pressure_mean(const struct pressure_frame *frame)
 {
-    return frame->readings ? (uint16_t)(frame->sum * 16u / frame->readings) : 0;
+    if (frame->readings == 0)
+        return 0;
+    return (uint16_t)(frame->sum * 16u / frame->readings);
 }

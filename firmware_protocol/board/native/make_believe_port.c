@@ -1,0 +1,169 @@
+#include "make_believe_port.h"
+
+#include <string.h>
+
+#include "../swardflow_board/src/core/board.h"
+
+struct make_believe chip;
+
+static struct identity identity;
+static char identity_name[17];
+static char identity_firmware[13];
+
+void chip_board_start(uint8_t boot, const char *name, const char *firmware, uint16_t adc_full_scale,
+                      uint8_t capabilities, char reset_cause)
+{
+    strncpy(identity_name, name, sizeof identity_name - 1);
+    strncpy(identity_firmware, firmware, sizeof identity_firmware - 1);
+    identity = (struct identity){boot, identity_name, identity_firmware, adc_full_scale, capabilities, reset_cause};
+    chip.received_in = chip.received_out = 0;
+    chip.out_length = 0;
+    board_start(&identity);
+}
+
+void chip_receive(const uint8_t *bytes, size_t length)
+{
+    while (length--) {
+        chip.received[chip.received_in] = *bytes++;
+        chip.received_in = (uint16_t)((chip.received_in + 1u) % sizeof chip.received);
+    }
+}
+
+void chip_flow_edge(uint16_t glitch_limit_us)
+{
+    counter_edge(&chip.flow, chip.clock_us, glitch_limit_us);
+}
+
+void chip_wheel_edge(uint16_t glitch_limit_us)
+{
+    counter_edge(&chip.wheel, chip.clock_us, glitch_limit_us);
+}
+
+void chip_set_clock(uint32_t clock_us)
+{
+    chip.clock_us = clock_us;
+}
+
+void chip_set_pressure(uint16_t count)
+{
+    chip.pressure = count;
+    chip.pressure_ready = true;
+}
+
+void chip_set_inputs(bool switch_closed, bool supply_low)
+{
+    chip.switch_closed = switch_closed;
+    chip.supply_low = supply_low;
+}
+
+void chip_set_sender(uint8_t room, bool sent)
+{
+    chip.room = room;
+    chip.sent = sent;
+}
+
+void chip_clear_counters(uint16_t flow_glitch_us, uint16_t wheel_glitch_us)
+{
+    counter_clear(&chip.flow, flow_glitch_us);
+    counter_clear(&chip.wheel, wheel_glitch_us);
+}
+
+void chip_keep_begin(void)
+{
+    keep_begin(&chip.keep, chip.flow.count, chip.wheel.count);
+}
+
+void chip_lose_memory(uint8_t filling)
+{
+    memset(&chip.keep, filling, sizeof chip.keep);
+    chip.flow.count = chip.wheel.count = 0x01010101u * filling;
+}
+
+bool chip_buzzer(void)
+{
+    return chip.buzzer;
+}
+
+bool chip_light(void)
+{
+    return chip.light;
+}
+
+size_t chip_take_sent(char *bytes, size_t size)
+{
+    size_t length = chip.out_length < size ? chip.out_length : size;
+    memcpy(bytes, chip.out, length);
+    chip.out_length = 0;
+    return length;
+}
+
+/* ---- what the core asks for ---- */
+
+uint32_t port_clock_us(void)
+{
+    return chip.clock_us;
+}
+
+void port_snapshot(struct snapshot *snapshot)
+{
+    snapshot->clock_us = chip.clock_us;
+    snapshot->flow = chip.flow;
+    snapshot->wheel = chip.wheel;
+    chip.flow.glitch = chip.wheel.glitch = false;
+}
+
+bool port_pressure(uint16_t *count)
+{
+    *count = chip.pressure;
+    bool ready = chip.pressure_ready;
+    chip.pressure_ready = false;
+    return ready;
+}
+
+bool port_switch_closed(void)
+{
+    return chip.switch_closed;
+}
+
+bool port_supply_low(void)
+{
+    return chip.supply_low;
+}
+
+void port_outputs(bool buzzer, bool light)
+{
+    chip.buzzer = buzzer;
+    chip.light = light;
+}
+
+bool port_receive(uint8_t *byte)
+{
+    if (chip.received_in == chip.received_out)
+        return false;
+    *byte = chip.received[chip.received_out];
+    chip.received_out = (uint16_t)((chip.received_out + 1u) % sizeof chip.received);
+    return true;
+}
+
+uint8_t port_room(void)
+{
+    return chip.room;
+}
+
+void port_send(const char *bytes, uint8_t length)
+{
+    if (chip.out_length + length > sizeof chip.out)
+        chip.out_length = 0;
+    memcpy(chip.out + chip.out_length, bytes, length);
+    chip.out_length += length;
+}
+
+bool port_sent(void)
+{
+    return chip.sent;
+}
+
+struct keep *port_keep(void)
+{
+    return &chip.keep;
+}

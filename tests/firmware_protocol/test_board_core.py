@@ -1,0 +1,302 @@
+"""The firmware's portable core, built for this computer: golden vectors, the codec, and a fuzzer."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from firmware_protocol.crc import crc16
+from firmware_protocol.messages import (
+    INTERVAL_RANGE_MS,
+    Ack,
+    Command,
+    CommandError,
+    Flag,
+    Identity,
+    Refusal,
+    Report,
+    decode,
+    decode_command,
+    encode_command,
+    encode_reply,
+    encode_report,
+    outputs_argument,
+)
+from tests.firmware_protocol.board_tools import Core, build, missing_for_core
+from tests.firmware_protocol.vector_files import rows, unescape
+
+pytestmark = pytest.mark.skipif(bool(missing_for_core()), reason=missing_for_core() or "can be built")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("core")
+
+
+@pytest.fixture(scope="module")
+def core(folder: Path) -> Core:
+    return Core(build("core", folder) / "libcore.so")
+
+
+@pytest.fixture
+def fresh(core: Core) -> Core:
+    """A board just started at clock 0, its start-up line read."""
+    core.__init__(Path(core.lib._name))  # type: ignore[misc]
+    core.start()
+    return core
+
+
+def _reports(lines: list[bytes]) -> list[Report]:
+    return [message for message in map(decode, lines) if isinstance(message, Report)]
+
+
+@settings(deadline=None)
+@given(data=st.binary(max_size=100))
+def test_checksum(core: Core, data: bytes) -> None:
+    crc = 0xFFFF
+    for byte in data:
+        crc = core.lib.wire_crc(crc, byte)
+    assert crc == crc16(data)
+
+
+@pytest.mark.parametrize("row", [pytest.param(row, id=row["name"]) for row in rows("commands.tsv")])
+def test_answers_of_the_golden_vectors(fresh: Core, row: dict[str, str]) -> None:
+    fresh.start(capabilities=int(row["fitted"], 16))
+    fresh.clock = 99_000  # before the first report is due
+    fresh.clock = 123_456
+    fresh.send(unescape(row["line"]) + b"\n")
+    lines = [line for line in fresh.passes() if not line.startswith(b"R")]
+    assert lines == [reply.encode() for reply in row["replies"].split("|") if reply]
+
+
+@settings(deadline=None, max_examples=300)
+@given(line=st.binary(max_size=40).filter(lambda data: b"\n" not in data), sealed=st.booleans())
+def test_any_line_is_answered_as_the_codec_says(core: Core, line: bytes, sealed: bool) -> None:
+    if sealed:
+        line = line + b" "
+        line += b"%04X" % crc16(line)
+    core.clock = 0
+    core.start()
+    core.send(line + b"\n")
+    answers = core.passes()
+    line = line.removesuffix(b"\r")
+    if not line:
+        assert answers == []
+        return
+    try:
+        command = decode_command(line)
+    except CommandError as refused:
+        assert answers == [encode_reply(refused.reply)]
+    else:
+        assert decode(answers[-1]) == Ack(command.tag, command.letter, command.argument)
+
+
+@pytest.mark.parametrize("letter", ["p", "n", "o"])
+def test_every_argument_at_the_edge_of_its_range(fresh: Core, letter: str) -> None:
+    low, high = INTERVAL_RANGE_MS
+    arguments = {
+        "p": [0],
+        "n": [0, low - 1, low, high, high + 1, 0xFFFF],
+        "o": [buzzer << 20 | light << 16 | 7 for buzzer in range(16) for light in range(16)],
+    }
+    for argument in arguments[letter]:
+        line = encode_command(Command(letter, 9, argument))
+        fresh.send(line + b"\n")
+        try:
+            decode_command(line)
+        except CommandError as refused:
+            assert fresh.passes()[-1] == encode_reply(refused.reply)
+        else:
+            assert isinstance(decode(fresh.passes()[-1]), Ack)
+
+
+def test_start_up_line_and_once_a_minute(fresh: Core) -> None:
+    fresh.clock = 0
+    assert [decode(line) for line in fresh.start(boot=9, capabilities=0x1D, cause=b"W")] == [
+        Identity(9, "1.0", "test-board", "1.0.0", 1023, 100, 0x1D, "W")
+    ]
+    lines = fresh.run_to(180_500_000, step=5000)
+    places = [place for place, line in enumerate(lines) if line.startswith(b"I")]
+    assert places == [600, 1201, 1802]
+    assert len(_reports(lines)) == 1805
+
+
+def test_reports_say_what_the_chip_says(fresh: Core) -> None:
+    fresh.clock = 0
+    fresh.start(cause=b"B")
+    fresh.lib.chip_set_inputs(True, True)
+    for clock, count in ((30_000, 500), (60_000, 517), (90_000, 499)):
+        fresh.clock = clock
+        fresh.lib.chip_set_pressure(count)
+        fresh.flow()
+        fresh.wheel()
+        fresh.passes()
+    fresh.clock = 90_050
+    fresh.flow()  # too soon
+    fresh.clock = 100_001
+    (report,) = _reports(fresh.passes())
+    flags = Flag.SPRAY | Flag.SUPPLY_LOW | Flag.UNPLANNED_RESET | Flag.FLOW_GLITCH
+    mean = (500 + 517 + 499) * 16 // 3
+    assert report == Report(5, 0, 100_001, 3, 90_000, 3, 90_000, mean, 499, 517, flags, 0, 0)
+    (after,) = _reports(fresh.run_to(200_000, step=33_333))
+    assert (after.seq, after.flags & Flag.FLOW_GLITCH, after.pressure_mean, after.flow_edge) == (1, 0, 0, 90_000)
+
+
+@pytest.mark.parametrize("row", [pytest.param(row, id=row["name"]) for row in rows("reports.tsv")])
+def test_writes_the_reports_of_the_golden_vectors(fresh: Core, row: dict[str, str]) -> None:
+    """Line building alone: the values are put in by hand."""
+    import ctypes
+
+    class Line(ctypes.Structure):
+        _fields_ = (("text", ctypes.c_char * 80), ("length", ctypes.c_uint8))
+
+    expected = unescape(row["line"])
+    line = Line()
+    fresh.lib.line_start(ctypes.byref(line), ord("R"))
+    report = Report(**{name: int(value) for name, value in row.items() if name not in ("name", "line")})
+    text = encode_report(report)[:-5].decode()[1:]
+    fields = text.split(" ")
+    for place, field in enumerate(fields):
+        parts = [field[:2], field[2:]] if place == len(fields) - 1 else [field]
+        for nth, part in enumerate(parts):
+            joined = place == 0 or nth == 1
+            write = fresh.lib.line_hex if joined else fresh.lib.line_space_hex
+            write(ctypes.byref(line), ctypes.c_uint32(int(part, 16)), len(part))
+    fresh.lib.line_seal(ctypes.byref(line))
+    assert ctypes.string_at(ctypes.byref(line), 80) == expected + b"\n"
+
+
+def test_edge_time_is_nought_only_before_the_first_pulse(fresh: Core) -> None:
+    fresh.clock = 2**32 - 50_000
+    fresh.start()
+    (before,) = _reports(fresh.run_to(2**32 - 1, step=1000) + fresh.run_to(50_000)[:1])
+    assert before.flow_edge == 0
+    fresh.clock = 0
+    fresh.flow()  # exactly as the clock turns over
+    (report,) = _reports(fresh.run_to(150_000)[-1:])
+    assert (report.flow_count, report.flow_edge) == (1, 1)
+
+
+def test_interval_is_set_and_kept_without_drift(fresh: Core) -> None:
+    fresh.clock = 10_000
+    fresh.send(encode_command(Command("n", 1, 20)) + b"\n")
+    assert decode(fresh.passes()[-1]) == Ack(1, "n", 20)
+    clocks = [report.clock for report in _reports(fresh.run_to(2_010_000, step=700))]
+    assert len(clocks) == 100
+    assert all(0 <= clock - (10_000 + 20_000 * (n + 1)) < 1400 for n, clock in enumerate(clocks))
+    fresh.send(encode_command(Command("q", 2)) + b"\n")
+    identity = decode(fresh.passes()[0])
+    assert isinstance(identity, Identity)
+    assert identity.interval_ms == 20
+    fresh.start()
+    assert len(_reports(fresh.run_to(fresh.clock + 1_000_000))) == 10  # not kept over a reset
+
+
+def test_a_board_held_up_sends_no_burst(fresh: Core) -> None:
+    fresh.clock = 1_234_567
+    assert len(_reports(fresh.passes())) == 1
+    assert [report.seq for report in _reports(fresh.run_to(1_534_567))] == [1, 2, 3]
+
+
+def test_no_room_drops_whole_lines_and_counts_them(fresh: Core) -> None:
+    fresh.lib.chip_set_sender(79, False)
+    fresh.flow()
+    assert fresh.run_to(350_000) == []
+    fresh.lib.chip_set_sender(80, False)
+    (report,) = _reports(fresh.run_to(400_000))
+    assert (report.seq, report.lines_dropped, report.flow_count) == (3, 3, 1)
+
+
+def test_answers_wait_for_room_and_never_push_out_a_report(fresh: Core) -> None:
+    fresh.lib.chip_set_sender(100, False)
+    fresh.send(encode_command(Command("q", 1)) + b"\n" + encode_command(Command("p", 2)) + b"\n")
+    assert [line[:1] for line in fresh.run_to(250_000)] == [b"R", b"R"]
+    fresh.lib.chip_set_sender(255, False)
+    assert [line[:1] for line in fresh.run_to(260_000)] == [b"I", b"A", b"A"]
+
+
+@pytest.mark.parametrize(
+    ("pattern", "on"),
+    [(0, ""), (1, "##########" * 2), (2, "#####.....#####....."), (3, "#.#.#.#.#.#.#.#.#.#.")],
+)
+def test_patterns_beat_and_end(fresh: Core, pattern: int, on: str) -> None:
+    fresh.clock = 5_000
+    fresh.send(encode_command(Command("o", 1, outputs_argument(pattern, 0, 20))) + b"\n")
+    fresh.passes()
+    seen = ""
+    for tenth in range(25):
+        fresh.run_to(5_000 + tenth * 100_000 + 50_000)
+        seen += "#" if fresh.lib.chip_buzzer() else "."
+        assert not fresh.lib.chip_light()
+    assert seen == on.ljust(25, ".")
+
+
+def test_pattern_until_changed_and_its_flag(fresh: Core) -> None:
+    fresh.send(encode_command(Command("o", 1, outputs_argument(0, 1, 0))) + b"\n")
+    reports = _reports(fresh.run_to(20_000_000, step=20_000))
+    assert fresh.lib.chip_light()
+    assert all(report.flags & Flag.OUTPUT_ON for report in reports)
+    fresh.send(encode_command(Command("o", 2, 0)) + b"\n")
+    assert not _reports(fresh.run_to(20_200_000))[-1].flags & Flag.OUTPUT_ON
+    assert not fresh.lib.chip_light()
+
+
+def test_a_bouncing_switch_is_waited_for(fresh: Core) -> None:
+    for clock in range(0, 60_000, 3000):  # bounces for 60 ms
+        fresh.clock = clock
+        fresh.lib.chip_set_inputs(clock % 2 == 0, False)
+        fresh.passes()
+    fresh.lib.chip_set_inputs(True, False)
+    assert not _reports(fresh.run_to(100_000, step=50_000))[-1].flags & Flag.SPRAY or fresh.clock >= 80_000
+    assert _reports(fresh.run_to(200_000))[-1].flags & Flag.SPRAY
+
+
+def test_a_reset_loses_nothing_that_was_counted(fresh: Core) -> None:
+    fresh.restart(boot=5)
+    pulses = 0
+    total = 0
+    for boot in (6, 7, 8):
+        for clock in range(1000, 450_000, 1000):
+            fresh.clock = clock
+            fresh.flow()
+            pulses += 1
+            for report in _reports(fresh.passes()):
+                last = report
+        total += last.flow_count  # all of this start that was sent: the last 49 pulses were not
+        fresh.restart(boot)
+    fresh.clock = 100_000
+    total += _reports(fresh.passes())[-1].flow_count
+    assert total == pulses
+
+
+def test_a_report_cut_short_by_a_reset_is_not_taken_as_sent(fresh: Core) -> None:
+    fresh.restart(boot=5)
+    fresh.flow()
+    fresh.lib.chip_set_sender(255, False)
+    assert _reports(fresh.run_to(100_000))[-1].flow_count == 1
+    fresh.restart(boot=6)
+    assert _reports(fresh.run_to(100_000))[-1].flow_count == 1
+
+
+@pytest.mark.parametrize("filling", [0x00, 0xFF, 0xA5])
+def test_after_a_power_off_counts_begin_at_nought(fresh: Core, filling: int) -> None:
+    fresh.lib.chip_lose_memory(filling)
+    fresh.restart(boot=6)
+    report = _reports(fresh.run_to(100_000))[-1]
+    assert (report.flow_count, report.wheel_count) == (0, 0)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_fuzz(folder: Path, seed: int) -> None:
+    program = build("fuzz", folder) / "fuzz_core"
+    done = subprocess.run([program, "2", str(seed)], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_refusals_are_the_codecs(fresh: Core) -> None:
+    fresh.send(b"x" * 32 + b"\n")
+    assert decode(fresh.passes()[0]) == Refusal(0, 0x04)
