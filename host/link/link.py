@@ -89,12 +89,14 @@ class Link:
         self._boot: int | None = None
         self._last_byte = self._last_sound = self._asked = -1e9
         self._asks = 0
+        self._opened = -1e9
         self._first_sound: float | None = None
         self._thread = threading.Thread(target=self._run, name="swardflow link", daemon=True)
 
     def start(self) -> None:
         """Open the port and begin to read; UserError with the way to mend it when it cannot be opened."""
         self._port = self._opener(self.address)
+        self._opened = self._clock()
         self._ask_identity()
         self._thread.start()
 
@@ -112,7 +114,7 @@ class Link:
         if self._port is None:
             return "lost"
         now = self._clock()
-        if now - self._last_sound <= SILENT_S:
+        if now - self._last_sound <= SILENT_S and self._last_sound >= self._opened:
             return "wrong protocol" if self._protocol_differs() else "ok"
         return "unreadable" if now - self._last_byte <= SILENT_S else "silent"
 
@@ -218,7 +220,7 @@ class Link:
             self._port = self._opener(self.address)
         except UserError:
             return
-        self.identity, self._asks = None, 0
+        self.identity, self._asks, self._opened = None, 0, self._clock()
         self.items.put(LinkChange(self._clock(), "link_back", {}))
         self._ask_identity()
 

@@ -137,7 +137,7 @@ class Recorder:
             "trouble": (writer.trouble or writer.sync_trouble) if writer else "",
             "run_s": time.monotonic() - self._zero,
             "port": self._address,
-            "link": link.state,
+            "link": "closed" if self._reason else link.state,
             "quiet_s": link.quiet_s,
             "lines": link.lines,
             "wire_damage": link.wire_damage,
@@ -244,7 +244,7 @@ class Recorder:
 
 def is_alarm(status: Mapping[str, Any]) -> bool:
     """Whether a status must be shown as an alarm: the disk takes nothing, or the board is not heard."""
-    return status.get("state") not in (RECORDING, "stopping") or status.get("link") != "ok"
+    return status.get("state") not in (RECORDING, "stopping") or status.get("link") not in ("ok", "closed")
 
 
 def _link(address: str, items: SimpleQueue[Any]) -> Link:

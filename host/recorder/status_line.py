@@ -18,6 +18,7 @@ LINK_WORDS = {
     "silent": "NOTHING HEARD FROM THE BOARD",
     "lost": "PORT GONE, trying again",
     "unreadable": "WHAT ARRIVES CANNOT BE READ",
+    "closed": "ending",
     "wrong protocol": "BOARD SPEAKS ANOTHER PROTOCOL",
 }
 
@@ -67,7 +68,7 @@ class StatusLine:
                 state = (str(status["state"]), str(status["link"]))
                 if terminal:
                     self._out.write(f"\r\x1b[K{status_text(status)}")
-                elif state != shown and (shown or is_alarm(status)):
+                elif state != shown and (shown or is_alarm(status)) and status["state"] != "stopping":
                     self._out.write(status_text(status) + "\n")
                 self._out.flush()
                 shown = state

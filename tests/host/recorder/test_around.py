@@ -1,0 +1,146 @@
+"""What stands around the recorder: names and folders, the control socket, the status line, the follower."""
+
+from __future__ import annotations
+
+import io
+import os
+import socket
+import stat
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from host.cli.record import DEFAULT_RUNS
+from host.errors import UserError
+from host.recorder import DEFAULT_FOLDER, ask, find_run, is_alarm
+from host.recorder.control import ControlServer, socket_path
+from host.recorder.folder import run_names
+from host.recorder.follow import LOOK_S, RunFollower
+from host.recorder.status_line import status_text
+
+STATUS: dict[str, Any] = {
+    "run_s": 3_725.4,
+    "state": "recording",
+    "trouble": "",
+    "link": "ok",
+    "lines": 37_254,
+    "wire_damage": 0,
+    "lines_lost": 0,
+    "bytes_waiting": 0,
+}
+
+
+def test_names_say_when_and_where() -> None:
+    started = datetime(2026, 5, 14, 9, 15, 59)
+    assert run_names(started, "Harrow Lea")[:2] == [
+        "2026-05-14T0915-harrow-lea.sward",
+        "2026-05-14T0915-harrow-lea-2.sward",
+    ]
+    assert run_names(started, "Grüner Platz / No. 3\n")[0] == "2026-05-14T0915-gruner-platz-no-3.sward"
+    assert run_names(started, "../../etc")[0] == "2026-05-14T0915-etc.sward"
+    assert run_names(started, "芝")[0] == "2026-05-14T0915-run.sward"
+    assert len(run_names(started, "x" * 400)[0]) < 80
+
+
+def test_both_modules_name_the_same_folder() -> None:
+    assert DEFAULT_RUNS == DEFAULT_FOLDER
+
+
+def test_finding_a_run(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="there is no run in"):
+        find_run("latest", tmp_path)
+    for age, name in enumerate(("new.sward", "old.sward", "mid.sward")):
+        (tmp_path / name).touch()
+        os.utime(tmp_path / name, (1_000 - age, 1_000 - age))
+    assert find_run("latest", tmp_path).name == "new.sward"
+    assert find_run("old", tmp_path) == find_run("old.sward", tmp_path) == tmp_path / "old.sward"
+    assert find_run(str(tmp_path / "mid.sward")) == tmp_path / "mid.sward"
+    with pytest.raises(UserError, match="there is no run other"):
+        find_run("other", tmp_path)
+
+
+def test_the_socket_is_for_the_user_alone_and_the_same_by_any_path(tmp_path: Path) -> None:
+    run = tmp_path / "a.sward"
+    run.touch()
+    (tmp_path / "link.sward").symlink_to(run)
+    path = socket_path(run)
+    assert path == socket_path(tmp_path / "link.sward") != socket_path(tmp_path / "b.sward")
+    assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700 and len(str(path)) < 100
+
+
+def test_a_dead_recorders_socket_is_no_obstacle_and_nonsense_gets_a_sentence(tmp_path: Path) -> None:
+    run = tmp_path / "a.sward"
+    path = socket_path(run)
+    with socket.socket(socket.AF_UNIX) as dead:
+        dead.bind(str(path))
+    with pytest.raises(UserError, match="no recorder is running"):
+        ask(run, {"ask": "status"})
+    server = ControlServer(path, lambda request: {"heard": request["x"] + 1})
+    try:
+        assert ask(run, {"x": 1}) == {"heard": 2}
+        with pytest.raises(UserError, match="not written as it should be"):
+            ask(run, {"x": "1"})
+        for line in (b"\xff\n", b"[]\n", b"{" * 70_000 + b"\n"):
+            with socket.socket(socket.AF_UNIX) as rude:
+                rude.connect(str(path))
+                rude.sendall(line)
+                assert b'"error"' in rude.recv(4_096)
+        assert ask(run, {"x": 2}) == {"heard": 3}
+    finally:
+        server.close()
+    assert not path.exists()
+
+
+def test_status_in_one_line() -> None:
+    assert status_text(STATUS) == "1:02:05  37254 lines  board heard" and not is_alarm(STATUS)
+    full = {**STATUS, "state": "disk full", "trouble": "No space left on device", "bytes_waiting": 12_345}
+    assert "DISK FULL, 12 kB wait in memory: make room" in status_text(full) and is_alarm(full)
+    gone = {**STATUS, "link": "lost", "wire_damage": 3, "lines_lost": 2}
+    assert status_text(gone) == "1:02:05  37254 lines  3 damaged  PORT GONE, trying again  2 LINES LOST"
+    assert is_alarm(gone)
+    assert "DISK TROUBLE: Input/output error" in status_text({**STATUS, "trouble": "Input/output error"})
+
+
+def test_the_follower_asks_a_recorder_that_writes_only_now_and_then(tmp_path: Path) -> None:
+    path = tmp_path / "a.sward"
+    path.write_bytes(b"0123456789")
+    now, asked, state = [0.0], [], ["recording"]
+
+    def recorder(run: Path, request: dict[str, Any]) -> dict[str, Any]:
+        asked.append(request["ask"])
+        return {"state": state[0]} if request["ask"] == "status" else {"data": "abcdef"[request["from"] - 10 :]}
+
+    with RunFollower(path, recorder, lambda: now[0]) as follower:
+        assert follower.poll() == b"0123456789"
+        for _ in range(100):
+            now[0] += LOOK_S / 20
+            assert follower.poll() == b""
+        assert len(asked) <= 6
+        state[0] = "disk full"
+        now[0] += LOOK_S
+        assert follower.poll() == b"abcdef" and follower.poll() == b""
+        with path.open("ab") as file:
+            file.write(b"abcdefghi")
+        state[0] = "recording"
+        assert follower.poll() == b"ghi", "what was shown from memory is not shown again"
+
+
+def test_a_run_that_is_not_there_cannot_be_followed(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="cannot be followed"):
+        RunFollower(tmp_path / "none.sward")
+
+
+def test_a_held_up_terminal_does_not_hold_up_the_end() -> None:
+    from host.recorder.status_line import StatusLine
+
+    class HeldUp(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+        def write(self, text: str) -> int:
+            raise OSError("gone")
+
+    with StatusLine(lambda: STATUS, HeldUp()):
+        pass

@@ -1,0 +1,204 @@
+"""The recorder as a process of its own: killed at any moment, told to end, given mistakes."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from host.journal import RunFile, read_run
+from tests.host.link.boards import PtyEnd
+from tests.host.recorder.feeding import ReportingBoard, until
+
+RIG = Path(str(files("host.rig").joinpath("examples", "harrow-lea-walker.toml")))
+INTERVAL_S = 0.02  # fifty lines a second: five times the board's own pace
+
+
+def swardflow(*arguments: str | Path) -> list[str]:
+    return [sys.executable, "-m", "host.cli.main", *map(str, arguments)]
+
+
+_started: list[subprocess.Popen[str]] = []
+
+
+@pytest.fixture(autouse=True)
+def _nothing_left_running() -> Iterator[None]:
+    """A recorder that a failed test left behind would open other tests' ports when they come by the same name."""
+    yield
+    while _started:
+        recorder = _started.pop()
+        if recorder.poll() is None:
+            recorder.kill()
+            recorder.communicate()
+
+
+def start_recorder(port: str, runs: Path) -> subprocess.Popen[str]:
+    recorder = subprocess.Popen(
+        swardflow("record", port, "--rig", RIG, "--runs", runs, "--note", "area=Lower green"),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    _started.append(recorder)
+    return recorder
+
+
+def run_path(recorder: subprocess.Popen[str]) -> Path:
+    assert recorder.stdout
+    line = recorder.stdout.readline()
+    if not line.startswith("recording "):
+        _, errors = recorder.communicate(timeout=20)
+        pytest.fail(f"the recorder did not start: {errors}")
+    return Path(line.removeprefix("recording ").rstrip("\n"))
+
+
+@pytest.fixture
+def end(tmp_path: Path) -> Iterator[PtyEnd]:
+    made = PtyEnd(tmp_path)
+    yield made
+    made.close()
+
+
+def kill_some(folder: Path, seed: int, at_once: int) -> list[float]:
+    """Kill `at_once` recorders, each at a random moment, and return how many seconds of lines each file lacks."""
+    moments = random.Random(seed)
+    lost = []
+    with ExitStack() as stack:
+        ends, boards = [], []
+        for number in range(at_once):
+            place = folder / f"{seed}-{number}"
+            place.mkdir()
+            ends.append(PtyEnd(place))
+            stack.callback(ends[-1].close)
+            boards.append(stack.enter_context(ReportingBoard(ends[-1], INTERVAL_S)))
+        recorders = [start_recorder(end.address, folder / f"runs-{seed}-{n}") for n, end in enumerate(ends)]
+        paths = [run_path(recorder) for recorder in recorders]
+        ready = time.monotonic()
+        kills = sorted((moments.uniform(0.0, 0.8), number) for number in range(at_once))
+        ends_at = {}
+        for delay, number in kills:
+            time.sleep(max(ready + delay - time.monotonic(), 0.0))
+            recorders[number].kill()
+            ends_at[number] = time.monotonic()
+        for recorder in recorders:
+            recorder.communicate()
+        for number, path in enumerate(paths):
+            lost.append(check_killed(read_run(path), boards[number].sent, ends_at[number]))
+    return lost
+
+
+def check_killed(run: RunFile, sent: dict[int, float], killed: float) -> float:
+    """Everything but a torn last record is sound and without a gap; returns the seconds missing at the end."""
+    assert run.trailer is None and run.header and run.rig_toml == RIG.read_text()
+    assert run.wire_damage <= 1, "only the first line may be damaged: the port was opened while it was under way"
+    assert run.damaged == 0 or (run.damaged == 1 and run.damage[0].reason.endswith("the file ends here"))
+    seqs = run.frames["seq"].tolist()
+    assert seqs == list(range(seqs[0], seqs[0] + len(seqs)))
+    return killed - sent[seqs[-1]] if seqs else 0.0
+
+
+def test_killed_fifty_times_at_random_moments(tmp_path: Path) -> None:
+    lost = [one for seed in range(10) for one in kill_some(tmp_path, seed, 5)]
+    print(f"{len(lost)} kills, longest stretch missing {max(lost):.3f} s")
+    assert len(lost) == 50 and max(lost) < 1.0
+
+
+@pytest.mark.soak
+@pytest.mark.timeout(1800)
+def test_killed_five_hundred_times_at_random_moments(tmp_path: Path) -> None:
+    lost = [one for seed in range(100, 200) for one in kill_some(tmp_path, seed, 5)]
+    print(f"{len(lost)} kills, longest stretch missing {max(lost):.3f} s")
+    assert len(lost) == 500 and max(lost) < 1.0
+
+
+@pytest.mark.parametrize(
+    ("number", "reason"),
+    [
+        (signal.SIGINT, "stopped from the keyboard"),
+        (signal.SIGTERM, "told to end by the system"),
+        (signal.SIGHUP, "the terminal was closed"),
+    ],
+)
+def test_a_signal_ends_the_run_in_good_order(end: PtyEnd, tmp_path: Path, number: int, reason: str) -> None:
+    with ReportingBoard(end, INTERVAL_S) as board:
+        recorder = start_recorder(end.address, tmp_path / "runs")
+        path = run_path(recorder)
+        first = max(board.sent)
+        until(lambda: max(board.sent) > first + 20)
+        os.kill(recorder.pid, number)
+        output, errors = recorder.communicate(timeout=20)
+    assert recorder.returncode == 0, errors
+    run = read_run(path)
+    assert run.complete and run.trailer is not None and run.trailer["reason"] == reason
+    assert f"recorded {path}: {run.records['L']} lines" in output and errors == ""
+
+
+def test_a_second_recorder_on_the_port_gets_one_sentence(end: PtyEnd, tmp_path: Path) -> None:
+    with ReportingBoard(end, INTERVAL_S):
+        first = start_recorder(end.address, tmp_path / "runs")
+        path = run_path(first)
+        second = start_recorder(end.address, tmp_path / "runs")
+        output, errors = second.communicate(timeout=20)
+        assert second.returncode == 2 and output == ""
+        assert errors.count("\n") == 1 and f"port {end.address} is in use by another program" in errors
+        first.terminate()
+        first.communicate(timeout=20)
+    assert read_run(path).complete and len(list((tmp_path / "runs").iterdir())) == 1
+
+
+def tell(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(swardflow("tell", *arguments), capture_output=True, text=True, timeout=20, check=False)
+
+
+def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
+    runs = tmp_path / "runs"
+    with ReportingBoard(end, INTERVAL_S):
+        recorder = start_recorder(end.address, runs)
+        path = run_path(recorder)
+        assert tell(path, "refill", "tank", "full").returncode == 0
+        assert tell("latest", "--runs", runs, "mark", "gate").returncode == 0
+        assert tell(path.name, "--runs", runs, "note", "weather=calm").returncode == 0
+        status = json.loads(tell(path, "status").stdout)
+        assert (status["state"], status["link"], status["run"]) == ("recording", "ok", str(path))
+        wrong = tell(path, "note", "calm")
+        assert wrong.returncode == 2 and "write it as KEY=TEXT" in wrong.stderr
+        assert tell(path, "stop").returncode == 0
+        recorder.communicate(timeout=20)
+    run = read_run(path)
+    told = [(one.kind, one.detail.get("text")) for one in run.happenings if one.kind in ("refill", "mark")]
+    assert told == [("refill", "tank full"), ("mark", "gate")]
+    assert [one.detail for one in run.notes][-1] == {"key": "weather", "value": "calm"}
+    assert run.complete and run.trailer is not None and run.trailer["reason"] == "told to stop"
+    late = tell(path, "mark")
+    assert late.returncode == 2 and late.stderr.count("\n") == 1 and "no recorder is running" in late.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["/dev/ttyNOWHERE9", "--rig", RIG], "there is no port /dev/ttyNOWHERE9"),
+        (["/dev/null", "--rig", "none.toml"], "rig file none.toml does not exist"),
+        (["/dev/null", "--rig", RIG, "--note", "Lower green"], "write it as KEY=TEXT"),
+        (["/dev/null", "--rig", RIG, "--runs", "/dev/null/runs"], "give another with --runs"),
+    ],
+)
+def test_mistakes_get_one_sentence(arguments: list[str | Path], words: str, tmp_path: Path) -> None:
+    done = subprocess.run(
+        swardflow("record", "--runs", tmp_path / "runs", *arguments),
+        capture_output=True,
+        text=True,
+        timeout=20,
+        check=False,
+    )
+    assert done.returncode == 2 and words in done.stderr and done.stderr.count("\n") == 1 and done.stdout == ""
+    assert not list(tmp_path.glob("runs/*.sward"))
