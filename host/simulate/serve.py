@@ -8,10 +8,15 @@ from typing import Protocol
 
 from host.simulate.wire import TimedLine
 
-SETTLE_S = 0.3  # a reader that has just opened a port throws away what is in it; nothing is sent before that is over
+# A reader that has just opened a port throws away what is in it: nothing is sent before that is over. Where it is not
+# seen to do so, it is given some time.
+SETTLE_S = 0.05
+UNSEEN_S = 1.0
+LOOK_S = 0.3  # how often it is looked whether the reader has taken the rest
 IDLE_S = 0.05  # how often an idle line looks for a reader or for the reader's bytes
 _FLAT_OUT_STEP_S = 5.0  # how far ahead the source is asked at full speed
-_PATIENCE = 30  # looks, SETTLE_S apart, at a reader that takes nothing more
+_PATIENCE = 30  # looks, LOOK_S apart, at a reader that takes nothing more
+_SHORTEST_S = 0.0005  # a wait for less could be too small to move the clock on
 _BACKLOG = 1 << 16  # bytes; at a set pace a reader so far behind loses lines, as it would from a board
 
 
@@ -53,6 +58,9 @@ class Terminal(Protocol):
     def read(self) -> bytes:
         """What the reader has sent."""
 
+    def was_emptied(self) -> bool:
+        """Whether the reader has thrown its input away since this was last asked; known after `read`."""
+
     def unread(self) -> int:
         """Bytes that the reader has not taken yet."""
 
@@ -64,8 +72,9 @@ class Server:
     """Steps through a run: call `step` again and again, each time after the wait that it asks for.
 
     `clock` gives seconds and never goes back. `pace` is run seconds per clock second; math.inf sends as fast as the
-    reader takes it and then loses nothing. The run begins when a reader has opened the terminal, SETTLE_S later. At a
-    set pace the board goes on without a reader, and what it sends then is lost; at full speed it waits for one.
+    reader takes it and then loses nothing. The run begins when a reader has opened and emptied the terminal. At a
+    set pace the board goes on without a reader, and what it sends then is lost; at full speed it waits for one. A
+    pulled cable takes the terminal away at a set pace; at full speed only its lines are missing.
     """
 
     def __init__(
@@ -77,7 +86,8 @@ class Server:
     ) -> None:
         self._source, self._open_terminal, self._clock, self.pace = source, open_terminal, clock, pace
         self.terminal: Terminal | None = open_terminal()
-        self._seen_at: float | None = None  # by the clock, when the present reader came
+        self._ready_at: float | None = None  # by the clock, when the present reader can be sent to
+        self._received = b""
         self._origin: float | None = None  # by the clock, when the run began
         self._pending = b""
         self._asked_s = 0.0
@@ -116,32 +126,31 @@ class Server:
 
     def _plug(self) -> bool:
         """Whether the cable is in; opens or closes the terminal where the source says so."""
-        if self._source.connected(self.now_s):
+        if math.isinf(self.pace) or self._source.connected(self.now_s):
             if self.terminal is None:
                 self.terminal = self._open_terminal()
             return True
         if self.terminal is not None:
             self.terminal.close()
-            self.terminal, self._seen_at, self._pending = None, None, b""
-        self._asked_s = self.now_s + (_FLAT_OUT_STEP_S if math.isinf(self.pace) else 0.0)
-        self._source.due(self._asked_s)
+            self.terminal, self._ready_at, self._pending, self._received = None, None, b"", b""
+        self._source.due(self.now_s)  # goes nowhere
         return False
 
     def _reader_ready(self) -> bool:
         assert self.terminal is not None
         if not self.terminal.has_reader():
-            self._seen_at = None
+            self._ready_at = None
             return False
         now = self._clock()
-        if self._seen_at is None:
-            self._seen_at = now
-        return now - self._seen_at >= SETTLE_S
+        self._received += self.terminal.read()
+        if self._ready_at is None:
+            self._ready_at = now + UNSEEN_S
+        if self.terminal.was_emptied():
+            self._ready_at = min(self._ready_at, now + SETTLE_S)
+        return now >= self._ready_at
 
     def _exchange(self, listening: bool) -> None:
-        assert self.terminal is not None
-        received = self.terminal.read()
-        if received:
-            self._source.receive(received, self.now_s)
+        self._obey(self.now_s)
         lines = self._source.due(self.now_s)
         if not listening or len(self._pending) > _BACKLOG:
             self.lines_lost += len(lines)
@@ -149,18 +158,20 @@ class Server:
         self._send(lines)
 
     def _flat_out(self, listening: bool) -> float:
-        assert self.terminal is not None
         if not listening:
             return IDLE_S
-        received = self.terminal.read()
-        if received:
-            self._source.receive(received, self._asked_s)
+        self._obey(self._asked_s)
         if not self._pending and not self._source.over:
             self._asked_s = max(self._asked_s + _FLAT_OUT_STEP_S, self._source.next_due_s())
             self._send(self._source.due(self._asked_s))
         else:
             self._send([])
         return 0.001 if self._pending else 0.0
+
+    def _obey(self, at_s: float) -> None:
+        if self._received:
+            self._source.receive(self._received, at_s)
+            self._received = b""
 
     def _send(self, lines: list[TimedLine]) -> None:
         assert self.terminal is not None
@@ -175,7 +186,7 @@ class Server:
         if math.isinf(self.pace):
             return 0.0
         wait = (self._source.next_due_s() - self.now_s) / self.pace
-        return min(max(wait, 0.0), IDLE_S)
+        return min(max(wait, _SHORTEST_S), IDLE_S)
 
 
 def serve(server: Server, sleep: Callable[[float], None], progress: Callable[[float], None] | None = None) -> None:
@@ -203,4 +214,4 @@ def _drain(terminal: Terminal | None, sleep: Callable[[float], None]) -> None:
         left = unread
         # Twice in a row: what has just been written may not have reached the other end yet.
         quiet = quiet + 1 if unread == 0 else 0
-        sleep(SETTLE_S)
+        sleep(LOOK_S)

@@ -28,6 +28,9 @@ class PseudoTerminal:
         # Opened and closed once, so that from now on the system tells whether a reader has it open.
         os.close(theirs)
         os.set_blocking(self._ours, False)
+        # Packet mode: each read begins with a byte that is 0 for data and else says what the other end has done.
+        fcntl.ioctl(self._ours, termios.TIOCPKT, struct.pack("i", 1))
+        self._was_emptied = False
         self._link = link
         if link is not None:
             _point(link, self.path)
@@ -47,14 +50,25 @@ class PseudoTerminal:
 
     def read(self) -> bytes:
         """What the reader has sent, empty if nothing."""
-        try:
-            return os.read(self._ours, 4096)
-        except BlockingIOError:
-            return b""
-        except OSError as error:
-            if error.errno == errno.EIO:  # nobody has it open
-                return b""
-            raise
+        received = b""
+        while True:
+            try:
+                packet = os.read(self._ours, 4096)
+            except BlockingIOError:
+                return received
+            except OSError as error:
+                if error.errno == errno.EIO:  # nobody has it open
+                    return received
+                raise
+            if packet[:1] == b"\0":
+                received += packet[1:]
+            elif packet and packet[0] & termios.TIOCPKT_FLUSHREAD:
+                self._was_emptied = True
+
+    def was_emptied(self) -> bool:
+        """Whether the reader has thrown its input away since this was last asked; known after `read`."""
+        emptied, self._was_emptied = self._was_emptied, False
+        return emptied
 
     def unread(self) -> int:
         """Bytes that the reader has not taken yet."""
