@@ -5,8 +5,8 @@
  *
  * --pty prints the terminal's name on the first line of standard output and is meant with --speed (1 = real time).
  * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge as text: channel, cycle.
- * At the end it prints the truth on standard output, `key value` a line: pulses driven, those while the board was held
- * in reset, emulated seconds, seconds it took.
+ * At the end it prints the truth on standard output, `key value` a line: pulses driven while the board was up, those while
+ * it was held in reset or starting, emulated seconds, seconds it took.
  *
  * Scenario: lines of `SECONDS WHAT VALUE`, in order of time, # begins a comment.
  *   flow HZ [SCATTER]     pulses a second on the flow input; SCATTER 0 to 0.45 moves each by up to that part of a period
@@ -46,6 +46,8 @@
 #define HZ 16000000ull
 #define EEPROM_SIZE 1024
 #define MCUSR_PLACE 0x54 /* data address of the register that says why the chip was reset */
+#define TIMSK1_PLACE 0x6F
+#define EIMSK_PLACE 0x3D
 #define MCUSR_POWER_ON 0x01
 #define MCUSR_RESET_PIN 0x02
 
@@ -63,13 +65,18 @@ struct channel {
     uint64_t burst_gap;
     uint64_t burst_next;
     uint64_t pulses;
-    uint64_t pulses_down;
+    uint64_t pulses_down; /* of those, how many the board could not see: held in reset or just starting */
+    int enable_place; /* data address and bit of the interrupt that this channel raises */
+    uint8_t enable_bit;
+    bool listening; /* the firmware has switched that on since the last start */
 };
 
 static avr_t *avr;
 static struct channel channels[2] = {
-    {.name = "flow", .port = 'B', .bit = 0, .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
-    {.name = "wheel", .port = 'D', .bit = 2, .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
+    {.name = "flow", .port = 'B', .bit = 0, .enable_place = TIMSK1_PLACE, .enable_bit = 0x20,
+     .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
+    {.name = "wheel", .port = 'D', .bit = 2, .enable_place = EIMSK_PLACE, .enable_bit = 0x01,
+     .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
 };
 static uint64_t random_state = 0x9E3779B97F4A7C15ull;
 static bool held;
@@ -138,10 +145,11 @@ static void fall(struct channel *c, uint64_t low_for)
 {
     drive_pin(c->port, c->bit, false);
     c->rise = avr->cycle + low_for;
-    if (held)
-        c->pulses_down++;
-    else
+    c->listening |= !held && (avr->data[c->enable_place] & c->enable_bit);
+    if (c->listening)
         c->pulses++;
+    else
+        c->pulses_down++;
     if (edges_file)
         fprintf(edges_file, "%s %llu\n", c->name, (unsigned long long)avr->cycle);
 }
@@ -264,6 +272,7 @@ static void queue_hex(const char *hex)
 static void hold_in_reset(double seconds, bool lose_memory)
 {
     held = true;
+    channels[0].listening = channels[1].listening = false;
     reset_cause = lose_memory ? MCUSR_POWER_ON : MCUSR_RESET_PIN;
     release_cycle = avr->cycle + (uint64_t)llround(seconds * (double)HZ);
     if (lose_memory)
