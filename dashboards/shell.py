@@ -73,6 +73,9 @@ def build_shell() -> tuple[Shell, FastAPI]:
         update_title="",
         add_log_handler=False,
     )
+    shell.backend.websocket_capability = (
+        False  # or every page opens Dash's own WebSocket, used or not (plotly/dash#3939)
+    )
     register: Any = register_page  # without types in Dash
     for page in PAGES:
         register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=page.layout or html.Div)

@@ -167,7 +167,7 @@ def test_a_new_run_is_taken_up_when_the_old_one_has_ended(tmp_path: Path, runs: 
     following = follow(tmp_path)
     assert following.step()["row"]["run"] == "a"
     runs.begin(new)
-    os.utime(new, (os.stat(old).st_mtime + 5,) * 2)
+    os.utime(new, (old.stat().st_mtime + 5,) * 2)
     add(writer, walk, 1)
     assert following.step(1.1)["row"]["run"] == "a", "a run that is being written is not left"
     runs.end(writer)

@@ -1,0 +1,265 @@
+"""The live page in a real browser, with a real server and a run file that grows."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Callable
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from dashboards.live.screen import ADVICE as SCREEN_ADVICE
+from tests.dashboards.page_looks import contrasts, tap_targets
+from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.walking import TARGET_MPH
+from tests.dashboards.writing import GrowingRun
+
+pytestmark = pytest.mark.browser
+
+Serve = Callable[..., Server]
+Phone = Callable[..., Any]
+
+READ_TEXTS = """() => {
+    const texts = {frame: Number(document.getElementById("live").dataset.frame)};
+    for (const element of document.querySelectorAll("[data-field]")) texts[element.dataset.field] = element.textContent;
+    return texts;
+}"""
+# Notes, for each frame painted, the text of the rate; and when the page turned to each state of freshness.
+WATCH = """() => {
+    window.painted = {}; window.turned = {};
+    const live = document.getElementById("live");
+    new MutationObserver(() => {
+        window.painted[live.dataset.frame] = document.getElementById("rate").textContent;
+        window.turned[live.dataset.fresh] ??= performance.now();
+    }).observe(live, {attributes: true});
+}"""
+
+
+def state(page: Any, name: str) -> str:
+    return str(page.evaluate(f"document.getElementById('live').dataset.{name}"))
+
+
+def text(page: Any, of: str) -> str:
+    return str(page.inner_text(of))
+
+
+def wait_for(page: Any, name: str, value: str, timeout_s: float = 8.0) -> None:
+    page.wait_for_function(
+        f"document.getElementById('live').dataset.{name} === '{value}'", timeout=1000 * timeout_s, polling=20
+    )
+
+
+def test_what_is_painted_is_what_the_pipeline_says(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    server = serve()
+    page = phone(server.address)
+    wait_for(page, "fresh", "fresh")
+    growing.stop()  # the last row stands still now
+    last = wait_until(lambda: (row := server.row())["frame"] == growing.walk.seq and row, "the last line")
+    page.wait_for_function(f"document.getElementById('live').dataset.frame === '{last['frame']}'")
+    shown = page.evaluate(READ_TEXTS)
+    assert shown == {key: last[key] for key in shown}
+    # 136.36 × gpm of one nozzle / (mph × spacing in inches), turf bulletins, from memory
+    assert float(shown["rate"]) == pytest.approx(136.36 * 0.35 / (float(shown["pace"]) * 20), rel=0.03)
+    assert float(shown["flow"]) == pytest.approx(4 * 0.35, abs=0.01)
+    assert float(shown["pressure"]) == pytest.approx(40, abs=0.2)
+    assert page.wrong == []
+
+
+def test_advice_in_words_and_size(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    for pace_mph, words, advice in (
+        (2.0, "Walk faster", "faster"),
+        (3.0, "Slow down", "slower"),
+        (TARGET_MPH, "On target", "hold"),
+    ):
+        growing.walk.pace_mph = pace_mph
+        wait_for(page, "advice", advice)
+        assert text(page, "#words") == words
+        assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('words')).fontSize)") >= 40
+        assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('rate')).fontSize)") >= 80
+        assert page.is_visible(".chevrons") == (advice != "hold")
+        wait_until(lambda words=words: text(page, "#say") == words, "the advice is read out", 4.0)
+
+
+def test_numbers_are_grey_within_a_second_and_the_page_says_why(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    page = phone(serve().address)
+    wait_for(page, "fresh", "fresh")
+    fresh_colour = page.evaluate("getComputedStyle(document.getElementById('rate')).color")
+    growing.stop()
+    waited = page.evaluate(
+        """(before) => new Promise(done => {
+            const rate = document.getElementById("rate"), started = performance.now();
+            (function look() {
+                if (getComputedStyle(rate).color !== before) done(performance.now() - started);
+                else requestAnimationFrame(look);
+            })();
+        })""",
+        fresh_colour,
+    )
+    assert time.monotonic() - growing.written_at < 1.0, "grey within a second of the last line"
+    assert waited > 500, "not grey before its time"
+    assert text(page, "#words") == "Stale"
+    assert text(page, "#why") == "Do not go by these numbers."
+    assert state(page, "advice") == "none"
+    wait_for(page, "fresh", "gone", 3.0)
+    assert time.monotonic() - growing.written_at < 3.3
+    assert text(page, "#why").startswith("The recorder has not answered for 3\xa0s")  # here there is none
+    wait_until(lambda: text(page, "#say") == "The numbers are stale", "it is read out")
+
+
+def test_before_the_first_line_and_without_a_run(runs: Any, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_until(lambda: text(page, "#why").startswith("No run in "), "a sentence")
+    assert text(page, "#words") == "Waiting"
+    assert text(page, "#rate") == "–"
+    assert page.is_disabled("#mark")
+    run = GrowingRun(runs / "later.sward", lines=0)
+    wait_for(page, "fresh", "fresh")
+    run.end()
+    wait_for(page, "recording", "ended")
+
+
+def test_end_of_the_recording_is_shown(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_for(page, "fresh", "fresh")
+    growing.stop()
+    growing.writer.event("run_end", growing.walk.time_s, reason="test")
+    wait_for(page, "recording", "ended")
+    assert text(page, "[data-field=recording_words]") == "Recording ended"
+    wait_for(page, "fresh", "gone")
+    assert text(page, "#words") == "Run ended"
+    assert text(page, "#why") == "The recording has ended. These are its last numbers."
+    for button in ("#mark", "#refilled", "#stop"):
+        assert page.is_disabled(button)
+
+
+def test_the_page_comes_back_after_the_server_was_killed(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    server = serve()
+    page = phone(server.address)
+    wait_for(page, "fresh", "fresh")
+    before = page.evaluate(READ_TEXTS)["frame"]
+    server.child.kill()
+    server.child.wait()
+    wait_for(page, "page", "lost")
+    assert "trying again" in text(page, "#page-words")
+    wait_for(page, "fresh", "gone", 5.0)
+    assert text(page, "#why").startswith("No contact with the computer on the sprayer")
+    serve(port=server.port)
+    wait_for(page, "page", "live", 6.0)
+    wait_for(page, "fresh", "fresh")
+    assert page.evaluate(READ_TEXTS)["frame"] > before
+    # the minute's trace is whole again: no gap where the server was away
+    xs = [int(x) for x in re.findall(r"[ML](-?\d+) ", page.get_attribute("#trace-line", "d"))]
+    assert max(b - a for a, b in pairwise(xs)) <= 5  # tenths of 0.1 s: half a second
+
+
+def test_polling_where_websockets_are_blocked(growing: GrowingRun, serve: Serve, phone: Phone, browser: Any) -> None:
+    server = serve()
+    context = browser.new_context()
+    context.add_init_script("window.WebSocket = class { constructor() { throw new Error('blocked'); } };")
+    page = context.new_page()
+    page.goto(server.address)
+    wait_for(page, "page", "polling")
+    wait_for(page, "fresh", "fresh")
+    first = page.evaluate(READ_TEXTS)["frame"]
+    time.sleep(1.6)
+    assert page.evaluate(READ_TEXTS)["frame"] - first >= 10
+    assert state(page, "fresh") == "fresh"
+    context.close()
+
+
+def test_no_request_leaves_the_machine_and_plotly_is_not_loaded(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    server = serve()
+    page = phone(server.address)
+    wait_for(page, "fresh", "fresh")
+    page.wait_for_selector("#_pages_content", state="attached")  # Dash has drawn its part
+    page.click("#light")
+    time.sleep(1.0)
+    here = (server.address, server.address.replace("http", "ws"))
+    assert len(page.asked) > 10
+    assert [url for url in page.asked if not url.startswith(here)] == []
+    assert [url for url in page.asked if "plotly" in url.lower() or "graph" in url.lower()] == []
+    assert [url for url in page.asked if url.startswith("ws")] == [f"ws://127.0.0.1:{server.port}/live/stream"]
+    assert page.evaluate("typeof window.Plotly") == "undefined"
+    assert page.wrong == []
+
+
+SIZES = ((360, 740), (412, 915), (740, 360), (1280, 800))
+ADVICE = ("hold", "faster", "slower", "standing", "idle", "wait")
+
+
+def test_looks(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    """Nothing wider than the screen, contrast at least 7:1 for every text, buttons of at least 48 px."""
+    page = phone(serve().address)
+    for fresh in ("fresh", "gone"):
+        wait_for(page, "fresh", fresh)
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            for light in ("light", "dark"):
+                page.emulate_media(color_scheme=light)
+                where = f"{fresh}, {width} × {height}, {light}"
+                assert page.evaluate("document.documentElement.scrollWidth") <= width, where
+                looked_at = contrasts(page)
+                assert len(looked_at) > 25
+                assert [one for one in looked_at if one["ratio"] < 7.0] == [], where
+                assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == [], where
+        growing.stop()
+
+
+def test_every_advice_fits_and_can_be_read(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_for(page, "fresh", "fresh")
+    growing.stop()
+    page.evaluate("document.getElementById('live').id = 'still'")
+    words = dict(SCREEN_ADVICE.values())
+    for advice in ADVICE:
+        for light in ("light", "dark"):
+            page.emulate_media(color_scheme=light)
+            page.evaluate(
+                """([advice, words]) => {
+                    const still = document.getElementById("still").cloneNode(true);  // out of the script's hold
+                    document.getElementById("still").replaceWith(still);
+                    still.dataset.advice = advice; still.dataset.fresh = "fresh";
+                    still.querySelector("#words").textContent = words;
+                }""",
+                [advice, words[advice]],
+            )
+            assert [one for one in contrasts(page) if one["ratio"] < 7.0] == [], (advice, light)
+            assert page.evaluate("document.documentElement.scrollWidth") <= 360
+            inside = page.evaluate(
+                """() => {
+                    const range = document.createRange();
+                    range.selectNodeContents(document.getElementById("words"));
+                    return range.getBoundingClientRect().right
+                        <= document.querySelector(".advice").getBoundingClientRect().right - 8;
+                }"""
+            )
+            assert inside, f"{advice} runs out of its frame"
+
+
+def test_focus_is_seen_and_in_order(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_for(page, "fresh", "fresh")
+    wait_for(page, "recording", "silent")  # no recorder: the buttons cannot be pressed and are passed over
+    order = []
+    for _ in range(2):
+        page.keyboard.press("Tab")
+        order.append(page.evaluate("document.activeElement.id || document.activeElement.textContent"))
+        assert page.evaluate("getComputedStyle(document.activeElement).outline").endswith("solid 4px")
+    assert order == ["Live", "light"]
+
+
+def test_day_and_dark_are_kept(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    ground = "getComputedStyle(document.body).backgroundColor"
+    assert page.evaluate(ground) == "rgb(255, 255, 255)"
+    page.click("#light")
+    assert page.evaluate(ground) == "rgb(0, 0, 0)"
+    page.reload()
+    assert page.evaluate(ground) == "rgb(0, 0, 0)"

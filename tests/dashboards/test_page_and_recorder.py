@@ -1,0 +1,160 @@
+"""Board on a pseudo-terminal, recorder, page: three processes and a browser, as in use."""
+
+from __future__ import annotations
+
+import json
+import signal
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from host.journal import RunFile, read_run
+from tests.dashboards.processes import RecorderProcess, Server, wait_until
+from tests.dashboards.test_live_page import state, text, wait_for
+from tests.dashboards.walking import GALLON_L, BoardOnPty
+
+Serve = Callable[..., Server]
+Phone = Callable[..., Any]
+
+
+@pytest.fixture
+def board() -> Iterator[BoardOnPty]:
+    board = BoardOnPty()
+    yield board
+    board.close()
+
+
+@pytest.fixture
+def recorder(board: BoardOnPty, runs: Path, tmp_path: Path) -> Iterator[RecorderProcess]:
+    recorder = RecorderProcess(board.port, runs, tmp_path / "recorder.log")
+    yield recorder
+    if recorder.child.poll() is None:
+        recorder.child.send_signal(signal.SIGCONT)
+    recorder.end(signal.SIGINT)
+
+
+def events(run: RunFile, kind: str) -> list[dict[str, Any]]:
+    return [happening.detail for happening in run.happenings if happening.kind == kind]
+
+
+def test_killing_the_page_leaves_no_gap_in_the_recording(recorder: RecorderProcess, serve: Serve) -> None:
+    server = serve()
+    for _ in range(3):
+        wait_until(lambda server=server: server.row().get("frame", -1) > 0, "numbers")
+        server.child.send_signal(signal.SIGKILL)
+        server.child.wait()
+        server = serve(port=server.port)
+    frame = server.row()["frame"]
+    wait_until(lambda: server.row()["frame"] > frame, "the page goes on")
+    server.child.kill()
+    assert recorder.end(signal.SIGINT) == 0
+    run = read_run(recorder.run)
+    assert run.complete
+    assert run.wire_damage == 0
+    assert len(run.frames) > 30
+    assert np.unique(np.diff(run.frames["seq"].astype(int))).tolist() == [1]
+    assert np.diff(run.frames["host_s"]).max() < 0.5
+
+
+@pytest.mark.browser
+def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_for(page, "recording", "on")
+    wait_for(page, "fresh", "fresh")
+    order = []
+    for _ in range(3):
+        page.keyboard.press("Tab")
+        order.append(page.evaluate("document.activeElement.id"))
+    assert order == ["mark", "refilled", "stop"]
+
+    page.click("#mark")
+    wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
+    page.click("#refilled")
+    page.fill("#refill-amount", "5")
+    page.keyboard.press("Enter")
+    wait_until(lambda: text(page, "#notice") == "Noted: 5.00 gal added.", "the answer")
+    page.click("#refilled")
+    page.fill("#refill-amount", "lots")
+    page.click("#refill button[value=added]")
+    wait_until(lambda: "is not a number with a unit" in text(page, "#notice"), "the refusal")
+    page.click("#refilled")
+    page.click("#refill button[value=cancel]")
+    page.click("#refilled")
+    page.click("#refill button[value=full]")
+    wait_until(lambda: text(page, "#notice") == "Noted: the tank is full.", "the answer")
+    wait_until(lambda: text(page, "[data-field=tank]") == "25.0", "a full tank of 25 gal on the page")
+
+    page.click("#stop")
+    assert text(page, "#stop") == "Tap again to stop"
+    time.sleep(0.5)
+    assert state(page, "recording") == "on", "one tap stops nothing"
+    page.click("#stop")
+    wait_for(page, "recording", "ended")
+    assert recorder.child.wait(10) == 0
+    run = read_run(recorder.run)
+    assert run.complete
+    assert len(events(run, "mark")) == 1
+    added = [detail.get("added_m3") for detail in events(run, "refill")]
+    assert added == [pytest.approx(5 * GALLON_L / 1000), None]
+    assert run.trailer is not None
+    assert run.trailer["reason"] == "stopped from the page"
+
+
+@pytest.mark.browser
+def test_a_first_tap_on_stop_is_forgotten(recorder: RecorderProcess, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_for(page, "recording", "on")
+    page.wait_for_function("!document.getElementById('stop').disabled")
+    page.click("#stop")
+    wait_until(lambda: text(page, "#stop") == "Stop", "the tap is forgotten", 6.0)
+    page.click("#stop")
+    assert text(page, "#stop") == "Tap again to stop"
+    time.sleep(0.3)
+    assert recorder.child.poll() is None
+
+
+@pytest.mark.browser
+def test_a_silent_board_and_a_hanging_recorder_are_told_apart(
+    board: BoardOnPty, recorder: RecorderProcess, serve: Serve, phone: Phone
+) -> None:
+    page = phone(serve().address)
+    wait_for(page, "fresh", "fresh")
+    board.quiet.set()
+    wait_for(page, "fresh", "gone")
+    wait_until(lambda: text(page, "#why").startswith("No line from the board for"), "the sentence")
+    wait_for(page, "link", "silent")
+    board.quiet.clear()
+    wait_for(page, "fresh", "fresh")
+    wait_for(page, "link", "ok")
+    recorder.child.send_signal(signal.SIGSTOP)
+    wait_for(page, "recording", "silent", 12.0)
+    assert text(page, "[data-field=recording_words]") == "Recorder not answering"
+    wait_for(page, "fresh", "gone")
+    wait_until(lambda: text(page, "#why").startswith("The recorder has not answered for"), "the sentence")
+    recorder.child.send_signal(signal.SIGCONT)
+    wait_for(page, "recording", "on")
+    wait_for(page, "fresh", "fresh")
+
+
+@pytest.mark.browser
+def test_killing_the_recorder_is_seen(recorder: RecorderProcess, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_for(page, "recording", "on")
+    recorder.child.kill()
+    wait_for(page, "recording", "silent")
+    wait_for(page, "fresh", "gone")
+    assert page.is_disabled("#mark")
+
+
+def test_the_polled_row_is_the_files_own(recorder: RecorderProcess, serve: Serve) -> None:
+    server = serve()
+    wait_until(lambda: server.row().get("frame", -1) > 10, "numbers")
+    assert recorder.end(signal.SIGINT) == 0
+    row = wait_until(lambda: (row := server.row())["recording"] == "ended" and row, "the end")
+    run = read_run(recorder.run)
+    assert row["frame"] == len(run.frames)
+    assert json.dumps(row)
