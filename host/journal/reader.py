@@ -7,7 +7,8 @@ damage and passed over.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import asdict, astuple, dataclass, field
+from dataclasses import asdict, dataclass, field
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ from host.journal.records import Record, RecordError
 FRAME_DTYPE = np.dtype([("host_s", np.float64), *REPORT_DTYPE.descr])
 
 _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "calibration"}
+_VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
 _LINE_FEED = ord("\n")
 _TOO_LONG = "too long for a record"
 
@@ -209,7 +211,7 @@ class _Gathering:
             self._wire_damage += 1
             return
         if isinstance(message, Report):
-            self._rows.append((record.host_s, *astuple(message)))
+            self._rows.append((record.host_s, *_VALUES(message)))
             self._count += 1
         elif isinstance(message, Identity):
             self._happenings.append(Happening(record.host_s, self._count, "identity", asdict(message)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from host.journal import Batch, JournalWriter, RunReader, Snapshot
 RIG = 'name = "Harrow Lea four-nozzle"\nunits = "us"\n'
 
 
+@cache
 def report_line(number: int) -> bytes:
     """The report of frame `number` at ten a second: 3 flow pulses and 2 wheel pulses in each."""
     clock = (number + 1) * 100_000 % 2**32
