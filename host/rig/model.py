@@ -54,6 +54,16 @@ class Nozzles:
         at, flow = np.array(self.points).T
         return orifice_flow(np.interp(pressure, at, orifice_coefficient(flow, at)), pressure)
 
+    def pressure_for_flow_pa(self, flow_m3_s: float) -> float:
+        """Pressure at which one nozzle passes a flow of water: the inverse of `flow_m3_s`, by halving."""
+        low, high = 0.0, 1.0
+        while float(self.flow_m3_s(high)) < flow_m3_s:
+            low, high = high, 2.0 * high
+        for _ in range(70):
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if float(self.flow_m3_s(middle)) < flow_m3_s else (low, middle)
+        return high
+
 
 @dataclass(frozen=True)
 class Meter:
@@ -80,6 +90,16 @@ class PressureSensor:
     low_fraction: float = 0.1
     high_fraction: float = 0.9
     uncertainty_pa: float = 0.0
+
+    @property
+    def open_below(self) -> float:
+        """Fraction of the supply below which the transducer is not believed: signal wire open or shorted to ground."""
+        return self.low_fraction / 2.0
+
+    @property
+    def short_above(self) -> float:
+        """Fraction of the supply above which the transducer is not believed: signal shorted to the supply."""
+        return (1.0 + self.high_fraction) / 2.0
 
     def pressure_pa(self, counts: ArrayLike, adc_full_scale: ArrayLike) -> NDArray[np.float64]:
         """Pressure from converter counts (same shape); `adc_full_scale` is the count at full supply."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import itertools
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -69,6 +70,28 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         spray_switch=bool(top.raw("spray_switch")),
         toml=text,
     )
+
+
+def parts_from_sections(tree: dict[str, Any], where: str) -> dict[str, Meter | PressureSensor | Wheel | Course]:
+    """The calibrated parts of a rig from a TOML tree that has only their sections, as a calibration card does.
+
+    Keys of the result are fields of Rig: meter, pressure, wheel, course. Raises UserError as for a rig file.
+    """
+    read = {
+        name: _Section(name, tree[name], where) for name in ("meter", "pressure", "wheel", "course") if name in tree
+    }
+    for name, section in read.items():
+        if not isinstance(section.values, dict):
+            raise UserError(f"{name} in {where} must be a section: write [{name}] on a line of its own.")
+        for key in section.values:
+            _check_known(key, list(KEYS[name]), f"key {name}.{key} in {where}")
+    readers: dict[str, Callable[[_Section], Meter | PressureSensor | Wheel | Course]] = {
+        "meter": _meter,
+        "pressure": _pressure,
+        "wheel": _wheel,
+        "course": _course,
+    }
+    return {name: readers[name](section) for name, section in read.items()}
 
 
 class _Section:
@@ -230,12 +253,18 @@ def _wheel_or_course(wheel: _Section, course: _Section, where: str) -> tuple[Whe
     if bool(wheel) == bool(course):
         fault = "both [wheel] and [course]: keep" if wheel else "neither [wheel] nor [course]: give"
         raise UserError(f"{where} has {fault} one of the two, so that the speed is known.")
-    if wheel:
-        return Wheel(wheel.sure("circumference") / wheel.raw("pulses_per_turn"), wheel.sure("uncertainty")), None
+    return (_wheel(wheel), None) if wheel else (None, _course(course))
+
+
+def _wheel(wheel: _Section) -> Wheel:
+    return Wheel(wheel.sure("circumference") / wheel.raw("pulses_per_turn"), wheel.sure("uncertainty"))
+
+
+def _course(course: _Section) -> Course:
     speed = course.sure("distance") / course.sure("time")
     if not SLOWEST_M_S <= speed <= FASTEST_M_S:
         raise UserError(
-            f"section [course] in {where} gives {format_value(speed, 'speed', 'metric')}, which is not believable: "
-            "check distance and time."
+            f"section [course] in {course.where} gives {format_value(speed, 'speed', 'metric')}, "
+            "which is not believable: check distance and time."
         )
-    return None, Course(speed, course.sure("uncertainty"))
+    return Course(speed, course.sure("uncertainty"))

@@ -1,0 +1,159 @@
+"""Catch test of the boom: what each nozzle gives, against the others, the rating, and the square-root law."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from host.calibrate.square_root_law import BoomFlows, Finding, check_rating, check_two_pressures
+from host.calibrate.uncertainty import rectangular, resolution, sample_deviation
+from host.calibrate.vessels import JUG, Vessel
+from host.errors import UserError
+from host.formulas import application_rate, nozzle_deviation, orifice_coefficient, pressure_for_flow, speed_for_rate
+from host.rig import Rig
+from host.units import PSI_PA
+
+# Over 5 % from the mean: Alberta Agriculture, "Crop protection guide", Agdex 606-1 (and common practice).
+# Over 10 %: LSU AgCenter, "Sprayer Calibration"; University of Georgia, Special Bulletin 16.
+FLAG_OVER = 0.05
+FAULT_OVER = 0.10
+# A tip that gives over 10 % more than when new is worn: common practice.
+WORN_OVER = 0.10
+
+OK, FLAG, FAULT = "ok", "flag", "fault"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How well the catches of a boom are read: standard uncertainties of time (s) and pressure (Pa), and the vessel."""
+
+    vessel: Vessel = JUG
+    time_s: float = 0.2
+    pressure_pa: float = math.hypot(rectangular(1.0 * PSI_PA), resolution(1.0 * PSI_PA))
+
+
+@dataclass(frozen=True)
+class BoomCatch:
+    """One catch of all nozzles together: a volume of each in the order along the boom."""
+
+    pressure_pa: float
+    duration_s: float
+    volumes_m3: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class NozzleResult:
+    """One nozzle at one pressure. Fractions: `deviation` from the mean of the boom, `wear` against the rating."""
+
+    number: int
+    flow_m3_s: float
+    coefficient: float
+    deviation: float
+    wear: float
+    verdict: str
+    worn: bool
+
+
+@dataclass(frozen=True)
+class CatchResult:
+    """The boom at one pressure. `variation` is the coefficient of variation (None for a single nozzle).
+
+    `rate_m3_m2` is at the speed given. `pressure_for_target_pa` would bring the target at that speed,
+    `speed_for_target_m_s` at the pressure of the catch. Rate and pressure are None when no speed was given.
+    """
+
+    catch: BoomCatch
+    nozzles: tuple[NozzleResult, ...]
+    mean_flow_m3_s: float
+    variation: float | None
+    total_coefficient: float
+    rate_m3_m2: float | None
+    pressure_for_target_pa: float | None
+    speed_for_target_m_s: float
+
+
+@dataclass(frozen=True)
+class BoomTest:
+    """All catches of one test, and what does not fit together in them."""
+
+    results: tuple[CatchResult, ...]
+    findings: tuple[Finding, ...]
+
+
+def catch_test(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None, reading: Reading) -> BoomTest:
+    """Judge a boom by one or more catches. `speed_m_s` is the spraying speed, None where it is not known.
+
+    Raises UserError when a catch is not one of this boom.
+    """
+    _check(catches, rig, speed_m_s)
+    results = tuple(_judge(one, rig, speed_m_s) for one in catches)
+    flows = [_with_uncertainty(one, reading) for one in catches]
+    findings: list[Finding] = []
+    for earlier, later in itertools.pairwise(sorted(flows, key=lambda one: one.pressure_pa)):
+        findings += check_two_pressures(earlier, later)
+    for one in flows:
+        findings += check_rating(one, float(rig.nozzles.flow_m3_s(one.pressure_pa)), reading.vessel.scale_uncertainty())
+    return BoomTest(results, tuple(findings))
+
+
+def _check(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None) -> None:
+    if not catches:
+        raise UserError("no catch was given: catch every nozzle of the boom for the same time and give the volumes.")
+    if speed_m_s is not None and not speed_m_s > 0:
+        raise UserError("the spraying speed is not above zero: give the speed that you spray at, or leave it out.")
+    for number, one in enumerate(catches, start=1):
+        if len(one.volumes_m3) != rig.nozzles.count:
+            raise UserError(
+                f"catch {number} has {len(one.volumes_m3)} volumes and the boom {rig.nozzles.count} nozzles: "
+                "give one volume for each nozzle, in order along the boom."
+            )
+        if not (one.pressure_pa > 0 and math.isfinite(one.pressure_pa)):
+            raise UserError(f"catch {number} has no pressure above zero: read the gauge while catching and give it.")
+        if not (one.duration_s > 0 and math.isfinite(one.duration_s)):
+            raise UserError(f"catch {number} has a time of {one.duration_s:g} s: give how long was caught.")
+        for nozzle, volume in enumerate(one.volumes_m3, start=1):
+            if not (volume > 0 and math.isfinite(volume)):
+                raise UserError(
+                    f"catch {number}, nozzle {nozzle}, has no volume above zero: if the nozzle gave nothing it is "
+                    "blocked; clean it and catch again."
+                )
+
+
+def _flows(one: BoomCatch) -> tuple[float, ...]:
+    return tuple(volume / one.duration_s for volume in one.volumes_m3)
+
+
+def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
+    own = tuple(reading.vessel.reading_uncertainty() / volume for volume in one.volumes_m3)
+    shared = math.hypot(reading.time_s / one.duration_s, reading.pressure_pa / one.pressure_pa / 2.0)
+    return BoomFlows(one.pressure_pa, _flows(one), own, shared)
+
+
+def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None) -> CatchResult:
+    flows = _flows(one)
+    mean = sum(flows) / len(flows)
+    total = sum(flows)
+    rated = float(rig.nozzles.flow_m3_s(one.pressure_pa))
+    nozzles = []
+    for number, flow in enumerate(flows, start=1):
+        deviation, wear = nozzle_deviation(flow, mean), nozzle_deviation(flow, rated)
+        verdict = FAULT if abs(deviation) > FAULT_OVER else FLAG if abs(deviation) > FLAG_OVER else OK
+        coefficient = orifice_coefficient(flow, one.pressure_pa)
+        nozzles.append(NozzleResult(number, flow, coefficient, deviation, wear, verdict, wear > WORN_OVER))
+    coefficient = orifice_coefficient(total, one.pressure_pa)
+    rate = pressure = None
+    if speed_m_s is not None:
+        rate = application_rate(total, speed_m_s, rig.swath_m)
+        pressure = pressure_for_flow(rig.target.rate_m3_m2 * speed_m_s * rig.swath_m, coefficient)
+    return CatchResult(
+        catch=one,
+        nozzles=tuple(nozzles),
+        mean_flow_m3_s=mean,
+        variation=sample_deviation(flows) / mean if len(flows) > 1 else None,
+        total_coefficient=coefficient,
+        rate_m3_m2=rate,
+        pressure_for_target_pa=pressure,
+        speed_for_target_m_s=speed_for_rate(total, rig.target.rate_m3_m2, rig.swath_m),
+    )

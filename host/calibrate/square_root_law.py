@@ -1,0 +1,134 @@
+"""Do the catches agree with Q = k·√P, and with the nozzle's table? If not: what to suspect."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from dataclasses import dataclass
+from typing import Literal
+
+from host.calibrate.uncertainty import rectangular
+from host.units import format_value
+
+COVERAGE = 2.0  # a departure counts from twice its standard uncertainty on
+RATING_TOLERANCE = 0.05  # a new tip may differ this much from its table, to either side: common practice
+SAME_PRESSURE = 0.03  # pressures closer than this (ratio) are a repeat, not two pressures
+
+# What to suspect, by what was seen. Common practice.
+_ROSE_TOO_MUCH = (
+    "the gauge (reads too low at the higher or too high at the lower pressure)",
+    "the timing of a catch",
+    "the regulator (moved between reading and catching)",
+    "a strainer that was partly blocked in the first catch",
+)
+_ROSE_TOO_LITTLE = (
+    "a strainer or hose between gauge and boom that chokes the flow",
+    "the gauge (reads too high at the higher or too low at the lower pressure)",
+    "the timing of a catch",
+    "the regulator or the pump (did not hold the pressure while catching)",
+)
+_ONE_NOZZLE = ("dirt that moved in its tip or tip strainer", "the reading of its jug", "a loose or damaged tip")
+_NOT_REPEATED = ("the timing of a catch", "the reading of the jugs", "the regulator (the pressure moved)")
+_ABOVE_RATING = ("worn tips", "tips of another size than the rig file says", "the gauge (reads too low)", "the timing")
+_BELOW_RATING = (
+    "a blocked strainer or tips",
+    "the gauge (reads too high, or sits before a long hose)",
+    "tips of another size than the rig file says",
+    "the timing",
+)
+
+
+@dataclass(frozen=True)
+class BoomFlows:
+    """Flows (m³/s) of all nozzles at one pressure. Relative standard uncertainties: own of each flow, shared by all.
+
+    The shared one holds timing and pressure, the latter halved because Q goes with √P.
+    """
+
+    pressure_pa: float
+    flows_m3_s: tuple[float, ...]
+    own: tuple[float, ...]
+    shared: float
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that does not fit. Changes and `expanded` (of the change, k = 2) are fractions.
+
+    `nozzle` is None for the boom as a whole; for a rating `low_pa` and `high_pa` are the same.
+    """
+
+    kind: Literal["square-root law", "rating"]
+    nozzle: int | None
+    nozzles: int
+    low_pa: float
+    high_pa: float
+    change: float
+    expected: float
+    expanded: float
+    suspects: tuple[str, ...]
+
+    def sentence(self, system: str) -> str:
+        """In plain words, pressures in the units of `system`."""
+        suspects = "; ".join(self.suspects)
+        low, high = (format_value(pressure, "pressure", system) for pressure in (self.low_pa, self.high_pa))
+        if self.kind == "rating":
+            return (
+                f"At {low} the nozzles give {100 * self.change:+.1f} % against their rating "
+                f"(known to ±{100 * self.expanded:.1f} %). Suspect: {suspects}."
+            )
+        who = "The flow" if self.nozzle is None else f"Nozzle {self.nozzle}: the flow"
+        if self.high_pa / self.low_pa < 1.0 + SAME_PRESSURE:
+            return (
+                f"{who} changed by {100 * self.change:+.1f} % between two catches at about {low}, where it should "
+                f"be the same (±{100 * self.expanded:.1f} %). Suspect: {suspects}."
+            )
+        one = "one sound nozzle" if self.nozzle or self.nozzles == 1 else "sound nozzles"
+        return (
+            f"{who} changed by {100 * self.change:+.1f} % from {low} to {high}, where the square-root law allows "
+            f"{100 * self.expected:+.1f} % (±{100 * self.expanded:.1f} %): the pair cannot come from {one}. Suspect: {suspects}."
+        )
+
+
+def check_two_pressures(low: BoomFlows, high: BoomFlows) -> list[Finding]:
+    """Hold the flows at two pressures (the lower first) against Q = k·√P: the boom as a whole, then each nozzle."""
+    expected = math.sqrt(high.pressure_pa / low.pressure_pa)
+    departures = [math.log(b / a / expected) for a, b in zip(low.flows_m3_s, high.flows_m3_s, strict=True)]
+    own = [math.hypot(a, b) for a, b in zip(low.own, high.own, strict=True)]
+    shared = math.hypot(low.shared, high.shared)
+    count = len(departures)
+    # The median: one odd nozzle shall not make the whole boom look odd.
+    middle = statistics.median(departures)
+    repeat = high.pressure_pa / low.pressure_pa < 1.0 + SAME_PRESSURE
+
+    def finding(nozzle: int | None, departure: float, standard: float, suspects: tuple[str, ...]) -> Finding:
+        change = expected * math.exp(departure) - 1.0
+        return Finding(
+            "square-root law", nozzle, count, low.pressure_pa, high.pressure_pa,
+            change, expected - 1.0, COVERAGE * standard * expected, suspects,
+        )  # fmt: skip
+
+    found = []
+    of_boom = math.hypot(shared, statistics.fmean(own) / math.sqrt(count))
+    if abs(middle) > COVERAGE * of_boom:
+        suspects = _NOT_REPEATED if repeat else _ROSE_TOO_MUCH if middle > 0 else _ROSE_TOO_LITTLE
+        found.append(finding(None, middle, of_boom, suspects))
+    if count > 2:
+        for number, (departure, uncertainty) in enumerate(zip(departures, own, strict=True), start=1):
+            # Against its neighbours, which shared pressure and time with it; 1 % for what nozzles do by themselves.
+            apart = math.hypot(uncertainty * math.sqrt(1.0 + 1.0 / count), 0.01)
+            if abs(departure - middle) > COVERAGE * apart:
+                found.append(finding(number, departure, math.hypot(apart, shared), _ONE_NOZZLE))
+    return found
+
+
+def check_rating(flows: BoomFlows, rated_m3_s: float, scale_uncertainty: float) -> list[Finding]:
+    """Hold the middle nozzle at one pressure against the rated flow of the tips; `scale_uncertainty` of the vessel."""
+    change = statistics.median(flows.flows_m3_s) / rated_m3_s - 1.0
+    own = statistics.fmean(flows.own) / math.sqrt(len(flows.own))
+    standard = math.hypot(own, flows.shared, scale_uncertainty, rectangular(RATING_TOLERANCE))
+    if abs(change) <= COVERAGE * standard:
+        return []
+    suspects = _ABOVE_RATING if change > 0 else _BELOW_RATING
+    pressure = flows.pressure_pa
+    return [Finding("rating", None, len(flows.own), pressure, pressure, change, 0.0, COVERAGE * standard, suspects)]
