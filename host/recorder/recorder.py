@@ -86,7 +86,7 @@ class Recorder:
     def start(self, board_wait_s: float = 5.0) -> Path:
         """Open the port, hear the board, begin the run file, and return its path.
 
-        Raises UserError when any of it fails; no run file is left behind then.
+        Raises UserError when any of it fails. No run file is begun before the board has been heard.
         """
         started, self._zero = datetime.now().astimezone(), time.monotonic()
         folder = make_folder(self._plan.folder)
@@ -94,9 +94,11 @@ class Recorder:
         try:
             self._link.wait_for_board(board_wait_s)
             self._writer = self._begin(folder, started)
-            self._control = ControlServer(socket_path(self._writer.path), self._answer)
+            self._control = _listen(self._writer.path, self._answer)
         except BaseException:
             self._link.stop()
+            if self._writer:
+                self._writer.close("failed", "did not start", 0, 0.0)
             raise
         for key, value in self._plan.notes.items():
             self._writer.note(key, value, 0.0)
@@ -245,6 +247,15 @@ class Recorder:
 def is_alarm(status: Mapping[str, Any]) -> bool:
     """Whether a status must be shown as an alarm: the disk takes nothing, or the board is not heard."""
     return status.get("state") not in (RECORDING, "stopping") or status.get("link") not in ("ok", "closed")
+
+
+def _listen(run: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> ControlServer:
+    try:
+        return ControlServer(socket_path(run), answer)
+    except OSError as error:
+        raise UserError(
+            f"the recorder cannot be made reachable for other programs: {error.strerror}; check that /tmp is writable"
+        ) from None
 
 
 def _link(address: str, items: SimpleQueue[Any]) -> Link:

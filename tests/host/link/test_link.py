@@ -1,6 +1,6 @@
 """One contract for every kind of port, and what the link says when the line is not as it should be.
 
-A port of another kind joins by adding its end to ENDS: `address`, `opener`, `send`, `receive`, `unplug`,
+A port that can be told what to send joins by adding its end to ENDS: `address`, `opener`, `send`, `receive`, `unplug`,
 `plug`, `close`.
 """
 
