@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 
 from host.cli.which_run import add_run_arguments, run_path
@@ -24,6 +23,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Print the review; 1 when the recording is not complete."""
+    import json
+
     from host.review.review import review_run
     from host.review.text import review_json, review_text
 

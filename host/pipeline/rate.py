@@ -11,6 +11,7 @@ from host.pipeline.columns import Bools, Floats, Ints
 
 WINDOW_US = 2_000_000
 SHORTEST_US = 800_000  # less than this is no rate yet
+SETTLE_US = 500_000  # after spraying begins the meter's rotor still gathers speed: its pulses come late
 _SHORTEST_M = 0.3
 PULSE_U = 0.2
 """Standard uncertainty of one reading of a running total, in pulses.
@@ -45,7 +46,7 @@ class Rate:
 class RateWindow:
     """Rate = ΔV / (Δs · swath), a ratio of sums over at most two seconds of unbroken spraying on the move.
 
-    The window never reaches back over a pass's start, a restart of the board or a stop. Volume and distance are read
+    The window never reaches back into the first half second of a pass, over a restart of the board or a stop. Volume and distance are read
     at the same two moments of one clock, so the clock's error cancels.
     """
 
@@ -65,7 +66,8 @@ class RateWindow:
         times = np.concatenate((self._past_us, now.board_us))
         volume = np.concatenate((self._past[0], now.volume_m3))
         distance = np.concatenate((self._past[1], now.distance_m))
-        begin = np.searchsorted(times, np.maximum(now.board_us - WINDOW_US, stretch_us))
+        begin = np.searchsorted(times, np.maximum(now.board_us - WINDOW_US, stretch_us + SETTLE_US))
+        begin = np.minimum(begin, np.arange(len(times) - len(now.board_us), len(times)))
         span_us = now.board_us - times[begin]
         moved = now.distance_m - distance[begin]
         poured = now.volume_m3 - volume[begin]
