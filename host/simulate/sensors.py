@@ -36,14 +36,17 @@ class PulseTrain:
     def edges(self, t: Floats, phase_step: Floats, rough: Floats | float = 0.0) -> Floats:
         """Edge times (s) within `t`, where the phase grows by `phase_step` in the step ending at each time.
 
-        `rough` raises the jitter, up to twenty-fold at 1.
+        `rough` raises the jitter of the pulses that come in its steps, up to twenty-fold at 1.
         """
         phase = self._phase + np.concatenate([np.zeros(1), np.cumsum(phase_step)])
         self._phase = float(phase[-1])
         jitter = self._jitter * (1.0 + 20.0 * float(np.max(rough)))
         ahead = max(self._phase - self._next - self._strayed, 0.0)
         count = int(ahead + 6.0 * jitter * ahead**0.5 + 2.5)  # more than will be reached; the rest is thrown away
-        strayed = self._strayed + np.cumsum(self._rng.standard_normal(count) * jitter)
+        steps = self._rng.standard_normal(count) * self._jitter
+        if np.any(rough):
+            steps *= 1.0 + 20.0 * np.interp(self._next + np.arange(count), phase[1:], rough * np.ones(len(t)))
+        strayed = self._strayed + np.cumsum(steps)
         number = self._next + np.arange(count)
         threshold = np.maximum.accumulate(number + strayed + self._place[number % len(self._place)])
         done = int(np.searchsorted(threshold, self._phase, side="right"))

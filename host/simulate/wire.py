@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import MAX_LINE, REPORT_FIELDS, Report, encode_report
+from firmware_protocol.messages import MAX_LINE, REPORT_FIELDS
 from host.journal import FRAME_DTYPE
 from host.simulate.board import LINE_S, Sent
+from host.simulate.encoding import encode_reports
 from host.simulate.events import Happenings
 from host.simulate.noise import grid
 from host.simulate.settings import LinkSettings
@@ -45,7 +46,7 @@ class Wire:
     def lines(self, sent: Sent) -> list[TimedLine]:
         """The lines that arrive, in the order in which they were sent."""
         passage = self._passage(sent)
-        reports = [encode_report(Report(*row)) for row in sent.reports.tolist()]
+        reports = encode_reports(sent.reports)
         for place in np.flatnonzero(passage.damaged).tolist():
             reports[place] = _with_changed_bit(reports[place], float(passage.where[place]))
         others = iter([*sent.others, (len(reports) + 1, 0.0, b"")])
