@@ -56,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
         truth_file = args.truth or args.write.with_suffix(".truth.json")
         refuse_existing(truth_file)
         source = write_run(scenario, args.write, progress_line("simulated"))
+        end_progress()
         write_truth(truth_file, source.sprayer)
         print(f"run file {args.write}, truth {truth_file}")
         return 0
@@ -95,6 +96,7 @@ def refuse_existing(path: Path) -> None:
 
 def serve_source(source: Source, pace: float, link: Path | None, word: str) -> int:
     """Play `source` out of a pseudo-terminal to its end; returns how many lines found no reader."""
+    import signal
     import time
 
     from host.simulate.serve import Server, serve
@@ -105,9 +107,16 @@ def serve_source(source: Source, pace: float, link: Path | None, word: str) -> i
         print(f"port {terminal.path}" + (f", also {link}" if link else ""), flush=True)
         return terminal
 
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)  # as Ctrl-C: the link goes, the truth so far is written
     server = Server(source, open_terminal, time.monotonic, pace)
     print(f"{source.duration_s:.0f} s long; begins when a reader opens the port", flush=True)
-    serve(server, time.sleep, progress_line(word, source.duration_s))
+    try:
+        serve(server, time.sleep, progress_line(word, source.duration_s))
+    finally:
+        end_progress()
     if server.lines_lost:
         print(f"{server.lines_lost} lines were sent while nobody was reading")
     return server.lines_lost
@@ -128,3 +137,9 @@ def progress_line(word: str, total_s: float | None = None) -> Callable[[float], 
         print(f"\r{word} {now_s:.0f}{end} s ", end="", file=sys.stderr, flush=True)
 
     return show
+
+
+def end_progress() -> None:
+    """Leave the line that shows progress, so that what follows stands on one of its own."""
+    if sys.stderr.isatty():
+        print(file=sys.stderr)

@@ -124,3 +124,24 @@ def test_a_port_is_served_that_pyserial_reads(command: str, scenario: Path, tmp_
         process.communicate()
     if command == "simulate":
         assert json.loads((tmp_path / "truth.json").read_text(encoding="utf-8"))["simulated_s"] == pytest.approx(20.0)
+
+
+def test_ending_it_removes_the_link_and_tells_the_truth_so_far(scenario: Path, tmp_path: Path) -> None:
+    link, truth = tmp_path / "port", tmp_path / "truth.json"
+    arguments = ["simulate", str(scenario), "--link", str(link), "--truth", str(truth)]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "host.cli.main", *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    try:
+        assert process.stdout is not None
+        process.stdout.readline()
+        process.stdout.readline()
+        with serial.Serial(str(link), 115200, timeout=20) as port:
+            assert port.readline().startswith(b"I01")
+            process.terminate()
+            assert process.wait(20) == 130
+        assert not link.is_symlink()
+        assert json.loads(truth.read_text(encoding="utf-8"))["duration_s"] == pytest.approx(20.0)
+    finally:
+        process.kill()
+        process.communicate()
