@@ -111,7 +111,7 @@ def test_truth_is_json_with_units_in_its_keys(tmp_path: Path) -> None:
     assert clog["kind"] == "clog"
     assert clog["is_fault"] is True
     assert told["passes"][2]["begin_s"] + 10 == pytest.approx(clog["begin_s"])
-    assert clog["end_s"] == pytest.approx(clog["begin_s"] + 113)
+    assert clog["end_s"] == pytest.approx(clog["begin_s"] + 133)
     rates = [one["rate_m3_m2"] for one in told["passes"]]
     assert max(rates[2:5]) < 0.95 * min(*rates[:2], *rates[5:])
     quantities = {key for key, value in told.items() if isinstance(value, float)} - {"clock_error"}
