@@ -86,7 +86,8 @@ class Finding:
         one = "one sound nozzle" if self.nozzle or self.nozzles == 1 else "sound nozzles"
         return (
             f"{who} changed by {100 * self.change:+.1f} % from {low} to {high}, where the square-root law allows "
-            f"{100 * self.expected:+.1f} % (±{100 * self.expanded:.1f} %): the pair cannot come from {one}. Suspect: {suspects}."
+            f"{100 * self.expected:+.1f} % (±{100 * self.expanded:.1f} %): the pair cannot come from {one}. "
+            f"Suspect: {suspects}."
         )
 
 

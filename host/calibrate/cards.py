@@ -1,0 +1,133 @@
+"""Calibration cards: dated TOML files, one per calibration, never overwritten; the newest of each kind is in force.
+
+A card carries the section of the rig file that it replaces, in the rig file's own words, so it can be read, checked
+and copied by hand; the rest of it says what was done. A run keeps the cards that were in force (`snapshot`), so an
+old run can be read as it was recorded, or again under better cards.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from host.errors import UserError
+from host.rig import Course, Meter, PressureSensor, Rig, Wheel, parts_from_sections
+
+FORMAT = 1
+KINDS = ("meter", "pressure", "wheel", "course", "boom")
+
+
+@dataclass(frozen=True)
+class Card:
+    """One calibration. `toml` is the whole text; `section` the part of the rig that it replaces (none for a boom)."""
+
+    kind: str
+    rig_name: str
+    made: datetime
+    section: Meter | PressureSensor | Wheel | Course | None
+    toml: str
+
+
+def make_card(kind: str, rig_name: str, made: datetime, section: Mapping[str, Any], record: Mapping[str, Any]) -> Card:
+    """A card from its rig section (values as in a rig file) and a record of what was measured. `made` has a zone."""
+    import tomli_w
+
+    content: dict[str, Any] = {"format": FORMAT, "kind": kind, "rig": rig_name, "made": made.replace(microsecond=0)}
+    if section:
+        content[kind] = dict(section)
+    content["record"] = dict(record)
+    return card_from_toml(tomli_w.dumps(content))
+
+
+def card_from_toml(text: str, where: str = "calibration card") -> Card:
+    """Read a card's text. Raises UserError when it is not one."""
+    try:
+        tree = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise UserError(f"{where} is not valid TOML: {error}; mend it or move it out of the folder.") from None
+    kind, rig_name, made = tree.get("kind"), tree.get("rig"), tree.get("made")
+    if tree.get("format") != FORMAT:
+        raise UserError(f"{where} has format {tree.get('format')!r}, this Swardflow reads format {FORMAT}: update it.")
+    if kind not in KINDS or not isinstance(rig_name, str) or not isinstance(made, datetime) or made.tzinfo is None:
+        raise UserError(
+            f"{where} lacks its kind, rig or date: it is not a calibration card; move it out of the folder."
+        )
+    section = parts_from_sections({kind: tree[kind]}, where).get(kind) if kind in tree else None
+    if section is None and kind != "boom":
+        raise UserError(f"{where} has no section [{kind}]: it is not whole; calibrate again.")
+    return Card(kind, rig_name, made, section, text)
+
+
+def save_card(card: Card, folder: Path) -> Path:
+    """Write the card as a new file in the folder of its rig and give its path; nothing is ever overwritten.
+
+    Raises UserError when it cannot be written.
+    """
+    home = folder / slug(card.rig_name)
+    stem = f"{card.made:%Y-%m-%dT%H%M%S}-{card.kind}"
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        for attempt in range(1, 1000):
+            path = home / (f"{stem}.toml" if attempt == 1 else f"{stem}-{attempt}.toml")
+            try:
+                with path.open("x", encoding="utf-8") as file:
+                    file.write(card.toml)
+            except FileExistsError:
+                continue
+            return path
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise UserError(f"the card cannot be written to {home} ({reason}): give another folder with --cards.") from None
+    raise UserError(f"folder {home} holds a thousand cards of one second: clear it up.")
+
+
+def load_cards(folder: Path, rig_name: str) -> list[Card]:
+    """All cards of a rig, oldest first; empty when it has none. Raises UserError on a card that cannot be read."""
+    cards = []
+    for path in sorted((folder / slug(rig_name)).glob("*.toml")):
+        try:
+            card = card_from_toml(path.read_text(encoding="utf-8"), f"calibration card {path}")
+        except (OSError, UnicodeDecodeError):
+            raise UserError(f"calibration card {path} cannot be read: mend it or move it out of the folder.") from None
+        # Two names may share a folder ("Boom 1", "boom-1"): the name in the card decides.
+        if card.rig_name == rig_name:
+            cards.append(card)
+    return sorted(cards, key=lambda card: card.made)
+
+
+def in_force(cards: Iterable[Card]) -> list[Card]:
+    """The newest card of each kind, in the order of KINDS. Of two made in the same second the later one given."""
+    newest: dict[str, Card] = {}
+    for card in cards:
+        if card.kind not in newest or card.made >= newest[card.kind].made:
+            newest[card.kind] = card
+    return [newest[kind] for kind in KINDS if kind in newest]
+
+
+def apply_cards(rig: Rig, cards: Iterable[Card]) -> Rig:
+    """The rig with the sections of its cards in force in place of its own.
+
+    A card for a part that the rig does not have (no transducer, a wheel where there is a course) changes nothing.
+    """
+    parts = {card.kind: card.section for card in in_force(cards) if card.section is not None}
+    return replace(rig, **{kind: part for kind, part in parts.items() if getattr(rig, kind) is not None})  # type: ignore[arg-type]
+
+
+def snapshot(cards: Iterable[Card]) -> list[dict[str, Any]]:
+    """What a run file keeps of the cards in force: one JSON-ready mapping each."""
+    return [{"kind": card.kind, "toml": card.toml} for card in in_force(cards)]
+
+
+def cards_of_run(calibrations: Sequence[Mapping[str, Any]]) -> list[Card]:
+    """The cards that a run file kept. Raises UserError when one is not readable."""
+    return [card_from_toml(str(one.get("toml", "")), "a calibration card in the run file") for one in calibrations]
+
+
+def slug(name: str) -> str:
+    """A file name from any name: letters and digits, joined by hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "rig"

@@ -1,0 +1,151 @@
+import tomllib
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+
+from host.calibrate.boom import BoomCatch, Reading, catch_test
+from host.calibrate.card_sections import (
+    boom_record,
+    course_section,
+    meter_record,
+    meter_section,
+    pressure_record,
+    pressure_section,
+    uncertainty_record,
+    wheel_section,
+)
+from host.calibrate.cards import (
+    apply_cards,
+    card_from_toml,
+    cards_of_run,
+    in_force,
+    load_cards,
+    make_card,
+    save_card,
+    snapshot,
+)
+from host.calibrate.meter import MeterCatch, calibrate_meter
+from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
+from host.calibrate.travel import calibrate_course, calibrate_wheel
+from host.calibrate.vessels import JUG
+from host.errors import UserError
+from tests.host.calibrate.rigs import rig
+
+NOW = datetime(2026, 5, 14, 9, 15, 30, 999, tzinfo=timezone(timedelta(hours=1)))
+RIG = rig()
+
+
+def meter_card(factor=440.0, made=NOW, name=RIG.name):
+    catches = [MeterCatch(round(factor * litres), litres * 1e-3, JUG, 60.0) for litres in (2.0, 2.1, 2.2)]
+    result = calibrate_meter(catches)
+    return make_card("meter", name, made, meter_section(result), meter_record(result, catches)), result
+
+
+def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
+    card, result = meter_card()
+    assert card.section.curve[0][1] == pytest.approx(result.curve[0][1], rel=1e-6)
+    assert card.section.relative_uncertainty == pytest.approx(result.uncertainty.standard, rel=5e-3)
+
+    curve = calibrate_meter([MeterCatch(900, 2.1e-3, JUG, 200.0), MeterCatch(900, 2e-3, JUG, 60.0)] * 3)
+    section = make_card("meter", RIG.name, NOW, meter_section(curve), {}).section
+    np.testing.assert_allclose(section.curve, curve.curve, rtol=1e-6)
+
+    points = [PressurePoint(0, 110), PressurePoint(300e3, 470)]
+    pressure = calibrate_pressure(points, RIG.pressure, 1023, Gauge())
+    made = make_card("pressure", RIG.name, NOW, pressure_section(pressure), pressure_record(pressure, points, 1023))
+    np.testing.assert_allclose(made.section.pressure_pa([110, 470], 1023), [0, 300e3], atol=0.5)
+    assert made.section.uncertainty_pa == pytest.approx(pressure.uncertainty.standard, rel=5e-3)
+
+    wheel = calibrate_wheel(60.0, [500, 501])
+    section = make_card("wheel", RIG.name, NOW, wheel_section(wheel, 10), uncertainty_record(wheel.uncertainty)).section
+    assert section.metres_per_pulse == pytest.approx(wheel.metres_per_pulse, rel=1e-6)
+
+    course = calibrate_course(60.96, [55.0, 54.0])
+    section = make_card("course", RIG.name, NOW, course_section(course), {}).section
+    assert section.speed_m_s == pytest.approx(course.speed_m_s, rel=1e-6)
+
+
+def test_a_boom_card_keeps_what_was_caught():
+    test = catch_test([BoomCatch(250e3, 55.0, (1.1e-3, 1.2e-3, 1.15e-3, 1.18e-3))], RIG, None, Reading())
+    card = make_card("boom", RIG.name, NOW, {}, boom_record(RIG, test, Reading()))
+    record = tomllib.loads(card.toml)["record"]
+    assert record["catches"][0]["volumes_mL"] == [1100.0, 1200.0, 1150.0, 1180.0]
+    assert card.section is None
+
+
+def test_cards_are_dated_and_never_overwritten(tmp_path):
+    first, second = meter_card(440)[0], meter_card(450)[0]
+    a, b = save_card(first, tmp_path), save_card(second, tmp_path)
+    assert (a.name, b.name) == ("2026-05-14T091530-meter.toml", "2026-05-14T091530-meter-2.toml")
+    assert a.read_text() == first.toml
+    assert b.read_text() == second.toml
+    assert 'kind = "meter"' in first.toml
+    assert "made = 2026-05-14 09:15:30+01:00" in first.toml
+
+
+def test_the_newest_of_each_kind_is_in_force(tmp_path):
+    save_card(meter_card(460, NOW)[0], tmp_path)
+    save_card(meter_card(430, NOW - timedelta(days=3))[0], tmp_path)
+    save_card(meter_card(400, NOW + timedelta(days=3), name="Another rig")[0], tmp_path)
+    save_card(meter_card(410, NOW + timedelta(days=3), name="test-boom")[0], tmp_path)  # shares the folder
+    cards = load_cards(tmp_path, RIG.name)
+    assert [card.made for card in cards] == sorted(card.made for card in cards)
+    assert len(cards) == 2
+    applied = apply_cards(RIG, cards)
+    assert float(applied.meter.pulses_per_m3(10)) == pytest.approx(460e3, rel=1e-3)
+    assert applied.toml == RIG.toml
+    assert len(in_force(cards)) == 1
+    assert load_cards(tmp_path / "none", RIG.name) == []
+
+
+def test_a_card_for_a_part_that_the_rig_does_not_have_changes_nothing():
+    course = make_card("course", RIG.name, NOW, course_section(calibrate_course(60.0, [55.0])), {})
+    assert apply_cards(RIG, [course]) == RIG
+    bare = replace(RIG, pressure=None)
+    points = [PressurePoint(0, 110), PressurePoint(300e3, 470)]
+    pressure = pressure_section(calibrate_pressure(points, RIG.pressure, 1023, Gauge()))
+    assert apply_cards(bare, [make_card("pressure", RIG.name, NOW, pressure, {})]).pressure is None
+
+
+def test_a_run_keeps_the_cards_in_force():
+    card = meter_card()[0]
+    kept = snapshot([meter_card(made=NOW - timedelta(1))[0], card])
+    assert kept == [{"kind": "meter", "toml": card.toml}]
+    assert cards_of_run(kept) == [card]
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda text: text.replace("format = 1", "format = 9"), "has format 9"),
+        (lambda text: text.replace('kind = "meter"', 'kind = "metre"'), "lacks its kind"),
+        (lambda text: text.replace("+01:00", ""), "lacks its kind, rig or date"),
+        (lambda text: text.split("[meter]")[0], r"no section \[meter\]"),
+        (lambda text: text.replace("pulses/L", "pulses/psi", 1), "meter.factor in card"),
+        (lambda text: text.replace("uncertainty =", "uncertanty ="), "key meter.uncertanty in card is unknown"),
+        (lambda text: text + "[", "is not valid TOML"),
+        (lambda text: text.replace("[meter]", "meter = 5\n[x]"), "must be a section"),
+    ],
+)
+def test_a_card_that_is_none(change, says):
+    with pytest.raises(UserError, match=says):
+        card_from_toml(change(meter_card()[0].toml), "card")
+
+
+def test_folders_and_cards_that_cannot_be_used(tmp_path):
+    card = meter_card()[0]
+    (tmp_path / "file").write_text("")
+    with pytest.raises(UserError, match="cannot be written"):
+        save_card(card, tmp_path / "file")
+    path = save_card(card, tmp_path)
+    path.write_bytes(b"\xff\xfe")
+    with pytest.raises(UserError, match=str(path)):
+        load_cards(tmp_path, RIG.name)
+
+
+def test_dates_of_other_zones_are_compared_as_moments():
+    earlier = meter_card(470, datetime(2026, 5, 14, 8, 0, tzinfo=UTC))[0]
+    later = meter_card(450, NOW)[0]  # 08:15 UTC
+    assert in_force([later, earlier]) == [later]
