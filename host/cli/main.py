@@ -13,6 +13,7 @@ from host.errors import UserError
 # In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
 # only inside run, so that --help answers at once.
 COMMANDS = (
+    "bringup",
     "demo",
     "watch",
     "record",

@@ -30,6 +30,7 @@ from firmware_protocol.messages import (
     encode_command,
     outputs_argument,
 )
+from host.cli.main import main
 from tests.firmware_protocol.board_tools import SCENARIOS, build, emulate, missing_for_emulator
 
 if TYPE_CHECKING:
@@ -265,6 +266,15 @@ def test_the_recorder_records_the_emulated_board(
     assert run.wire_damage <= 2  # half lines where the port was opened and closed
     assert (np.diff(run.frames["seq"].astype(int)) == 1).all()
     assert (np.diff(run.frames["flow_count"].astype(int)) > 0).any()
+
+
+def test_bring_up_finds_nothing_wrong(
+    on_terminal: tuple[str, subprocess.Popen[str], IO[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    code = main(["bringup", on_terminal[0], "--no-hands", "--listen", "3"])
+    out = capsys.readouterr().out
+    assert code == 0, out
+    assert "hand-boom" in out
 
 
 def _stop_when_grown(recorder: Recorder, path: Path, lines: int) -> None:

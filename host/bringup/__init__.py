@@ -1,0 +1,8 @@
+"""Bringing a board up on the bench: who it is, whether it keeps the protocol, and whether its sensors are alive."""
+
+from host.bringup.bench import Bench
+from host.bringup.by_hand import beep, by_hand
+from host.bringup.conformance import conformance, listen
+from host.bringup.findings import Finding, Grade
+
+__all__ = ["Bench", "Finding", "Grade", "beep", "by_hand", "conformance", "listen"]
