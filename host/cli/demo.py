@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
         return record_and_show(
             args,
             args.runs or DEFAULT_FOLDER / _RUNS,
-            [str(port), "--rig", str(rig), "--note", f"site={scenario.title}", "--note", "product=clean water"],
+            [str(port), "--rig", str(rig), "--note", f"scenario={scenario.title}", "--note", "product=clean water"],
             [args.scenario, "--speed", args.speed, "--link", str(port)],
             port,
         )
