@@ -90,40 +90,40 @@ def _record_some(writer: JournalWriter, clock: HandClock, first: int, last: int)
         writer.flush()
 
 
-def _sound(path: Path, files: MemoryFiles) -> None:
-    """All 30 frames once and in order, nothing damaged, the alarm kept in the run, the counts right."""
+def _sound(path: Path, files: MemoryFiles, frames: int) -> None:
+    """All frames once and in order, nothing damaged, the alarm kept in the run, the counts right."""
     batches = read_in_pieces(bytes(files.content[path]), [])
     batch = batches[0]
     assert joined(batches)[2] == []
-    assert batch.frames["seq"].tolist() == list(range(30))
+    assert batch.frames["seq"].tolist() == list(range(frames))
     kinds = [one.kind for one in batch.happenings]
     assert kinds == ["header", "rig", "disk_full", "disk_back", "trailer"]
-    assert batch.happenings[-1].detail["records"] == {"H": 2, "G": 2, "L": 30, "E": 2}
+    assert batch.happenings[-1].detail["records"] == {"H": 2, "G": 2, "L": frames, "E": 2}
 
 
 def test_a_disk_full_at_every_byte_loses_nothing_and_writes_nothing_twice() -> None:
     whole = MemoryFiles()
     path = Path("a.sward")
     writer = JournalWriter(path, SNAPSHOT, whole)
-    _record_some(writer, HandClock(), 0, 20)
+    _record_some(writer, HandClock(), 0, 8)
     size = len(whole.content[path])
     writer.close("complete", "asked", 0, 3.0)
     for room in range(size):
         files, clock = MemoryFiles(room), HandClock()
         writer = JournalWriter(path, SNAPSHOT, files, clock)
-        _record_some(writer, clock, 0, 20)
+        _record_some(writer, clock, 0, 8)
         assert writer.state == "disk full" and writer.trouble == os.strerror(errno.ENOSPC)
         in_file = len(files.content[path])
         assert in_file == room == writer.bytes_written
         follower = bytes(files.content[path]) + writer.tail(in_file)
-        assert len(RunReader().push(follower).frames) == 20, "whoever follows the run still sees all of it"
+        assert len(RunReader().push(follower).frames) == 8, "whoever follows the run still sees all of it"
         files.room = None
         clock.now += 1.0
-        _record_some(writer, clock, 20, 30)
+        _record_some(writer, clock, 8, 12)
         assert writer.state == "recording" and writer.trouble == "" and writer.bytes_waiting == 0
         assert files.content[path].startswith(follower)
         assert writer.close("complete", "asked", 0, 3.0) == b""
-        _sound(path, files)
+        _sound(path, files, 12)
 
 
 def test_a_disk_that_gives_way_a_few_bytes_at_a_time() -> None:
@@ -137,7 +137,7 @@ def test_a_disk_that_gives_way_a_few_bytes_at_a_time() -> None:
     assert writer.state == "disk full"
     files.room = None
     assert writer.close("complete", "asked", 0, 3.0) == b""
-    _sound(path, files)
+    _sound(path, files, 30)
 
 
 def test_closing_on_a_full_disk_hands_back_what_is_missing() -> None:

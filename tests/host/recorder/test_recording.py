@@ -17,7 +17,7 @@ from host.errors import UserError
 from host.journal import RunReader, read_run
 from host.link import LineRead, Link
 from host.recorder import Outcome, Recorder, RunPlan, ask, follow, is_alarm
-from tests.host.link.boards import PtyEnd, identity, report
+from tests.host.link.boards import AnsweringBoard, PtyEnd, report
 from tests.host.recorder.feeding import LimitedFiles, Recording, ReportingBoard, WatchedFiles, until
 
 RIG = 'name = "Harrow Lea four-nozzle"\n'
@@ -107,13 +107,11 @@ def test_stopping_drains_a_backlog_far_above_what_is_taken_at_once(end: PtyEnd, 
             items.put(LineRead(time.monotonic() + 1, raw))
         return link
 
-    end_of_line = threading.Thread(target=lambda: (time.sleep(0.1), end.send(identity())))
-    end_of_line.start()
-    recorder = Recorder(end.address, plan, loaded)
-    path = recorder.start(10)
-    recorder.stop("at once")
-    outcome = recorder.run()
-    end_of_line.join()
+    with AnsweringBoard(end):
+        recorder = Recorder(end.address, plan, loaded)
+        path = recorder.start(10)
+        recorder.stop("at once")
+        outcome = recorder.run()
     run = read_run(path)
     assert run.complete and len(run.frames) == 50_000 and outcome.rest is None
     assert (run.frames["seq"] == np.arange(50_000) % 65_536).all()
@@ -196,11 +194,9 @@ def test_a_power_cut_costs_less_than_a_second(end: PtyEnd, plan: RunPlan) -> Non
 
 def test_from_the_line_to_the_file_takes_milliseconds(end: PtyEnd, plan: RunPlan) -> None:
     delays = []
-    threading.Timer(0.1, lambda: end.send(identity())).start()
-    recording = Recording(Recorder(end.address, plan))
-    size = recording.path.stat().st_size
-    until(lambda: recording.path.stat().st_size == size)
-    time.sleep(0.3)
+    with AnsweringBoard(end):
+        recording = Recording(Recorder(end.address, plan))
+    until(lambda: RunReader().push(recording.path.read_bytes()).records.get("E") == 1)
     for seq in range(60):
         size = recording.path.stat().st_size
         sent = time.perf_counter()
