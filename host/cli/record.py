@@ -83,9 +83,6 @@ def _tell_end(outcome: Outcome) -> int:
             file=sys.stderr,
         )
     if outcome.lines_lost:
-        print(
-            f"swardflow: {outcome.lines_lost} lines were lost while disk and memory were full: make room before the next "
-            "run",
-            file=sys.stderr,
-        )
+        lost = f"{outcome.lines_lost} lines were lost while disk and memory were full"
+        print(f"swardflow: {lost}: make room before the next run", file=sys.stderr)
     return 0  # the recording ended in good order: whoever started it must not start it again
