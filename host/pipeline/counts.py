@@ -28,6 +28,7 @@ class PulseCount:
     total: Ints  # pulses since the first frame of the run
     step: Ints  # pulses since the frame before
     edge_us: Ints  # time of the last edge on the continuous board clock; far in the past before any
+    timed: Bools  # new pulses, and the time of the last of them is known
 
 
 @dataclass(frozen=True)
@@ -107,10 +108,11 @@ class _PulseUnwrapper:
         step = np.where(plausible, step, 0)
         # With no new edge the one before still holds; its age on the wire would wrap after 71.6 minutes.
         edge_us = board_us - _difference(frames["clock"], frames[self._edge])
-        known = (step > 0) | (~continues & (count > 0))
-        forgotten = ~continues & (count == 0)
+        has_edge = frames[self._edge] != 0  # 0 says: no pulse since the board started
+        known = has_edge & (~continues | (step > 0))
+        forgotten = ~continues & ~has_edge
         edge_us = self._edge_us(np.where(forgotten, _LONG_AGO_US, edge_us), known | forgotten)
-        return PulseCount(total=self._total(step), step=step, edge_us=edge_us)
+        return PulseCount(total=self._total(step), step=step, edge_us=edge_us, timed=has_edge & (step > 0))
 
 
 def _difference(later: npt.NDArray[Any], earlier: npt.NDArray[Any]) -> npt.NDArray[np.int64]:

@@ -40,10 +40,10 @@ class PulseTimer:
         """Continue with the frames of `counts` and one of its inputs."""
         idle_us = np.minimum((counts.board_us - pulses.edge_us).astype(np.float64), _LONGEST_US)
         measured = self._between_edges(counts, pulses)
-        held = self._frequency(measured, (pulses.step > 0) | counts.broken)
+        held = self._frequency(measured, pulses.timed | counts.broken)
         bound = 1e6 / np.maximum(idle_us, 1.0)
         going = idle_us <= self._stop_us
-        frequency = np.where(going, np.where(pulses.step > 0, held, np.minimum(held, bound)), 0.0)
+        frequency = np.where(going, np.where(pulses.timed, held, np.minimum(held, bound)), 0.0)
         fraction: Floats = np.minimum(frequency * idle_us * 1e-6, 1.0)
         return Pulsing(frequency, held, pulses.total + fraction, idle_us)
 
@@ -54,4 +54,4 @@ class PulseTimer:
         # From an edge to an edge there are whole periods; from an arbitrary moment half a period is missing on average.
         periods = pulses.step - np.where(fresh, 0.5, 0.0)
         span_us = np.maximum(pulses.edge_us - begin, 1)
-        return np.where(pulses.step > 0, periods * 1e6 / span_us, 0.0)
+        return np.where(pulses.timed, periods * 1e6 / span_us, 0.0)

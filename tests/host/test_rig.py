@@ -24,10 +24,10 @@ def test_the_us_example_in_si():
     rig = rig_from_toml(PULL_BEHIND)
     assert (rig.name, rig.units, rig.spray_switch) == ("Harrow Lea pull-behind", "us", True)
     assert rig.tank.volume_m3 == pytest.approx(25 * GALLON)
-    assert rig.pump.open_flow_m3_s == pytest.approx(3 * GALLON / 60)
-    assert rig.pump.flow_m3_s(0.0) == pytest.approx(3 * GALLON / 60)
-    assert rig.pump.flow_m3_s(30 * PSI) == pytest.approx(1.5 * GALLON / 60)
-    assert rig.pump.flow_m3_s(90 * PSI) == 0
+    assert rig.pump.open_flow_m3_s == pytest.approx(3.4 * GALLON / 60)
+    assert rig.pump.flow_m3_s(0.0) == pytest.approx(3.4 * GALLON / 60)
+    assert rig.pump.flow_m3_s(45 * PSI) == pytest.approx(1.7 * GALLON / 60)
+    assert rig.pump.flow_m3_s(95 * PSI) == 0
     assert rig.swath_m == pytest.approx(80 * 0.0254)
     assert rig.nozzles.points == ((pytest.approx(40 * PSI), pytest.approx(0.35 * GALLON / 60)),)
     assert rig.nozzles.flow_m3_s(10 * PSI) == pytest.approx(0.175 * GALLON / 60)

@@ -6,6 +6,7 @@ import pytest
 from firmware_protocol.bulk import decode_reports
 from host.journal import FRAME_DTYPE
 from host.pipeline.counts import CountUnwrapper
+from host.pipeline.pulses import PulseTimer
 from tests.firmware_protocol.vector_files import rows as vector_rows
 from tests.host.pipeline.made import made_frames, steady
 
@@ -87,6 +88,16 @@ def test_no_pulses_for_longer_than_the_age_can_be_told():
     hz[:100] = 40.0
     counts = CountUnwrapper().push(made_frames(hz, hz, np.zeros(n, bool)))
     assert counts.flow.edge_us[-1] == counts.flow.edge_us[100]
+
+
+def test_pulses_counted_over_a_restart_have_no_edge_time_and_make_no_frequency():
+    frames = np.concatenate((steady(50), steady(50, boot=8)))
+    frames["host_s"][50:] += 6.0
+    frames["flow_edge"][50] = 0  # the board kept its count over the restart: pulses, but none in this start yet
+    counts = CountUnwrapper().push(frames)
+    assert counts.flow.step[50] > 0
+    assert not counts.flow.timed[50]
+    assert PulseTimer(270_000).push(counts, counts.flow).frequency_hz.max() < 41
 
 
 @pytest.mark.parametrize("group", sorted({row["group"] for row in SEQUENCES}))
