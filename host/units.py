@@ -168,7 +168,8 @@ def parse_quantity(text: object, kind: str, where: str) -> float:
     Raises UserError when there is no number, no unit, an unknown unit, a unit of another kind, or no finite value.
     """
     dimension, example, slash = _DIMENSIONS[kind]
-    wanted = f'a {kind.replace("_", " ")} such as "{example}"'
+    article = "an" if kind[0] in "aeiou" else "a"
+    wanted = f'{article} {kind.replace("_", " ")} such as "{example}"'
     if not isinstance(text, str):
         raise UserError(f"{where} is {text!r}: give it as text with its unit, {wanted}.")
     shown = text.strip() if len(text) <= 60 else text.strip()[:57] + "…"
@@ -188,6 +189,8 @@ def parse_quantity(text: object, kind: str, where: str) -> float:
         value, actual = _to_si(number, expression)
     except _UnknownUnitError as error:
         raise UserError(f'{where} is "{shown}": {error}; give {wanted}.') from None
+    except ZeroDivisionError:
+        raise UserError(f'{where} is "{shown}", which divides by nothing: give {wanted}.') from None
     if not math.isfinite(value):
         raise UserError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
     if actual != _dimension(dimension) or (slash is not None and slash != _has_denominator(expression)):

@@ -189,3 +189,8 @@ def test_importing_units_and_formulas_loads_no_heavy_library():
     )
     loaded = set(json.loads(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout))
     assert not loaded & {"pint", "pandas", "numpy", "scipy"}
+
+
+def test_an_area_of_nothing_is_a_mistake_told_in_one_sentence():
+    with pytest.raises(UserError, match="divides by nothing"):
+        parse_quantity("1.0 gal/000 ft2", "rate", "rig file: target.rate")
