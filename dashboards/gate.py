@@ -21,8 +21,8 @@ LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 HEADERS = [
     (
         b"content-security-policy",
-        b"default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; style-src 'self' 'unsafe-inline'; "
-        b"img-src 'self' data:; connect-src 'self'; worker-src 'self' blob:; base-uri 'none'; form-action 'self'; "
+        b"default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
+        b"img-src 'self' data:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
         b"frame-ancestors 'none'",
     ),
     (b"x-content-type-options", b"nosniff"),

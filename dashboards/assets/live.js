@@ -5,6 +5,10 @@
   const CHECK_MS = 100;
   const ANNOUNCE_MS = 1500;   // advice that holds so long is read out
   const PAGE_WORDS = { connecting: "Connecting", live: "Live", polling: "Live, slower", lost: "No contact: trying again" };
+  // Without contact nothing is known of the recorder and the board.
+  const UNKNOWN = {
+    recording: "unknown", recording_words: "Recording unknown", link: "unknown", link_words: "Board unknown",
+  };
   const ADVICE_WHY = { standing: "You are standing still with the spray on." };
 
   const at = function (id) { return document.getElementById(id); };
@@ -47,17 +51,18 @@
   function paint() {
     painting = false;
     if (row) {
+      const shown = contact === "lost" ? Object.assign({}, row, UNKNOWN) : row;
       for (const field of fields) {
-        const text = row[field.name];
+        const text = shown[field.name];
         if (text === field.text || text === undefined) continue;
         field.text = text;
         field.element.textContent = text;
       }
       page.toggleAttribute("data-wide", row.rate.length > 4);
-      mark("recording", row.recording);
-      mark("link", row.link);
+      mark("recording", shown.recording);
+      mark("link", shown.link);
       trace.draw(row.t, fresh === "fresh" ? row.position : null);
-      buttons.enable(["on", "full", "trouble"].includes(row.recording));
+      buttons.enable(["on", "full", "trouble"].includes(shown.recording));
       buttons.unit(row.tank_unit);
     }
     advise();
@@ -95,7 +100,7 @@
       const age = ageWords((performance.now() - readAt) / 1000);
       if (row && row.recording === "ended") return "The recording has ended. These are its last numbers.";
       if (fresh === "stale") return "Do not go by these numbers.";
-      if (contactLost) return "No contact with the computer on the sprayer for " + age + ". It goes on recording by itself.";
+      if (contactLost) return "No contact with the computer on the sprayer for " + age + ". Recording does not depend on this page.";
       if (row.recording === "silent") return "The recorder has not answered for " + age + ". Nothing may be recorded: look at the computer.";
       if (row.link === "lost") return "The board is unplugged. Recording goes on when it is back.";
       return "No line from the board for " + age + ". Check its plug; recording goes on when it is back.";

@@ -18,6 +18,7 @@ from host.errors import UserError
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for
+BEHIND = 1 << 16  # bytes at once that only come while catching up: what they hold is passed, not shown
 QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
 
 
@@ -86,6 +87,7 @@ class Follower:
         self._looked_at = -LOOK_AROUND_S
         self._shown: tuple[Any, ...] | None = None
         self._trouble = ""
+        self._unshown = False  # numbers have been read that no screen was given
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -128,10 +130,12 @@ class Follower:
             self._looked_at = now
             self._look_around(now)
         data = self._source.poll() if self._source else b""
-        fresh = bool(data) and self._screen.push(data)
-        if fresh:
+        if data and self._screen.push(data):
             self._read_at = self._moment_of_reading(now)
-        self._publish_if_changed(fresh)
+            self._unshown = True
+        if len(data) < BEHIND:
+            self._publish_if_changed(self._unshown)
+            self._unshown = False
 
     def _moment_of_reading(self, now: float) -> float:
         """`now`, except for what was in the file before it was opened: that is as old as the file's last change."""
@@ -163,7 +167,7 @@ class Follower:
         if not fresh and shown == self._shown:
             return
         self._shown = shown
-        row = self._screen.row(state.link)
+        row = self._screen.row("unknown" if state.code == "silent" else state.link)
         row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
         row["notice"] = _sentence(self._trouble or row["notice"] or state.detail or self._no_run())
         self._newest.publish(row, self._screen.trace(), self._read_at)

@@ -64,6 +64,11 @@ class Newest:
             self._mailboxes.discard(mailbox)
 
     @property
+    def seq(self) -> int:
+        """Sequence number of the newest message."""
+        return self._seq
+
+    @property
     def screens(self) -> int:
         """How many screens are connected."""
         return len(self._mailboxes)

@@ -17,6 +17,7 @@ from dashboards.live.newest import Mailbox, Newest
 from host.errors import UserError
 
 AHEAD = 3  # messages under way to a screen
+MISSED = 3
 SEND_TIMEOUT_S = 2.0  # a screen that takes longer has lost its connection: it comes back by itself
 TAKE_TIMEOUT_S = 10.0
 REPEAT_S = 1.0  # without news the newest message is sent again, so that a screen can tell a dead line from no news
@@ -83,18 +84,21 @@ async def _limited_body(request: Request) -> bytes:
 
 
 async def _send_newest(socket: WebSocket, newest: Newest, mailbox: Mailbox, taken: asyncio.Semaphore) -> None:
-    """Send the newest message whenever there is a newer one, the trace of the last minute with the first.
+    """Send the newest message whenever there is a newer one.
+
+    The trace of the last minute goes with the first, and again when the screen has missed more than MISSED messages.
 
     No more than AHEAD messages are under way: a slow line would otherwise fill with numbers that are old on arrival.
     """
-    first = True
+    sent = None
     try:
         while True:
             await asyncio.wait_for(taken.acquire(), TAKE_TIMEOUT_S)
             await mailbox.wait(REPEAT_S)
-            text = newest.message(with_trace=first)
+            seq = newest.seq
+            text = newest.message(with_trace=sent is None or seq - sent > MISSED)
             await asyncio.wait_for(socket.send_text(text), SEND_TIMEOUT_S)
-            first = False
+            sent = seq
     except TimeoutError:
         with suppress(Exception):  # it may be closed already, or never take the closing either
             await asyncio.wait_for(socket.close(1013), 0.1)

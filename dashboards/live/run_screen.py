@@ -24,6 +24,7 @@ LINK_WORDS = {
     "silent": "Board silent",
     "unreadable": "Board makes no sense",
     "wrong protocol": "Board of another version",
+    "unknown": "Board unknown",
     "ended": "Board done",
 }
 

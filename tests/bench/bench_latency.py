@@ -57,7 +57,8 @@ def measure(browser: Any, address: str, run: Path, board: BoardOnPty, slowed: in
     session.send("Emulation.setCPUThrottlingRate", {"rate": slowed})
     began = time.monotonic()
     page.goto(address, wait_until="commit")
-    page.wait_for_function("document.getElementById('live')?.dataset.fresh === 'fresh'", polling=10)
+    while page.evaluate("document.getElementById('live')?.dataset.fresh") != "fresh":
+        time.sleep(0.005)
     first_number_ms = 1000 * (time.monotonic() - began)
     page.wait_for_timeout(5000)  # Dash has started by then
     offset, doubt = clock_offset(page)

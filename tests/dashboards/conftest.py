@@ -48,9 +48,9 @@ def growing(runs: Path) -> Iterator[GrowingRun]:
     run.end()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser(chromium: str) -> Iterator[Any]:
-    """Chromium without a screen."""
+    """Chromium without a screen. Not for the whole session: while it runs, no other test can run an event loop."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

@@ -18,6 +18,7 @@ from dashboards.live.recording import RecorderDoor, RecorderState
 from dashboards.live.screen import screen_row
 from host.errors import UserError
 from host.journal import FileFollower, JournalWriter, read_run
+from host.journal.follow import POLL_BYTES
 from host.pipeline import Pipeline, live_row
 from host.rig import load_rig
 from tests.dashboards.walking import RIG, Walk
@@ -158,6 +159,16 @@ def test_what_was_there_before_is_as_old_as_the_file(tmp_path: Path, runs: Write
     following = follow(tmp_path)
     os.utime(path, (following.wall - 30, following.wall - 30))
     assert following.step()["age_ms"] == pytest.approx(30_000, abs=10)
+
+
+def test_catching_up_shows_nothing_that_is_past(tmp_path: Path, runs: Writers, follow: Follow) -> None:
+    """A page that is started in the middle of a long run must not show its beginning as if it were now."""
+    walk = Walk()
+    add(runs.begin(tmp_path / "a.sward"), walk, 2 * POLL_BYTES // 105)
+    following = follow(tmp_path)
+    seen = [following.step()["row"].get("frame") for _ in range(4)]
+    assert walk.seq in seen
+    assert set(seen) <= {None, walk.seq}
 
 
 def test_a_new_run_is_taken_up_when_the_old_one_has_ended(tmp_path: Path, runs: Writers, follow: Follow) -> None:

@@ -26,15 +26,6 @@ READ_TEXTS = """() => {
     for (const element of document.querySelectorAll("[data-field]")) texts[element.dataset.field] = element.textContent;
     return texts;
 }"""
-# Notes, for each frame painted, the text of the rate; and when the page turned to each state of freshness.
-WATCH = """() => {
-    window.painted = {}; window.turned = {};
-    const live = document.getElementById("live");
-    new MutationObserver(() => {
-        window.painted[live.dataset.frame] = document.getElementById("rate").textContent;
-        window.turned[live.dataset.fresh] ??= performance.now();
-    }).observe(live, {attributes: true});
-}"""
 
 
 def state(page: Any, name: str) -> str:
@@ -46,9 +37,7 @@ def text(page: Any, of: str) -> str:
 
 
 def wait_for(page: Any, name: str, value: str, timeout_s: float = 8.0) -> None:
-    page.wait_for_function(
-        f"document.getElementById('live').dataset.{name} === '{value}'", timeout=1000 * timeout_s, polling=20
-    )
+    wait_until(lambda: state(page, name) == value, f"{name} becomes {value}", timeout_s)
 
 
 def test_what_is_painted_is_what_the_pipeline_says(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
@@ -57,7 +46,7 @@ def test_what_is_painted_is_what_the_pipeline_says(growing: GrowingRun, serve: S
     wait_for(page, "fresh", "fresh")
     growing.stop()  # the last row stands still now
     last = wait_until(lambda: (row := server.row())["frame"] == growing.walk.seq and row, "the last line")
-    page.wait_for_function(f"document.getElementById('live').dataset.frame === '{last['frame']}'")
+    wait_for(page, "frame", str(last["frame"]))
     shown = page.evaluate(READ_TEXTS)
     assert shown == {key: last[key] for key in shown}
     # 136.36 × gpm of one nozzle / (mph × spacing in inches), turf bulletins, from memory
@@ -146,6 +135,7 @@ def test_the_page_comes_back_after_the_server_was_killed(growing: GrowingRun, se
     server.child.wait()
     wait_for(page, "page", "lost")
     assert "trying again" in text(page, "#page-words")
+    assert (text(page, "[data-field=recording_words]"), state(page, "link")) == ("Recording unknown", "unknown")
     wait_for(page, "fresh", "gone", 5.0)
     assert text(page, "#why").startswith("No contact with the computer on the sprayer")
     serve(port=server.port)
@@ -154,7 +144,7 @@ def test_the_page_comes_back_after_the_server_was_killed(growing: GrowingRun, se
     assert page.evaluate(READ_TEXTS)["frame"] > before
     # the minute's trace is whole again: no gap where the server was away
     xs = [int(x) for x in re.findall(r"[ML](-?\d+) ", page.get_attribute("#trace-line", "d"))]
-    assert max(b - a for a, b in pairwise(xs)) <= 5  # tenths of 0.1 s: half a second
+    assert max(b - a for a, b in pairwise(xs)) <= 6  # tenths of a second
 
 
 def test_polling_where_websockets_are_blocked(growing: GrowingRun, serve: Serve, phone: Phone, browser: Any) -> None:

@@ -108,7 +108,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
 def test_a_first_tap_on_stop_is_forgotten(recorder: RecorderProcess, serve: Serve, phone: Phone) -> None:
     page = phone(serve().address)
     wait_for(page, "recording", "on")
-    page.wait_for_function("!document.getElementById('stop').disabled")
+    wait_until(lambda: page.is_enabled("#stop"), "the button can be pressed")
     page.click("#stop")
     wait_until(lambda: text(page, "#stop") == "Stop", "the tap is forgotten", 6.0)
     page.click("#stop")

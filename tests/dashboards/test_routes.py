@@ -85,6 +85,7 @@ def test_a_screen_that_takes_nothing_gets_no_old_numbers_later(server: Server) -
         socket.send("k")
         fresh = json.loads(socket.recv(1))
         assert fresh["row"]["frame"] - held[-1]["row"]["frame"] > 15
+        assert len(fresh["trace"]) > 10, "and the trace again, whole"
         assert fresh["age_ms"] < 300
 
 
