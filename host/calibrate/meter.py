@@ -52,8 +52,9 @@ class MeterCatch:
 class MeterCalibration:
     """The result. Uncertainties and residuals are fractions of the factor.
 
-    `curve` as in host.rig.Meter; `residuals` one per catch against that curve; `outliers` are positions in the
-    catches; `range_hz` is where it holds, None when nothing was timed; `remarks` say the rest in sentences.
+    `curve` as in host.rig.Meter; `residuals` one per catch against that curve (at the mean frequency where it was not
+    timed); `outliers` are positions in the catches; `range_hz` is where it holds, None when nothing was timed;
+    `remarks` say the rest in sentences.
     """
 
     curve: tuple[tuple[float, float], ...]
@@ -78,8 +79,8 @@ def calibrate_meter(catches: Sequence[MeterCatch]) -> MeterCalibration:
     reference = sum(c.pulses for c in catches) / sum(c.volume_m3 for c in catches)
     everything = _Group(list(range(len(catches))))
     groups = _groups_by_flow(catches)
-    split = _fit(catches, groups, reference)
-    if len(groups) > 1 and _differ(split):
+    split = _fit(catches, groups, reference) if len(groups) > 1 else None
+    if split is not None and _differ(split):
         fit, is_curve = split, True
         curve = tuple(
             (group.frequency_hz(catches), level * reference) for group, level in zip(groups, fit.levels, strict=True)
@@ -88,11 +89,12 @@ def calibrate_meter(catches: Sequence[MeterCatch]) -> MeterCalibration:
         fit, is_curve = _fit(catches, [everything], reference), False
         curve = ((everything.frequency_hz(catches), fit.levels[0] * reference),)
     meter = Meter(curve, 0.0)
-    residuals = tuple(_residual(c, meter) for c in catches)
+    frequencies = [f for c in catches if (f := c.frequency_hz) is not None]
+    middle = sum(frequencies) / len(frequencies) if frequencies else 0.0
+    residuals = tuple(c.factor / float(meter.pulses_per_m3(c.frequency_hz or middle)) - 1.0 for c in catches)
     components = [fit.component(), *_scale_components(catches, fit)]
     if is_curve and (bend := _between_points(curve)):
         components.append(Component("between the points of the curve", bend))
-    frequencies = [f for c in catches if (f := c.frequency_hz) is not None]
     outliers = _outliers(catches, fit, reference)
     return MeterCalibration(
         curve=curve,
@@ -163,10 +165,8 @@ class _Fit:
 
 
 def _groups_by_flow(catches: Sequence[MeterCatch]) -> list[_Group]:
-    """Catches of about the same pulse frequency together, slowest first; one group when any was not timed."""
+    """Catches of about the same pulse frequency together, slowest first; those that were not timed are left out."""
     timed = [(f, i) for i, c in enumerate(catches) if (f := c.frequency_hz) is not None]
-    if len(timed) < len(catches):
-        return [_Group(list(range(len(catches))))]
     groups: list[list[tuple[float, int]]] = []
     for frequency, index in sorted(timed):
         if groups and frequency <= groups[-1][0][0] * SAME_FLOW:
@@ -179,7 +179,7 @@ def _groups_by_flow(catches: Sequence[MeterCatch]) -> list[_Group]:
 def _fit(catches: Sequence[MeterCatch], groups: list[_Group], reference: float) -> _Fit:
     values = [c.factor / reference for c in catches]
     own = [c.own_uncertainty() for c in catches]
-    spare = len(catches) - len(groups)
+    spare = sum(len(group.members) for group in groups) - len(groups)
 
     def misfit(repeatability: float) -> float:
         """Weighted sum of squares about the group levels, less what is expected of it."""
@@ -224,8 +224,9 @@ def _differ(fit: _Fit) -> bool:
 def _scale_components(catches: Sequence[MeterCatch], fit: _Fit) -> list[Component]:
     """The scale of each vessel, by the share of the weight that was caught in it."""
     shares: dict[Vessel, float] = {}
-    for index, c in enumerate(catches):
-        shares[c.vessel] = shares.get(c.vessel, 0.0) + fit.weight(index)
+    for index in (i for group in fit.groups for i in group.members):
+        vessel = catches[index].vessel
+        shares[vessel] = shares.get(vessel, 0.0) + fit.weight(index)
     if len(fit.groups) > 1:
         # A point of a curve may rest on one vessel alone.
         return [_worst_scale(shares)]
@@ -252,10 +253,6 @@ def _between_points(curve: tuple[tuple[float, float], ...]) -> float:
         for (f0, before), (f, here), (f1, after) in zip(curve, curve[1:], curve[2:], strict=False)
     ]
     return max(bends, default=0.0) / 4.0 / math.sqrt(3.0)
-
-
-def _residual(c: MeterCatch, meter: Meter) -> float:
-    return c.factor / float(meter.pulses_per_m3(c.frequency_hz or 0.0)) - 1.0
 
 
 def _outliers(catches: Sequence[MeterCatch], fit: _Fit, reference: float) -> tuple[int, ...]:
@@ -298,8 +295,11 @@ def _remarks(
         said.append("The factor changes with the flow by more than the scatter explains: a curve is used.")
     elif len(groups) > 1:
         said.append("The factor is the same at every flow within the scatter: a constant is used.")
-    if any(c.duration_s is None for c in catches):
-        said.append("Not every catch was timed, so the flows where the factor holds are not known.")
+    untimed = sum(c.duration_s is None for c in catches)
+    if untimed == len(catches):
+        said.append("No catch was timed, so the flows where the factor holds are not known.")
+    elif untimed and is_curve:
+        said.append("A catch that was not timed has no place on a curve and is left out of it.")
     elif not is_curve and len(groups) == 1:
         said.append("All catches were made at one flow: the factor is not proven at others.")
     return said

@@ -91,6 +91,15 @@ def test_a_curve_where_the_points_call_for_it():
     assert any("between the points" in part.name for part in result.uncertainty.components)
 
 
+def test_a_tank_balance_does_not_hide_a_curve():
+    timed = [catch(900, 2.0, 60.0), catch(901, 2.0, 60.0), catch(860, 2.0, 240.0), catch(861, 2.0, 240.0)]
+    result = calibrate_meter([*timed, MeterCatch(8800, 20e-3, TANK)])
+    np.testing.assert_allclose(result.curve, calibrate_meter(timed).curve, rtol=1e-9)
+    assert len(result.curve) == 2
+    assert result.residuals[4] == pytest.approx(440 / 440.25 - 1, abs=2e-3)
+    assert any("left out" in remark for remark in result.remarks)
+
+
 def test_no_curve_is_made_of_scatter():
     """A constant factor is taken for a curve in no more than the 5 % that the test allows (300 draws, seed fixed)."""
     rng = np.random.default_rng(11)

@@ -1,0 +1,72 @@
+"""Pulses of a marked stretch of a recorded run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from host.errors import UserError
+from host.journal import RunFile
+
+_WRAP = 2**32
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What the board counted between two moments; `flowing_s` is how long the meter turned (board's clock)."""
+
+    flow_pulses: int
+    wheel_pulses: int
+    flowing_s: float
+
+
+def stretch_of_run(run: RunFile, start: str, end: str) -> Stretch:
+    """Count between two moments of a run, each a time in seconds or the text of a mark.
+
+    Mark while nothing flows, so that no pulse falls between a mark and its frame. Raises UserError.
+    """
+    frames = run.frames
+    moments = [_moment(run, text) for text in (start, end)]
+    if len(frames) < 2 or not moments[0] < moments[1]:
+        raise UserError(f'in {run.path} nothing lies between "{start}" and "{end}": give two moments in order.')
+    first, last = (max(0, int(np.searchsorted(frames["host_s"], at, side="right")) - 1) for at in moments)
+    chosen = frames[first : last + 1]
+    if len(chosen) < 2:
+        raise UserError(f'in {run.path} no frames lie between "{start}" and "{end}": give a longer stretch.')
+    if np.any(chosen["boot"] != chosen["boot"][0]):
+        raise UserError(
+            f'in {run.path} the board restarted between "{start}" and "{end}", so its counts do not go on: '
+            "give another stretch."
+        )
+
+    def counted(name: str) -> int:
+        return (int(chosen[name][-1]) - int(chosen[name][0])) % _WRAP
+
+    return Stretch(counted("flow_count"), counted("wheel_count"), _flowing_s(chosen))
+
+
+def _flowing_s(frames: npt.NDArray[np.void]) -> float:
+    """From the first pulse to the last, and one period more, so that pulses over this time are the mean frequency."""
+    pulses = (frames["flow_count"].astype(np.int64) - int(frames["flow_count"][0])) % _WRAP
+    turning = np.flatnonzero(pulses)
+    if not len(turning) or pulses[-1] == pulses[turning[0]]:
+        return 0.0
+    edge = frames["flow_edge"]
+    span = (int(edge[-1]) - int(edge[turning[0]])) % _WRAP * 1e-6
+    return span * float(pulses[-1]) / float(pulses[-1] - pulses[turning[0]])
+
+
+def _moment(run: RunFile, text: str) -> float:
+    marks = [one.host_s for one in run.happenings if one.kind == "mark" and one.detail.get("text") == text]
+    if len(marks) > 1:
+        raise UserError(f'{run.path} has {len(marks)} marks "{text}": give the time in seconds instead.')
+    if marks:
+        return marks[0]
+    try:
+        return float(text)
+    except ValueError:
+        known = sorted({str(one.detail.get("text")) for one in run.happenings if one.kind == "mark"})
+        hint = f"its marks are: {', '.join(known)}" if known else "it has no marks; give times in seconds"
+        raise UserError(f'{run.path} has no mark "{text}": {hint}.') from None

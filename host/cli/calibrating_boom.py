@@ -1,0 +1,107 @@
+"""`swardflow calibrate boom`."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from host.calibrate import card_sections
+from host.calibrate.boom import FAULT, FLAG, OK, BoomCatch, BoomTest, CatchResult, Reading, catch_test
+from host.calibrate.cards import apply_cards, load_cards
+from host.cli.amounts import Amounts
+from host.cli.calibration_answer import finish
+from host.errors import UserError
+from host.rig import Rig
+from host.units import column_name, format_value, parse_quantity, to_user
+
+_WORDS = {
+    OK: "",
+    FLAG: "  <- over 5 % from the mean: clean it and catch again",
+    FAULT: "  <- FAULT: over 10 % from the mean",
+}
+
+
+def calibrate_boom(args: argparse.Namespace, rig: Rig, system: str) -> int:
+    """Judge the boom; 1 when something is to be looked at."""
+    amounts = Amounts(args)
+    catches = [_boom_catch(values, f"--catch {n}", amounts) for n, values in enumerate(args.catch, start=1)]
+    rig = apply_cards(rig, load_cards(args.cards.expanduser(), rig.name))
+    speed = parse_quantity(args.speed, "speed", "--speed") if args.speed else None
+    if speed is None and rig.course is not None:
+        speed = rig.course.speed_m_s
+    reading = Reading(vessel=amounts.vessel)
+    test = catch_test(catches, rig, speed, reading)
+    lines: list[str] = []
+    for result in test.results:
+        lines += _catch_text(result, rig, speed, system)
+    if speed is None:
+        lines.append("Give --speed to see the rate, and the pressure that would hit the target.")
+    lines += [finding.sentence(system) for finding in test.findings]
+    answer = {
+        "catches": [_catch_json(result, system) for result in test.results],
+        "findings": [finding.sentence(system) for finding in test.findings],
+    }
+    finish(args, rig, ({}, card_sections.boom_record(rig, test, reading)), answer, lines)
+    return 1 if test.findings or _any_bad(test) else 0
+
+
+def _any_bad(test: BoomTest) -> bool:
+    return any(one.verdict != "ok" or one.worn for result in test.results for one in result.nozzles)
+
+
+def _boom_catch(values: list[str], what: str, amounts: Amounts) -> BoomCatch:
+    if len(values) < 3:
+        raise UserError(f"{what} has {len(values)} values: give pressure, time and one amount for each nozzle.")
+    pressure = parse_quantity(values[0], "pressure", f"{what}, pressure")
+    seconds = parse_quantity(values[1], "time", f"{what}, time")
+    volumes = [amounts.volume(text, f"{what}, nozzle {n}") for n, text in enumerate(values[2:], start=1)]
+    return BoomCatch(pressure, seconds, tuple(volumes))
+
+
+def _catch_text(result: CatchResult, rig: Rig, speed: float | None, system: str) -> list[str]:
+    at = format_value(result.catch.pressure_pa, "pressure", system)
+    vary = "" if result.variation is None else f", coefficient of variation {100 * result.variation:.1f} %"
+    lines = [
+        f"At {at} for {result.catch.duration_s:g} s: mean {format_value(result.mean_flow_m3_s, 'flow', system)}{vary}"
+    ]
+    for one in result.nozzles:
+        advice = _WORDS[one.verdict] + ("  <- worn: over 10 % above its rating, replace it" if one.worn else "")
+        lines.append(
+            f"  nozzle {one.number}: {format_value(one.flow_m3_s, 'flow', system)}, "
+            f"{100 * one.deviation:+.1f} % of the mean, {100 * one.wear:+.1f} % of the rating{advice}"
+        )
+    target = format_value(rig.target.rate_m3_m2, "rate", system)
+    reach = f"  {target} needs {format_value(result.speed_for_target_m_s, 'speed', system)} at this pressure"
+    if speed is not None and result.rate_m3_m2 is not None:
+        pace = format_value(speed, "speed", system)
+        lines.append(f"  rate at {pace}: {format_value(result.rate_m3_m2, 'rate', system)}")
+        reach += f", or {format_value(result.pressure_for_target_pa, 'pressure', system)} at {pace}"
+    return [*lines, reach]
+
+
+def _catch_json(result: CatchResult, system: str) -> dict[str, Any]:
+    def shown(name: str, kind: str, value: float | None) -> dict[str, float | None]:
+        return {column_name(name, kind, system): None if value is None else to_user(value, kind, system)}
+
+    return {
+        **shown("pressure", "pressure", result.catch.pressure_pa),
+        "time_s": result.catch.duration_s,
+        **shown("mean_flow", "flow", result.mean_flow_m3_s),
+        "variation_percent": None if result.variation is None else 100 * result.variation,
+        **shown("total_coefficient", "orifice_coefficient", result.total_coefficient),
+        **shown("rate", "rate", result.rate_m3_m2),
+        **shown("pressure_for_target", "pressure", result.pressure_for_target_pa),
+        **shown("speed_for_target", "speed", result.speed_for_target_m_s),
+        "nozzles": [
+            {
+                "nozzle": one.number,
+                **shown("flow", "flow", one.flow_m3_s),
+                **shown("coefficient", "orifice_coefficient", one.coefficient),
+                "deviation_percent": 100 * one.deviation,
+                "wear_percent": 100 * one.wear,
+                "verdict": one.verdict,
+                "worn": one.worn,
+            }
+            for one in result.nozzles
+        ],
+    }
