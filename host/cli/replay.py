@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+
+from host.cli.which_run import add_run_arguments, run_path
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -15,7 +16,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         help="play a recording again, out of a pseudo-terminal",
         description="Play the raw lines of a run file again, byte for byte, out of a port that a reader can open.",
     )
-    parser.add_argument("run_file", type=Path, metavar="RUN", help="a run file")
+    add_run_arguments(parser)
     add_pace_options(parser)
 
 
@@ -25,8 +26,9 @@ def run(args: argparse.Namespace) -> int:
     from host.simulate.replay import ReplaySource
 
     pace = parse_speed(args.speed)
-    source = ReplaySource(args.run_file)
+    path = run_path(args)
+    source = ReplaySource(path)
     if source.damaged:
-        print(f"{source.damaged} damaged records of {args.run_file} are left out")
+        print(f"{source.damaged} damaged records of {path} are left out")
     serve_source(source, pace, args.link, "replayed")
     return 0
