@@ -57,6 +57,10 @@ class Core:
         self.lib.chip_take_sent.restype = ctypes.c_size_t
         self.lib.wire_crc.restype = ctypes.c_uint16
         self._out = ctypes.create_string_buffer(65536)
+        self.power_on()
+
+    def power_on(self) -> None:
+        """Everything as it is before the first start: clock 0, nothing counted, memory blank."""
         self.lib.chip_set_sender(255, True)
         self.lib.chip_set_inputs(False, False)
         self.lib.chip_lose_memory(0)

@@ -45,7 +45,7 @@ def core(folder: Path) -> Core:
 @pytest.fixture
 def fresh(core: Core) -> Core:
     """A board just started at clock 0, its start-up line read."""
-    core.__init__(Path(core.lib._name))  # type: ignore[misc]
+    core.power_on()
     core.start()
     return core
 
@@ -246,13 +246,18 @@ def test_pattern_until_changed_and_its_flag(fresh: Core) -> None:
 
 
 def test_a_bouncing_switch_is_waited_for(fresh: Core) -> None:
-    for clock in range(0, 60_000, 3000):  # bounces for 60 ms
-        fresh.clock = clock
-        fresh.lib.chip_set_inputs(clock % 2 == 0, False)
-        fresh.passes()
-    fresh.lib.chip_set_inputs(True, False)
-    assert not _reports(fresh.run_to(100_000, step=50_000))[-1].flags & Flag.SPRAY or fresh.clock >= 80_000
+    for bounce in range(32):  # open and closed in turn, for 3 ms each, until 96 ms
+        fresh.lib.chip_set_inputs(bounce % 2 == 1, False)
+        fresh.run_to(3_000 * (bounce + 1))
+    assert not _reports(fresh.run_to(100_000))[-1].flags & Flag.SPRAY
     assert _reports(fresh.run_to(200_000))[-1].flags & Flag.SPRAY
+    fresh.run_to(285_000)
+    fresh.lib.chip_set_inputs(False, False)  # a break of 10 ms around the report
+    fresh.run_to(295_000)
+    fresh.lib.chip_set_inputs(True, False)
+    assert _reports(fresh.run_to(400_000))[-1].flags & Flag.SPRAY
+    fresh.lib.chip_set_inputs(False, False)
+    assert not _reports(fresh.run_to(500_000))[-1].flags & Flag.SPRAY
 
 
 def test_a_reset_loses_nothing_that_was_counted(fresh: Core) -> None:

@@ -173,6 +173,7 @@ def test_commands_and_garbage_over_the_serial_line(folder: Path) -> None:
     assert 2_490_000 < ping.value < 2_510_000
     assert len(seen.identities) == 2
     assert seen.total("flow_count") == seen.truth["flow_pulses"]
+    assert seen.truth["ram_never_used"] > 1_000  # of 2,048, with everything that a stack can hold on it
     gaps = [after.clock - before.clock for before, after in pairwise(seen.reports) if before.clock > 1_300_000]
     assert all(abs(gap - 50_000) < 5_000 for gap in gaps)
     assert any(report.flags & Flag.OUTPUT_ON for report in seen.reports)

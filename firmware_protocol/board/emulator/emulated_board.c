@@ -6,7 +6,7 @@
  * --pty prints the terminal's name on the first line of standard output and is meant with --speed (1 = real time).
  * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge as text: channel, cycle.
  * At the end it prints the truth on standard output, `key value` a line: pulses driven while the board was up, those while
- * it was held in reset or starting, emulated seconds, seconds it took.
+ * it was held in reset or starting, bytes of RAM never used, emulated seconds, seconds it took.
  *
  * Scenario: lines of `SECONDS WHAT VALUE`, in order of time, # begins a comment.
  *   flow HZ [SCATTER]     pulses a second on the flow input; SCATTER 0 to 0.45 moves each by up to that part of a period
@@ -20,86 +20,38 @@
  *   power_cycle SECONDS   the same, memory lost
  *   end
  */
-#include <errno.h>
-#include <fcntl.h>
 #include <math.h>
-#include <poll.h>
-#include <pty.h>
-#include <stdbool.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <termios.h>
 #include <time.h>
 #include <unistd.h>
 
-#include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
-#include <simavr/avr_ioport.h>
-#include <simavr/avr_uart.h>
-#include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
-#include <simavr/sim_irq.h>
-#include <simavr/sim_time.h>
 
-#define HZ 16000000ull
+#include "emulator.h"
+
 #define EEPROM_SIZE 1024
 #define MCUSR_PLACE 0x54 /* data address of the register that says why the chip was reset */
-#define TIMSK1_PLACE 0x6F
-#define EIMSK_PLACE 0x3D
 #define MCUSR_POWER_ON 0x01
 #define MCUSR_RESET_PIN 0x02
 
-struct channel {
-    const char *name;
-    char port;
-    int bit;
-    double hz;
-    double scatter;
-    uint64_t base; /* cycle from which the pulses are laid out */
-    uint64_t number; /* of the next pulse since base */
-    uint64_t next; /* its cycle; UINT64_MAX = none */
-    uint64_t rise; /* when the line goes up again */
-    uint32_t burst_left;
-    uint64_t burst_gap;
-    uint64_t burst_next;
-    uint64_t pulses;
-    uint64_t pulses_down; /* of those, how many the board could not see: held in reset or just starting */
-    int enable_place; /* data address and bit of the interrupt that this channel raises */
-    uint8_t enable_bit;
-    bool listening; /* the firmware has switched that on since the last start */
-};
+#define RAM_BEGINS 0x100
+#define RAM_PAINT 0xA5
 
-static avr_t *avr;
-static struct channel channels[2] = {
-    {.name = "flow", .port = 'B', .bit = 0, .enable_place = TIMSK1_PLACE, .enable_bit = 0x20,
-     .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
-    {.name = "wheel", .port = 'D', .bit = 2, .enable_place = EIMSK_PLACE, .enable_bit = 0x01,
-     .next = UINT64_MAX, .rise = UINT64_MAX, .burst_next = UINT64_MAX},
-};
-static uint64_t random_state = 0x9E3779B97F4A7C15ull;
-static bool held;
+avr_t *avr;
+bool held;
 static uint8_t reset_cause;
-static int sink = -1; /* where the board's bytes go */
-static bool sink_is_terminal;
-static FILE *edges_file;
-static bool board_listens = true;
+static uint64_t random_state = 0x9E3779B97F4A7C15ull;
 
-struct queue {
-    uint8_t bytes[4096];
-    size_t length;
-};
-static struct queue to_board;
-static uint64_t next_to_board;
-
-static void die(const char *what)
+void die(const char *what)
 {
     fprintf(stderr, "emulated_board: %s\n", what);
     exit(2);
 }
 
-static double random_unit(void)
+double random_unit(void)
 {
     random_state ^= random_state << 13;
     random_state ^= random_state >> 7;
@@ -107,136 +59,14 @@ static double random_unit(void)
     return (double)(random_state >> 11) / 9007199254740992.0;
 }
 
-/* Sets an input pin from outside. The emulator is told twice: the pull-up inside the chip must not win over us whenever
- * the firmware writes to another pin of the port. */
-static void drive_pin(char port, int bit, bool high)
-{
-    static uint8_t levels[2];
-    uint8_t *level = &levels[port == 'D'];
-    *level = (uint8_t)(high ? *level | 1 << bit : *level & ~(1 << bit));
-    avr_ioport_external_t outside = {.name = (unsigned)port, .mask = port == 'D' ? 0x14 : 0x01, .value = *level};
-    avr_ioctl(avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(port), &outside);
-    avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), high);
-}
-
-/* ---- pulses ---- */
-
-static void lay_out_next(struct channel *c)
-{
-    if (c->hz <= 0) {
-        c->next = UINT64_MAX;
-        return;
-    }
-    double period = (double)HZ / c->hz;
-    double shift = c->scatter > 0 ? (random_unit() * 2 - 1) * c->scatter * period : 0;
-    c->next = c->base + (uint64_t)llround((double)++c->number * period + shift);
-}
-
-static void set_rate(struct channel *c, double hz, double scatter)
-{
-    c->hz = hz;
-    c->scatter = scatter;
-    c->base = avr->cycle;
-    c->number = 0;
-    lay_out_next(c);
-}
-
-static void fall(struct channel *c, uint64_t low_for)
-{
-    drive_pin(c->port, c->bit, false);
-    c->rise = avr->cycle + low_for;
-    c->listening |= !held && (avr->data[c->enable_place] & c->enable_bit);
-    if (c->listening)
-        c->pulses++;
-    else
-        c->pulses_down++;
-    if (edges_file)
-        fprintf(edges_file, "%s %llu\n", c->name, (unsigned long long)avr->cycle);
-}
-
-static uint64_t drive_channel(struct channel *c)
-{
-    uint64_t now = avr->cycle;
-    if (c->rise <= now) {
-        drive_pin(c->port, c->bit, true);
-        c->rise = UINT64_MAX;
-    }
-    if (c->burst_next <= now) {
-        fall(c, c->burst_gap / 2);
-        c->burst_next = --c->burst_left ? c->burst_next + c->burst_gap : UINT64_MAX;
-    }
-    if (c->next <= now) {
-        fall(c, (uint64_t)((double)HZ / c->hz * 0.02) + 64);
-        lay_out_next(c);
-    }
-    uint64_t soonest = c->next < c->rise ? c->next : c->rise;
-    return soonest < c->burst_next ? soonest : c->burst_next;
-}
-
-/* The emulator calls this at the very cycle asked for; the return value is the next one, 0 for none. */
-static avr_cycle_count_t channel_is_due(avr_t *chip, avr_cycle_count_t when, void *param)
-{
-    (void)chip;
-    (void)when;
-    uint64_t next = drive_channel(param);
-    return next == UINT64_MAX ? 0 : next > avr->cycle ? next : avr->cycle + 1;
-}
-
-static void schedule(struct channel *c)
-{
-    if (held)
-        return;
-    uint64_t next = drive_channel(c);
-    avr_cycle_timer_cancel(avr, channel_is_due, c);
-    if (next != UINT64_MAX)
-        avr_cycle_timer_register(avr, next > avr->cycle ? next - avr->cycle : 1, channel_is_due, c);
-}
-
-/* ---- the serial line ---- */
-
-static void board_sends(struct avr_irq_t *irq, uint32_t value, void *param)
-{
-    (void)irq;
-    (void)param;
-    uint8_t byte = (uint8_t)value;
-    /* A terminal that nobody reads is full after a while: the byte is lost, as on a wire that nobody listens to. */
-    if (sink >= 0 && write(sink, &byte, 1) != 1 && errno != EAGAIN && errno != EIO)
-        die("cannot write what the board sends");
-}
-
-static void board_is_ready(struct avr_irq_t *irq, uint32_t value, void *param)
-{
-    (void)irq;
-    (void)value;
-    board_listens = param != NULL;
-}
-
-static void read_terminal(void)
-{
-    if (!sink_is_terminal || to_board.length > sizeof to_board.bytes - 256)
-        return;
-    ssize_t got = read(sink, to_board.bytes + to_board.length, 256);
-    if (got > 0)
-        to_board.length += (size_t)got;
-}
-
-static void feed_board(void)
-{
-    if (!to_board.length || avr->cycle < next_to_board || held || !board_listens)
-        return;
-    avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), to_board.bytes[0]);
-    memmove(to_board.bytes, to_board.bytes + 1, --to_board.length);
-    next_to_board = avr->cycle + HZ * 10 / 115200; /* the bytes of a real line are that far apart */
-}
-
 /* ---- scenario ---- */
 
 static FILE *scenario;
-static uint64_t step_cycle = UINT64_MAX;
+static uint64_t step_cycle = NEVER;
 static char step_what[32];
 static char step_value[256];
 static double step_extra;
-static uint64_t release_cycle = UINT64_MAX;
+static uint64_t release_cycle = NEVER;
 static bool finished;
 
 static void read_step(void)
@@ -253,30 +83,18 @@ static void read_step(void)
         step_cycle = (uint64_t)llround(seconds * (double)HZ);
         return;
     }
-    step_cycle = UINT64_MAX;
+    step_cycle = NEVER;
     finished = true;
-}
-
-static void volts(int input, double value)
-{
-    avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, input), (uint32_t)llround(value * 1000));
-}
-
-static void queue_hex(const char *hex)
-{
-    unsigned byte;
-    for (; to_board.length < sizeof to_board.bytes && sscanf(hex, "%2x", &byte) == 1; hex += 2)
-        to_board.bytes[to_board.length++] = (uint8_t)byte;
 }
 
 static void hold_in_reset(double seconds, bool lose_memory)
 {
     held = true;
-    channels[0].listening = channels[1].listening = false;
+    pins_board_down();
     reset_cause = lose_memory ? MCUSR_POWER_ON : MCUSR_RESET_PIN;
     release_cycle = avr->cycle + (uint64_t)llround(seconds * (double)HZ);
     if (lose_memory)
-        for (uint32_t i = 0x100; i <= avr->ramend; i++)
+        for (uint32_t i = RAM_BEGINS; i <= avr->ramend; i++)
             avr->data[i] = (uint8_t)(random_unit() * 256);
 }
 
@@ -287,42 +105,35 @@ static void release(void)
     avr->cycle = now;
     avr->data[MCUSR_PLACE] = reset_cause; /* which this emulator does not do by itself */
     held = false;
-    release_cycle = UINT64_MAX;
-    to_board.length = 0;
-    schedule(&channels[0]);
-    schedule(&channels[1]);
+    release_cycle = NEVER;
+    serial_forget();
+    pins_board_up();
 }
 
 static void do_step(void)
 {
     double value = atof(step_value);
     const char *what = step_what;
-    for (int i = 0; i < 2; i++) {
-        struct channel *c = &channels[i];
-        size_t length = strlen(c->name);
-        if (!strcmp(what, c->name)) {
-            set_rate(c, value, step_extra);
-        } else if (!strncmp(what, c->name, length) && !strcmp(what + length, "_burst")) {
-            c->burst_left = (uint32_t)value;
-            c->burst_gap = (uint64_t)llround(step_extra * 16);
-            c->burst_next = avr->cycle;
-        }
-        schedule(c);
-    }
-    if (!strcmp(what, "pressure"))
-        volts(ADC_IRQ_ADC0, value);
+    if (pins_set_rate(what, value, step_extra))
+        return;
+    if (!strcmp(what, "flow_burst") || !strcmp(what, "wheel_burst"))
+        pins_burst(*what == 'f' ? "flow" : "wheel", (uint32_t)value, step_extra);
+    else if (!strcmp(what, "pressure"))
+        pins_pressure(value);
     else if (!strcmp(what, "supply"))
         avr->vcc = avr->avcc = avr->aref = (uint32_t)llround(value * 1000);
     else if (!strcmp(what, "switch"))
-        drive_pin('D', 4, strcmp(step_value, "closed") != 0);
+        pins_switch(!strcmp(step_value, "closed"));
     else if (!strcmp(what, "send"))
-        queue_hex(step_value);
+        serial_queue_hex(step_value);
     else if (!strcmp(what, "reset"))
         hold_in_reset(value, false);
     else if (!strcmp(what, "power_cycle"))
         hold_in_reset(value, true);
     else if (!strcmp(what, "end"))
         finished = true;
+    else
+        die("the scenario asks for something unknown");
 }
 
 /* ---- running ---- */
@@ -346,6 +157,17 @@ static void keep_pace(double speed, double began)
         usleep((useconds_t)(ahead * 1e6));
 }
 
+/* Bytes between data and stack that nothing has ever written to. */
+static unsigned ram_never_used(void)
+{
+    unsigned longest = 0, length = 0;
+    for (uint32_t i = RAM_BEGINS; i <= avr->ramend; i++) {
+        length = avr->data[i] == RAM_PAINT ? length + 1 : 0;
+        longest = length > longest ? length : longest;
+    }
+    return longest;
+}
+
 static void run(double speed)
 {
     double began = wall_seconds();
@@ -360,19 +182,19 @@ static void run(double speed)
         if (release_cycle <= avr->cycle)
             release();
         if (look_at_terminal <= avr->cycle) {
-            read_terminal();
+            serial_look_at_terminal();
             if (speed > 0)
                 keep_pace(speed, began);
             look_at_terminal = avr->cycle + HZ / 1000;
         }
-        feed_board();
+        bool bytes_wait = serial_feed_board();
         uint64_t next = earliest(look_at_terminal, earliest(step_cycle, release_cycle));
         if (held) {
-            next = earliest(next, earliest(drive_channel(&channels[0]), drive_channel(&channels[1])));
+            next = earliest(next, pins_pass_while_held());
             avr->cycle = next > avr->cycle ? next : avr->cycle + 1;
             continue;
         }
-        if (to_board.length)
+        if (bytes_wait)
             next = earliest(next, avr->cycle + 400);
         do {
             int state = avr_run(avr);
@@ -382,9 +204,8 @@ static void run(double speed)
     }
     double seconds = (double)avr->cycle / (double)HZ;
     double took = wall_seconds() - began;
-    for (int i = 0; i < 2; i++)
-        printf("%s_pulses %llu\n%s_pulses_down %llu\n", channels[i].name, (unsigned long long)channels[i].pulses,
-               channels[i].name, (unsigned long long)channels[i].pulses_down);
+    pins_print_truth();
+    printf("ram_never_used %u\n", ram_never_used());
     printf("seconds %.6f\ntook %.3f\n", seconds, took);
 }
 
@@ -414,18 +235,10 @@ static void start_board(const char *firmware_path, const char *eeprom_path)
         avr_eeprom_desc_t desc = {.ee = eeprom, .offset = 0, .size = EEPROM_SIZE};
         avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &desc);
     }
-    uint32_t flags = 0;
-    avr_ioctl(avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
-    flags &= (uint32_t) ~(AVR_UART_FLAG_STDIO | AVR_UART_FLAG_POLL_SLEEP);
-    avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
-    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), board_sends, NULL);
-    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), board_is_ready, avr);
-    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), board_is_ready, NULL);
+    memset(avr->data + RAM_BEGINS, RAM_PAINT, avr->ramend + 1 - RAM_BEGINS);
+    serial_start();
     avr->data[MCUSR_PLACE] = MCUSR_POWER_ON;
-    drive_pin('B', 0, true);
-    drive_pin('D', 2, true);
-    drive_pin('D', 4, true);
-    volts(ADC_IRQ_ADC0, 0.5);
+    pins_start();
 }
 
 static void save_eeprom(const char *path)
@@ -439,22 +252,6 @@ static void save_eeprom(const char *path)
     fclose(file);
 }
 
-static void open_terminal(void)
-{
-    int other;
-    char name[128];
-    struct termios raw;
-    if (openpty(&sink, &other, name, NULL, NULL))
-        die("cannot open a pseudo-terminal");
-    tcgetattr(other, &raw); /* `other` stays open, so the terminal outlives a reader that goes and comes back */
-    cfmakeraw(&raw);
-    tcsetattr(other, TCSANOW, &raw);
-    fcntl(sink, F_SETFL, O_NONBLOCK);
-    sink_is_terminal = true;
-    printf("%s\n", name);
-    fflush(stdout);
-}
-
 int main(int argc, char **argv)
 {
     double speed = 0;
@@ -466,15 +263,15 @@ int main(int argc, char **argv)
         if (!strcmp(argv[i], "--flat-out"))
             speed = 0;
         else if (!strcmp(argv[i], "--pty"))
-            open_terminal();
+            serial_to_terminal();
         else if (!strcmp(argv[i], "--speed"))
             speed = atof(value), i++;
         else if (!strcmp(argv[i], "--eeprom"))
             eeprom_path = value, i++;
         else if (!strcmp(argv[i], "--lines"))
-            sink = open(value, O_WRONLY | O_CREAT | O_TRUNC, 0666), i++;
+            serial_to_file(value), i++;
         else if (!strcmp(argv[i], "--edges"))
-            edges_file = fopen(value, "w"), i++;
+            pins_record_edges(value), i++;
         else
             die("unknown option");
     }
@@ -485,7 +282,6 @@ int main(int argc, char **argv)
     run(speed);
     if (eeprom_path)
         save_eeprom(eeprom_path);
-    if (edges_file)
-        fclose(edges_file);
+    pins_end();
     return 0;
 }

@@ -1,0 +1,43 @@
+/* What the parts of the emulated board share: the chip, and who does what. */
+#ifndef EMULATOR_H
+#define EMULATOR_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include <simavr/sim_avr.h>
+
+#define HZ 16000000ull
+#define NEVER UINT64_MAX
+
+extern avr_t *avr;
+extern bool held; /* the reset pin is low */
+
+void die(const char *what);
+double random_unit(void); /* 0 to 1, the same each time */
+
+/* pins.c: pulses, switch, voltages */
+enum { FLOW, WHEEL, CHANNELS };
+
+void pins_start(void);
+void pins_record_edges(const char *path);
+bool pins_set_rate(const char *channel, double hz, double scatter); /* false: no such channel */
+bool pins_burst(const char *channel, uint32_t edges, double gap_us);
+void pins_switch(bool closed);
+void pins_pressure(double volts);
+void pins_board_down(void);
+void pins_board_up(void);
+uint64_t pins_pass_while_held(void); /* does what is due; when to come back */
+void pins_print_truth(void);
+void pins_end(void);
+
+/* serial_line.c: pseudo-terminal or file */
+void serial_to_file(const char *path);
+void serial_to_terminal(void);
+void serial_start(void);
+void serial_queue_hex(const char *hex);
+void serial_forget(void);
+void serial_look_at_terminal(void);
+bool serial_feed_board(void); /* true while bytes wait */
+
+#endif
