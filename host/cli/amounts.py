@@ -33,6 +33,11 @@ def number(text: str, what: str) -> float:
     return value
 
 
+def count_of(values: list[str]) -> str:
+    """How many values, for a sentence."""
+    return f"{len(values)} value{'' if len(values) == 1 else 's'}"
+
+
 def is_weight(text: str) -> bool:
     """Whether an amount is typed as a weight; a lone "oz" is one, "fl oz" is not."""
     words = text.lower().replace(".", " ").split()

@@ -13,7 +13,7 @@ from host.calibrate.meter import MeterCatch, calibrate_meter
 from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
 from host.calibrate.vessels import TANK
-from host.cli.amounts import Amounts, number, whole
+from host.cli.amounts import Amounts, count_of, number, whole
 from host.cli.calibrating_boom import calibrate_boom
 from host.cli.calibration_answer import budget, budget_text, finish
 from host.errors import UserError
@@ -83,7 +83,7 @@ def _meter(args: argparse.Namespace, rig: Rig, system: str) -> int:
 
 def _typed_catch(values: list[str], what: str, amounts: Amounts) -> tuple[int, float, float | None]:
     if len(values) not in (2, 3):
-        raise UserError(f'{what} has {len(values)} values: give pulses, amount and time, such as 1043 "2.31 L" "55 s".')
+        raise UserError(f'{what} has {count_of(values)}: give pulses, amount and time, such as 1043 "2.31 L" "55 s".')
     seconds = parse_quantity(values[2], "time", f"{what}, time") if len(values) == 3 else None
     return whole(values[0], f"{what}, pulses"), amounts.volume(values[1], f"{what}, amount"), seconds
 
@@ -102,9 +102,7 @@ def _stretch_catch(values: list[str], what: str, amounts: Amounts) -> tuple[int,
 def _tank_catch(values: list[str]) -> MeterCatch:
     what = "--tank-balance"
     if len(values) not in (3, 4):
-        raise UserError(
-            f'{what} has {len(values)} values: give filled, left over, pulses, such as "50 L" "12 L" 17100.'
-        )
+        raise UserError(f'{what} has {count_of(values)}: give filled, left over, pulses, such as "50 L" "12 L" 17100.')
     filled, left = (parse_quantity(text, "volume", what) for text in values[:2])
     if not filled > left >= 0:
         raise UserError(f"{what}: {values[0]} filled and {values[1]} left over leave nothing sprayed: check the two.")

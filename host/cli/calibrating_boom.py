@@ -8,7 +8,7 @@ from typing import Any
 from host.calibrate import card_sections
 from host.calibrate.boom import FAULT, FLAG, OK, BoomCatch, BoomTest, CatchResult, Reading, catch_test
 from host.calibrate.cards import apply_cards, load_cards
-from host.cli.amounts import Amounts
+from host.cli.amounts import Amounts, count_of
 from host.cli.calibration_answer import finish
 from host.errors import UserError
 from host.rig import Rig
@@ -51,7 +51,7 @@ def _any_bad(test: BoomTest) -> bool:
 
 def _boom_catch(values: list[str], what: str, amounts: Amounts) -> BoomCatch:
     if len(values) < 3:
-        raise UserError(f"{what} has {len(values)} values: give pressure, time and one amount for each nozzle.")
+        raise UserError(f"{what} has {count_of(values)}: give pressure, time and one amount for each nozzle.")
     pressure = parse_quantity(values[0], "pressure", f"{what}, pressure")
     seconds = parse_quantity(values[1], "time", f"{what}, time")
     volumes = [amounts.volume(text, f"{what}, nozzle {n}") for n, text in enumerate(values[2:], start=1)]

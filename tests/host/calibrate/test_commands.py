@@ -1,0 +1,230 @@
+"""The commands calibrate, plan and mix, as a user gives them."""
+
+import argparse
+import json
+import re
+import tomllib
+from importlib.resources import files
+
+import pytest
+
+from firmware_protocol.messages import Report, encode_report
+from host.calibrate.cards import apply_cards, load_cards
+from host.cli import calibrate, mix, plan
+from host.errors import UserError
+from host.journal import Snapshot, records
+from host.rig import load_rig
+
+EXAMPLES = files("host.rig").joinpath("examples")
+US, METRIC = (str(EXAMPLES / f"harrow-lea-{name}.toml") for name in ("pull-behind", "walker"))
+GOOD_METER = [
+    "--catch",
+    "1043",
+    "2.31 L",
+    "55 s",
+    "--catch",
+    "1039",
+    "2.30 L",
+    "55 s",
+    "--catch",
+    "1051",
+    "2.33 L",
+    "55 s",
+]
+GOOD_BOOM = ["--catch", "40 psi", "55 s", "1210 mL", "1200 mL", "1215 mL", "1205 mL"]
+
+
+@pytest.fixture
+def command(tmp_path, capsys):
+    def call(*words, rig=US):
+        parser = argparse.ArgumentParser()
+        commands = parser.add_subparsers(dest="command")
+        modules = {"calibrate": calibrate, "plan": plan, "mix": mix}
+        for module in modules.values():
+            module.add_parser(commands)
+        cards = [] if words[0] == "mix" or "--cards" in words else ["--cards", str(tmp_path)]
+        args = parser.parse_args([*words, "--rig", rig, *cards])
+        code = modules[words[0]].run(args)
+        return code, capsys.readouterr().out
+
+    return call
+
+
+def test_meter_from_typed_catches_to_a_card_in_force(command, tmp_path):
+    code, out = command("calibrate", "meter", *GOOD_METER)
+    assert code == 0
+    assert "Meter factor: 1708.9 pulses/gal" in out
+    assert "Uncertainty ±1.1 %" in out
+    card = next(tmp_path.rglob("*-meter.toml"))
+    assert str(card) in out
+    assert len(tomllib.loads(card.read_text())["record"]["catches"]) == 3
+    rig = load_rig(US)
+    applied = apply_cards(rig, load_cards(tmp_path, rig.name))
+    assert float(applied.meter.pulses_per_m3(20)) == pytest.approx(1708.9 / 3.785411784e-3, rel=1e-4)
+
+
+def test_meter_in_json_with_units_in_the_keys(command):
+    code, out = command("calibrate", "meter", *GOOD_METER, "--json", "--units", "metric")
+    answer = json.loads(out)
+    assert code == 0
+    assert answer["curve"][0]["factor_pulses_per_L"] == pytest.approx(451.4, abs=0.1)
+    assert answer["expanded_uncertainty_percent"] == pytest.approx(1.13, abs=0.05)
+    assert answer["card"].endswith("-meter.toml")
+
+
+def test_meter_by_weight_takes_the_temperature(command):
+    weighed = ["--catch", "1043", "2.31 kg", "--no-card", "--json"]
+    cold = json.loads(command("calibrate", "meter", *weighed, "--water", "10 °C")[1])
+    warm = json.loads(command("calibrate", "meter", *weighed, "--water", "86 °F")[1])
+    ratio = warm["catches"][0]["volume_gal"] / cold["catches"][0]["volume_gal"]
+    assert ratio == pytest.approx(999.7027 / 995.6488, rel=2e-5)  # Tanaka et al. (2001), 10 and 30 °C
+    assert cold["card"] is None
+
+
+def test_an_outlier_is_said_and_gives_exit_code_1(command):
+    values = ["2.00 L", "2.01 L", "2.15 L", "2.00 L", "2.00 L"]
+    code, out = command("calibrate", "meter", *(word for one in values for word in ("--catch", "900", one, "60 s")))
+    assert code == 1
+    assert "catch 3" in out
+    assert "<- outlier" in out
+
+
+def test_pressure_wheel_course_and_the_list_of_cards(command, tmp_path):
+    code, out = command(
+        "calibrate", "pressure", "--zero", "104", "--point", "20 psi", "266", "--point", "40 psi", "430"
+    )
+    assert code == 0
+    assert "Span: -0.2 psi at 10 % and 100.2 psi at 90 %" in out
+    assert (
+        "120.00 mm per pulse" in command("calibrate", "wheel", "--course", "200 ft", "--pulses", "508", "509", "507")[1]
+    )
+    out = command("calibrate", "course", "--course", "200 ft", "--times", "55 s", rig=METRIC)[1]
+    assert "3.64 ft/s" in out  # common practice
+    listed = json.loads(command("calibrate", "cards", "--json")[1])["cards"]
+    assert [(row["kind"], row["in_force"]) for row in listed] == [("pressure", True), ("wheel", True)]
+    rig = load_rig(US)
+    assert apply_cards(rig, load_cards(tmp_path, rig.name)).pressure != rig.pressure
+    assert (
+        "No cards of Harrow Lea walking boom"
+        in command("calibrate", "cards", "--cards", str(tmp_path / "x"), rig=METRIC)[1]
+    )
+
+
+def test_boom_that_is_sound(command):
+    code, out = command("calibrate", "boom", *GOOD_BOOM, "--speed", "2.5 mph")
+    assert code == 0
+    assert "coefficient of variation 0.5 %" in out
+    assert "rate at 2.50 mph: 0.95 gal/1000 ft²" in out
+    assert re.search(r"needs 2\.3\d mph at this pressure, or 44\.\d psi at 2\.50 mph", out)
+
+
+def test_boom_that_breaks_the_square_root_law(command):
+    low, high = ["30 psi", "55 s", *["1000 mL"] * 4], ["35 psi", "55 s", *["1300 mL"] * 4]
+    code, out = command("calibrate", "boom", "--catch", *low, "--catch", *high)
+    assert code == 1
+    assert "the square-root law allows +8.0 %" in out
+    assert "Suspect: the gauge" in out
+    answer = json.loads(command("calibrate", "boom", "--catch", *low, "--catch", *high, "--json")[1])
+    assert any("square-root law" in finding for finding in answer["findings"])
+    assert answer["catches"][0]["nozzles"][0]["verdict"] == "ok"
+
+
+def test_plans(command):
+    code, out = command("plan", "pump", "--pressure", "40 psi", "--json")
+    answer = json.loads(out)
+    assert (code, answer["verdict"]) == (1, "no agitation")
+    assert answer["agitation_gal_per_min"] == pytest.approx(3.125)
+    assert "the pump gives     – L/min" in command("plan", "pump", rig=METRIC)[1]
+    code, out = command("plan", "rate", "--speed", "2.5 mph", "--table")
+    assert code == 0
+    assert "pressure     43.9 psi" in out
+    assert len(out.splitlines()) == 5 + 2 + 7
+    answer = json.loads(command("plan", "rate", "--speed", "4 km/h", "--pressure", "2 bar", "--json", rig=METRIC)[1])
+    assert answer["rate_L_per_ha"] == pytest.approx(600 * 4 * 0.98 / (4 * 2.0))  # L/ha = 600 (L/min)/(km/h m)
+
+
+def test_mixing_sheets(command):
+    words = ["mix", "--product", "3.6 pt/acre", "--area", "120 ft x 300 ft"]
+    code, out = command(*words)
+    assert code == 0
+    assert "fillings    2" in out
+    assert "The label is the law" in out
+    answer = json.loads(command(*words, "--json")[1])
+    assert answer["product_fl_oz"] == pytest.approx(3.6 * 16 * 36000 / 43560)
+    assert answer["last_part_tank"]["volume_gal"] == pytest.approx(11)
+    code, out = command("mix", "--product", "1.5 kg/ha", "--most", "1 kg/ha", rig=METRIC)
+    assert code == 1
+    assert "! This is 1.50 times what the label allows" in out
+    answer = json.loads(command("mix", "--product", "1 kg/ha", "--active", "50 %", "--json", rig=METRIC)[1])
+    assert answer["product_per_area_g_per_100_m2"] == pytest.approx(20)
+
+
+MISTAKES = {
+    "0 s": (["calibrate", "boom", "--catch", "40 psi", "0 s", *["1 L"] * 4], "catch 1 has a time of 0 s"),
+    "0 s of meter": (["calibrate", "meter", "--catch", "900", "2 L", "0 s"], "catch 1 has no time"),
+    "negative volume": (["calibrate", "meter", "--catch", "900", "-2 L"], "must be above zero"),
+    "pressure for a volume": (["calibrate", "boom", "--catch", "40 psi", "55 s", "30 psi"], "not a volume"),
+    "one nozzle missing": (["calibrate", "boom", *GOOD_BOOM[:-1]], "3 volumes and the boom 4 nozzles"),
+    "different length": (
+        ["calibrate", "boom", *GOOD_BOOM, "--catch", "30 psi", "55 s", *["1 L"] * 5],
+        "catch 2 has 5 volumes",
+    ),
+    "no catch": (["calibrate", "boom"], "no catch was given"),
+    "no catch of meter": (["calibrate", "meter"], "no catch was given"),
+    "pulses as text": (["calibrate", "meter", "--catch", "many", "2 L"], "--catch 1, pulses"),
+    "one value": (["calibrate", "meter", "--catch", "900"], "has 1 value:"),
+    "four values": (["calibrate", "meter", "--catch", "900", "2 L", "5 s", "x"], "has 4 values"),
+    "mixed": (["calibrate", "meter", "--catch", "900", "2 L", "--catch", "900", "2 kg"], "not both"),
+    "lighter than empty": (["calibrate", "meter", "--catch", "900", "1 kg", "--empty", "2 kg"], "weigh it again"),
+    "boiling": (["calibrate", "meter", "--catch", "900", "1 kg", "--water", "100 °C"], "outside 0 to 40 °C"),
+    "tank balance": (["calibrate", "meter", "--tank-balance", "10 L", "12 L", "5000"], "leave nothing sprayed"),
+    "no such run": (["calibrate", "meter", "--stretch", "no.sward", "1", "2", "2 L"], "no.sward does not exist"),
+    "accuracy": (["calibrate", "meter", "--catch", "900", "2 L", "--accuracy", "95 %"], "beyond 50 %"),
+    "no points": (["calibrate", "pressure"], "no point was given"),
+    "counts as text": (["calibrate", "pressure", "--zero", "low"], "give a number"),
+    "not a count": (["calibrate", "pressure", "--zero", "nan"], "give a number"),
+    "scale": (["calibrate", "pressure", "--zero", "100", "--full-scale", "0"], "--full-scale"),
+    "no course": (["calibrate", "course", "--course", "60 m", "--times", "55 s"], "no [course] section"),
+    "course in gallons": (["calibrate", "wheel", "--course", "60 gal", "--pulses", "500"], "not a length"),
+    "three given": (["plan", "rate", "--rate", "1 GPA", "--speed", "1 mph", "--pressure", "9 psi"], "3 of rate"),
+    "speed in psi": (["plan", "rate", "--speed", "30 psi"], "not a speed"),
+    "gravity": (["plan", "pump", "--gravity", "heavy"], "give a number"),
+    "product without area": (["mix", "--product", "3 pt"], "amount per area"),
+    "liquid and dry": (["mix", "--product", "3 pt/acre", "--most", "3 lb/acre"], "both as a volume"),
+    "no area": (["mix", "--product", "3 pt/acre", "--area", "0 ft2"], "no area above zero"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_each_mistake_gets_one_sentence_and_leaves_no_card(command, tmp_path, name):
+    words, says = MISTAKES[name]
+    with pytest.raises(UserError) as caught:
+        command(*words)
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert list(tmp_path.rglob("*.toml")) == []
+
+
+def test_a_rig_without_a_transducer(command, tmp_path):
+    text = (EXAMPLES / "harrow-lea-walker.toml").read_text(encoding="utf-8")
+    bare = tmp_path / "bare.toml"
+    bare.write_text(re.sub(r"\[pressure\].*?\n\n", "", text, flags=re.DOTALL), encoding="utf-8")
+    with pytest.raises(UserError, match=r"no \[pressure\] section"):
+        command("calibrate", "pressure", "--zero", "100", rig=str(bare))
+
+
+def test_a_stretch_of_a_recorded_run(command, tmp_path):
+    lines = []
+    for number in range(100):
+        flowed = min(max(number - 19, 0) * 10, 600)
+        report = Report(3, number, 100_000 * number, flowed, 2_000_000 + 10_000 * flowed, 0, 0, 0, 0, 0, 0, 0, 0)
+        lines.append(records.raw_record(encode_report(report), 0.1 * (number + 1)))
+        if number in (10, 95):
+            text = "begin" if number == 10 else "end"
+            lines.append(records.json_record("E", 0.1 * (number + 1), {"kind": "mark", "text": text}))
+    path = tmp_path / "some.sward"
+    path.write_bytes(b"".join(Snapshot({}, "").records() + lines))
+    words = ["calibrate", "meter", "--stretch", str(path), "begin", "end", "1.35 L", "--json", "--units", "metric"]
+    answer = json.loads(command(*words)[1])
+    assert answer["catches"][0]["pulses"] == 600
+    assert answer["catches"][0]["frequency_hz"] == pytest.approx(100)
