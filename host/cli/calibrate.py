@@ -46,6 +46,10 @@ def _common(parser: argparse.ArgumentParser, saves: bool = True) -> None:
         parser.add_argument("--no-card", action="store_true", help="only show the result, keep no card")
 
 
+def _port(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", help="guided, with live counts from the board at this serial port")
+
+
 def _vessel(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--water", default="20 °C", metavar="TEMPERATURE", help="of weighed water (default: 20 °C)")
     parser.add_argument("--empty", default="0 g", metavar="WEIGHT", help="of the empty vessel (default: tared, 0 g)")
@@ -84,6 +88,7 @@ def _meter(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         help='FILLED LEFT PULSES [TIME]: one more point, such as: --tank-balance "50 L" "12 L" 17100',
     )
     _vessel(parser)
+    _port(parser)
 
 
 def _pressure(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -100,13 +105,15 @@ def _pressure(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument("--full-scale", default="1023", metavar="COUNTS", help="counts at full supply (default: 1023)")
     parser.add_argument("--gauge-step", metavar="PRESSURE", help="smallest step read from the gauge (default: 1 psi)")
     parser.add_argument("--gauge-accuracy", metavar="PRESSURE", help="how far the gauge may be off (default: 1 psi)")
+    _port(parser)
 
 
 def _wheel(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = kinds.add_parser("wheel", help="wheel: pulses over a measured course")
     _common(parser)
     parser.add_argument("--course", required=True, metavar="LENGTH", help='measured course, such as "200 ft"')
-    parser.add_argument("--pulses", nargs="+", required=True, metavar="N", help="pulses of each pass")
+    parser.add_argument("--pulses", nargs="+", default=[], metavar="N", help="pulses of each pass")
+    _port(parser)
 
 
 def _course(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

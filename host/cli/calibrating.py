@@ -16,6 +16,7 @@ from host.calibrate.vessels import TANK
 from host.cli.amounts import Amounts, count_of, number, whole
 from host.cli.calibrating_boom import calibrate_boom
 from host.cli.calibration_answer import budget, budget_text, finish
+from host.cli.guided import guided
 from host.errors import UserError
 from host.rig import Rig, load_rig
 from host.units import column_name, format_value, parse_quantity, to_user
@@ -39,6 +40,9 @@ def _meter(args: argparse.Namespace, rig: Rig, system: str) -> int:
     amounts = Amounts(args)
     typed = [_typed_catch(values, f"--catch {n}", amounts) for n, values in enumerate(args.catch, start=1)]
     typed += [_stretch_catch(values, f"--stretch {n}", amounts) for n, values in enumerate(args.stretch, start=1)]
+    if args.port:
+        taken, _ = guided(args.port, "flow", lambda text: amounts.volume(text, "the catch"))
+        typed += [(one.pulses, one.amount, one.duration_s) for one in taken]
     catches = [MeterCatch(pulses, volume, amounts.vessel, seconds) for pulses, volume, seconds in typed]
     if args.tank_balance:
         catches.append(_tank_catch(args.tank_balance))
@@ -122,6 +126,9 @@ def _pressure(args: argparse.Namespace, rig: Rig, system: str) -> int:
     for n, (pressure, counts) in enumerate(args.point, start=1):
         at = parse_quantity(pressure, "pressure", f"--point {n}, pressure")
         points.append(PressurePoint(at, number(counts, f"--point {n}, counts")))
+    if args.port:
+        taken, full_scale = guided(args.port, "pressure", lambda text: parse_quantity(text, "pressure", "the gauge"))
+        points += [PressurePoint(one.amount, one.mean_counts or 0.0) for one in taken]
     gauge = Gauge()
     if args.gauge_step:
         gauge = replace(gauge, step_pa=parse_quantity(args.gauge_step, "pressure", "--gauge-step"))
@@ -166,6 +173,9 @@ def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
         raise UserError(f"rig file {args.rig} has no [wheel] section: add the wheel to it first.")
     distance = parse_quantity(args.course, "length", "--course")
     pulses = [whole(text, f"--pulses, pass {n}") for n, text in enumerate(args.pulses, start=1)]
+    if args.port:
+        taken, _ = guided(args.port, "wheel", lambda _: distance)
+        pulses += [one.pulses for one in taken]
     result = calibrate_wheel(distance, pulses)
     per_turn = round(_wheel_pulses_per_turn(rig))
     turn = result.metres_per_pulse * per_turn
