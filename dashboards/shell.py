@@ -19,6 +19,9 @@ OWN_ASSETS = r".*\.(js|css|svg)$"
 class Shell(Dash):
     """Dash with the frame of our own as its index, filled in on the server for the page that is asked for.
 
+    On a page with a body of its own Dash's scripts lie in a template: frame.js starts them once the first number is
+    there, or after three seconds. On a phone reading them costs a second in which nothing else is painted.
+
     Raises HTTPException 404 for an address that is no page: Dash itself answers every address with 200.
     """
 
@@ -28,7 +31,9 @@ class Shell(Dash):
         if page is None:
             raise HTTPException(404, "there is no such page")
         frame = (HERE / "frame.html").read_text(encoding="utf-8")
+        dash = "\n".join(parts.pop(name) for name in ("config", "scripts", "renderer"))
         values = parts | {
+            "dash": f'<template id="dash-later">{dash}</template>' if page.body else dash,
             "title": f"{page.title} · Swardflow",
             "styles": "".join(f'<link rel="stylesheet" href="{self._versioned(name)}">' for name in page.styles),
             "frame_style": self._versioned("frame.css"),

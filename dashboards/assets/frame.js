@@ -11,7 +11,25 @@
   }
   apply();
   system.addEventListener("change", apply);
+
+  // Dash's scripts from their template, one after the other: each needs those before it.
+  window.swardflow = window.swardflow || {};
+  window.swardflow.startDash = async function () {
+    const later = document.getElementById("dash-later");
+    if (!later) return;
+    later.remove();
+    for (const old of later.content.querySelectorAll("script")) {
+      const script = document.createElement("script");
+      for (const { name, value } of old.attributes) script.setAttribute(name, value);
+      script.textContent = old.textContent;
+      const loaded = old.src && new Promise(function (done) { script.onload = script.onerror = done; });
+      document.body.append(script);
+      await loaded;
+    }
+  };
+
   document.addEventListener("DOMContentLoaded", function () {
+    if (document.getElementById("dash-later")) setTimeout(window.swardflow.startDash, 3000);
     document.getElementById("light").addEventListener("click", function () {
       const other = document.documentElement.dataset.light === "dark" ? "day" : "dark";
       try { localStorage.setItem(KEPT, other); } catch (_) { /* private window: holds until the page is left */ }

@@ -20,7 +20,7 @@
   const buttons = window.swardflow.buttons(say);
 
   let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
-  let painting = false, fresh = "none", announced = "", steadySince = 0, steady = "", saidUntil = 0;
+  let painting = false, dashCalled = false, fresh = "none", announced = "", steadySince = 0, steady = "", saidUntil = 0;
 
   function set(element, text) { if (element.textContent !== text) element.textContent = text; }
   function mark(name, value) { if (page.dataset[name] !== value) page.dataset[name] = value; }
@@ -67,6 +67,10 @@
     }
     advise();
     page.dataset.frame = row ? row.frame : "";
+    if (row && !dashCalled) {
+      dashCalled = true;
+      setTimeout(window.swardflow.startDash, 200);  // after this has been painted
+    }
   }
 
   // What stands largest on the page: the advice, unless the numbers behind it are old.
