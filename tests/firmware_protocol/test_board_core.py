@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import subprocess
 from pathlib import Path
 
@@ -149,7 +150,6 @@ def test_reports_say_what_the_chip_says(fresh: Core) -> None:
 @pytest.mark.parametrize("row", [pytest.param(row, id=row["name"]) for row in rows("reports.tsv")])
 def test_writes_the_reports_of_the_golden_vectors(fresh: Core, row: dict[str, str]) -> None:
     """Line building alone: the values are put in by hand."""
-    import ctypes
 
     class Line(ctypes.Structure):
         _fields_ = (("text", ctypes.c_char * 80), ("length", ctypes.c_uint8))
@@ -282,9 +282,21 @@ def test_a_report_cut_short_by_a_reset_is_not_taken_as_sent(fresh: Core) -> None
     fresh.restart(boot=5)
     fresh.flow()
     fresh.lib.chip_set_sender(255, False)
-    assert _reports(fresh.run_to(100_000))[-1].flow_count == 1
+    assert _reports(fresh.run_to(150_000))[-1].flow_count == 1
     fresh.restart(boot=6)
-    assert _reports(fresh.run_to(100_000))[-1].flow_count == 1
+    fresh.lib.chip_set_sender(255, True)
+    assert _reports(fresh.run_to(150_000))[-1].flow_count == 1
+    fresh.restart(boot=7)
+    assert _reports(fresh.run_to(150_000))[-1].flow_count == 0
+
+
+def test_more_unsent_pulses_than_can_be_are_not_believed(fresh: Core) -> None:
+    keep = (ctypes.c_uint32 * 5)()  # mark; flow carried, reported; wheel carried, reported
+    fresh.lib.keep_begin(keep, 0, 0)
+    fresh.lib.keep_begin(keep, 730, 99_999)
+    assert (keep[1], keep[3]) == (730, 99_999)
+    fresh.lib.keep_begin(keep, 2_000_000_000, 1)
+    assert (keep[1], keep[3]) == (0, 0)  # 99,999 carried over and one more are too many as well
 
 
 @pytest.mark.parametrize("filling", [0x00, 0xFF, 0xA5])

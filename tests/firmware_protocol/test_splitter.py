@@ -37,6 +37,10 @@ def test_nothing_but_line_ends_is_lost(stream: bytes) -> None:
     assert all(0 < len(line) <= MAX_PENDING and b"\n" not in line for line in lines)
 
 
+def test_a_carriage_return_before_the_line_feed_is_taken_off() -> None:
+    assert _lines([b"R05\r\nI\r", b"\n\r\n\n\rA\r\r\nlast\r"]) == [b"R05", b"I", b"\rA\r", b"last"]
+
+
 def test_a_stream_without_line_feeds_keeps_memory_bounded() -> None:
     splitter = LineSplitter()
     handed_out = sum(len(line) for _ in range(100) for line in splitter.push(b"\xff" * 1000))
