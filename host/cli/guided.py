@@ -60,7 +60,7 @@ def guide_through(
             elif guide.step == "running":
                 guide.end()
             else:
-                guide.enter(read(word))
+                terminal.say(_taken_text(guide.enter(read(word))))
         except UserError as error:
             terminal.say(str(error))
 
@@ -102,6 +102,13 @@ def reports_of(link: Link) -> Callable[[], list[Report]]:
                     found.append(message)
 
     return fresh
+
+
+def _taken_text(taken: Taken) -> str:
+    """What was taken, in full: should the calibration fail, it can be typed in again."""
+    time = "" if taken.duration_s is None else f' in "{taken.duration_s:.2f} s"'
+    counts = "" if taken.mean_counts is None else f", {taken.mean_counts:.2f} counts"
+    return f"Taken: {taken.pulses} pulses{time}{counts}."
 
 
 def _live_text(guide: Guide) -> str:
