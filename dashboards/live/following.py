@@ -18,6 +18,7 @@ from host.errors import UserError
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for
+FLOWING_S = 1.0  # lines that came less than this ago say that the board is there, whatever the recorder says
 BEHIND = 1 << 16  # bytes at once that only come while catching up: what they hold is passed, not shown
 QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
 
@@ -163,11 +164,13 @@ class Follower:
 
     def _publish_if_changed(self, fresh: bool) -> None:
         state = RecorderState("ended") if self._screen.ended else self._recorder.state()
-        shown = (self._path, state, self._trouble, self._screen.status())
+        flowing = self._read_at is not None and self._clock() - self._read_at < FLOWING_S
+        link = "unknown" if state.code == "silent" and not flowing else state.link
+        shown = (self._path, state, link, self._trouble, self._screen.status())
         if not fresh and shown == self._shown:
             return
         self._shown = shown
-        row = self._screen.row("unknown" if state.code == "silent" else state.link)
+        row = self._screen.row(link)
         row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
         row["notice"] = _sentence(self._trouble or row["notice"] or state.detail or self._no_run())
         self._newest.publish(row, self._screen.trace(), self._read_at)

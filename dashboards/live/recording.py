@@ -145,9 +145,10 @@ class RecorderDoor:
         added_m3 = parse_quantity(text, "volume", "The amount added")
         if not 0 < added_m3 < MOST_ADDED_M3:
             raise UserError(f"The amount added is {text}: give what went in, more than nothing and less than 10 000 L.")
-        self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3})
         system = "metric" if str(text).strip().upper().endswith("L") and "gal" not in str(text) else "us"
-        return f"Noted: {format_value(added_m3, 'volume', system)} added."
+        words = f"{format_value(added_m3, 'volume', system)} added"
+        self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3, "text": words})
+        return f"Noted: {words}."
 
     def _put(self, run: Path, request: dict[str, Any]) -> None:
         try:
