@@ -208,6 +208,16 @@ def test_a_reset_loses_only_what_came_while_it_was_down(folder: Path, tmp_path: 
     assert again.identities[0].boot == (second.boot + 1) % 256  # kept while the power was off
 
 
+def test_the_watchdog_wakes_a_board_that_hangs(folder: Path) -> None:
+    seen = _run(folder, "0.5 flow 400 0.2\n2.02 hang\n4 flow 0\n4.3 end\n")
+    assert [identity.reset_cause for identity in seen.identities] == ["P", "W"]
+    assert seen.total("flow_count") == seen.truth["flow_pulses"]
+    assert seen.truth["flow_pulses_down"] < 5
+    flagged = [bool(report.flags & Flag.UNPLANNED_RESET) for report in seen.reports]
+    assert flagged == sorted(flagged)
+    assert any(flagged)
+
+
 def test_a_power_cut_begins_anew(folder: Path) -> None:
     seen = _run(folder, "0.5 flow 500\n2.05 power_cycle 0.5\n4 flow 0\n4.3 end\n")
     assert [identity.reset_cause for identity in seen.identities] == ["P", "P"]

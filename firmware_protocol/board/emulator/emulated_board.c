@@ -18,6 +18,7 @@
  *   send HEX              bytes to the board's serial input
  *   reset SECONDS         reset pin held low for that long; memory is kept
  *   power_cycle SECONDS   the same, memory lost
+ *   hang                  the program stands still where it is, interrupts go on, until the watchdog bites
  *   end
  */
 #include <math.h>
@@ -37,6 +38,7 @@
 #define MCUSR_POWER_ON 0x01
 #define MCUSR_RESET_PIN 0x02
 
+#define SREG_INTERRUPTS 7
 #define RAM_BEGINS 0x100
 #define RAM_PAINT 0xA5
 
@@ -67,6 +69,8 @@ static char step_what[32];
 static char step_value[256];
 static double step_extra;
 static uint64_t release_cycle = NEVER;
+static uint8_t *hung; /* where in the flash the program was made to hang */
+static uint8_t hung_instruction[2];
 static bool finished;
 
 static void read_step(void)
@@ -110,6 +114,27 @@ static void release(void)
     pins_board_up();
 }
 
+/* Puts a jump to itself where the program is about to go on; the next reset takes it away again. */
+static void hang(void)
+{
+    while (!avr->sreg[SREG_INTERRUPTS])
+        avr_run(avr);
+    hung = avr->flash + avr->pc;
+    memcpy(hung_instruction, hung, sizeof hung_instruction);
+    hung[0] = 0xFF;
+    hung[1] = 0xCF;
+}
+
+/* The watchdog has bitten: the emulator has restarted the chip and forgotten what was to happen when. */
+static void recover(void)
+{
+    if (hung)
+        memcpy(hung, hung_instruction, sizeof hung_instruction);
+    hung = NULL;
+    pins_board_down();
+    pins_board_up();
+}
+
 static void do_step(void)
 {
     double value = atof(step_value);
@@ -130,6 +155,8 @@ static void do_step(void)
         hold_in_reset(value, false);
     else if (!strcmp(what, "power_cycle"))
         hold_in_reset(value, true);
+    else if (!strcmp(what, "hang"))
+        hang();
     else if (!strcmp(what, "end"))
         finished = true;
     else
@@ -198,6 +225,8 @@ static void run(double speed)
             next = earliest(next, avr->cycle + 400);
         do {
             int state = avr_run(avr);
+            if (avr->pc == avr->reset_pc)
+                recover();
             if (state == cpu_Crashed || state == cpu_Done)
                 die("the firmware has crashed");
         } while (avr->cycle < next);

@@ -196,8 +196,8 @@ struct keep *port_keep(void)
 static void feed_sender(void)
 {
     if (send_in != send_out && (UCSR0A & _BV(UDRE0))) {
-        UCSR0A = _BV(U2X0) | _BV(TXC0); /* clears the mark "all sent" */
         UDR0 = (uint8_t)send_ring[send_out++];
+        UCSR0A = _BV(U2X0) | _BV(TXC0); /* clears the mark "all sent", which is now a byte's time away */
     }
 }
 
