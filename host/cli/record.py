@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from host.recorder import Outcome
+    from host.recorder import Outcome, RunPlan
 
 DEFAULT_RUNS = Path("~/swardflow-runs")
 
@@ -19,26 +19,51 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="record from a board, without a page",
         description="Records everything the board sends into a new run file. Ctrl-C ends the run in good order.",
     )
+    add_record_arguments(parser)
+    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_RUNS})")
+
+
+def add_record_arguments(parser: argparse.ArgumentParser) -> None:
+    """What is recorded, shared with `watch`."""
     parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
     parser.add_argument("--rig", type=Path, required=True, help="rig file: what the sprayer is (*.toml)")
-    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_RUNS})")
+    parser.add_argument(
+        "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
+    )
     parser.add_argument(
         "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
     )
+
+
+def record_arguments(args: argparse.Namespace) -> list[str]:
+    """The same arguments for a recorder in a process of its own."""
+    tank = ["--tank", args.tank] if args.tank else []
+    return [args.port, "--rig", str(args.rig), *tank, *(word for note in args.note for word in ("--note", note))]
+
+
+def plan_of(args: argparse.Namespace) -> RunPlan:
+    """What the arguments ask to be recorded.
+
+    Raises UserError for a rig, a note or a volume that cannot be read.
+    """
+    from host.recorder import RunPlan
+    from host.rig import load_rig
+    from host.units import parse_quantity
+
+    rig = load_rig(args.rig)
+    notes = dict(note_of(text) for text in args.note)
+    tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
+    return RunPlan(args.runs or DEFAULT_RUNS, notes.get("area", rig.name), rig.toml, notes, tank_m3=tank_m3)
 
 
 def run(args: argparse.Namespace) -> int:
     """Record until stopped by Ctrl-C, SIGTERM or `swardflow tell RUN stop`."""
     import signal
 
-    from host.recorder import Recorder, RunPlan
+    from host.recorder import Recorder
     from host.recorder.status_line import StatusLine
-    from host.rig import load_rig
 
-    rig = load_rig(args.rig)
-    notes = dict(note_of(text) for text in args.note)
-    plan = RunPlan(args.runs or DEFAULT_RUNS, notes.get("area", rig.name), rig.toml, notes)
-    recorder = Recorder(args.port, plan)
+    recorder = Recorder(args.port, plan_of(args))
     path = recorder.start()
     for number, reason in _signals().items():
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import Any
 
+from host.cli.which_run import add_run_arguments, run_path
+
 WHAT = {
-    "refill": "the tank was filled to its full volume",
+    "refill": "the tank was filled to its full volume, or a volume such as '5 gal' was added",
     "mark": "mark this moment, with a text",
     "note": "add a note, as KEY=TEXT",
     "beep": "sound the buzzer on the board for half a second",
@@ -24,20 +25,18 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="tell a running recorder: refill, mark, note, beep, stop",
         description="Talks to the recorder of a run. " + " ".join(f"{what}: {text}." for what, text in WHAT.items()),
     )
-    parser.add_argument("run", metavar="RUN", help="run file, its name in the folder for runs, or 'latest'")
+    add_run_arguments(parser)
     parser.add_argument("what", choices=WHAT, metavar="WHAT", help=" | ".join(WHAT))
     parser.add_argument("text", nargs="*", metavar="TEXT", help="text that goes with it")
-    parser.add_argument("--runs", type=Path, help="folder for run files (default: see --help of record)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Put one request to the recorder."""
     import json
 
-    from host.cli.record import DEFAULT_RUNS
-    from host.recorder import ask, find_run
+    from host.recorder import ask
 
-    path = find_run(args.run, args.runs or DEFAULT_RUNS)
+    path = run_path(args)
     reply = ask(path, request_for(args.what, " ".join(args.text)))
     if args.what == "status":
         print(json.dumps(reply, indent=2))
@@ -47,8 +46,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def request_for(what: str, text: str) -> dict[str, Any]:
-    """The request for the recorder; UserError for a note that is not KEY=TEXT."""
+    """The request for the recorder; UserError for a note that is not KEY=TEXT or a refill that is no volume."""
     from host.cli.record import note_of
+    from host.units import parse_quantity
 
     match what:
         case "beep":
@@ -60,4 +60,6 @@ def request_for(what: str, text: str) -> dict[str, Any]:
             return {"ask": "stop", "reason": text or "told to stop"}
         case "status":
             return {"ask": "status"}
+        case "refill" if text not in ("", "full"):
+            return {"ask": "event", "kind": what, "added_m3": parse_quantity(text, "volume", "refill")}
     return {"ask": "event", "kind": what, "text": text}

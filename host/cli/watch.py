@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.record import add_record_arguments, plan_of, record_arguments
+
 DEFAULT_PORT = 8050
 
 
@@ -15,11 +17,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="record from a board and show the live page",
         description="Records everything the board sends and serves the live page. Ctrl-C ends the run in good order.",
     )
-    parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
-    parser.add_argument("--rig", type=Path, required=True, help="rig file: what the sprayer is (*.toml)")
-    parser.add_argument(
-        "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
-    )
+    add_record_arguments(parser)
     add_page_arguments(parser)
 
 
@@ -35,11 +33,9 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record and show until stopped."""
     from host.recorder.folder import DEFAULT_FOLDER
-    from host.rig import load_rig
 
-    load_rig(args.rig)  # a mistake in it should be said before anything starts
-    notes = [argument for note in args.note for argument in ("--note", note)]
-    return record_and_show(args, args.runs or DEFAULT_FOLDER, [args.port, "--rig", str(args.rig), *notes])
+    plan_of(args)  # a mistake should be said before anything starts
+    return record_and_show(args, args.runs or DEFAULT_FOLDER, record_arguments(args))
 
 
 def record_and_show(

@@ -34,6 +34,7 @@ class RunPlan:
     rig_toml: str
     notes: Mapping[str, str] = field(default_factory=dict)
     calibrations: tuple[Mapping[str, Any], ...] = ()
+    tank_m3: float | None = None  # at the start; None for a full tank
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,8 @@ class Recorder:
             raise
         for key, value in self._plan.notes.items():
             self._writer.note(key, value, 0.0)
-        self._writer.event("run_start", 0.0)
+        tank = {} if self._plan.tank_m3 is None else {"tank_m3": self._plan.tank_m3}
+        self._writer.event("run_start", 0.0, **tank)
         return self._writer.path
 
     def stop(self, reason: str) -> None:
@@ -223,7 +225,7 @@ class Recorder:
                 offset = int(request["from"]) if isinstance(request.get("from"), int) else 0
                 return {"from": offset, "data": self._writer.tail(offset).decode("ascii") if self._writer else ""}
             case "event" if request.get("kind") in _TELLABLE:
-                self._tell(str(request["kind"]), {"text": str(request.get("text", ""))})
+                self._tell(str(request["kind"]), {"text": str(request.get("text", ""))} | _volumes(request))
             case "event":
                 raise UserError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
             case "note":
@@ -242,6 +244,15 @@ class Recorder:
         if self._reason:
             raise UserError("the recording is ending and takes no more")
         self._inbox.put(_Told(time.monotonic(), what, detail))
+
+
+def _volumes(request: Mapping[str, Any]) -> dict[str, float]:
+    """How much was filled in, as the pipeline's tank level reads it; nothing for a full tank."""
+    volumes = {key: request[key] for key in ("added_m3", "to_m3") if key in request}
+    for key, value in volumes.items():
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e3:
+            raise UserError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
+    return volumes
 
 
 def is_alarm(status: Mapping[str, Any]) -> bool:

@@ -165,7 +165,10 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
     with ReportingBoard(end, INTERVAL_S):
         recorder = start_recorder(end.address, runs)
         path = run_path(recorder)
-        assert tell(path, "refill", "tank", "full").returncode == 0
+        assert tell(path, "refill").returncode == 0
+        assert tell(path, "refill", "5", "L").returncode == 0
+        half = tell(path, "refill", "half")
+        assert half.returncode == 2 and half.stderr.count("\n") == 1
         assert tell("latest", "--runs", runs, "mark", "gate").returncode == 0
         assert tell(path.name, "--runs", runs, "note", "weather=calm").returncode == 0
         status = json.loads(tell(path, "status").stdout)
@@ -176,7 +179,8 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
         recorder.communicate(timeout=20)
     run = read_run(path)
     told = [(one.kind, one.detail.get("text")) for one in run.happenings if one.kind in ("refill", "mark")]
-    assert told == [("refill", "tank full"), ("mark", "gate")]
+    assert [kind for kind, _ in told] == ["refill", "refill", "mark"] and told[-1] == ("mark", "gate")
+    assert [one.detail.get("added_m3") for one in run.happenings if one.kind == "refill"] == [None, 0.005]
     assert [one.detail for one in run.notes][-1] == {"key": "weather", "value": "calm"}
     assert run.complete and run.trailer is not None and run.trailer["reason"] == "told to stop"
     late = tell(path, "mark")
@@ -202,3 +206,14 @@ def test_mistakes_get_one_sentence(arguments: list[str | Path], words: str, tmp_
     )
     assert done.returncode == 2 and words in done.stderr and done.stderr.count("\n") == 1 and done.stdout == ""
     assert not list(tmp_path.glob("runs/*.sward"))
+
+
+def test_what_is_in_the_tank_at_the_start_is_recorded(end: PtyEnd, tmp_path: Path) -> None:
+    with ReportingBoard(end, INTERVAL_S):
+        arguments = [end.address, "--rig", RIG, "--runs", tmp_path / "runs", "--tank", "12 L"]
+        recorder = subprocess.Popen(swardflow("record", *arguments), stdout=subprocess.PIPE, text=True)
+        path = run_path(recorder)
+        recorder.terminate()
+        recorder.communicate(timeout=20)
+    started = [one for one in read_run(path).happenings if one.kind == "run_start"]
+    assert [one.detail["tank_m3"] for one in started] == [0.012]
