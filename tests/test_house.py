@@ -1,11 +1,14 @@
 """Imports run one way."""
 
 import ast
+import re
 import subprocess
 from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
+
+from host.cli.main import COMMANDS
 
 ROOT = Path(__file__).parents[1]
 PACKAGES = ("firmware_protocol", "host", "dashboards")
@@ -91,3 +94,18 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
         "dashboards",
     }
     assert {name for name in top if not name.startswith(".")} <= allowed
+
+
+def test_every_link_in_the_readme_leads_somewhere():
+    text = (ROOT / "README.md").read_text(encoding="utf-8") + (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    links = re.findall(r"\]\(([^)#\s]+)\)|src=\"([^\"]+)\"", text)
+    assert len(links) > 5
+    for link in (one or other for one, other in links):
+        assert (ROOT / link).exists(), link
+
+
+def test_the_readme_names_only_commands_that_exist():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    used = set(re.findall(r"swardflow ([a-z]+)\b", " ".join(re.findall(r"`[^`]+`|^ *\.venv.*$", text, re.MULTILINE))))
+    assert used
+    assert used <= set(COMMANDS), used - set(COMMANDS)
