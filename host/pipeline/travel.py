@@ -25,6 +25,8 @@ class Travel:
     step_m: Floats  # since the frame before
     smooth_m: Floats  # total, carried on between pulses
     pulse_m: Floats  # distance of one pulse, 0 with a fixed speed
+    idle_us: Floats  # since the wheel's last pulse; 0 with a fixed speed
+    counted_hz: Floats  # at which the wheel's newest pulses came, also after they have stopped
 
 
 class Traveller:
@@ -50,8 +52,11 @@ class Traveller:
                 step_m=counts.wheel.step * per_pulse,
                 smooth_m=pulsing.total * per_pulse,
                 pulse_m=np.full(len(scale), per_pulse),
+                idle_us=pulsing.idle_us,
+                counted_hz=pulsing.counted_hz,
             )
         speed = self._course.speed_m_s if self._course else 0.0
         step = spraying_s * speed
         distance = self._distance(step)
-        return Travel(np.where(spraying_s > 0, speed, 0.0), distance, step, distance, np.zeros(len(scale)))
+        none = np.zeros(len(scale))
+        return Travel(np.where(spraying_s > 0, speed, 0.0), distance, step, distance, none, none, none)

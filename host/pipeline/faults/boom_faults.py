@@ -1,0 +1,254 @@
+"""Faults that show in the boom's coefficient, from the first step to the all-clear."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Floats, Ints
+from host.pipeline.faults.changes import (
+    FINAL_FRAMES,
+    LAG_FRAMES,
+    ROUGH,
+    ROUGH_PRESSURE,
+    SETTLED_FRAMES,
+    After,
+    Before,
+    Droop,
+    judge,
+)
+from host.pipeline.faults.history import Tail
+from host.pipeline.faults.opened import Opened
+from host.pipeline.faults.steps import Step, Watched
+
+Opener = Callable[[str, float, float, float], Opened]
+
+_LOG_C, _LOG_P, _HOST, _AREA, _ROUGH, _MOVED = range(6)
+_TAIL = 900  # usable frames
+_BACK = 30  # from which the state before a step is taken
+_CLEARED = 0.35  # of the change: less is left, and it counts as mended
+_CLEAR_FRAMES = 20
+_NOISE_KINDS = ("air", "meter_noise", "meter_missing")
+_ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 30, 0.7, 0.2
+_SLOW_FRAMES = 80  # a change that took longer came slowly
+_CATCH_SIGMAS, _CATCH_LEAST = 2.5, 0.025
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The usable frames of a chunk: their places in it and what belongs to each, shape (n,)."""
+
+    places: Ints
+    watched: Watched
+    log_p: Floats
+    host_s: Floats
+    area_m2: Floats
+
+
+class BoomFaults:
+    """At most one is open: clog, leak, worn or lost tip, meter reading low, air, false or missing pulses."""
+
+    def __init__(self, nozzles: int, droop: Droop, opener: Opener, known: tuple[float, float] | None) -> None:
+        self._nozzles, self._droop, self._opener, self._known = nozzles, droop, opener, known
+        self._tail = Tail(6, _TAIL)
+        self._stretch: Stretch | None = None
+        self._next = 0
+        self._steps: dict[int, Step] = {}
+        self._current: Opened | None = None
+        self._last_log_p = math.nan
+        self._false_pulses = self._rough_now = False
+        self._first: float | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether one is open."""
+        return self._current is not None
+
+    @property
+    def pressure_before(self) -> float:
+        """Mean ln P of the last usable frames; NaN before any."""
+        rows = self._tail.upto(self._next - 1, _BACK)
+        return float(np.mean(rows[_LOG_P])) if rows.shape[1] >= 10 else math.nan
+
+    def begin(self, stretch: Stretch) -> None:
+        """Take the next usable frames in; `follow` then goes through them."""
+        self._stretch, self._next = stretch, 0
+        self._steps = {step.at: step for step in stretch.watched.steps}
+        moved = np.abs(np.diff(stretch.log_p, prepend=self._last_log_p))
+        if len(stretch.log_p):
+            self._last_log_p = float(stretch.log_p[-1])
+        watched = stretch.watched
+        self._tail.push(watched.log_c, stretch.log_p, stretch.host_s, stretch.area_m2, watched.rough, moved)
+        high = np.flatnonzero(watched.rough >= ROUGH)
+        self._interest = sorted({*self._steps, *high.tolist()})
+
+    def follow(self, place: int, explained: bool) -> None:
+        """Go on with the usable frames up to frame `place`; `explained`: what they show has another cause."""
+        stretch = self._stretch
+        assert stretch is not None
+        end = int(np.searchsorted(stretch.places, place, side="right"))
+        while self._next < end:
+            if self._current is None and not self._rough_now:
+                ahead = np.searchsorted(self._interest, self._next)
+                to = self._interest[ahead] if ahead < len(self._interest) else end
+                if self._first is None:
+                    to = self._next
+                if to >= end:
+                    self._next = end
+                    return
+                self._next = to
+            self._frame(self._next, explained)
+            self._next += 1
+
+    def taken_over(self, since_s: float) -> Opened | None:
+        """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
+        one = self._current
+        if one is None or one.called_s < since_s:
+            return None
+        self._current = None
+        return one
+
+    def false_pulses(self, on: bool, began_s: float, now_s: float, began_m2: float) -> None:
+        """The rule that looks at refused and impossible pulses has turned."""
+        self._false_pulses = on
+        one = self._current
+        if on:
+            if one is None:
+                one = self._current = self._opener("meter_noise", began_s, now_s, began_m2)
+            if not one.final or one.called_s > now_s - 15.0:
+                one.kind, one.or_else, one.sure = self._pulse_kind(), (), 0.95
+                one.final = True
+        elif one is not None and one.kind in _NOISE_KINDS and not self._rough_now:
+            self._close(one, now_s, began_m2)
+
+    def _pulse_kind(self) -> str:
+        """Whether pulses are added or missing."""
+        rows = self._tail.upto(self._next - 1, _TAIL)
+        usual = rows[_LOG_C, : -2 * _ROUGH_FRAMES]
+        less = len(usual) >= 50 and np.mean(rows[_LOG_C, -20:]) < np.median(usual) - 0.01
+        return "meter_missing" if less else "meter_noise"
+
+    def _frame(self, i: int, explained: bool) -> None:
+        rows = self._tail.upto(i, _ROUGH_FRAMES)
+        if self._current is None and not explained:
+            self._compare(i)
+        self._roughness(i, rows, explained)
+        step = self._steps.get(i)
+        one = self._current
+        if step is not None and one is None and not explained and not self._rough_now and not self._false_pulses:
+            self._start(i, step)
+        elif one is not None and one.kind not in _NOISE_KINDS:
+            self._track(one, i, step)
+
+    def _roughness(self, i: int, rows: Floats, explained: bool) -> None:
+        share = float(np.mean(rows[_ROUGH] >= ROUGH)) if rows.shape[1] == _ROUGH_FRAMES else 0.0
+        one = self._current
+        if not self._rough_now and share >= _ROUGH_ON:
+            self._rough_now = True
+            if explained:
+                return
+            kind = self._rough_kind(i, rows)
+            if one is None:
+                one = self._current = self._opener(
+                    kind, float(rows[_HOST, 0]), float(rows[_HOST, -1]), float(rows[_AREA, 0])
+                )
+            if one.kind not in _NOISE_KINDS and one.called_s > rows[_HOST, -1] - 15.0:
+                one.kind, one.or_else = kind, ()
+            one.sure = 0.9
+        elif self._rough_now and share <= _ROUGH_OFF:
+            self._rough_now = False
+            if one is not None and one.kind in _NOISE_KINDS and not self._false_pulses:
+                self._close(one, float(rows[_HOST, -1]), float(rows[_AREA, -1]))
+
+    def _rough_kind(self, i: int, rows: Floats) -> str:
+        past = self._tail.upto(i, _TAIL)[:, : -2 * _ROUGH_FRAMES]
+        if past.shape[1] < 100:
+            return "air"
+        if np.median(rows[_MOVED]) >= ROUGH_PRESSURE * np.median(past[_MOVED]):
+            return "air"
+        return "meter_noise" if np.mean(rows[_LOG_C]) > np.median(past[_LOG_C]) else "meter_missing"
+
+    def _compare(self, i: int) -> None:
+        """Hold the learned baseline against the catch test, once."""
+        assert self._stretch is not None
+        baseline = float(self._stretch.watched.baseline[i])
+        if self._first is not None or math.isnan(baseline):
+            return
+        self._first = baseline
+        if self._known is None:
+            return
+        step = self._first - self._known[0]
+        if abs(step) > max(_CATCH_LEAST, _CATCH_SIGMAS * self._known[1]):
+            rows = self._tail.upto(i, 1)
+            kind = "clog" if step < 0 else "wear"
+            one = self._opener(kind, float(rows[_HOST, 0]), float(rows[_HOST, 0]), 0.0)
+            one.or_else = ("meter_low", "transducer_drift") if step < 0 else ("leak", "transducer_drift")
+            one.before, one.before_u, one.after, one.sure, one.final = (
+                self._known[0],
+                self._known[1],
+                self._first,
+                0.6,
+                True,
+            )
+            self._current = one
+
+    def _start(self, i: int, step: Step) -> None:
+        rows = self._tail.upto(i, min(step.frames, _TAIL - _BACK) + _BACK)
+        onset = max(rows.shape[1] - min(step.frames, _TAIL - _BACK), 0)
+        at = min(max(onset - 1, 0), rows.shape[1] - 1)
+        one = self._opener(
+            "clog" if step.down else "leak", float(rows[_HOST, at]), float(rows[_HOST, -1]), float(rows[_AREA, at])
+        )
+        earlier = rows[:, :onset] if onset >= 5 else rows[:, : max(onset, 1)]
+        assert self._stretch is not None and self._first is not None
+        one.before = float(self._stretch.watched.baseline[i]) if step.adaptive else self._first
+        one.after = float(np.mean(rows[_LOG_C, -min(step.frames, 3) :]))
+        one.sure = 0.5
+        self._before = Before(one.before, float(np.mean(earlier[_LOG_P])), float(np.median(earlier[_MOVED])))
+        self._fast = step.adaptive and step.frames <= _SLOW_FRAMES
+        self._current = one
+
+    def _track(self, one: Opened, i: int, step: Step | None) -> None:
+        row = self._tail.upto(i, 1)[:, 0]
+        one.levels.append(float(row[_LOG_C]))
+        one.pressures.append(float(row[_LOG_P]))
+        one.roughs.append(float(row[_ROUGH]))
+        count = len(one.levels)
+        if not one.final and count in (SETTLED_FRAMES, FINAL_FRAMES):
+            self._judge(one, i, count)
+        if step is not None and count > SETTLED_FRAMES:
+            one.levels, one.pressures, one.roughs = [], [], []
+            one.final = one.final and abs(one.after - one.before) > 0 and not step.down
+            return
+        if count >= SETTLED_FRAMES and one.kind not in _NOISE_KINDS:
+            level = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
+            size = one.after - one.before
+            if abs(level - one.before) < max(_CLEARED * abs(size), 0.004) or (level - one.before) * size < 0:
+                self._close(one, float(row[_HOST]), float(row[_AREA]))
+            elif count % FINAL_FRAMES == 0:
+                one.after = level
+        if len(one.levels) > FINAL_FRAMES:
+            one.levels = one.levels[-FINAL_FRAMES:] if one.final else one.levels
+
+    def _judge(self, one: Opened, i: int, count: int) -> None:
+        levels, pressures = np.array(one.levels[LAG_FRAMES:]), np.array(one.pressures[LAG_FRAMES:])
+        rows = self._tail.upto(i, count)
+        after = After(
+            float(np.mean(levels)),
+            float(np.mean(pressures)),
+            float(np.median(rows[_MOVED])),
+            float(np.median(one.roughs)),
+            count,
+            self._fast,
+        )
+        verdict = judge(self._before, after, self._nozzles, self._droop.value)
+        one.after = after.log_c
+        one.kind, one.or_else, one.sure = verdict.kind, verdict.or_else, verdict.sure
+        one.final = count >= FINAL_FRAMES
+
+    def _close(self, one: Opened, at_s: float, area_m2: float) -> None:
+        one.ended_s, one.ended_m2, one.final = at_s, area_m2, True
+        self._current = None

@@ -1,0 +1,132 @@
+"""What the boom as a whole passes per root of pressure, frame by frame: c = Q/√P.
+
+A knob, a pump or a battery moves Q and √P together and leaves c alone; a clog, a worn tip or a leak changes it
+(orifice law, Bernoulli). The meter's rotor follows the flow with a lag, so √P is sent through the same lag first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.carry import HoldLast, Previous, RunningSum
+from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.counts import Counts
+
+LAG_S = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
+SETTLE_US = 1_500_000  # after the spray comes on: rotor spins up, hose fills
+_LONGEST_FRAME_US = 1_500_000  # over a longer gap nothing is known about the pressure
+_LOWEST_PA = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
+_JOLT = 0.07  # of √P from one frame to the next: a stone, not a fault; within such a frame the lag is only a guess
+_JOLT_US = 450_000
+_IMPOSSIBLE_RISE = 0.45  # of one frame's flow over the last one's: a rotor cannot; false pulses can
+
+
+@dataclass(frozen=True)
+class Boom:
+    """Arrays of shape (n,)."""
+
+    pulses: Floats  # flow pulses between this frame's last edge and the edge before
+    expected: Floats  # what c = 1 m³/s/√Pa would have given in that time; NaN without pressure
+    edge: Ints  # number of the frame's last edge, counted from the start of the run
+    usable: Bools  # c may be judged by this frame
+    root_pa: Floats  # √P behind the rotor's lag
+    settled: Bools  # spraying for long enough
+    jolt: Bools  # the pressure jumps
+    steady: Bools  # spraying for long enough, jolts apart
+    wrong: Bools  # settled, but pulses were refused or cannot be true
+    doubtful: Bools  # something was wrong since the last usable frame
+
+
+class BoomCoefficient:
+    """Pairs every frame's pulses with the pressure in just the time in which they came."""
+
+    def __init__(self) -> None:
+        self._root = _Lagged()
+        self._integral = RunningSum()
+        self._at_edge = HoldLast(0.0)
+        self._edge_before = Previous(0.0)
+        self._time_before = Previous(0.0)
+        self._spraying_before = Previous(False)
+        self._since = HoldLast(0)
+        self._upset = HoldLast(-(2**62))
+        self._root_before = Previous(0.0)
+        self._jolted = HoldLast(-(2**62))
+        self._ratio_before = HoldLast(0.0)
+        self._shifted = Previous(0.0)
+        self._wrong_before = Previous(False)
+        self._wrongs, self._wrongs_at_usable, self._wrongs_used = RunningSum(), HoldLast(0), Previous(0)
+
+    def push(self, counts: Counts, per_m3: Floats, pressure_pa: Floats, spraying: Bools, glitch: Bools) -> Boom:
+        """Continue with frames: pulses per m³, pressure (Pa, NaN when unknown), the spray state and whether the board
+        has refused a flow pulse, shape (n,)."""
+        step_s = counts.step_us * 1e-6
+        known = np.isfinite(pressure_pa)
+        root = np.sqrt(np.maximum(np.where(known, pressure_pa, 0.0), 0.0))
+        idle_s = np.clip((counts.board_us - counts.flow.edge_us) * 1e-6, 0.0, step_s)
+        end, whole, tail = self._root.push(np.where(spraying, root, 0.0), known | ~spraying, step_s, idle_s)
+        integral = self._integral(whole)
+        fresh = counts.flow.step > 0
+        at_edge = self._at_edge(integral - tail, fresh | counts.broken)
+        span = at_edge - self._edge_before(at_edge)
+        starts = spraying & ~self._spraying_before(spraying)
+        since_us = counts.board_us - self._since(counts.board_us, starts)
+        upset = counts.broken | (counts.step_us > _LONGEST_FRAME_US) | (spraying & ~known)
+        calm = counts.board_us - self._upset(counts.board_us, upset) > SETTLE_US
+        root_before = self._root_before(root)
+        jolt = np.abs(root - root_before) > _JOLT * root_before
+        steady = spraying & (since_us > SETTLE_US) & calm
+        calm &= counts.board_us - self._jolted(counts.board_us, jolt) >= _JOLT_US
+        settled = spraying & (since_us > SETTLE_US) & calm
+        expected = np.where(known, span * per_m3, np.nan)
+        usable = settled & fresh & known & (pressure_pa > _LOWEST_PA) & (span > 0)
+        pulses = counts.flow.step.astype(np.float64)
+        possible = self._possible(pulses, expected, usable)
+        wrong = (settled & glitch) | (usable & ~possible)
+        usable &= possible & ~glitch & ~self._wrong_before(wrong)
+        doubtful = self._since_usable(wrong | counts.broken, usable)
+        return Boom(pulses, expected, counts.flow.total, usable, end, settled, jolt, steady, wrong, doubtful)
+
+    def _since_usable(self, wrong: Bools, usable: Bools) -> Bools:
+        """Whether anything was wrong since the usable frame before each frame."""
+        total = self._wrongs(wrong.astype(np.int64))
+        return np.asarray(total > self._wrongs_used(self._wrongs_at_usable(total, usable)))
+
+    def _possible(self, pulses: Floats, expected: Floats, usable: Bools) -> Bools:
+        """Whether a rotor could have gone from the last usable frame's speed to this one's."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(usable, pulses / expected, 0.0)
+        held = self._ratio_before(ratio, usable)
+        before = self._shifted(held)
+        # One pulse more than fits is no proof of anything at a slow meter, hence the pulse and a half.
+        return np.asarray((before <= 0) | (ratio <= before * (1 + _IMPOSSIBLE_RISE + 0.5 / np.maximum(pulses, 1.0))))
+
+
+class _Lagged:
+    """First-order lag of LAG_S over frames of any length; holds where its input is not known."""
+
+    def __init__(self) -> None:
+        self._last = 0.0
+
+    def push(self, values: Floats, known: Bools, step_s: Floats, idle_s: Floats) -> tuple[Floats, Floats, Floats]:
+        """Lagged value at each frame's end, and its integrals over the frame and over the frame's last `idle_s`.
+
+        Each of `values` holds for a whole frame.
+        """
+        keep = np.exp(-step_s / LAG_S)
+        last = self._last
+        ends = []
+        for value, there, kept in zip(values.tolist(), known.tolist(), keep.tolist(), strict=True):
+            if there:
+                last = value + kept * (last - value)
+            ends.append(last)
+        end = np.array(ends, dtype=np.float64)
+        before = np.concatenate(([self._last], end[:-1]))[: len(end)]
+        self._last = last
+        # y(t) = u - (u - y₀)·exp(-t/τ), integrated.
+        target = np.where(known, values, end)
+        short = (target - before) * LAG_S
+        whole = target * step_s - short * (1.0 - keep)
+        tail = target * idle_s - short * (np.exp((idle_s - step_s) / LAG_S) - keep)
+        return end, whole, tail

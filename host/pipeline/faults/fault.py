@@ -1,0 +1,70 @@
+"""One fault as it stands: when, how sure, how much, and what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from host.pipeline.faults.causes import CAUSES
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What the watch has called. Times are host seconds from the start of the run."""
+
+    number: int  # counts from 1 in each run
+    kind: str  # a key of causes.CAUSES
+    or_else: tuple[str, ...]  # kinds that the measurements cannot rule out
+    sure: float  # 0 to 1, that it is `kind` rather than one of `or_else`
+    began_s: float
+    called_s: float
+    ended_s: float | None
+    change: float | None  # of the boom's coefficient, relative
+    change_u: float | None  # its standard uncertainty
+    nozzles: float | None  # how many nozzles' worth, positive
+    nozzles_u: float | None
+    area_m2: float  # sprayed since it began
+    final: bool  # the cause will not be revised any more
+
+    @property
+    def words(self) -> str:
+        """The fault in a few words, with its size and what else it might be."""
+        cause = CAUSES[self.kind].words
+        if self.kind == "clog" and self.nozzles is not None:
+            cause += f", about {self.nozzles:.1f} nozzles' worth"
+        if self.or_else and self.sure < SURE:
+            cause += ", or " + " or ".join(CAUSES[kind].words for kind in self.or_else)
+        return cause
+
+    @property
+    def dosed(self) -> str:
+        """What the ground got since it began: under, over, unknown or none."""
+        return CAUSES[self.kind].dosed
+
+    def row(self, now_s: float) -> dict[str, Any]:
+        """Ready for JSON, SI units in the keys; `since_s` counts up to `now_s` or to the end."""
+        end = self.ended_s if self.ended_s is not None else now_s
+        cause = CAUSES[self.kind]
+        return {
+            "number": self.number,
+            "kind": self.kind,
+            "words": self.words,
+            "or_else": list(self.or_else),
+            "sure": round(self.sure, 3),
+            "began_s": self.began_s,
+            "called_s": self.called_s,
+            "ended_s": self.ended_s,
+            "since_s": max(end - self.began_s, 0.0),
+            "change": self.change,
+            "change_u": self.change_u,
+            "nozzles": self.nozzles,
+            "nozzles_u": self.nozzles_u,
+            "area_m2": self.area_m2,
+            "dosed": self.dosed,
+            "check_first": list(cause.check),
+            "tell": cause.tell,
+            "urgent": cause.urgent,
+        }
+
+
+SURE = 0.9  # below this the alternatives are named with the cause

@@ -1,0 +1,60 @@
+"""How noisy log c is in this run, and how noisy just now."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from host.pipeline.carry import Previous
+from host.pipeline.columns import Floats
+
+BLOCK = 200
+LOCAL = 15  # frames: a step lies in a few of them only, so it does not raise their median
+_SPAN = 10
+_NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
+_AT_FIRST = (0.010, 0.025)
+_LEAST = (0.0015, 0.0015)
+_AVERAGED = 6.0  # blocks
+_CALM = 1.4  # the local median's own scatter
+
+
+class Noise:
+    """Two parts: `white` averages away with the frames, `edge` (pole spacing, rounding) with their square."""
+
+    def __init__(self) -> None:
+        self._white2, self._edge2 = (value * value for value in _AT_FIRST)
+        self._blocks = 0
+        self._block: list[float] = []
+        self._before = Previous(0.0)
+        self._steps: Floats = np.zeros(0)
+
+    def push(self, log_c: Floats) -> tuple[tuple[float, float], Floats]:
+        """(white, edge) as known before these frames (relative, of one frame), and per frame, shape (n,), how many
+        times noisier the last LOCAL frames were, never below 1. Frames must not cross a block's end."""
+        sigma = (float(self._white2) ** 0.5, float(self._edge2) ** 0.5)
+        change = np.abs(log_c - self._before(log_c))
+        steps = np.concatenate((self._steps, change))
+        factor = np.ones(len(log_c))
+        usual = (2 * (self._white2 + self._edge2)) ** 0.5 / _NORMAL
+        lead = max(LOCAL - 1 - len(self._steps), 0)
+        if lead < len(log_c):
+            windows = np.lib.stride_tricks.sliding_window_view(steps, LOCAL)[-(len(log_c) - lead) :]
+            factor[lead:] = np.maximum(np.median(windows, axis=1) / (_CALM * usual), 1.0)
+        self._steps = steps[-(LOCAL - 1) :]
+        self._block += log_c.tolist()
+        if len(self._block) >= BLOCK:
+            self._learn(np.array(self._block[:BLOCK]))
+            self._block = self._block[BLOCK:]
+        return sigma, factor
+
+    def _learn(self, block: Floats) -> None:
+        one = _NORMAL * np.median(np.abs(np.diff(block))) / 2**0.5
+        means = block.reshape(-1, _SPAN).mean(axis=1)
+        ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
+        # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
+        # to frame, hence "at least".
+        white2 = np.clip((ten**2 - one**2 / _SPAN**2) / (1 / _SPAN - 1 / _SPAN**2), _LEAST[0] ** 2, one**2)
+        edge2 = np.maximum(one**2 - white2, _LEAST[1] ** 2)
+        self._blocks += 1
+        share = 1.0 / min(self._blocks, _AVERAGED)
+        self._white2 += (min(float(white2), 4 * float(self._white2)) - self._white2) * share
+        self._edge2 += (min(float(edge2), 4 * float(self._edge2)) - self._edge2) * share

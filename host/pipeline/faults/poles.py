@@ -1,0 +1,126 @@
+"""The flow meter's poles are not evenly spaced: learn how far off each is, and take it out.
+
+A rotor with q magnets gives q pulses a turn, each a few percent of a pitch early or late. Over one report that is the
+largest noise by far, and it repeats with every turn. How many poles there are is found from the pulses themselves.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from host.pipeline.columns import Floats, Ints
+
+LEARN = 400  # frames from which the map is learned
+BLOCK = 200  # frames after which its alignment is checked: a false pulse moves it
+POLES = range(2, 13)
+DOUBT = 50  # frames after a false or missed pulse that are used to find the map's new alignment, and not corrected
+_WORTH = 0.85  # a map that does not bring the variance below this is none
+_REALIGN = 0.75
+_CLIP = 0.4  # pulses: more is no pole
+
+
+class PoleMap:
+    """Corrects pulse counts between edges. State is changed only after whole blocks of BLOCK frames."""
+
+    def __init__(self) -> None:
+        self.poles = 0  # 0: none found so far
+        self._offset: Floats = np.zeros(1)
+        self._shift = 0
+        self._pulses: Floats = np.empty(0)
+        self._wanted: Floats = np.empty(0)
+        self._edge: Ints = np.empty(0, dtype=np.int64)
+        self._since = 0
+        self._doubt = 0
+
+    @property
+    def mapped(self) -> bool:
+        """Whether frames are being corrected, or there is nothing to correct by."""
+        return not (self.poles and self._doubt)
+
+    def room(self) -> int:
+        """Frames until the end of the block, or of the doubt."""
+        return min(BLOCK - self._since, self._doubt) if self._doubt else BLOCK - self._since
+
+    def doubt(self) -> None:
+        """From the next frame on the pulses may belong to other poles."""
+        self._doubt = DOUBT
+
+    def roughness(self, pulses: Floats, sd: float) -> Floats:
+        """How much noisier than `sd` (relative, of a corrected frame) frames are without the map, shape of `pulses`."""
+        poles = 2.0 * float(np.mean(self._offset**2))
+        return np.asarray(np.sqrt(1.0 + poles / (pulses * sd) ** 2))
+
+    def push(self, pulses: Floats, expected: Floats, edge: Ints) -> Floats:
+        """Corrected pulses of at most `room()` frames, shape (n,); `expected` may be out by a constant factor."""
+        corrected = pulses - self._place(edge, pulses, self._shift) if self.mapped else pulses
+        self._pulses = np.concatenate((self._pulses, pulses))[-LEARN:]
+        self._wanted = np.concatenate((self._wanted, expected))[-LEARN:]
+        self._edge = np.concatenate((self._edge, edge))[-LEARN:]
+        self._since += len(pulses)
+        if self._doubt:
+            self._doubt -= len(pulses)
+            if not self._doubt and self.poles:
+                self._realign(min(DOUBT, len(self._pulses)))
+        if self._since >= BLOCK:
+            self._since = 0
+            self._learn()
+        return corrected
+
+    def _place(self, edge: Ints, pulses: Floats, shift: int) -> Floats:
+        if not self.poles:
+            return np.zeros(len(edge))
+        end = (edge + shift) % self.poles
+        begin = (edge - pulses.astype(np.int64) + shift) % self.poles
+        return np.asarray(self._offset[end] - self._offset[begin])
+
+    def _excess(self, count: int) -> Floats:
+        """By how many pulses each of the last `count` frames is off an even flow."""
+        pulses, wanted = self._pulses[-count:], self._wanted[-count:]
+        ratio = np.median(pulses / wanted)
+        return np.asarray(np.clip(pulses - wanted * ratio, -_CLIP, _CLIP))
+
+    def _learn(self) -> None:
+        if self.poles:
+            self._realign(BLOCK)
+        elif len(self._pulses) == LEARN:
+            self._find()
+
+    def _find(self) -> None:
+        excess = self._excess(LEARN)
+        trained = LEARN * 3 // 4
+        best, found = _WORTH, 0
+        for poles in POLES:
+            offset = _fit(excess[:trained], self._edge[:trained], self._pulses[:trained], poles)
+            left = excess[trained:] - _difference(offset, self._edge[trained:], self._pulses[trained:])
+            ratio = float(left.var() / max(excess[trained:].var(), 1e-12))
+            if ratio < best * 0.95:  # twice the poles fit as well: the smaller number is the rotor
+                best, found = ratio, poles
+        if found:
+            self.poles, self._shift = found, 0
+            self._offset = _fit(excess, self._edge, self._pulses, found)
+
+    def _realign(self, frames: int) -> None:
+        """After a false or a missed pulse the map fits again when turned by some poles."""
+        excess, edge, pulses = self._excess(frames), self._edge[-frames:], self._pulses[-frames:]
+        spread = [float((excess - self._place(edge, pulses, shift)).var()) for shift in range(self.poles)]
+        best = int(np.argmin(spread))
+        if spread[best] < _REALIGN * spread[self._shift]:
+            self._shift = best
+
+
+def _difference(offset: Floats, edge: Ints, pulses: Floats) -> Floats:
+    poles = len(offset)
+    return np.asarray(offset[edge % poles] - offset[(edge - pulses.astype(np.int64)) % poles])
+
+
+def _fit(excess: Floats, edge: Ints, pulses: Floats, poles: int) -> Floats:
+    """Least squares for the poles' offsets (pulses), which sum to zero, from frames that begin and end at a pole each.
+
+    Normal equations of excess = offset[end] - offset[begin] (NIST/SEMATECH e-Handbook, 4.4.3.1).
+    """
+    end, begin = edge % poles, (edge - pulses.astype(np.int64)) % poles
+    pairs = np.bincount(end * poles + begin, minlength=poles * poles).reshape(poles, poles).astype(np.float64)
+    matrix = -(pairs + pairs.T)
+    matrix += np.diag(np.bincount(end, minlength=poles) + np.bincount(begin, minlength=poles))
+    right = np.bincount(end, excess, poles) - np.bincount(begin, excess, poles)
+    return np.asarray(np.linalg.solve(matrix + 1.0 + 1e-6 * np.eye(poles), right))

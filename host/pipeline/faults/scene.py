@@ -1,0 +1,27 @@
+"""What the fault watch is shown, frame by frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from host.pipeline.columns import Bools, Floats
+from host.pipeline.counts import Counts, Frames
+from host.pipeline.pressure import Pressures
+from host.pipeline.pulses import Pulsing
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Arrays of shape (n,) out of the stages before."""
+
+    frames: Frames
+    host_s: Floats
+    counts: Counts
+    flow: Pulsing
+    per_m3: Floats
+    pressure: Pressures
+    spraying: Bools
+    wheel_idle_us: Floats
+    wheel_hz: Floats  # at which its newest pulses came, also after they have stopped
+    area_m2: Floats
+    tank_left_m3: Floats

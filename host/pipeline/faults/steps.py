@@ -1,0 +1,210 @@
+"""Sudden and creeping changes of the boom's coefficient.
+
+Two layers watch log c. The adaptive one holds every recent stretch (2 to 600 frames) against a baseline that follows
+slow drift, and weighs it by the noise measured in this very run: a generalised likelihood ratio (Lai, "Information
+bounds and quick detection of parameter changes in stochastic systems", IEEE Trans. Information Theory 44, 1998). The
+absolute one adds up what lies beyond a fixed allowance from the first baseline: a cumulative sum (Page, "Continuous
+inspection schemes", Biometrika 41, 1954), for what creeps in too slowly for the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.faults.noise import Noise
+from host.pipeline.faults.poles import PoleMap
+from host.pipeline.faults.stretches import Stretches
+
+FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
+RELEVEL_FRAMES = 20  # after a step, from which the new level is taken
+_LAG_FRAMES = 6  # of these at the beginning the rotor is still on its way
+_ADAPT_FRAMES = 1200.0
+_CLIP = 0.01
+_OUTLIER = 0.08
+_LEAST_SD = 0.003
+_MOST = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
+_SIGMAS = 4.0  # a sum below as many of a frame's standard deviations is no alarm
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """Thresholds. FAULTS.md says how they were found."""
+
+    adaptive: float = 25.0  # of the log likelihood ratio
+    allowance: float = 0.025  # of the cumulative sum, in log c
+    absolute: float = 0.063  # its threshold, in log c · frames
+    rising: float = 1.5  # of a rise as many times as much is asked: false pulses look like one
+
+
+@dataclass(frozen=True)
+class Step:
+    """One change, found in the usable frame `at` (its place in the arrays pushed)."""
+
+    at: int
+    down: bool
+    adaptive: bool  # which layer found it
+    frames: int  # usable frames since it began
+
+
+@dataclass(frozen=True)
+class Usable:
+    """The usable frames of a chunk, arrays of shape (n,): see coefficient.Boom."""
+
+    pulses: Floats
+    expected: Floats
+    edge: Ints
+    log_root: Floats
+    time_s: Floats
+    doubtful: Bools  # between the frame before and this one a pulse may have been missed or added
+
+    def __len__(self) -> int:
+        return len(self.pulses)
+
+
+@dataclass(frozen=True)
+class Watched:
+    """What came of them. Arrays of shape (n,)."""
+
+    steps: list[Step]
+    log_c: Floats  # poles taken out
+    rough: Floats  # how many times noisier than the run in general, 1 or more
+    baseline: Floats  # that log c was held against; NaN while there is none
+
+
+class StepWatch:
+    """Usable frames in, steps out."""
+
+    def __init__(self, tuning: Tuning | None = None, log_baseline: float | None = None) -> None:
+        self._tuning = tuning or Tuning()
+        self._poles, self.noise = PoleMap(), Noise()
+        self._stretches = Stretches()
+        self.first = log_baseline  # log c of the boom as it should be
+        self.baseline = log_baseline or 0.0  # follows drift
+        self._learned = 0 if log_baseline is None else FIRST_FRAMES
+        self._collected: list[float] = []
+        self._collecting = FIRST_FRAMES if log_baseline is None else 0
+        self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
+
+    @property
+    def settling(self) -> bool:
+        """Whether a level is being learned, so that nothing can be found."""
+        return self._collecting > 0
+
+    def push(self, frames: Usable) -> Watched:
+        """Continue with `frames`."""
+        steps: list[Step] = []
+        logs: list[Floats] = [np.empty(0)]
+        roughs: list[Floats] = [np.empty(0)]
+        baselines: list[Floats] = [np.empty(0)]
+        place = 0
+        while place < len(frames):
+            if frames.doubtful[place]:
+                self._poles.doubt()
+            end = min(place + self._poles.room(), len(frames))
+            doubts = np.flatnonzero(frames.doubtful[place + 1 : end])
+            part = slice(place, place + 1 + int(doubts[0]) if len(doubts) else end)
+            expected = frames.expected[part]
+            mapped = self._poles.mapped
+            corrected = self._poles.push(frames.pulses[part], expected, frames.edge[part])
+            # The map's corrections are small against one pulse; the floor guards the logarithm.
+            log_c = np.log(np.maximum(corrected, 0.05) / expected)
+            sigma, rough = self.noise.push(log_c)
+            if not mapped:
+                rough = np.maximum(rough, self._poles.roughness(corrected, (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5))
+            found, baseline = self._watch(log_c, expected, rough, sigma, frames.log_root[part], frames.time_s[part])
+            steps += [Step(place + step.at, step.down, step.adaptive, step.frames) for step in found]
+            logs.append(log_c)
+            roughs.append(rough)
+            baselines.append(baseline)
+            place = part.stop
+        return Watched(steps, np.concatenate(logs), np.concatenate(roughs), np.concatenate(baselines))
+
+    def _watch(
+        self,
+        log_c: Floats,
+        expected: Floats,
+        rough: Floats,
+        sigma: tuple[float, float],
+        log_root: Floats,
+        time_s: Floats,
+    ) -> tuple[list[Step], Floats]:
+        found: list[Step] = []
+        baselines = np.full(len(log_c), np.nan)
+        place = 0
+        while place < len(log_c):
+            if self._collecting:
+                place += self._collect(log_c[place:])
+                continue
+            rest = slice(place, len(log_c))
+            rows = self._follow(log_c[rest], rough[rest])
+            off = np.exp(log_c[rest] - rows[0]) - 1.0
+            sd = max((sigma[0] ** 2 + sigma[1] ** 2) ** 0.5, _LEAST_SD)
+            self._stretches.push(off, expected[rest], log_root[rest], time_s[rest], sd)
+            step, used = self._first_alarm(rows, rough[rest], sigma)
+            self._stretches.keep(used, len(rows[0]))
+            baselines[place : place + used] = rows[0][:used]
+            self.baseline = float(rows[1][used - 1])
+            down, up, n_down, n_up = (rows[n][used - 1] for n in (2, 3, 4, 5))
+            self._sums = (float(down), float(up), int(n_down), int(n_up))
+            self._learned += used
+            if step is not None:
+                found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
+                self._stretches.restart()
+                self._sums = (0.0, 0.0, 0, 0)
+                self._collecting = RELEVEL_FRAMES
+            place += used
+        return found, baselines
+
+    def _collect(self, log_c: Floats) -> int:
+        """Take frames for a first baseline or, after a step, for a new level; how many were used."""
+        used = min(self._collecting, len(log_c))
+        self._collected += log_c[:used].tolist()
+        self._collecting -= used
+        if not self._collecting:
+            levels = np.array(self._collected if self.first is None else self._collected[_LAG_FRAMES:])
+            middle = float(np.median(levels))
+            self.baseline = float(np.mean(np.clip(levels, middle - _OUTLIER, middle + _OUTLIER)))
+            self.first = self.baseline if self.first is None else self.first
+            self._learned = len(self._collected)
+            self._collected = []
+        return used
+
+    def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
+        """The first step in these frames, and how many of them are used up by then."""
+        tuning, n = self._tuning, len(rough)
+        judged = self._stretches.judge(n, sigma, rough, tuning.rising)
+        limit = max(tuning.absolute, _SIGMAS * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
+        low, high = rows[2] > limit, rows[3] > limit * 2 * tuning.rising
+        adaptive = judged.ratio > tuning.adaptive
+        alarm = adaptive | low | high
+        if not alarm.any():
+            return None, n
+        at = int(np.argmax(alarm))
+        if adaptive[at]:
+            return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1
+        return Step(at, bool(low[at]), False, int(rows[4 if low[at] else 5][at])), at + 1
+
+    def _follow(self, log_c: Floats, rough: Floats) -> list[Floats]:
+        """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
+        baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
+        allowance = self._tuning.allowance
+        first = self.first if self.first is not None else 0.0
+        first = first if abs(baseline - first) < allowance else baseline  # after a step the sums start from its level
+        rows = []
+        for value, noisy in zip(log_c.tolist(), rough.tolist(), strict=True):
+            before = baseline
+            learned += 1
+            off = value - before
+            share = 1.0 / (learned if learned < _ADAPT_FRAMES else _ADAPT_FRAMES)
+            baseline = before + (_CLIP if off > _CLIP else -_CLIP if off < -_CLIP else off) * share
+            off = (value - first) / noisy
+            off = _MOST if off > _MOST else -_MOST if off < -_MOST else off
+            down -= off + allowance
+            up += off - allowance
+            down, n_down = (down, n_down + 1) if down > 0 else (0.0, 0)
+            up, n_up = (up, n_up + 1) if up > 0 else (0.0, 0)
+            rows.append((before, baseline, down, up, n_down, n_up))
+        return [np.array(column, dtype=np.float64) for column in zip(*rows, strict=True)]

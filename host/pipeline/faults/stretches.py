@@ -1,0 +1,99 @@
+"""Every recent stretch of frames against the baseline, weighed by the noise of this run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Bools, Floats, Ints
+
+WINDOWS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24, 30, 40, 55, 75, 100, 140, 200, 300, 450, 600)
+_DRIFT = 0.001  # relative standard deviation that no length of window averages away
+_LAG_U_S = 0.065  # standard uncertainty of the rotor's lag: matters while the pressure moves
+_SHORTEST_RISE = 5  # frames
+# Of one frame's standard deviations: a single frame proves nothing, for a bubble or a false pulse may have spoilt it.
+_DROP_CLIP, _RISE_CLIP = 8.0, 3.0
+_SHORT_TAX = 150.0  # asked on top of the ratio, over frames²: for some frames a bubble's noise is far from normal
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Of the stretches that end with each frame, the least likely one. Arrays of shape (n,)."""
+
+    ratio: Floats  # log likelihood ratio
+    frames: Ints  # its length
+    down: Bools
+
+
+class Stretches:
+    """Running sums over the frames since the last restart, and the judgement of all stretches that end in each.
+
+    The deviation of a stretch is the difference of two running sums of pulses, so that the error of a pole at which
+    one frame ends and the next begins counts once at each end of the stretch, however long it is.
+    """
+
+    def __init__(self) -> None:
+        self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time
+        self._fresh = True
+
+    def push(self, off: Floats, weight: Floats, log_root: Floats, time_s: Floats, sd: float) -> None:
+        """Add frames: how far c is off its baseline (relative), expected pulses, ln √P and time, shape (n,).
+
+        `sd` is one frame's standard deviation; what a frame may add to a drop or a rise is bounded by it.
+        """
+        rows = self._rows
+        first = np.array([log_root[0], time_s[0]]) if self._fresh else rows[3:, -1]
+        start = np.concatenate((rows[:3, -1], first))
+        new = np.stack(
+            (
+                np.maximum(off, -_DROP_CLIP * sd) * weight,
+                np.minimum(off, _RISE_CLIP * sd) * weight,
+                weight,
+                log_root,
+                time_s,
+            )
+        )
+        new = np.concatenate((start[:, None], new), axis=1)
+        np.cumsum(new[:3], axis=1, out=new[:3])
+        self._rows = np.concatenate((rows[:, :-1], new), axis=1)
+        self._fresh = False
+
+    def judge(self, n: int, sigma: tuple[float, float], rough: Floats, rising: float) -> Judged:
+        """Of the last `n` frames: `sigma` as Noise gives it, `rough` how many times noisier they are; a rise's ratio is
+        divided by `rising`."""
+        best, frames, down = np.zeros(n), np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.bool_)
+        first = self._rows.shape[1] - n
+        white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
+        rough2 = rough * rough
+        for m in WINDOWS:
+            lead = max(m - first, 0)
+            if lead >= n:
+                break
+            change = self._rows[:, first + lead :] - self._rows[:, first + lead - m : self._rows.shape[1] - m]
+            weight = change[2]
+            lagging = _LAG_U_S * change[3] / np.maximum(change[4], 1e-3)
+            variance = (white2 / m + edge2 / (m * m)) * rough2[lead:] + _DRIFT * _DRIFT + lagging * lagging
+            drop = change[0] / weight
+            ratio = np.where(drop < 0, drop * drop / (2.0 * variance), 0.0)
+            falls = drop < 0
+            if m >= _SHORTEST_RISE:
+                rise = change[1] / weight
+                ratio = np.where(rise > 0, rise * rise / (2.0 * rising * variance), ratio)
+                falls &= rise <= 0
+            ratio = ratio - _SHORT_TAX / (m * m)
+            better = ratio > best[lead:]
+            best[lead:] = np.where(better, ratio, best[lead:])
+            frames[lead:] = np.where(better, m, frames[lead:])
+            down[lead:] = np.where(better, falls, down[lead:])
+        return Judged(best, frames, down)
+
+    def keep(self, used: int, n: int) -> None:
+        """Of the last `n` frames only the first `used` have been used; forget what no stretch will reach any more."""
+        length = self._rows.shape[1] - n + used
+        self._rows = self._rows[:, max(length - WINDOWS[-1] - 1, 0) : length]
+
+    def restart(self) -> None:
+        """Begin again: no stretch reaches back behind this."""
+        self._rows = np.zeros((5, 1))
+        self._fresh = True

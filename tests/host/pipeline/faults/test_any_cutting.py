@@ -1,0 +1,68 @@
+"""Any way of cutting the frames gives the same faults, to the last bit."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from host.pipeline import Pipeline
+from host.simulate.drawn import small_rig
+from host.simulate.events import Event
+from host.simulate.settings import WalkSettings
+from tests.host.pipeline.test_any_cutting import WHEEL, troubled_run
+from tests.host.simulate.made import frames_of, one_pass
+
+RIG = small_rig(3, 0.3, 450)
+EVENTS = (
+    Event("clog", 25.0, amount=1.0, lasts_s=20.0),
+    Event("meter_stuck", 60.0, lasts_s=4.0),
+    Event("transducer_open", 75.0, lasts_s=5.0),
+    Event("meter_noise", 95.0, amount=60.0, lasts_s=8.0),
+    Event("leak", 118.0, amount=0.3),
+    Event("board_reset", 150.0, lasts_s=1.5),
+)
+
+
+@pytest.fixture(scope="module")
+def frames():
+    walk = WalkSettings(passes=6, length_m=40.0, pace_m_s=1.2, start_after_s=1.0)
+    return frames_of(one_pass(*EVENTS, seconds=170.0, quiet=False, rig=RIG, walk=walk))[0]
+
+
+def faults_cut(rig, frames, cuts):
+    pipeline = Pipeline(rig)
+    for begin, end in itertools.pairwise([0, *cuts, len(frames)]):
+        pipeline.push(frames[begin:end], [])
+    return pipeline.faults()
+
+
+def test_the_run_has_faults_in_it(frames):
+    kinds = {fault.kind for fault in faults_cut(RIG, frames, [])}
+    assert {"clog", "meter_stuck", "transducer_open", "meter_noise", "board_reset"} <= kinds
+
+
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_any_cutting_gives_equal_faults(frames, data):
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
+    assert repr(faults_cut(RIG, frames, cuts)) == repr(faults_cut(RIG, frames, []))
+
+
+def test_frame_by_frame_as_the_live_page_does(frames):
+    assert repr(faults_cut(RIG, frames, range(len(frames)))) == repr(faults_cut(RIG, frames, []))
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), data=st.data())
+def test_nor_does_it_matter_in_a_run_full_of_trouble(seed, data):
+    frames = troubled_run(seed, 600)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
+    assert repr(faults_cut(WHEEL, frames, cuts)) == repr(faults_cut(WHEEL, frames, []))
+
+
+def test_nothing_in_nothing_found():
+    pipeline = Pipeline(RIG)
+    pipeline.push(np.empty(0, dtype=frames_of(one_pass(seconds=2.0))[0].dtype), [])
+    assert pipeline.faults() == []
