@@ -32,7 +32,7 @@ _BACK = 30  # from which the state before a step is taken
 _CLEARED = 0.35  # of the change: less is left, and it counts as mended
 _CLEAR_FRAMES = 20
 _NOISE_KINDS = ("air", "meter_noise", "meter_missing")
-_ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 30, 0.7, 0.2
+_ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.8, 0.2
 _SLOW_FRAMES = 80  # a change that took longer came slowly
 _CATCH_SIGMAS, _CATCH_LEAST = 2.5, 0.025
 

@@ -14,6 +14,7 @@ _NORMAL = 1.4826  # standard deviation of a normal distribution over its median 
 _AT_FIRST = (0.010, 0.025)
 _LEAST = (0.0015, 0.0015)
 _AVERAGED = 6.0  # blocks
+_GROWTH = 1.5  # of the variance in one block at most: what is wrong now must not become the rule
 _CALM = 1.4  # the local median's own scatter
 
 
@@ -26,6 +27,10 @@ class Noise:
         self._block: list[float] = []
         self._before = Previous(0.0)
         self._steps: Floats = np.zeros(0)
+
+    def room(self) -> int:
+        """Frames until the end of the block."""
+        return BLOCK - len(self._block)
 
     def push(self, log_c: Floats) -> tuple[tuple[float, float], Floats]:
         """(white, edge) as known before these frames (relative, of one frame), and per frame, shape (n,), how many
@@ -56,5 +61,5 @@ class Noise:
         edge2 = np.maximum(one**2 - white2, _LEAST[1] ** 2)
         self._blocks += 1
         share = 1.0 / min(self._blocks, _AVERAGED)
-        self._white2 += (min(float(white2), 4 * float(self._white2)) - self._white2) * share
-        self._edge2 += (min(float(edge2), 4 * float(self._edge2)) - self._edge2) * share
+        self._white2 += (min(float(white2), _GROWTH * float(self._white2)) - self._white2) * share
+        self._edge2 += (min(float(edge2), _GROWTH * float(self._edge2)) - self._edge2) * share

@@ -11,11 +11,11 @@ import numpy as np
 from host.pipeline.columns import Floats, Ints
 
 LEARN = 400  # frames from which the map is learned
-BLOCK = 200  # frames after which its alignment is checked: a false pulse moves it
+BLOCK = 40  # frames after which its alignment is checked: a false pulse moves it
 POLES = range(2, 13)
-DOUBT = 50  # frames after a false or missed pulse that are used to find the map's new alignment, and not corrected
+DOUBT = 40  # frames after a false or missed pulse that are used to find the map's new alignment, and not corrected
 _WORTH = 0.85  # a map that does not bring the variance below this is none
-_REALIGN = 0.75
+_REALIGN = 0.6
 _CLIP = 0.4  # pulses: more is no pole
 
 
@@ -45,10 +45,10 @@ class PoleMap:
         """From the next frame on the pulses may belong to other poles."""
         self._doubt = DOUBT
 
-    def roughness(self, pulses: Floats, sd: float) -> Floats:
-        """How much noisier than `sd` (relative, of a corrected frame) frames are without the map, shape of `pulses`."""
-        poles = 2.0 * float(np.mean(self._offset**2))
-        return np.asarray(np.sqrt(1.0 + poles / (pulses * sd) ** 2))
+    @property
+    def spread(self) -> float:
+        """Standard deviation (pulses) that the poles bring into a frame that is not corrected."""
+        return float(np.sqrt(2.0 * np.mean(self._offset**2)))
 
     def push(self, pulses: Floats, expected: Floats, edge: Ints) -> Floats:
         """Corrected pulses of at most `room()` frames, shape (n,); `expected` may be out by a constant factor."""

@@ -44,7 +44,7 @@ _TIMES = {
     "no_flow": (0.3, 0.3),
     "pressure_low": (2.0, 3.0),
     "wheel_stuck": (0.05, 0.05),
-    "false_pulses": (1.0, 5.0),
+    "false_pulses": (1.5, 5.0),
     "unsteady": (1.0, 4.0),
     "battery": (1.0, 5.0),
     "link_poor": (1.0, 10.0),

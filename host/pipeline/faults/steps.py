@@ -70,7 +70,7 @@ class Watched:
 
     steps: list[Step]
     log_c: Floats  # poles taken out
-    rough: Floats  # how many times noisier than the run in general, 1 or more
+    rough: Floats  # how many times noisier than the run in general, 1 or more; 1 where the poles are not known
     baseline: Floats  # that log c was held against; NaN while there is none
 
 
@@ -96,41 +96,44 @@ class StepWatch:
     def push(self, frames: Usable) -> Watched:
         """Continue with `frames`."""
         steps: list[Step] = []
-        logs: list[Floats] = [np.empty(0)]
-        roughs: list[Floats] = [np.empty(0)]
-        baselines: list[Floats] = [np.empty(0)]
+        # The map's corrections are small against one pulse; the floor guards the logarithm.
+        corrected, excess = self._corrected(frames)
+        log_c = np.log(np.maximum(corrected, 0.05) / frames.expected)
+        local, baselines = np.ones(len(frames)), np.full(len(frames), np.nan)
+        place = 0
+        while place < len(frames):
+            part = slice(place, min(place + self.noise.room(), len(frames)))
+            sigma, rough = self.noise.push(log_c[part])
+            # What the missing map adds is no sign of anything wrong, but it hides what is.
+            local[part] = np.where(excess[part] > 0, 1.0, rough)
+            one2 = sigma[0] ** 2 + sigma[1] ** 2
+            rough = np.maximum(rough, np.sqrt(1.0 + excess[part] ** 2 / one2))
+            found, baselines[part] = self._watch(log_c[part], frames, part, rough, sigma)
+            steps += [Step(place + step.at, step.down, step.adaptive, step.frames) for step in found]
+            place = part.stop
+        return Watched(steps, log_c, local, baselines)
+
+    def _corrected(self, frames: Usable) -> tuple[Floats, Floats]:
+        """Pulses without the poles' errors, and the relative standard deviation that these add where not corrected."""
+        corrected, excess = np.empty(len(frames)), np.zeros(len(frames))
+        doubts = np.flatnonzero(frames.doubtful)
         place = 0
         while place < len(frames):
             if frames.doubtful[place]:
                 self._poles.doubt()
-            end = min(place + self._poles.room(), len(frames))
-            doubts = np.flatnonzero(frames.doubtful[place + 1 : end])
-            part = slice(place, place + 1 + int(doubts[0]) if len(doubts) else end)
-            expected = frames.expected[part]
-            mapped = self._poles.mapped
-            corrected = self._poles.push(frames.pulses[part], expected, frames.edge[part])
-            # The map's corrections are small against one pulse; the floor guards the logarithm.
-            log_c = np.log(np.maximum(corrected, 0.05) / expected)
-            sigma, rough = self.noise.push(log_c)
-            if not mapped:
-                rough = np.maximum(rough, self._poles.roughness(corrected, (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5))
-            found, baseline = self._watch(log_c, expected, rough, sigma, frames.log_root[part], frames.time_s[part])
-            steps += [Step(place + step.at, step.down, step.adaptive, step.frames) for step in found]
-            logs.append(log_c)
-            roughs.append(rough)
-            baselines.append(baseline)
-            place = part.stop
-        return Watched(steps, np.concatenate(logs), np.concatenate(roughs), np.concatenate(baselines))
+            ahead = int(np.searchsorted(doubts, place, side="right"))
+            end = min(place + self._poles.room(), int(doubts[ahead]) if ahead < len(doubts) else len(frames))
+            part = slice(place, end)
+            if not self._poles.mapped:
+                excess[part] = self._poles.spread / frames.pulses[part]
+            corrected[part] = self._poles.push(frames.pulses[part], frames.expected[part], frames.edge[part])
+            place = end
+        return corrected, excess
 
     def _watch(
-        self,
-        log_c: Floats,
-        expected: Floats,
-        rough: Floats,
-        sigma: tuple[float, float],
-        log_root: Floats,
-        time_s: Floats,
+        self, log_c: Floats, frames: Usable, part: slice, rough: Floats, sigma: tuple[float, float]
     ) -> tuple[list[Step], Floats]:
+        expected, log_root, time_s = frames.expected[part], frames.log_root[part], frames.time_s[part]
         found: list[Step] = []
         baselines = np.full(len(log_c), np.nan)
         place = 0
