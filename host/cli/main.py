@@ -6,15 +6,17 @@ import argparse
 import os
 import sys
 from importlib import import_module
-from importlib.util import find_spec
 
 from host.errors import UserError
 
 # In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
 # only inside run, so that --help answers at once.
 COMMANDS = (
-    "bringup",
     "demo",
+    "bringup",
+    "calibrate",
+    "plan",
+    "mix",
     "watch",
     "record",
     "tell",
@@ -34,8 +36,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="store_true", help="print the version and end")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
     for name in COMMANDS:
-        if find_spec(f"host.cli.{name}"):
-            import_module(f"host.cli.{name}").add_parser(commands)
+        import_module(f"host.cli.{name}").add_parser(commands)
     return parser
 
 

@@ -46,8 +46,8 @@ class Rate:
 class RateWindow:
     """Rate = ΔV / (Δs · swath), a ratio of sums over at most two seconds of unbroken spraying on the move.
 
-    The window never reaches back into the first half second of a pass, over a restart of the board or a stop. Volume and distance are read
-    at the same two moments of one clock, so the clock's error cancels.
+    The window never reaches back into the first half second of a pass, over a restart of the board or a stop. Volume
+    and distance are read at the same two moments of one clock, so the clock's error cancels.
     """
 
     def __init__(self, swath_m: float, relative_u: float) -> None:
