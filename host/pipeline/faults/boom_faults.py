@@ -28,9 +28,10 @@ Opener = Callable[[str, float, float, float], Opened]
 
 _LOG_C, _LOG_P, _HOST, _AREA, _ROUGH, _MOVED = range(6)
 _TAIL = 900  # usable frames
-_BACK = 30  # from which the state before a step is taken
+_BACK = 20  # from which the state before a step is taken
 _CLEARED = 0.35  # of the change: less is left, and it counts as mended
 _CLEAR_FRAMES = 20
+_RENEW = 100  # frames after which the size is measured again
 _NOISE_KINDS = ("air", "meter_noise", "meter_missing")
 _ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.8, 0.2
 _SLOW_FRAMES = 80  # a change that took longer came slowly
@@ -220,18 +221,19 @@ class BoomFaults:
         if not one.final and count in (SETTLED_FRAMES, FINAL_FRAMES):
             self._judge(one, i, count)
         if step is not None and count > SETTLED_FRAMES:
+            if step.down == (one.after < one.before):  # more of it, or a second one: a fault of its own
+                self._close(one, float(row[_HOST]), float(row[_AREA]))
+                self._start(i, step)
+                return
             one.levels, one.pressures, one.roughs = [], [], []
-            one.final = one.final and abs(one.after - one.before) > 0 and not step.down
             return
         if count >= SETTLED_FRAMES and one.kind not in _NOISE_KINDS:
             level = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
             size = one.after - one.before
             if abs(level - one.before) < max(_CLEARED * abs(size), 0.004) or (level - one.before) * size < 0:
                 self._close(one, float(row[_HOST]), float(row[_AREA]))
-            elif count % FINAL_FRAMES == 0:
+            elif count % _RENEW == 0:
                 one.after = level
-        if len(one.levels) > FINAL_FRAMES:
-            one.levels = one.levels[-FINAL_FRAMES:] if one.final else one.levels
 
     def _judge(self, one: Opened, i: int, count: int) -> None:
         levels, pressures = np.array(one.levels[LAG_FRAMES:]), np.array(one.pressures[LAG_FRAMES:])

@@ -10,7 +10,7 @@ import numpy as np
 from host.pipeline.faults.causes import LOOK_ALIKE
 
 SETTLED_FRAMES = 20  # after the step, from which a first judgement is made
-FINAL_FRAMES = 100
+FINAL_FRAMES = 30  # later the regulator's own wandering hides what the step did to the pressure
 PRESSURE_SD = 0.02  # of ln P between two stretches of some seconds: the regulator wanders, the ground shakes
 LAG_FRAMES = 6
 ROUGH = 2.5  # times the run's own noise: air or false pulses, not an orifice
@@ -83,7 +83,7 @@ def judge(before: Before, after: After, nozzles: int, droop: tuple[float, float]
         return Verdict("meter_noise", (), 0.9) if step > 0 else Verdict("meter_missing", ("air",), 0.8)
     moved = after.log_p - before.log_p
     orifice = _expected(step, droop[0])
-    spread = PRESSURE_SD if after.frames < FINAL_FRAMES else 1.2 * PRESSURE_SD
+    spread = PRESSURE_SD
     odds = {
         "orifice": _density(moved, orifice, math.hypot(spread, droop[1] * abs(step))),
         "meter": _density(moved, 0.0, spread) if step < 0 else 0.0,

@@ -11,7 +11,7 @@ BLOCK = 200
 LOCAL = 15  # frames: a step lies in a few of them only, so it does not raise their median
 _SPAN = 10
 _NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
-_AT_FIRST = (0.010, 0.025)
+_AT_FIRST = (0.015, 0.05)
 _LEAST = (0.0015, 0.0015)
 _AVERAGED = 6.0  # blocks
 _GROWTH = 1.5  # of the variance in one block at most: what is wrong now must not become the rule
@@ -28,6 +28,11 @@ class Noise:
         self._before = Previous(0.0)
         self._steps: Floats = np.zeros(0)
 
+    @property
+    def white(self) -> float:
+        """Relative standard deviation of one frame, the part that averages away with the number of frames."""
+        return float(self._white2) ** 0.5
+
     def room(self) -> int:
         """Frames until the end of the block."""
         return BLOCK - len(self._block)
@@ -41,7 +46,7 @@ class Noise:
         factor = np.ones(len(log_c))
         usual = (2 * (self._white2 + self._edge2)) ** 0.5 / _NORMAL
         lead = max(LOCAL - 1 - len(self._steps), 0)
-        if lead < len(log_c):
+        if self._blocks and lead < len(log_c):
             windows = np.lib.stride_tricks.sliding_window_view(steps, LOCAL)[-(len(log_c) - lead) :]
             factor[lead:] = np.maximum(np.median(windows, axis=1) / (_CALM * usual), 1.0)
         self._steps = steps[-(LOCAL - 1) :]

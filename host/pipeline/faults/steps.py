@@ -10,6 +10,7 @@ inspection schemes", Biometrika 41, 1954), for what creeps in too slowly for the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import expm1
 
 import numpy as np
 
@@ -22,8 +23,8 @@ FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
 RELEVEL_FRAMES = 20  # after a step, from which the new level is taken
 _LAG_FRAMES = 6  # of these at the beginning the rotor is still on its way
 _ADAPT_FRAMES = 1200.0
-_CLIP = 0.01
-_OUTLIER = 0.08
+_CLIP, _CLIP_SIGMAS = 0.01, 2.0
+_OUTLIER = 0.15
 _LEAST_SD = 0.003
 _MOST = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
 _SIGMAS = 4.0  # a sum below as many of a frame's standard deviations is no alarm
@@ -84,7 +85,8 @@ class StepWatch:
         self.first = log_baseline  # log c of the boom as it should be
         self.baseline = log_baseline or 0.0  # follows drift
         self._learned = 0 if log_baseline is None else FIRST_FRAMES
-        self._collected: list[float] = []
+        self._collected: list[tuple[float, float]] = []
+        self._usual_weight = 0.0
         self._collecting = FIRST_FRAMES if log_baseline is None else 0
         self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
 
@@ -139,10 +141,11 @@ class StepWatch:
         place = 0
         while place < len(log_c):
             if self._collecting:
-                place += self._collect(log_c[place:])
+                place += self._collect(log_c[place:], expected[place:])
                 continue
             rest = slice(place, len(log_c))
-            rows = self._follow(log_c[rest], rough[rest])
+            clip = max(_CLIP, _CLIP_SIGMAS * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
+            rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
             off = np.exp(log_c[rest] - rows[0]) - 1.0
             sd = max((sigma[0] ** 2 + sigma[1] ** 2) ** 0.5, _LEAST_SD)
             self._stretches.push(off, expected[rest], log_root[rest], time_s[rest], sd)
@@ -161,15 +164,18 @@ class StepWatch:
             place += used
         return found, baselines
 
-    def _collect(self, log_c: Floats) -> int:
+    def _collect(self, log_c: Floats, expected: Floats) -> int:
         """Take frames for a first baseline or, after a step, for a new level; how many were used."""
         used = min(self._collecting, len(log_c))
-        self._collected += log_c[:used].tolist()
+        self._collected += zip(log_c[:used].tolist(), expected[:used].tolist(), strict=True)
         self._collecting -= used
         if not self._collecting:
             levels = np.array(self._collected if self.first is None else self._collected[_LAG_FRAMES:])
-            middle = float(np.median(levels))
-            self.baseline = float(np.mean(np.clip(levels, middle - _OUTLIER, middle + _OUTLIER)))
+            middle = float(np.median(levels[:, 0]))
+            # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
+            clipped = np.clip(levels[:, 0] - middle, -_OUTLIER, _OUTLIER)
+            self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
+            self._usual_weight = float(np.mean(levels[:, 1]))
             self.first = self.baseline if self.first is None else self.first
             self._learned = len(self._collected)
             self._collected = []
@@ -190,19 +196,20 @@ class StepWatch:
             return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1
         return Step(at, bool(low[at]), False, int(rows[4 if low[at] else 5][at])), at + 1
 
-    def _follow(self, log_c: Floats, rough: Floats) -> list[Floats]:
+    def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
         baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
         allowance = self._tuning.allowance
         first = self.first if self.first is not None else 0.0
         first = first if abs(baseline - first) < allowance else baseline  # after a step the sums start from its level
+        weights = np.minimum(expected / (self._usual_weight or float(expected[0])), 3.0)
         rows = []
-        for value, noisy in zip(log_c.tolist(), rough.tolist(), strict=True):
+        for value, weight, noisy in zip(log_c.tolist(), weights.tolist(), rough.tolist(), strict=True):
             before = baseline
             learned += 1
-            off = value - before
-            share = 1.0 / (learned if learned < _ADAPT_FRAMES else _ADAPT_FRAMES)
-            baseline = before + (_CLIP if off > _CLIP else -_CLIP if off < -_CLIP else off) * share
+            off = expm1(value - before)
+            share = weight / (learned if learned < _ADAPT_FRAMES else _ADAPT_FRAMES)
+            baseline = before + (clip if off > clip else -clip if off < -clip else off) * share
             off = (value - first) / noisy
             off = _MOST if off > _MOST else -_MOST if off < -_MOST else off
             down -= off + allowance
