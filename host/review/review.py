@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from host.calibrate.cards import apply_cards, cards_of_run
 from host.errors import UserError
 from host.journal import Happening, RunFile, read_run
 from host.pipeline import Pass, Pipeline, Signals
+from host.review.balance import Product, TankBalance, product_of, tank_balance
+from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
+from host.review.standing import Spot, standing_spots
+from host.review.track import Track, TrackKeeper
 from host.rig import Rig, load_rig, rig_from_toml
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
@@ -58,6 +64,53 @@ class Review:
     totals: Totals
     passes: list[Pass]
     health: Health
+    track: Track = field(repr=False)
+    later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
+
+    @property
+    def strips(self) -> list[Strip]:
+        """Rate along the distance of each pass."""
+        return [strip_of(self.track, one, self.rig.swath_m) for one in self.passes]
+
+    def stretches(self, strips: list[Strip]) -> list[Stretch]:
+        """Stretches of these strips off target, so that they can be found again on the ground."""
+        return [one for strip in strips for one in stretches_off_target(strip, self.rig.target, self.rig.swath_m)]
+
+    @property
+    def spots(self) -> list[Spot]:
+        """Spots sprayed while standing."""
+        return standing_spots(self.track, self.passes)
+
+    @property
+    def balance(self) -> TankBalance:
+        """The tank's balance. Raises UserError for a note that cannot be read."""
+        totals = self.totals
+        return tank_balance(self.run.happenings, self.notes, self.rig, totals.volume_m3, totals.tank_left_m3)
+
+    @property
+    def product(self) -> Product | None:
+        """Product per area, when a note gives the mix. Raises UserError for a note that cannot be read."""
+        totals = self.totals
+        return product_of(self.notes, totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3)
+
+    def pass_volume_u_m3(self, one: Pass) -> float:
+        """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""
+        return one.volume_m3 * math.hypot(self.rig.meter.relative_uncertainty, self._flow_step(one))
+
+    def pass_rate_u_m3_m2(self, one: Pass) -> float:
+        """Standard uncertainty of the pass's rate: calibrations, and the steps of flow and wheel pulses at its ends.
+
+        Each end is read to a whole pulse (δ/√12: GUM F.2.2.1), and a pass has two ends: δ/√6.
+        """
+        wheel = self.rig.wheel.metres_per_pulse / math.sqrt(6.0) / one.distance_m if self.rig.wheel else 0.0
+        return math.hypot(one.rate_u_m3_m2, one.rate_m3_m2 * math.hypot(self._flow_step(one), wheel))
+
+    def _flow_step(self, one: Pass) -> float:
+        flow = one.volume_m3 / one.spraying_s if one.spraying_s > 0 else 0.0
+        if not one.volume_m3 > 0:
+            return 0.0
+        per_m3 = float(self.rig.meter.pulses_per_m3(flow * self.rig.meter.curve[0][1]))
+        return 1.0 / per_m3 / math.sqrt(6.0) / one.volume_m3
 
     @property
     def started(self) -> datetime | None:
@@ -75,25 +128,41 @@ class Review:
 
     @property
     def notes(self) -> dict[str, str]:
-        """The newest note under each key."""
-        return {str(n.detail.get("key", "")): str(n.detail.get("value", "")) for n in self.run.notes}
+        """The newest note under each key; one that was added later beside the run stands for the run's own."""
+        own = {str(n.detail.get("key", "")): str(n.detail.get("value", "")) for n in self.run.notes}
+        return own | dict(self.later_notes)
 
 
-def review_run(path: Path, rig_path: Path | None = None) -> Review:
+def review_run(path: Path, rig_path: Path | None = None, *, later_notes: Mapping[str, str] | None = None) -> Review:
     """Review the run file at `path`, under the rig recorded in it or under the one at `rig_path`.
 
     Raises UserError when the file is no readable run, or holds no readable rig and none is given.
     """
     run = read_run(path)
-    pipeline = Pipeline(rig_of(run, rig_path))
+    return review_of(run, rig_of(run, rig_path), later_notes=later_notes)
+
+
+def review_of(run: RunFile, rig: Rig, *, later_notes: Mapping[str, str] | None = None) -> Review:
+    """Review a run that has been read, under `rig`."""
+    pipeline = Pipeline(rig)
+    keeper = TrackKeeper()
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
-    return Review(run, pipeline.rig, totals_of(pipeline, last), pipeline.passes, health_of(run, last))
+        keeper.push(signals)
+    return Review(
+        run,
+        rig,
+        totals_of(pipeline, last),
+        pipeline.passes,
+        health_of(run, last),
+        keeper.track(),
+        later_notes or {},
+    )
 
 
 def rig_of(run: RunFile, rig_path: Path | None = None) -> Rig:
-    """The rig to read `run` under.
+    """The rig to read `run` under: the one at `rig_path`, else the recorded one with the cards that were in force.
 
     Raises UserError when there is none, or it cannot be read.
     """
@@ -101,7 +170,8 @@ def rig_of(run: RunFile, rig_path: Path | None = None) -> Rig:
         return load_rig(rig_path)
     if not run.rig_toml:
         raise UserError(f"the rig recorded in {run.path} is damaged beyond reading: give the rig file with --rig")
-    return rig_from_toml(run.rig_toml, where=f"the rig recorded in {run.path}")
+    rig = rig_from_toml(run.rig_toml, where=f"the rig recorded in {run.path}")
+    return apply_cards(rig, cards_of_run(run.calibrations))
 
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:

@@ -9,10 +9,9 @@ from typing import Any
 
 from host.pipeline import Pass
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS
+from host.review.detail import EXPANDED, detail_json, detail_lines
 from host.review.review import Review
 from host.units import UNITS, column_name, format_value, to_user
-
-EXPANDED = 2.0  # coverage factor k of the expanded uncertainties shown: about 95 % (JCGM 100, 6.3.3)
 
 _TABLE = ("number", "start_s", "distance_m", "area_m2", "volume_m3", "rate_m3_m2", "speed_m_s", "pressure_pa")
 
@@ -38,9 +37,10 @@ def review_text(review: Review, system: str) -> str:
         f"Off target {_minutes(totals.off_target_s)} ({off:.0%} of spraying time), "
         f"{show(totals.off_target_m2, 'area')}",
         f"Standing still while spraying {_minutes(totals.standing_s)}, {show(totals.standing_m3, 'volume')}",
-        f"Tank     {show(totals.tank_left_m3, 'volume')} left by count",
         "",
         _pass_table(review, system),
+        "",
+        *detail_lines(review, system),
         "",
         f"Recording {_health(review)}",
     ]
@@ -61,6 +61,7 @@ def review_json(review: Review, system: str) -> dict[str, Any]:
         "target_band_percent": review.rig.target.band * 100,
         "totals": in_units(asdict(review.totals), TOTAL_COLUMNS, system),
         "passes": [in_units(asdict(one), PASS_COLUMNS, system) for one in review.passes],
+        "detail": detail_json(review, system),
         "recording": asdict(review.health),
         "damage": [asdict(damage) for damage in review.run.damage],
         "events": [

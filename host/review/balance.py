@@ -1,0 +1,112 @@
+"""The tank's balance, and the product that reached the ground."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from host.calibrate.uncertainty import rectangular, resolution
+from host.errors import UserError
+from host.journal import Happening
+from host.rig import Rig
+from host.units import parse_quantity
+
+# Keys of notes that are read as quantities.
+NOTE_TANK_LEFT = "tank left"
+NOTE_MIX = "mix"
+NOTE_LABEL_LIMIT = "label limit"
+
+# A tank's own marks: read to half a litre, right to 3 % (as host/calibrate/CARDS.md assumes for them).
+_MARK_STEP_M3 = 0.5e-3
+_MARK_ACCURACY = 0.03
+
+
+@dataclass(frozen=True)
+class TankBalance:
+    """What went in and out. `measured_left_m3` is what somebody read off the tank at the end and noted.
+
+    `meter_over_tank` is the metered volume over what left the tank by its marks, with its standard uncertainty (from
+    the marks alone); both None when nothing was noted, or a refill has no amount.
+    """
+
+    start_m3: float
+    refills_m3: tuple[float | None, ...]  # None: filled up, amount unknown
+    metered_m3: float
+    left_by_count_m3: float
+    measured_left_m3: float | None
+    meter_over_tank: float | None
+    meter_over_tank_u: float | None
+
+
+@dataclass(frozen=True)
+class Product:
+    """Product per area: m³/m² (liquid) or kg/m² (dry). `limit` is the label's; `over_limit` when it is exceeded."""
+
+    dry: bool
+    per_area: float
+    per_area_u: float
+    total: float  # m³ or kg, standing included
+    limit: float | None
+
+    @property
+    def over_limit(self) -> bool:
+        """Whether the mean of the run is above the label's limit; the uncertainty is the sprayer's own risk."""
+        return self.limit is not None and self.per_area > self.limit
+
+
+def tank_balance(
+    happenings: list[Happening], notes: Mapping[str, str], rig: Rig, metered_m3: float, left_m3: float
+) -> TankBalance:
+    """The balance of a run. Raises UserError for a noted level that is no volume."""
+    start, refills = rig.tank.volume_m3, []
+    for happening in happenings:
+        detail = happening.detail
+        if happening.kind == "run_start":
+            start = _volume(detail.get("tank_m3"), rig.tank.volume_m3)
+        elif happening.kind == "refill":
+            added = detail.get("added_m3")
+            refills.append(_volume(added, 0.0) if added is not None else None)
+    text = notes.get(NOTE_TANK_LEFT)
+    measured = None if text is None else parse_quantity(text, "volume", f'the note "{NOTE_TANK_LEFT}"')
+    ratio = ratio_u = None
+    if measured is not None and None not in refills:
+        drawn = start + math.fsum(r for r in refills if r is not None) - measured
+        if drawn > 0:
+            ratio = metered_m3 / drawn
+            reading = math.sqrt(2.0 + len(refills)) * resolution(_MARK_STEP_M3)
+            ratio_u = ratio * math.hypot(reading / drawn, rectangular(_MARK_ACCURACY))
+    return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u)
+
+
+def product_of(
+    notes: Mapping[str, str], rate_m3_m2: float | None, rate_u_m3_m2: float | None, volume_m3: float
+) -> Product | None:
+    """Product from the note "mix" (product per volume of mix, "20 mL/L" or "5 g/L"); None without one or a rate.
+
+    Raises UserError when "mix" or "label limit" is no such quantity, or the two are not of one form.
+    """
+    text = notes.get(NOTE_MIX)
+    if text is None or rate_m3_m2 is None:
+        return None
+    where = f'the note "{NOTE_MIX}"'
+    try:
+        strength, dry = parse_quantity(text, "fraction", where), False
+    except UserError:
+        try:
+            strength, dry = parse_quantity(text, "density", where), True
+        except UserError:
+            raise UserError(
+                f'{where} is "{text}": give product per volume of mix, such as "20 mL/L", "2.5 fl oz/gal" or "5 g/L"'
+            ) from None
+    if strength <= 0:
+        raise UserError(f'{where} is "{text}": product per volume must be above zero')
+    limit_text = notes.get(NOTE_LABEL_LIMIT)
+    limit = None
+    if limit_text is not None:
+        limit = parse_quantity(limit_text, "mass_per_area" if dry else "rate", f'the note "{NOTE_LABEL_LIMIT}"')
+    return Product(dry, strength * rate_m3_m2, strength * (rate_u_m3_m2 or 0.0), strength * volume_m3, limit)
+
+
+def _volume(value: object, otherwise: float) -> float:
+    return float(value) if isinstance(value, int | float) and math.isfinite(value) and value >= 0 else otherwise

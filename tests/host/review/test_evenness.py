@@ -1,0 +1,137 @@
+"""Strip, evenness, standing spots, balance and product of a run, against the simulator's truth and outside formulas."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from host.errors import UserError
+from host.journal import Happening, RunFile
+from host.review.balance import product_of, tank_balance
+from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
+from host.review.review import review_of
+from host.simulate.events import Event
+from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario import load_scenario
+from host.simulate.settings import WalkSettings
+
+
+def simulated(walk, *events):
+    scenario = replace(load_scenario("demo"), events=events, walk=walk)
+    source = ScenarioSource(scenario)
+    frames = run_frames(source)
+    return review_of(RunFile(Path("made.sward"), frames=frames), scenario.rig), source.sprayer
+
+
+def true_inverse_pace(sprayer, one, edges_m):
+    times = np.arange(one.begin_s, one.end_s, 0.01)
+    distance = sprayer.walk.distance_at(times)
+    return np.diff(np.interp(edges_m, distance - distance[0], times)) / np.diff(edges_m)
+
+
+def test_coefficient_of_variation_is_that_of_scipy():
+    values = np.random.default_rng(3).uniform(0.5, 2.0, 40)
+    assert coefficient_of_variation(values) == pytest.approx(stats.variation(values, ddof=1))
+
+
+def test_coefficient_of_variation_of_a_published_sample():
+    # NIST Statistical Reference Datasets, "NumAcc1": mean 10000002, standard deviation 1 (certified).
+    assert coefficient_of_variation(np.array([10000001.0, 10000003.0, 10000002.0])) == pytest.approx(1 / 10000002.0)
+
+
+@pytest.mark.parametrize("variation", [0.03, 0.10])
+def test_evenness_follows_the_true_pace(variation):
+    # The rate goes as one over the pace (rate = flow / (speed · swath)); the true pace is known to the simulator.
+    review, sprayer = simulated(WalkSettings(passes=4, length_m=38.0, variation=variation))
+    assert len(review.strips) == 4
+    for strip, one in zip(review.strips, sprayer.walk.passes, strict=True):
+        true = coefficient_of_variation(true_inverse_pace(sprayer, one, strip.edges_m))
+        assert strip.variation == pytest.approx(true, abs=0.007)
+
+
+def test_the_strip_adds_up_to_the_pass():
+    review, _ = simulated(WalkSettings(passes=3, length_m=38.0))
+    for strip, one in zip(review.strips, review.passes, strict=True):
+        assert strip.edges_m[-1] == pytest.approx(one.distance_m)
+        length = np.diff(strip.edges_m)
+        assert length[:-1] == pytest.approx(BIN_M)
+        assert np.average(strip.rate_m3_m2, weights=length) == pytest.approx(one.rate_m3_m2, rel=0.01)
+
+
+def test_a_slow_stretch_is_found_where_it_was():
+    events = (Event("pace", 20.0, amount=0.6, lasts_s=8.0),)
+    review, sprayer = simulated(WalkSettings(passes=1, length_m=60.0, variation=0.0), *events)
+    begin, slow, fast = sprayer.walk.distance_at(np.array([sprayer.walk.passes[0].begin_s, 20.0, 28.0]))
+    over = [one for one in review.stretches(review.strips) if one.excess_m3 > 0]
+    assert len(over) == 1
+    assert over[0].from_m == pytest.approx(slow - begin, abs=1.5)
+    assert over[0].to_m == pytest.approx(fast - begin, abs=1.5)
+    assert over[0].rate_m3_m2 == pytest.approx(review.rig.target.rate_m3_m2 / 0.6, rel=0.12)
+
+
+def test_bins_without_a_rate_are_neither_thin_nor_thick():
+    target = load_scenario("demo").rig.target
+    rate = target.rate_m3_m2 * np.array([1.0, np.nan, 0.5, 0.5, 1.5, 1.0])
+    found = stretches_off_target(Strip(7, np.arange(7.0), rate, math.nan), target, 2.0)
+    assert [(one.number, one.from_m, one.to_m) for one in found] == [(7, 2.0, 4.0), (7, 4.0, 5.0)]
+    # Missing: half the target over 2 m of a 2 m swath.
+    assert found[0].excess_m3 == pytest.approx(-0.5 * target.rate_m3_m2 * 4.0)
+
+
+def test_spraying_while_standing_is_placed_and_measured():
+    review, sprayer = simulated(WalkSettings(passes=2, length_m=38.0), Event("stand", 20.0, lasts_s=5.0))
+    begin, here = sprayer.walk.distance_at(np.array([sprayer.walk.passes[0].begin_s, 23.0]))
+    spots = review.spots
+    assert len(spots) == 1
+    assert spots[0].number == 1
+    assert spots[0].into_pass_m == pytest.approx(here - begin, abs=0.5)
+    # Standing is known only when the next pulse of the wheel stays out, and a walker takes a moment to stop.
+    assert 3.5 < spots[0].duration_s < 5.0
+    flow = review.passes[0].volume_m3 / (review.passes[0].spraying_s - spots[0].duration_s)
+    assert spots[0].volume_m3 == pytest.approx(flow * spots[0].duration_s, rel=0.05)
+    assert sum(one.volume_m3 for one in spots) == pytest.approx(review.totals.standing_m3, abs=2e-5)
+
+
+def test_uncertainty_of_a_pass_holds_the_step_of_its_pulses():
+    # GUM F.2.2.1: a reading to a step δ has δ/√12; volume is the difference of two such readings.
+    review, _ = simulated(WalkSettings(passes=1, length_m=4.0))
+    one, rig = review.passes[0], review.rig
+    pulse = 1 / 446e3 / math.sqrt(6)
+    expected = math.hypot(rig.meter.relative_uncertainty * one.volume_m3, pulse)
+    assert review.pass_volume_u_m3(one) == pytest.approx(expected, rel=0.02)
+    assert review.pass_rate_u_m3_m2(one) > one.rate_u_m3_m2
+
+
+def refill(**detail):
+    return Happening(0.0, 0, "refill", detail)
+
+
+def test_tank_balance_by_the_marks():
+    rig = load_scenario("demo").rig
+    happenings = [Happening(0.0, 0, "run_start", {"tank_m3": 0.040}), refill(added_m3=0.010)]
+    balance = tank_balance(happenings, {"tank left": "20 L"}, rig, 0.0309, 0.0191)
+    assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
+    # Three readings to 0.5 L (0.5/√12 each) over 30 L, and marks right to ± 3 % (3 %/√3): GUM 4.3.7, F.2.2.1.
+    expected = math.hypot(math.sqrt(3) * 0.5 / math.sqrt(12) / 30, 0.03 / math.sqrt(3))
+    assert balance.meter_over_tank_u / balance.meter_over_tank == pytest.approx(expected)
+    assert tank_balance([refill()], {"tank left": "20 L"}, rig, 0.03, 0.02).meter_over_tank is None
+    with pytest.raises(UserError, match="tank left"):
+        tank_balance([], {"tank left": "half"}, rig, 0.03, 0.02)
+
+
+def test_product_per_area_against_the_label():
+    # 2 fl oz of product in each gallon at 1 gal/1000 ft² is 2 fl oz/1000 ft².
+    rate = 3.785411784e-3 / (1000 * 0.3048**2)
+    product = product_of({"mix": "2 fl oz/gal", "label limit": "1.9 fl oz/1000 ft2"}, rate, 0.01 * rate, 0.038)
+    assert product.per_area == pytest.approx(2 * 29.5735295625e-6 / (1000 * 0.3048**2))
+    assert product.per_area_u == pytest.approx(0.01 * product.per_area)
+    assert product.over_limit
+    assert not product_of({"mix": "5 g/L", "label limit": "30 kg/ha"}, rate, 0.0, 0.038).over_limit
+    assert product_of({}, rate, 0.0, 0.038) is None
+    with pytest.raises(UserError, match="mix"):
+        product_of({"mix": "a glug"}, rate, 0.0, 0.038)
+    with pytest.raises(UserError, match="label limit"):
+        product_of({"mix": "5 g/L", "label limit": "2 fl oz/1000 ft2"}, rate, 0.0, 0.038)
