@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
 from dashboards.live.trace import Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
+from host.calibrate.cards import apply_cards, cards_of_run
 from host.errors import UserError
 from host.journal.reader import Batch, Happening, RunReader
 from host.journal.runs import check_schema
@@ -39,6 +41,7 @@ class RunScreen:
         self._reader = RunReader()
         self._pipeline: Pipeline | None = None
         self._rig: Rig | None = None
+        self._before: list[Happening] = []  # what came before the first frame
         self._trace = Trace()
         self._link = "waiting"
         self._frames = 0
@@ -89,10 +92,16 @@ class RunScreen:
     def _take(self, batch: Batch) -> bool:
         for happening in batch.happenings:
             self._note(happening)
-        if self._pipeline is None or self._rig is None:
-            return False
-        signals = self._pipeline.push(batch.frames, batch.happenings)
         fresh = len(batch.frames) > 0
+        if self._rig is None or not (fresh or self._pipeline):
+            self._before += batch.happenings
+            return False
+        if self._pipeline is None:
+            # Only now are all calibration cards known that stand at the file's head.
+            self._pipeline = Pipeline(self._rig)
+            self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
+            self._before.clear()
+        signals = self._pipeline.push(batch.frames, batch.happenings)
         if fresh:
             self._frames += len(batch.frames)
             self._elapsed_s = float(batch.frames["host_s"][-1])
@@ -117,7 +126,8 @@ class RunScreen:
                 check_schema(happening.detail, f"run {self.name}")
             case "rig" if self._pipeline is None:
                 self._rig = rig_from_toml(str(happening.detail.get("toml", "")), where=f"the rig in run {self.name}")
-                self._pipeline = Pipeline(self._rig)
+            case "calibration" if self._pipeline is None and self._rig is not None:
+                self._rig = apply_cards(self._rig, cards_of_run([happening.detail]))
             case "identity":
                 self._interval_ms = int(happening.detail["interval_ms"])
             case "link_lost":

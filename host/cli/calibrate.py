@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-CARDS_FOLDER = Path("~/swardflow-runs/cards")
+from host.cli.record import CARDS_FOLDER
 
 _CAUTION = (
     "Calibrate with clean water only. Wear gloves; stop the pump and let the pressure off before you touch a nozzle, "

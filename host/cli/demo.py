@@ -34,11 +34,12 @@ def run(args: argparse.Namespace) -> int:
     scenario = load_scenario(args.scenario)
     with tempfile.TemporaryDirectory(prefix="swardflow-demo-") as folder:
         port, rig = Path(folder) / "board", Path(folder) / "rig.toml"
+        notes = ["--note", f"scenario={scenario.title}", "--note", "product=clean water"]
         rig.write_text(scenario.rig.toml, encoding="utf-8")
         return record_and_show(
             args,
             args.runs or DEFAULT_FOLDER / _RUNS,
-            [str(port), "--rig", str(rig), "--note", f"scenario={scenario.title}", "--note", "product=clean water"],
+            [str(port), "--rig", str(rig), "--cards", folder, *notes],
             [args.scenario, "--speed", args.speed, "--link", str(port)],
             port,
         )

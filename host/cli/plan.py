@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
-    from host.cli.calibrate import CARDS_FOLDER
+    from host.cli.record import CARDS_FOLDER
 
     parser.add_argument("--rig", type=Path, required=True, help="rig file (*.toml)")
     parser.add_argument("--cards", type=Path, default=CARDS_FOLDER, help=f"folder for cards (default: {CARDS_FOLDER})")

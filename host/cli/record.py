@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from host.recorder import Outcome, RunPlan
 
 DEFAULT_RUNS = Path("~/swardflow-runs")
+CARDS_FOLDER = DEFAULT_RUNS / "cards"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -31,6 +32,9 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
         "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
     )
     parser.add_argument(
+        "--cards", type=Path, default=CARDS_FOLDER, help="folder of calibration cards (default: %(default)s)"
+    )
+    parser.add_argument(
         "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
     )
 
@@ -38,7 +42,8 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
 def record_arguments(args: argparse.Namespace) -> list[str]:
     """The same arguments for a recorder in a process of its own."""
     tank = ["--tank", args.tank] if args.tank else []
-    return [args.port, "--rig", str(args.rig), *tank, *(word for note in args.note for word in ("--note", note))]
+    notes = [word for note in args.note for word in ("--note", note)]
+    return [args.port, "--rig", str(args.rig), "--cards", str(args.cards), *tank, *notes]
 
 
 def plan_of(args: argparse.Namespace) -> RunPlan:
@@ -46,6 +51,7 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
 
     Raises UserError for a rig, a note or a volume that cannot be read.
     """
+    from host.calibrate.cards import load_cards, snapshot
     from host.recorder import RunPlan
     from host.rig import load_rig
     from host.units import parse_quantity
@@ -53,7 +59,8 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     rig = load_rig(args.rig)
     notes = dict(note_of(text) for text in args.note)
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
-    return RunPlan(args.runs or DEFAULT_RUNS, notes.get("area", rig.name), rig.toml, notes, tank_m3=tank_m3)
+    cards = tuple(snapshot(load_cards(args.cards.expanduser(), rig.name)))
+    return RunPlan(args.runs or DEFAULT_RUNS, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3)
 
 
 def run(args: argparse.Namespace) -> int:
