@@ -48,8 +48,9 @@ def card_from_toml(text: str, where: str = "calibration card") -> Card:
     """Read a card's text. Raises UserError when it is not one."""
     try:
         tree = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UserError(f"{where} is not valid TOML: {error}; mend it or move it out of the folder.") from None
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        reason = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "too deeply nested"
+        raise UserError(f"{where} is not valid TOML: {reason}; mend it or move it out of the folder.") from None
     kind, rig_name, made = tree.get("kind"), tree.get("rig"), tree.get("made")
     if tree.get("format") != FORMAT:
         raise UserError(f"{where} has format {tree.get('format')!r}, this Swardflow reads format {FORMAT}: update it.")

@@ -12,6 +12,7 @@ from host.rig import PressureSensor
 from host.units import PSI_PA
 
 LEAST_SPAN = 0.02  # of the supply: points closer together than this fix no line
+NOT_A_LINE = 0.10  # of the span: points farther off are mistakes, not scatter
 HYSTERESIS = 0.005  # of the span, to either side, assumed of a small transducer when the points cannot show it
 
 
@@ -73,6 +74,11 @@ def calibrate_pressure(
         )
     sensor = replace(before, low_pa=offset + slope * before.low_fraction, high_pa=offset + slope * before.high_fraction)
     residuals = tuple(float(sensor.pressure_pa(p.counts, adc_full_scale)) - p.pressure_pa for p in points)
+    worst = max(range(len(points)), key=lambda i: abs(residuals[i]))
+    if abs(residuals[worst]) > NOT_A_LINE * (sensor.high_pa - sensor.low_pa):
+        raise UserError(
+            f"the points lie on no line, point {worst + 1} least of all: read gauge and counts again at each pressure."
+        )
     uncertainty = combine(_components(residuals, parameters, sensor, gauge))
     return PressureCalibration(
         replace(sensor, uncertainty_pa=uncertainty.standard), uncertainty, residuals, tuple(remarks)

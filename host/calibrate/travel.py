@@ -13,6 +13,7 @@ from host.rig import Course, Wheel
 TAPE_ACCURACY = 0.002  # of the length, to either side: a tape laid on grass; common practice
 SLIP = 0.005  # standard, assumed of a wheel that was rolled only once
 PACE_SPREAD = 0.03  # standard, assumed of a walker who was timed only once
+NOT_BELIEVABLE = 1.5  # passes that differ by more than this ratio are not of one course
 STOPWATCH_S = 0.2  # standard, start and stop by hand
 
 
@@ -63,6 +64,7 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
                 f"pass {number} has {count} pulses, too few to calibrate with: check the wheel's sensor, "
                 "or take a longer course."
             )
+    _check_alike(pulses, "pulses")
     mean = sum(pulses) / len(pulses)
     residuals = tuple(count / mean - 1.0 for count in pulses)
     parts = [Component("length of the course", rectangular(tape_accuracy))]
@@ -92,6 +94,7 @@ def calibrate_course(
     for number, time in enumerate(times_s, start=1):
         if not time >= 1.0:
             raise UserError(f"pass {number} took {time:g} s: the time must be at least 1 s; time it again.")
+    _check_alike(times_s, "time")
     mean = sum(times_s) / len(times_s)
     residuals = tuple(time / mean - 1.0 for time in times_s)
     parts = [
@@ -117,3 +120,12 @@ def _check_course(distance_m: float, passes: int) -> None:
         raise UserError("the course has no length above zero: measure it and give its length.")
     if not passes:
         raise UserError("no pass was given: cover the course at spraying pace at least once.")
+
+
+def _check_alike(values: Sequence[float], what: str) -> None:
+    if max(values) > NOT_BELIEVABLE * min(values):
+        low, high = (1 + list(values).index(extreme(values)) for extreme in (min, max))
+        raise UserError(
+            f"passes {low} and {high} differ {max(values) / min(values):.2g}-fold in {what}: one of them is mistyped "
+            "or went wrong; take it out or repeat it."
+        )

@@ -10,6 +10,7 @@ from host.formulas import (
     course_length_for_128th_acre,
     density_factor,
     flow_for_rate,
+    flow_from_frequency,
     orifice_coefficient,
     orifice_flow,
     pressure_for_flow,
@@ -26,7 +27,7 @@ KINDS = {
     "flow": "flow", "speed": "speed", "from": "speed", "to": "speed", "swath": "length", "catch": "volume",
     "course": "length", "time": "time", "spacing": "length", "rate": "rate", "volume": "volume", "area": "area",
     "pressure": "pressure", "at": "pressure", "bore": "length", "density": "density", "tank": "volume",
-    "share": "fraction",
+    "share": "fraction", "frequency": "frequency", "factor": "pulses_per_volume",
 }  # fmt: skip
 
 
@@ -71,6 +72,7 @@ ANSWERS = {
         "rate",
         lambda rate, density: rate * density_factor(lb_per_gal(density) / WATER_LB_PER_GAL),
     ),
+    "flow from frequency": ("flow", lambda frequency, factor: flow_from_frequency(frequency, factor)),
     "agitation": ("flow", lambda tank, share: agitation_flow(tank, share)),
     "turnover time": ("time", lambda tank, share: tank / agitation_flow(tank, share)),
 }

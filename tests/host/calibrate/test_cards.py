@@ -4,6 +4,8 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
 from host.calibrate.card_sections import (
@@ -132,6 +134,15 @@ def test_a_run_keeps_the_cards_in_force():
 def test_a_card_that_is_none(change, says):
     with pytest.raises(UserError, match=says):
         card_from_toml(change(meter_card()[0].toml), "card")
+
+
+@given(st.integers(0, 400), st.text(max_size=3))
+def test_no_slip_of_the_pen_breaks_the_reader(at, slip):
+    text = meter_card()[0].toml
+    try:
+        card_from_toml(text[:at] + slip + text[at + 1 :], "card")
+    except UserError as error:
+        assert "card" in str(error)
 
 
 def test_folders_and_cards_that_cannot_be_used(tmp_path):

@@ -68,6 +68,7 @@ def test_a_wrong_range_is_remarked():
         ([(-5, 100)], "point 1 has a pressure below zero"),
         ([(0, 300), (40, 301)], "hardly differ"),
         ([(0, 500), (40, 200)], "counts fall"),
+        ([(0, 108), (20, 270), (40, 270), (60, 598)], "on no line, point 3"),
     ],
 )
 def test_points_that_fix_no_line(pairs, says):
@@ -116,6 +117,8 @@ def test_the_uncertainty_of_a_pace_is_that_of_one_more_pass():
         (lambda: calibrate_course(60.0, [0.0]), "pass 1 took 0 s"),
         (lambda: calibrate_course(60.0, [55.0, -1.0]), "pass 2 took -1 s"),
         (lambda: calibrate_course(float("nan"), [55.0]), "no length above zero"),
+        (lambda: calibrate_course(60.0, [55.0, 5.5]), "passes 2 and 1 differ 10-fold in time"),
+        (lambda: calibrate_wheel(30.0, [250, 520]), "passes 1 and 2 differ 2.1-fold in pulses"),
     ],
 )
 def test_what_is_no_course(call, says):

@@ -1,0 +1,32 @@
+"""The page on calibration cards, held against the code."""
+
+import re
+from importlib.resources import files
+
+import pytest
+
+from host.calibrate.cards import KINDS, card_from_toml
+from host.calibrate.meter import ASSUMED_REPEATABILITY
+from host.calibrate.travel import PACE_SPREAD, SLIP
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, TANK
+
+PAGE = files("host.calibrate").joinpath("CARDS.md").read_text(encoding="utf-8")
+
+
+def test_the_card_on_the_page_is_one():
+    card = card_from_toml(re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)[1])
+    assert card.section.curve == ((0.0, pytest.approx(451411.6)),)
+
+
+def test_kinds_and_assumptions_on_the_page_are_those_of_the_code():
+    assert tuple(re.findall(r"`(\w+)`", re.search(r"Kinds: (.*?)\. ", PAGE)[1])) == KINDS
+    words = " ".join(PAGE.split())
+    for said in (
+        f"{100 * ASSUMED_REPEATABILITY:g} % repeatability",
+        f"{100 * SLIP:g} % slip",
+        f"{100 * PACE_SPREAD:g} % spread",
+        f"a jug is read to {JUG.step_m3 * 1e6:g} mL and right to {100 * JUG.accuracy:g} %",
+        f"a balance reads to {KITCHEN_BALANCE.step_m3 * 1e6:g} g and is right to {100 * KITCHEN_BALANCE.accuracy:g} %",
+        f"tank marks are read to {TANK.step_m3 * 1e3:g} L and right to {100 * TANK.accuracy:g} %",
+    ):
+        assert said in words
