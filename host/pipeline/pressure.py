@@ -28,8 +28,7 @@ class Pressures:
 class PressureReading:
     """Counts to Pa, by the full scale that the board's identity line gives.
 
-    A reading closer to either rail than half the way from the transducer's live zero (or live full scale) is no
-    pressure: the wire is open or shorted.
+    A reading beyond the transducer's live range is no pressure: the wire is open or shorted.
     """
 
     def __init__(self, sensor: PressureSensor | None) -> None:
@@ -53,5 +52,5 @@ class PressureReading:
         if self._sensor is None:
             return np.full(len(counts), np.nan)
         fraction = counts / full_scale
-        live = (fraction >= self._sensor.low_fraction / 2) & (fraction <= (1 + self._sensor.high_fraction) / 2)
+        live = (fraction >= self._sensor.open_below) & (fraction <= self._sensor.short_above)
         return np.where(live, self._sensor.pressure_pa(counts, full_scale), np.nan)
