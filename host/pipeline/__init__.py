@@ -5,8 +5,9 @@ numbers to the last bit. That rules out whole-run statistics and pairwise sums: 
 """
 
 from host.pipeline.columns import Signals, joined
+from host.pipeline.faults.fault import Fault
 from host.pipeline.live import ADVICE, live_row
 from host.pipeline.passes import Pass
 from host.pipeline.pipeline import Pipeline
 
-__all__ = ["ADVICE", "Pass", "Pipeline", "Signals", "joined", "live_row"]
+__all__ = ["ADVICE", "Fault", "Pass", "Pipeline", "Signals", "joined", "live_row"]

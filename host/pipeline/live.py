@@ -21,7 +21,7 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     """The last frame of `signals` (at least one frame, fresh out of `pipeline`), ready for JSON: SI units in the keys.
 
     Not-a-number becomes None. `advice` is one of ADVICE: a rate above its band means that too much reaches the
-    ground, so walk faster; below, slow down.
+    ground, so walk faster; below, slow down. `faults` holds those under way, oldest first, as Fault.row gives them.
     """
     last = {name: _plain(getattr(signals, name)[-1]) for name in signals.__dataclass_fields__}
     target = pipeline.rig.target
@@ -36,6 +36,7 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
         "pass_distance_m": under_way.distance_m if under_way else 0.0,
         "pass_area_m2": under_way.area_m2 if under_way else 0.0,
         "in_pass": under_way is not None,
+        "faults": [fault.row(last["host_s"]) for fault in pipeline.faults() if fault.ended_s is None],
     }
     return row
 

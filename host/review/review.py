@@ -12,7 +12,7 @@ from typing import Any
 from host.calibrate.cards import apply_cards, cards_of_run
 from host.errors import UserError
 from host.journal import Happening, RunFile, read_run
-from host.pipeline import Pass, Pipeline, Signals
+from host.pipeline import Fault, Pass, Pipeline, Signals
 from host.review.balance import Product, TankBalance, product_of, tank_balance
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.standing import Spot, standing_spots
@@ -63,6 +63,7 @@ class Review:
     rig: Rig
     totals: Totals
     passes: list[Pass]
+    faults: list[Fault]  # derived anew at each reading; nothing of them stands in the run file
     health: Health
     track: Track = field(repr=False)
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
@@ -155,6 +156,7 @@ def review_of(run: RunFile, rig: Rig, *, later_notes: Mapping[str, str] | None =
         rig,
         totals_of(pipeline, last),
         pipeline.passes,
+        pipeline.faults(),
         health_of(run, last),
         keeper.track(),
         later_notes or {},

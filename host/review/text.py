@@ -10,6 +10,7 @@ from typing import Any
 from host.pipeline import Pass
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS
 from host.review.detail import EXPANDED, detail_json, detail_lines
+from host.review.faults import fault_json, fault_lines
 from host.review.review import Review
 from host.units import UNITS, column_name, format_value, to_user
 
@@ -40,6 +41,7 @@ def review_text(review: Review, system: str) -> str:
         "",
         _pass_table(review, system),
         "",
+        *fault_lines(review, system),
         *detail_lines(review, system),
         "",
         f"Recording {_health(review)}",
@@ -62,6 +64,7 @@ def review_json(review: Review, system: str) -> dict[str, Any]:
         "totals": in_units(asdict(review.totals), TOTAL_COLUMNS, system),
         "passes": [in_units(asdict(one), PASS_COLUMNS, system) for one in review.passes],
         "detail": detail_json(review, system),
+        "faults": [fault_json(fault, review, system) for fault in review.faults],
         "recording": asdict(review.health),
         "damage": [asdict(damage) for damage in review.run.damage],
         "events": [

@@ -33,7 +33,7 @@ _CLEARED = 0.35  # of the change: less is left, and it counts as mended
 _CLEAR_FRAMES = 20
 _RENEW = 100  # frames after which the size is measured again
 _NOISE_KINDS = ("air", "meter_noise", "meter_missing")
-_ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.8, 0.2
+_ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.9, 0.2
 _SLOW_FRAMES = 80  # a change that took longer came slowly
 _CATCH_SIGMAS, _CATCH_LEAST = 2.5, 0.025
 

@@ -31,7 +31,7 @@ class Noise:
     @property
     def white(self) -> float:
         """Relative standard deviation of one frame, the part that averages away with the number of frames."""
-        return float(self._white2) ** 0.5
+        return float(np.sqrt(self._white2))
 
     def room(self) -> int:
         """Frames until the end of the block."""

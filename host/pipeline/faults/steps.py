@@ -17,6 +17,7 @@ import numpy as np
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.noise import Noise
 from host.pipeline.faults.poles import PoleMap
+from host.pipeline.faults.shape import SHAPE_FRAMES, looks_like_a_step
 from host.pipeline.faults.stretches import Stretches
 
 FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
@@ -82,6 +83,7 @@ class StepWatch:
         self._tuning = tuning or Tuning()
         self._poles, self.noise = PoleMap(), Noise()
         self._stretches = Stretches()
+        self._off: Floats = np.empty(0)
         self.first = log_baseline  # log c of the boom as it should be
         self.baseline = log_baseline or 0.0  # follows drift
         self._learned = 0 if log_baseline is None else FIRST_FRAMES
@@ -149,7 +151,8 @@ class StepWatch:
             off = np.exp(log_c[rest] - rows[0]) - 1.0
             sd = max((sigma[0] ** 2 + sigma[1] ** 2) ** 0.5, _LEAST_SD)
             self._stretches.push(off, expected[rest], log_root[rest], time_s[rest], sd)
-            step, used = self._first_alarm(rows, rough[rest], sigma)
+            step, used = self._first_alarm(rows, off, rough[rest], sigma)
+            self._off = self._off[: len(self._off) - len(off) + used]
             self._stretches.keep(used, len(rows[0]))
             baselines[place : place + used] = rows[0][:used]
             self.baseline = float(rows[1][used - 1])
@@ -159,6 +162,7 @@ class StepWatch:
             if step is not None:
                 found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
                 self._stretches.restart()
+                self._off = np.empty(0)
                 self._sums = (0.0, 0.0, 0, 0)
                 self._collecting = RELEVEL_FRAMES
             place += used
@@ -181,13 +185,21 @@ class StepWatch:
             self._collected = []
         return used
 
-    def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
+    def _first_alarm(
+        self, rows: list[Floats], off: Floats, rough: Floats, sigma: tuple[float, float]
+    ) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         tuning, n = self._tuning, len(rough)
         judged = self._stretches.judge(n, sigma, rough, tuning.rising)
         limit = max(tuning.absolute, _SIGMAS * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
         low, high = rows[2] > limit, rows[3] > limit * 2 * tuning.rising
         adaptive = judged.ratio > tuning.adaptive
+        sd = float(np.hypot(*sigma))
+        self._off = np.concatenate((self._off[-SHAPE_FRAMES:], off))
+        for place in np.flatnonzero(adaptive & judged.down).tolist():
+            end = len(self._off) - n + place + 1
+            if not looks_like_a_step(self._off[max(end - SHAPE_FRAMES, 0) : end], int(judged.frames[place]), sd):
+                adaptive[place] = False
         alarm = adaptive | low | high
         if not alarm.any():
             return None, n
