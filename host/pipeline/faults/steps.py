@@ -196,10 +196,11 @@ class StepWatch:
         adaptive = judged.ratio > tuning.adaptive
         sd = float(np.hypot(*sigma))
         self._off = np.concatenate((self._off[-SHAPE_FRAMES:], off))
-        for place in np.flatnonzero(adaptive & judged.down).tolist():
-            end = len(self._off) - n + place + 1
-            if not looks_like_a_step(self._off[max(end - SHAPE_FRAMES, 0) : end], int(judged.frames[place]), sd):
-                adaptive[place] = False
+        for alarms, lengths in ((adaptive & judged.down, judged.frames), (low, rows[4])):
+            for place in np.flatnonzero(alarms).tolist():
+                end = len(self._off) - n + place + 1
+                if not looks_like_a_step(self._off[max(end - SHAPE_FRAMES, 0) : end], int(lengths[place]), sd):
+                    (low if alarms is low else adaptive)[place] = False
         alarm = adaptive | low | high
         if not alarm.any():
             return None, n
