@@ -21,6 +21,7 @@ COMMANDS = (
     "record",
     "tell",
     "review",
+    "runs",
     "export",
     "replay",
     "simulate",

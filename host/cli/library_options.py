@@ -1,0 +1,70 @@
+"""Options for choosing runs of a folder, which several commands share."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from host.library import Entry, Library
+    from host.library.library import Wanted
+
+
+def add_library_arguments(parser: argparse.ArgumentParser) -> None:
+    """The folder, the filter, and what to read the runs under."""
+    parser.add_argument("--runs", type=Path, help="folder with run files (default: swardflow-runs in the home folder)")
+    parser.add_argument("--site", default="", help="only runs whose site or area holds this text")
+    parser.add_argument("--product", default="", help="only runs whose product holds this text")
+    parser.add_argument("--rig-name", default="", help="only runs of rigs whose name holds this text")
+    parser.add_argument("--find", default="", help="only runs with this text in their name or any note")
+    parser.add_argument("--from", dest="first_day", default="", help="first day, such as 2026-04-01")
+    parser.add_argument("--to", dest="last_day", default="", help="last day")
+    parser.add_argument("--rig", type=Path, help="read the runs under this rig file instead of those recorded in them")
+    parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
+    parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
+
+
+def chosen_library(args: argparse.Namespace) -> Library:
+    """The library that the arguments name. Raises UserError for a rig that cannot be read."""
+    from host.library import Library
+    from host.recorder.folder import DEFAULT_FOLDER
+    from host.rig import load_rig
+
+    folder = args.runs or DEFAULT_FOLDER
+    if args.rig is None:
+        return Library(folder)
+    rig = load_rig(args.rig)
+    return Library(folder, rig_for=lambda run: rig, calibration=rig.toml)
+
+
+def chosen_entries(args: argparse.Namespace) -> list[Entry]:
+    """The entries that the arguments take, with a counter on a terminal while files are read."""
+    return chosen_library(args).wanted(_wanted(args), _show if sys.stderr.isatty() else None)
+
+
+def units_of(args: argparse.Namespace, entries: list[Entry]) -> str:
+    """The units asked for, else those of the newest run, else metric."""
+    newest = [entry.digest.units for entry in entries if entry.digest]
+    return str(args.units or (newest[-1] if newest else "metric"))
+
+
+def _wanted(args: argparse.Namespace) -> Wanted:
+    from datetime import date
+
+    from host.errors import UserError
+    from host.library.library import Wanted
+
+    for option, text in (("--from", args.first_day), ("--to", args.last_day)):
+        try:
+            if text and date.fromisoformat(text).isoformat() != text:
+                raise ValueError
+        except ValueError:
+            raise UserError(f'{option} is "{text}": give a day as year-month-day, such as 2026-04-01') from None
+    return Wanted(args.site, args.product, args.rig_name, args.find, args.first_day, args.last_day)
+
+
+def _show(done: int, whole: int) -> None:
+    end = "\n" if done >= whole else ""
+    print(f"\r{done} of {whole} new or changed files read", end=end, file=sys.stderr, flush=True)

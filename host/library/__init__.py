@@ -1,0 +1,5 @@
+"""A folder of run files is the library; an index in it is a cache that can be deleted at any time."""
+
+from host.library.library import Entry, Library
+
+__all__ = ["Entry", "Library"]

@@ -1,0 +1,83 @@
+"""The index: what was worked out of each file, kept under the file's name, size and time. A cache, nothing more."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+NAME = ".swardflow-index.sqlite"
+_FORMAT = 1
+_TABLE = """CREATE TABLE IF NOT EXISTS kept (
+    name TEXT, calibration TEXT, stamp TEXT, body TEXT, PRIMARY KEY (name, calibration)) WITHOUT ROWID"""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What is kept of one file: `stamp` says of which state of it, `body` is JSON-ready."""
+
+    stamp: str
+    body: dict[str, Any]
+
+
+class Index:
+    """Kept bodies by file name, for one way of reading them (`calibration`).
+
+    A damaged index is made anew; a folder that cannot be written has its index in memory.
+    """
+
+    def __init__(self, folder: Path, calibration: str = "") -> None:
+        self._calibration = calibration
+        path = folder / NAME
+        try:
+            self._base = self._opened(str(path))
+        except sqlite3.DatabaseError:
+            with suppress(OSError):
+                path.unlink()
+            try:
+                self._base = self._opened(str(path))
+            except sqlite3.DatabaseError:
+                self._base = self._opened(":memory:")
+
+    @staticmethod
+    def _opened(where: str) -> sqlite3.Connection:
+        base = sqlite3.connect(where, timeout=10.0)
+        try:
+            if base.execute("PRAGMA user_version").fetchone()[0] != _FORMAT:
+                base.execute("DROP TABLE IF EXISTS kept")
+                base.execute(f"PRAGMA user_version = {_FORMAT}")
+            base.execute(_TABLE)
+            base.execute("SELECT count(*) FROM kept").fetchone()
+            base.execute("PRAGMA synchronous = OFF")
+            base.commit()
+        except BaseException:
+            base.close()
+            raise
+        return base
+
+    def all(self) -> dict[str, Kept]:
+        """Everything kept."""
+        try:
+            rows = self._base.execute(
+                "SELECT name, stamp, body FROM kept WHERE calibration = ?", (self._calibration,)
+            ).fetchall()
+            return {name: Kept(stamp, json.loads(body)) for name, stamp, body in rows}
+        except (sqlite3.DatabaseError, ValueError):
+            return {}
+
+    def keep(self, bodies: dict[str, Kept], gone: list[str]) -> None:
+        """Keep `bodies` and forget the files `gone`. What cannot be kept is worked out again the next time."""
+        with suppress(sqlite3.DatabaseError):
+            self._base.executemany(
+                "INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)",
+                [(name, self._calibration, kept.stamp, json.dumps(kept.body)) for name, kept in bodies.items()],
+            )
+            self._base.executemany("DELETE FROM kept WHERE name = ?", [(name,) for name in gone])
+            self._base.commit()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._base.close()

@@ -1,0 +1,57 @@
+"""Notes and corrections added after a run: a TOML file beside it, dated, only ever appended to.
+
+`2026-05-14T0915-harrow-lea.sward` has `2026-05-14T0915-harrow-lea.notes.toml`. The run file itself stays as it is.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import datetime
+from pathlib import Path
+
+from host.errors import UserError
+
+SUFFIX = ".notes.toml"
+
+
+def notes_path(run: Path) -> Path:
+    """The file with later notes of a run."""
+    return run.with_name(run.stem + SUFFIX)
+
+
+def add_note(run: Path, key: str, value: str, at: datetime) -> Path:
+    """Append a note; a later one of the same key stands for an earlier one, which stays in the file.
+
+    Raises UserError when what is there cannot be read (nothing is changed then), or nothing can be written.
+    """
+    import tomli_w
+
+    path = notes_path(run)
+    if not key.strip():
+        raise UserError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
+    read_notes(run)
+    row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value}
+    try:
+        with path.open("a", encoding="utf-8") as file:
+            file.write("[[note]]\n" + tomli_w.dumps(row) + "\n")
+    except OSError as error:
+        raise UserError(f"the note cannot be written to {path} ({error.strerror}): make room or check rights") from None
+    return path
+
+
+def read_notes(run: Path) -> dict[str, str]:
+    """The newest later note under each key; empty when there are none. Raises UserError for a file that is no notes."""
+    path = notes_path(run)
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise UserError(f"the notes {path} cannot be read ({error}): mend that file or move it away") from None
+    found: dict[str, str] = {}
+    rows = content.get("note", [])
+    for row in rows if isinstance(rows, list) else [None]:
+        if not isinstance(row, dict) or not isinstance(row.get("key"), str) or not isinstance(row.get("value"), str):
+            raise UserError(f"the notes {path} hold something that is no note: give each [[note]] a key and a value")
+        found[row["key"]] = row["value"]
+    return found

@@ -1,0 +1,116 @@
+"""A run in a few numbers: what lists and seasons need, ready to be kept in an index."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from host.errors import UserError
+from host.review.review import Review
+from host.review.steady import Steady, steady_of
+
+SITE_NOTES = ("site", "area")
+PRODUCT_NOTE = "product"
+DIGEST_FORMAT = 1  # grows with every change of what is worked out: kept digests of another format are made anew
+
+
+@dataclass(frozen=True)
+class Digest:
+    """One run; SI units, None where there is nothing to say."""
+
+    started: str  # ISO 8601, empty when not known
+    rig: str
+    units: str
+    site: str
+    product: str
+    complete: bool
+    duration_s: float
+    passes: int
+    volume_m3: float
+    area_m2: float
+    rate_m3_m2: float | None
+    rate_u_m3_m2: float | None
+    target_m3_m2: float
+    variation: float | None  # mean of the passes' coefficients of variation
+    off_target_s: float
+    spraying_s: float
+    standing_m3: float
+    product_per_area: float | None  # m³/m² or kg/m²
+    product_dry: bool
+    over_limit: bool
+    meter_over_tank: float | None
+    meter_over_tank_u: float | None
+    meter_u: float
+    pressure_u_pa: float
+    notes: dict[str, str]
+    steady: Steady | None
+    remark: str = ""  # a note that could not be read
+
+    @property
+    def date(self) -> str:
+        """Day of the run, ISO 8601."""
+        return self.started[:10]
+
+
+def digest_of(review: Review) -> Digest:
+    """Digest of a review. A note that cannot be read costs what hangs on it and is told in `remark`."""
+    totals, rig, notes = review.totals, review.rig, review.notes
+    variations = [strip.variation for strip in review.strips if math.isfinite(strip.variation)]
+    balance = product = None
+    remark = ""
+    try:
+        balance = review.balance
+    except UserError as error:
+        remark = str(error)
+    try:
+        product = review.product
+    except UserError as error:
+        remark = str(error)
+    return Digest(
+        started=review.started.isoformat() if review.started else "",
+        rig=rig.name,
+        units=rig.units,
+        site=next((notes[key] for key in SITE_NOTES if notes.get(key)), ""),
+        product=notes.get(PRODUCT_NOTE, ""),
+        complete=review.health.complete,
+        duration_s=review.health.duration_s,
+        passes=len(review.passes),
+        volume_m3=totals.volume_m3,
+        area_m2=totals.area_m2,
+        rate_m3_m2=totals.rate_m3_m2,
+        rate_u_m3_m2=totals.rate_u_m3_m2,
+        target_m3_m2=rig.target.rate_m3_m2,
+        variation=math.fsum(variations) / len(variations) if variations else None,
+        off_target_s=totals.off_target_s,
+        spraying_s=totals.spraying_s,
+        standing_m3=totals.standing_m3,
+        product_per_area=product.per_area if product else None,
+        product_dry=bool(product and product.dry),
+        over_limit=bool(product and product.over_limit),
+        meter_over_tank=balance.meter_over_tank if balance else None,
+        meter_over_tank_u=balance.meter_over_tank_u if balance else None,
+        meter_u=rig.meter.relative_uncertainty,
+        pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
+        notes=notes,
+        steady=steady_of(review.track, review.passes, rig),
+        remark=remark,
+    )
+
+
+def digest_to_json(digest: Digest) -> dict[str, Any]:
+    """For keeping; NaN becomes None."""
+    out = asdict(digest)
+    if digest.steady is not None:
+        out["steady"] = {k: None if isinstance(v, float) and math.isnan(v) else v for k, v in out["steady"].items()}
+    return out
+
+
+def digest_from_json(kept: Mapping[str, Any]) -> Digest:
+    """Back from keeping. Raises KeyError or TypeError when it is none."""
+    values = {column.name: kept[column.name] for column in fields(Digest)}
+    if values["steady"] is not None:
+        steady: dict[str, Any] = {k: math.nan if v is None else v for k, v in values["steady"].items()}
+        values["steady"] = Steady(**steady)
+    return Digest(**values)

@@ -1,0 +1,90 @@
+"""What steady spraying says about the boom: metered volume against the root of the pressure.
+
+Q = k·√P for an orifice (Bernoulli), so over any stretch the volume is k times the integral of √P: a ratio of sums, in
+which a turn of the pressure knob cancels and a worn or clogged nozzle does not.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.calibrate.uncertainty import sample_deviation
+from host.pipeline import Pass
+from host.review.track import Track
+from host.rig import Rig
+
+SETTLE_S = 1.5  # after the spray opens: rotor, hoses and pressure come to rest
+_LEAST_S = 5.0  # of steady spraying; less is no measurement
+
+
+@dataclass(frozen=True)
+class Steady:
+    """Sums over the steady parts of the passes. `coefficient` is that of the whole boom, m³/s/√Pa.
+
+    `scatter` is the relative standard deviation of the passes' own coefficients and `repeat_u` the relative standard
+    uncertainty of their mean, s/√n (GUM 4.2.3), with `passes` - 1 degrees of freedom; NaN for a single pass.
+    """
+
+    coefficient: float
+    pressure_pa: float  # mean
+    flow_m3_s: float  # mean
+    rated_flow_m3_s: float  # what the rig file's nozzles give at these pressures
+    seconds: float
+    passes: int
+    scatter: float
+    repeat_u: float
+
+
+def steady_of(track: Track, passes: list[Pass], rig: Rig) -> Steady | None:
+    """Steady spraying of a run; None without a transducer or with less than five seconds of it.
+
+    Flow is integrated between edges (no counting step), pressure frame by frame.
+    """
+    if rig.pressure is None:
+        return None
+    sums = [_sums(track, one, rig) for one in passes]
+    sums = [one for one in sums if one[0] > 0.0]
+    if not sums:
+        return None
+    seconds, poured, roots, pressed, rated = (math.fsum(column) for column in zip(*sums, strict=True))
+    if seconds < _LEAST_S or roots <= 0 or poured <= 0:
+        return None
+    own = [one[1] / one[2] for one in sums if one[0] >= 2.0]
+    mean = poured / roots
+    scatter = sample_deviation(own) / mean if len(own) > 1 else math.nan
+    return Steady(
+        coefficient=mean,
+        pressure_pa=pressed / seconds,
+        flow_m3_s=poured / seconds,
+        rated_flow_m3_s=rated / seconds,
+        seconds=seconds,
+        passes=len(own),
+        scatter=scatter,
+        repeat_u=scatter / math.sqrt(len(own)) if len(own) > 1 else math.nan,
+    )
+
+
+def _sums(track: Track, one: Pass, rig: Rig) -> tuple[float, float, float, float, float]:
+    """Seconds, volume, ∫√P dt, ∫P dt and rated volume of the steady part of a pass."""
+    here = track.between(one.start_s, one.end_s)
+    time_s, spraying = track.host_s[here], track.spraying[here]
+    pressure = track.pressure_pa[here]
+    step_s = np.diff(time_s, prepend=one.start_s)
+    opened = spraying & ~np.concatenate(([False], spraying[:-1]))
+    since_s = time_s - np.maximum.accumulate(np.where(opened, time_s, one.start_s))
+    # A gap in the recording is no steady flow.
+    use = spraying & (since_s >= SETTLE_S) & (step_s < 1.0) & (pressure > 0) & (track.flow_m3_s[here] > 0)
+    if not use.any():
+        return 0.0, 0.0, 0.0, 0.0, 0.0
+    dt, p = step_s[use], pressure[use]
+    rated = rig.nozzles.count * rig.nozzles.flow_m3_s(p)
+    return (
+        float(dt.sum()),
+        float((track.flow_m3_s[here][use] * dt).sum()),
+        float((np.sqrt(p) * dt).sum()),
+        float((p * dt).sum()),
+        float((rated * dt).sum()),
+    )

@@ -1,0 +1,51 @@
+"""Run files for the library's tests: simulated, with notes and a date of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from firmware_protocol.messages import Report, encode_report
+from host.journal import JournalWriter
+from host.journal.writer import Snapshot
+from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario import Scenario, load_scenario
+from host.simulate.settings import WalkSettings
+
+
+def short_scenario(**changes: Any) -> Scenario:
+    """One pass of 20 m."""
+    return replace(load_scenario("demo"), **{"events": (), "walk": WalkSettings(passes=1, length_m=20.0)} | changes)
+
+
+def write(
+    path: Path,
+    frames: np.ndarray[Any, Any],
+    rig_toml: str,
+    started: datetime,
+    notes: Mapping[str, str] | None = None,
+    *,
+    tank_m3: float | None = None,
+) -> Path:
+    """A run file of these frames."""
+    writer = JournalWriter(path, Snapshot({"started": started.isoformat()}, rig_toml))
+    writer.event("run_start", 0.0, **({} if tank_m3 is None else {"tank_m3": tank_m3}))
+    for key, value in (notes or {}).items():
+        writer.note(key, value, 0.0)
+    for row in frames:
+        values = row.tolist()
+        writer.raw_line(encode_report(Report(*values[1:])), values[0])
+    writer.flush()
+    writer.close("complete", "made", 0, float(frames["host_s"][-1]) if len(frames) else 0.0)
+    return path
+
+
+def simulated_run(path: Path, started: datetime, notes: Mapping[str, str] | None = None, **changes: Any) -> Path:
+    """A simulated run of one short pass."""
+    scenario = short_scenario(**changes)
+    return write(path, run_frames(ScenarioSource(scenario)), scenario.rig.toml, started, notes)

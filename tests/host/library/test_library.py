@@ -1,0 +1,176 @@
+"""The library: what is listed, what is read again, what a bad file does."""
+
+import json
+import os
+import tomllib
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from host.cli.main import main
+from host.errors import UserError
+from host.journal import read_run
+from host.library import Library
+from host.library.index import NAME
+from host.library.later_notes import add_note, notes_path, read_notes
+from host.library.library import Wanted
+from tests.host.library.made import simulated_run
+
+DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
+
+
+class CountingReader:
+    def __init__(self):
+        self.read = []
+
+    def __call__(self, path):
+        self.read.append(path.name)
+        return read_run(path)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("made")
+    for number, (site, product) in enumerate([("Bowling green", "iron"), ("Rose walk", "iron"), ("Rose walk", "feed")]):
+        notes = {"area": site, "product": product, "operator": "J."}
+        simulated_run(folder / f"r{number}.sward", DAY.replace(day=10 + number), notes)
+    return folder
+
+
+@pytest.fixture
+def folder(made, tmp_path):
+    for path in made.glob("*.sward"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    return tmp_path
+
+
+def names(entries):
+    return [entry.path.stem for entry in entries]
+
+
+def test_runs_are_listed_by_date_and_filtered(folder):
+    library = Library(folder)
+    assert names(library.entries()) == ["r0", "r1", "r2"]
+    assert names(library.wanted(Wanted(site="rose"))) == ["r1", "r2"]
+    assert names(library.wanted(Wanted(product="IRON", site="rose"))) == ["r1"]
+    assert names(library.wanted(Wanted(first_day="2026-05-11", last_day="2026-05-11"))) == ["r1"]
+    assert names(library.wanted(Wanted(text="j."))) == ["r0", "r1", "r2"]
+    assert names(library.wanted(Wanted(rig="nothing of this name"))) == []
+
+
+def test_unchanged_files_are_not_read_again(folder):
+    reader = CountingReader()
+    first = Library(folder, read=reader).entries()
+    assert sorted(reader.read) == ["r0.sward", "r1.sward", "r2.sward"]
+    reader.read.clear()
+    assert Library(folder, read=reader).entries() == first
+    assert reader.read == []
+    os.utime(folder / "r1.sward", ns=(1, 1))
+    add_note(folder / "r2.sward", "weather", "light air", DAY)
+    Library(folder, read=reader).entries()
+    assert sorted(reader.read) == ["r1.sward", "r2.sward"]
+
+
+def test_the_index_may_be_deleted_or_damaged_at_any_time(folder):
+    before = Library(folder).entries()
+    (folder / NAME).unlink()
+    assert Library(folder).entries() == before
+    (folder / NAME).write_bytes(b"SQLite format 3\0" + os.urandom(5000))
+    assert Library(folder).entries() == before
+    reader = CountingReader()
+    assert Library(folder, read=reader).entries() == before
+    assert reader.read == []
+
+
+def test_a_folder_where_nothing_can_be_kept_is_listed_all_the_same(folder):
+    (folder / NAME).mkdir()
+    assert names(Library(folder).entries()) == ["r0", "r1", "r2"]
+
+
+def test_bad_files_are_named_and_disturb_nothing(folder):
+    good = Library(folder).entries()
+    (folder / "empty.sward").write_bytes(b"")
+    (folder / "photo.sward").write_bytes(b"\x89PNG\r\n" + os.urandom(20_000))
+    text = (folder / "r0.sward").read_bytes()
+    from host.journal.records import json_record
+
+    later = json_record("H", 0.0, {"format": "swardflow run", "schema": "9.0"})
+    (folder / "later.sward").write_bytes(later + b"".join(text.splitlines(True)[1:]))
+    with (folder / "huge.sward").open("wb") as file:
+        file.truncate(3 << 30)
+    lines = text.splitlines(True)
+    lines[len(lines) // 2] = lines[len(lines) // 2].replace(b"R", b"r")
+    (folder / "damaged.sward").write_bytes(b"".join(lines))
+    (folder / "torn.sward").write_bytes(text[: len(text) // 2])
+    (folder / "folder.sward").mkdir()
+    found = {entry.path.stem: entry for entry in Library(folder).entries()}
+    assert [found[name] for name in ("r0", "r1", "r2")] == good
+    assert "empty" in found["empty"].problem
+    assert "no Swardflow run file" in found["photo"].problem
+    assert "format 9.0" in found["later"].problem
+    assert "too large" in found["huge"].problem
+    for name in ("empty", "photo", "later", "huge"):
+        assert found[name].digest is None
+        assert found[name].problem.count("\n") == 0
+    assert not found["damaged"].digest.complete
+    assert not found["torn"].digest.complete
+    assert "folder" not in found
+
+
+def test_notes_stand_beside_the_run_and_later_ones_win(folder):
+    run = folder / "r0.sward"
+    before = run.read_bytes()
+    add_note(run, "product", 'corrected: "feed"\\ 2\n', DAY)
+    add_note(run, "weather", "light air, 14 °C", DAY)
+    add_note(run, "product", "feed", DAY)
+    assert run.read_bytes() == before
+    assert read_notes(run) == {"product": "feed", "weather": "light air, 14 °C"}
+    assert len(tomllib.loads(notes_path(run).read_text())["note"]) == 3
+    entry = Library(folder).wanted(Wanted(product="feed", site="bowling"))
+    assert names(entry) == ["r0"]
+
+
+def test_notes_that_cannot_be_read_are_told_and_not_added_to(folder):
+    run = folder / "r0.sward"
+    notes_path(run).write_text("[[note", encoding="utf-8")
+    with pytest.raises(UserError, match="mend that file"):
+        add_note(run, "weather", "dry", DAY)
+    assert notes_path(run).read_text() == "[[note"
+    entry = Library(folder).entries()[0]
+    assert entry.digest is not None
+    assert "mend that file" in entry.problem
+
+
+def test_a_note_that_is_no_quantity_costs_only_what_hangs_on_it(folder):
+    add_note(folder / "r0.sward", "tank left", "about half", DAY)
+    entry = Library(folder).entries()[0]
+    assert "tank left" in entry.problem
+    assert entry.digest.volume_m3 > 0
+    assert entry.digest.meter_over_tank is None
+
+
+def test_an_old_run_under_another_rig_does_not_touch_what_is_kept(folder, tmp_path):
+    rig = read_run(folder / "r0.sward").rig_toml
+    from host.rig import rig_from_toml
+
+    other = rig_from_toml(rig.replace('"10 Hz", "438 /L"', '"10 Hz", "400 /L"'))
+    before = Library(folder).entries()
+    again = Library(folder, rig_for=lambda run: other, calibration=other.toml).entries()
+    assert again[0].digest.volume_m3 > before[0].digest.volume_m3
+    assert Library(folder).entries() == before
+
+
+def test_the_command(folder, capsys):
+    assert main(["runs", "--runs", str(folder), "--site", "rose", "--json"]) == 0
+    out = json.loads(capsys.readouterr().out)
+    assert [Path(one["run"]).stem for one in out] == ["r1", "r2"]
+    assert out[0]["rate_gal_per_1000_ft2"] == pytest.approx(1.0, rel=0.1)
+    assert main(["runs", "--runs", str(folder), "--note", "r1", "weather=dry"]) == 0
+    (folder / "empty.sward").write_bytes(b"")
+    assert main(["runs", "--runs", str(folder)]) == 1
+    printed = capsys.readouterr().out
+    assert "! run file" in printed
+    assert "Rose walk" in printed
+    assert main(["runs", "--runs", str(folder), "--from", "May"]) == 2
+    assert main(["runs", "--runs", str(folder / "nowhere")]) == 2
