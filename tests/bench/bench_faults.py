@@ -1,4 +1,4 @@
-"""How soon and how surely faults are called. Run: python -m tests.bench.bench_faults PART [--size short|full] [--seed N]
+"""How soon and how surely faults are called. Run: python -m tests.bench.bench_faults [PART]
 
 PART is one of
   delays    seconds from a sudden clog to the alarm, mean and 95 %, beside a lower bound and other detectors, all at one
@@ -6,8 +6,9 @@ PART is one of
   healthy   false alarms over healthy hours; `--drift 3` for sensors that drift three times as much
   causes    confusion of causes
   creep     a clog that grows over ten minutes
-`short` takes about two minutes for all parts, `medium` half an hour, `full` hours. Single results go to a file as they come (`--keep`), and a
-second start goes on where the first one stopped. Seeds of tuning and of judging never meet: tuning used 0 to 99 999.
+`--size short` takes about two minutes for all parts, `medium` half an hour. Single results go to a file as
+they come (`--keep`), and a second start goes on where the first one stopped. Seeds of tuning and of judging never meet:
+tuning used 0 to 99 999.
 """
 
 from __future__ import annotations
@@ -152,7 +153,7 @@ def healthy(size: dict[str, int], seed: int, drift: float, kept: Kept) -> None:
 
 
 def poisson_interval(count: int) -> tuple[float, float]:
-    """95 % interval of a Poisson mean, Byar's approximation (Breslow, Day: Statistical Methods in Cancer Research II)."""
+    """95 % interval of a Poisson mean, Byar's approximation (Breslow, Day: Statistical Methods in Cancer Research)."""
     low = count * (1 - 1 / (9 * count) - 1.96 / (3 * math.sqrt(count))) ** 3 if count else 0.0
     more = count + 1
     return low, more * (1 - 1 / (9 * more) + 1.96 / (3 * math.sqrt(more))) ** 3

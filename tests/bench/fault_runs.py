@@ -45,7 +45,8 @@ def healthy_frames(name: str, seed: int, hours: float, drift: float = 1.0) -> np
 
 def fault_run(name: str, seed: int, kind: str, drift: float = 1.0, **detail: Any) -> FaultRun:
     """A healthy run in which one fault comes in the middle of a pass, after BEFORE_S, at a random moment."""
-    rng = np.random.default_rng([seed, 3])
+    nozzles, _, pulses = RIGS[name]
+    rng = np.random.default_rng([seed, 3, nozzles, pulses])
     rig = rig_named(name)
     scenario = healthy_scenario(rig, rng, 0.2, drift)
     lengths = np.array(scenario.walk.lengths)
@@ -58,7 +59,8 @@ def fault_run(name: str, seed: int, kind: str, drift: float = 1.0, **detail: Any
     events += (Event(kind, at_s, pass_number=number + 1, **detail),)
     duration = float(starts[number] * 1.2 + at_s + AFTER_S + detail.get("over_s", 0.0))
     source = ScenarioSource(
-        replace(scenario, duration_s=duration, walk=walk, events=events), np.random.default_rng([seed, 4])
+        replace(scenario, duration_s=duration, walk=walk, events=events),
+        np.random.default_rng([seed, 4, nozzles, pulses]),
     )
     frames = run_frames(source)
     begun = max(e.at_s for e in source.sprayer.happenings.events if e.kind == kind)

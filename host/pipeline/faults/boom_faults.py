@@ -208,7 +208,12 @@ class BoomFaults:
         one.before = float(self._stretch.watched.baseline[i]) if step.adaptive else self._first
         one.after = float(np.mean(rows[_LOG_C, -min(step.frames, 3) :]))
         one.sure = 0.5
-        self._before = Before(one.before, float(np.mean(earlier[_LOG_P])), float(np.median(earlier[_MOVED])))
+        self._before = Before(
+            one.before,
+            float(np.mean(earlier[_LOG_P])),
+            float(np.median(earlier[_MOVED])),
+            _spread(rows[_LOG_C, :onset]),
+        )
         self._fast = step.adaptive and step.frames <= _SLOW_FRAMES
         self._current = one
 
@@ -243,6 +248,7 @@ class BoomFaults:
             float(np.mean(pressures)),
             float(np.median(rows[_MOVED])),
             float(np.median(one.roughs)),
+            _spread(levels),
             count,
             self._fast,
         )
@@ -254,3 +260,8 @@ class BoomFaults:
     def _close(self, one: Opened, at_s: float, area_m2: float) -> None:
         one.ended_s, one.ended_m2, one.final = at_s, area_m2, True
         self._current = None
+
+
+def _spread(log_c: Floats) -> float:
+    """Standard deviation from frame to frame; infinite for too few."""
+    return float(np.std(np.diff(log_c))) if len(log_c) >= 10 else math.inf

@@ -15,6 +15,7 @@ PRESSURE_SD = 0.02  # of ln P between two stretches of some seconds: the regulat
 LAG_FRAMES = 6
 ROUGH = 2.5  # times the run's own noise: air or false pulses, not an orifice
 ROUGH_PRESSURE = 2.0
+SPREAD = 2.5  # the same, for frames of which only some are spoilt
 DROOP_U = 0.05
 _RANGE = 0.12, 0.06  # of small bypass regulators before anything has been learned (our own design figure)
 
@@ -26,6 +27,7 @@ class Before:
     log_c: float
     log_p: float
     log_p_step: float  # median change of ln P from frame to frame
+    spread: float  # standard deviation of log c from frame to frame
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ class After:
     log_p: float
     log_p_step: float
     rough: float  # median
+    spread: float
     frames: int
     fast: bool  # came within seconds
 
@@ -77,7 +80,7 @@ class Droop:
 def judge(before: Before, after: After, nozzles: int, droop: tuple[float, float]) -> Verdict:
     """The cause of a step from `before` to `after`."""
     step = after.log_c - before.log_c
-    if after.rough >= ROUGH:
+    if after.rough >= ROUGH or after.spread >= SPREAD * before.spread:
         if after.log_p_step >= ROUGH_PRESSURE * before.log_p_step:
             return Verdict("air", (), 0.9)
         return Verdict("meter_noise", (), 0.9) if step > 0 else Verdict("meter_missing", ("air",), 0.8)

@@ -1,0 +1,104 @@
+"""One fault each, on fixed seeds: what is called, how soon, and how big.
+
+Which way flow and pressure go in each fault is a fact of the trade (common practice).
+"""
+
+import pytest
+
+from host.pipeline import Pipeline
+from host.pipeline.faults import CAUSES, LOOK_ALIKE
+from host.units import PSI_PA
+from tests.bench.fault_runs import fault_run, healthy_frames, rig_named
+
+THREE = "3x0.3, 450/L"
+CASES = [
+    ("clog", {"amount": 1.0}, {"clog"}, 0.6),
+    ("clog", {"amount": 0.5}, {"clog", "meter_low"}, 0.8),
+    ("clog", {"amount": 0.25}, {"clog", "meter_low"}, 1.2),
+    ("kink", {"amount": 0.5}, {"clog"}, 0.6),
+    ("lost_tip", {"amount": 4.0}, {"lost_tip"}, 3.0),
+    ("leak", {"amount": 0.25}, {"leak", "wear"}, 3.0),
+    ("strainer", {"amount": 0.75}, {"supply_short"}, 3.0),
+    ("battery", {"amount": 0.4}, {"battery"}, 2.0),
+    ("air", {"amount": 0.7}, {"air"}, 10.0),
+    ("valve_shut", {}, {"valve_shut"}, 1.5),
+    ("meter_stuck", {}, {"meter_stuck"}, 1.5),
+    ("meter_low", {"amount": 0.3}, {"meter_low", "clog"}, 1.0),
+    ("meter_missing", {"amount": 0.2}, {"meter_missing"}, 5.0),
+    ("meter_noise", {"amount": 60.0}, {"meter_noise"}, 5.0),
+    ("transducer_open", {}, {"transducer_open"}, 0.8),
+    ("transducer_short", {}, {"transducer_short"}, 0.8),
+    ("transducer_frozen", {}, {"transducer_frozen"}, 2.5),
+    ("transducer_drift", {"amount": 5 * PSI_PA}, {"transducer_drift"}, 2.0),
+    ("wheel_stuck", {}, {"wheel_stuck"}, 1.5),
+    ("board_reset", {"lasts_s": 1.5}, {"board_reset"}, 2.5),
+    ("link_stall", {"lasts_s": 4.0}, {"link_stale"}, 5.0),
+    ("unplug", {"lasts_s": 5.0}, {"link_stale"}, 6.0),
+    ("line_loss", {"amount": 0.1}, {"link_poor"}, 15.0),
+]
+
+
+def called(run):
+    pipeline = Pipeline(run.rig)
+    pipeline.push(run.frames, [])
+    return pipeline.faults()
+
+
+@pytest.mark.parametrize(("kind", "detail", "names", "within_s"), CASES, ids=[f"{c[0]} {c[1]}" for c in CASES])
+def test_it_is_called_by_its_name(kind, detail, names, within_s):
+    run = fault_run(THREE, 7, kind, **detail)
+    faults = called(run)
+    assert faults, "nothing was called"
+    assert faults[0].kind in names
+    assert 0 <= faults[0].called_s - run.at_s <= within_s
+    assert faults[0].began_s <= faults[0].called_s
+
+
+@pytest.mark.parametrize("name", ["2x0.2, 450/L", "5x0.2, 450/L", "8x0.2, 450/L", "3x0.3, 2000/L", "8x0.2, 2000/L"])
+@pytest.mark.parametrize("share", [1.0, 0.5])
+def test_a_clog_is_called_on_every_rig_with_its_size(name, share):
+    run = fault_run(name, 11, "clog", amount=share)
+    fault = called(run)[0]
+    assert fault.kind in ("clog", "meter_low")
+    assert fault.called_s - run.at_s < 2.0
+    assert fault.nozzles == pytest.approx(share, abs=max(3 * fault.nozzles_u, 0.05))
+    assert fault.area_m2 > 0
+
+
+def test_an_end_is_called_too():
+    run = fault_run(THREE, 5, "clog", amount=1.0, lasts_s=10.0)
+    fault = called(run)[0]
+    assert fault.ended_s - run.at_s == pytest.approx(10.0, abs=4.0)
+
+
+def test_a_small_clog_is_never_said_for_sure_to_be_no_meter_fault():
+    for seed in range(3):
+        fault = called(fault_run(THREE, 30 + seed, "clog", amount=0.25))[0]
+        assert fault.sure < 0.9
+        assert set(fault.or_else) & {"clog", "meter_low"}
+        assert " or " in fault.words
+
+
+def test_a_nozzle_clogged_from_the_start_shows_against_a_catch_test():
+    run = fault_run(THREE, 5, "knob", amount=38 * PSI_PA)
+    nozzles = run.rig.nozzles
+    whole = nozzles.count * nozzles.coefficient
+    for factor, expected in ((1.0, []), (1.5, ["clog"])):  # against 1.5 the boom lacks a third
+        pipeline = Pipeline(run.rig, catch=(whole * factor, 0.01))
+        pipeline.push(run.frames, [])
+        assert [fault.kind for fault in pipeline.faults()] == expected
+
+
+def test_healthy_spraying_with_knob_pace_jolts_and_passes_raises_nothing():
+    pipeline = Pipeline(rig_named(THREE))
+    pipeline.push(healthy_frames(THREE, 3, 0.5), [])
+    assert pipeline.faults() == []
+
+
+def test_every_cause_says_what_to_look_at():
+    for kind, cause in CAUSES.items():
+        assert cause.words, kind
+        assert cause.check, kind
+    for kind, others in LOOK_ALIKE.items():
+        assert CAUSES[kind].tell, kind
+        assert set(others) <= set(CAUSES)
