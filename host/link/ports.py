@@ -49,8 +49,10 @@ def open_port(address: str) -> Port:
     if not address:
         raise UserError(f"no port was given: name one, such as /dev/ttyUSB0{_ports_here()}")
     try:
+        # pyserial's rfc2217 client refuses to open with a time limit for writing.
+        write_timeout = None if address.lower().startswith("rfc2217://") else _WRITE_TIMEOUT_S
         port = serial.serial_for_url(
-            address, baudrate=BAUD, timeout=WAIT_S, write_timeout=_WRITE_TIMEOUT_S, exclusive=True
+            address, baudrate=BAUD, timeout=WAIT_S, write_timeout=write_timeout, exclusive=True
         )
     except (OSError, ValueError) as error:
         raise UserError(_sentence(address, error)) from None

@@ -20,8 +20,9 @@ import serial
 from host.errors import UserError
 from host.link import LineRead, Link, LinkChange, open_port
 from tests.host.link.boards import AnsweringBoard, LoopEnd, PtyEnd, SocketEnd, identity, report
+from tests.host.link.telnet_end import Rfc2217End
 
-ENDS = {"pty": PtyEnd, "socket": SocketEnd, "loop": LoopEnd}
+ENDS = {"pty": PtyEnd, "socket": SocketEnd, "loop": LoopEnd, "rfc2217": Rfc2217End}
 
 
 @pytest.fixture(params=ENDS)
