@@ -32,7 +32,7 @@ class FakeProcess:
         self.code = -9
 
 
-class Yard:
+class Trio:
     """Three children, a clock, and what was said."""
 
     def __init__(self, board=False):
@@ -56,78 +56,78 @@ class Yard:
 
 
 @pytest.fixture
-def yard():
-    return Yard()
+def trio():
+    return Trio()
 
 
-def test_all_well(yard):
-    assert yard.together.look() is None
-    assert yard.said == []
+def test_all_well(trio):
+    assert trio.together.look() is None
+    assert trio.said == []
 
 
-def test_a_page_that_falls_over_is_started_again_and_the_recorder_left_alone(yard):
-    yard.now = 60.0
-    yard.ends("page", -9)
-    assert yard.together.look() is None
-    assert len(yard.started["page"]) == 2
-    assert len(yard.started["recorder"]) == 1
-    assert yard.started["recorder"][0].signals == []
+def test_a_page_that_falls_over_is_started_again_and_the_recorder_left_alone(trio):
+    trio.now = 60.0
+    trio.ends("page", -9)
+    assert trio.together.look() is None
+    assert len(trio.started["page"]) == 2
+    assert len(trio.started["recorder"]) == 1
+    assert trio.started["recorder"][0].signals == []
 
 
-def test_a_page_that_never_starts_is_given_up_and_the_recording_goes_on(yard):
+def test_a_page_that_never_starts_is_given_up_and_the_recording_goes_on(trio):
     for _ in range(10):
-        yard.ends("page", 1)
-        assert yard.together.look() is None
-    assert len(yard.started["page"]) == 5
-    assert len([line for line in yard.said if "page does not start" in line]) == 1
-    assert yard.started["recorder"][0].code is None
+        trio.ends("page", 1)
+        assert trio.together.look() is None
+    assert len(trio.started["page"]) == 5
+    assert len([line for line in trio.said if "page does not start" in line]) == 1
+    assert trio.started["recorder"][0].code is None
 
 
-def test_a_mistake_of_the_users_ends_it_with_its_exit_code(yard):
-    yard.ends("recorder", 2)
-    assert yard.together.look() == 2
+def test_a_mistake_of_the_users_ends_it_with_its_exit_code(trio):
+    trio.ends("recorder", 2)
+    assert trio.together.look() == 2
 
 
-def test_a_killed_recorder_is_started_again(yard):
-    yard.now = 100.0
-    yard.ends("recorder", -9)
-    assert yard.together.look() is None
-    assert len(yard.started["recorder"]) == 2
-    assert "new run file" in yard.said[0]
+def test_a_killed_recorder_is_started_again(trio):
+    trio.now = 100.0
+    trio.ends("recorder", -9)
+    assert trio.together.look() is None
+    assert len(trio.started["recorder"]) == 2
+    assert "new run file" in trio.said[0]
 
 
-def test_a_recorder_that_keeps_falling_over_is_no_recording(yard):
+def test_a_recorder_that_keeps_falling_over_is_no_recording(trio):
     codes = []
     for _ in range(5):
-        yard.ends("recorder", -11)
-        codes.append(yard.together.look())
+        trio.ends("recorder", -11)
+        codes.append(trio.together.look())
     assert codes[-1] == 1
 
 
-def test_a_run_that_was_stopped_leaves_the_page_up(yard):
-    yard.ends("recorder", 0)
-    assert yard.together.look() is None
-    assert yard.together.look() is None
-    assert len(yard.started["recorder"]) == 1
-    assert yard.started["page"][0].signals == []
+def test_a_run_that_was_stopped_leaves_the_page_up(trio):
+    trio.ends("recorder", 0)
+    assert trio.together.look() is None
+    assert trio.together.look() is None
+    assert len(trio.started["recorder"]) == 1
+    assert trio.started["page"][0].signals == []
 
 
 def test_the_end_of_the_emulated_run_ends_the_recording_in_good_order():
-    yard = Yard(board=True)
-    yard.ends("board", 0)
-    assert yard.together.look() is None
-    assert yard.started["recorder"][0].signals == [signal.SIGINT]
+    trio = Trio(board=True)
+    trio.ends("board", 0)
+    assert trio.together.look() is None
+    assert trio.started["recorder"][0].signals == [signal.SIGINT]
 
 
 def test_stopping_ends_the_recorder_first_and_patiently():
-    yard = Yard(board=True)
-    yard.together.stop()
-    assert yard.started["recorder"][0].signals == [signal.SIGINT]
-    assert yard.started["page"][0].signals == [signal.SIGTERM]
-    assert yard.started["board"][0].signals == [signal.SIGTERM]
+    trio = Trio(board=True)
+    trio.together.stop()
+    assert trio.started["recorder"][0].signals == [signal.SIGINT]
+    assert trio.started["page"][0].signals == [signal.SIGTERM]
+    assert trio.started["board"][0].signals == [signal.SIGTERM]
 
 
-def test_what_does_not_end_is_ended(yard):
-    yard.started["page"][0].stubborn = True
-    yard.together.stop()
-    assert yard.started["page"][0].signals == [signal.SIGTERM, signal.SIGKILL]
+def test_what_does_not_end_is_ended(trio):
+    trio.started["page"][0].stubborn = True
+    trio.together.stop()
+    assert trio.started["page"][0].signals == [signal.SIGTERM, signal.SIGKILL]
