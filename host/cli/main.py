@@ -22,6 +22,8 @@ COMMANDS = (
     "tell",
     "review",
     "runs",
+    "compare",
+    "season",
     "export",
     "replay",
     "simulate",

@@ -25,10 +25,12 @@ def run(args: argparse.Namespace) -> int:
     """Print the review; 1 when the recording is not complete."""
     import json
 
+    from host.library.later_notes import read_notes
     from host.review.review import review_run
     from host.review.text import review_json, review_text
 
-    review = review_run(run_path(args), args.rig)
+    path = run_path(args)
+    review = review_run(path, args.rig, later_notes=read_notes(path))
     system = args.units or review.rig.units
     if args.json:
         print(json.dumps(review_json(review, system), indent=2, allow_nan=False, default=str))

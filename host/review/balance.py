@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from host.calibrate.uncertainty import rectangular, resolution
+from host.calibrate.uncertainty import resolution
+from host.calibrate.vessels import TANK
 from host.errors import UserError
 from host.journal import Happening
 from host.rig import Rig
@@ -16,10 +17,6 @@ from host.units import parse_quantity
 NOTE_TANK_LEFT = "tank left"
 NOTE_MIX = "mix"
 NOTE_LABEL_LIMIT = "label limit"
-
-# A tank's own marks: read to half a litre, right to 3 % (as host/calibrate/CARDS.md assumes for them).
-_MARK_STEP_M3 = 0.5e-3
-_MARK_ACCURACY = 0.03
 
 
 @dataclass(frozen=True)
@@ -74,8 +71,8 @@ def tank_balance(
         drawn = start + math.fsum(r for r in refills if r is not None) - measured
         if drawn > 0:
             ratio = metered_m3 / drawn
-            reading = math.sqrt(2.0 + len(refills)) * resolution(_MARK_STEP_M3)
-            ratio_u = ratio * math.hypot(reading / drawn, rectangular(_MARK_ACCURACY))
+            reading = math.sqrt(2.0 + len(refills)) * resolution(TANK.step_m3)
+            ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
     return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u)
 
 

@@ -13,7 +13,7 @@ from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 1  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 2  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,7 @@ class Digest:
     meter_over_tank_u: float | None
     meter_u: float
     pressure_u_pa: float
+    calibration: str  # the same text for runs read under the same meter and transducer
     notes: dict[str, str]
     steady: Steady | None
     remark: str = ""  # a note that could not be read
@@ -93,6 +94,7 @@ def digest_of(review: Review) -> Digest:
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
+        calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
         steady=steady_of(review.track, review.passes, rig),
         remark=remark,

@@ -1,0 +1,195 @@
+"""A run against a catch test of the same rig, and two runs against each other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from host.calibrate.boom import Reading
+from host.calibrate.cards import Card
+from host.calibrate.uncertainty import Combined, Component, combine
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE
+from host.errors import UserError
+from host.review.review import Review
+from host.review.steady import Steady, steady_of
+
+AGREES = "agrees"
+WORN_OR_DRIFTED = "nozzles worn or meter drifted"
+CLOGGED = "partly clogged"
+CATCH_AGAIN = "catch again"
+
+# An expanded uncertainty of more than the usual 10 % for a faulty nozzle (LSU AgCenter, "Sprayer Calibration") shows
+# nothing that matters.
+_TOO_VAGUE = 0.10
+_DEFAULT_SCATTER = 0.01  # of a run with a single pass: assumed, and said
+_RUN_TO_RUN = (
+    0.005  # relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it
+)
+
+
+@dataclass(frozen=True)
+class BoomCard:
+    """A catch test as its card keeps it: (pressure Pa, coefficient of the whole boom m³/s/√Pa), rising by pressure.
+
+    `relative_u` are the parts of its relative standard uncertainty.
+    """
+
+    made: datetime
+    nozzles: int
+    points: tuple[tuple[float, float], ...]
+    parts: tuple[Component, ...]
+
+    def coefficient(self, pressure_pa: float) -> float:
+        """The boom's coefficient at a pressure, read between the catches, held beyond them."""
+        at, values = zip(*self.points, strict=True)
+        return float(np.interp(pressure_pa, at, values))
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Measured over expected, its uncertainty for 95 % (relative to 1), the verdict, and what to do, in a sentence."""
+
+    ratio: float
+    uncertainty: Combined
+    verdict: str
+    advice: str
+    remarks: tuple[str, ...] = ()
+
+
+def boom_card(card: Card) -> BoomCard:
+    """The catch test on a card. Raises UserError when the card is none, or does not hold what it should."""
+    import tomllib
+
+    record = tomllib.loads(card.toml).get("record", {})
+    try:
+        catches = sorted(record["catches"], key=lambda one: float(one["pressure_kPa"]))
+        points = tuple(
+            (float(one["pressure_kPa"]) * 1e3, math.fsum(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])))
+            for one in catches
+        )
+        if not points or any(not (p > 0 and c > 0) for p, c in points):
+            raise ValueError
+        return BoomCard(card.made, int(record["nozzles"]), points, _catch_parts(record))
+    except (KeyError, TypeError, ValueError, ZeroDivisionError):
+        raise UserError(
+            f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
+            "'swardflow calibrate boom'"
+        ) from None
+
+
+def _catch_parts(record: Mapping[str, Any]) -> tuple[Component, ...]:
+    vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
+    reading = Reading(vessel=vessel)
+    first = record["catches"][0]
+    volumes = [float(volume) * 1e-6 for volume in first["volumes_mL"]]
+    return (
+        Component("catch: scale of the vessel", vessel.scale_uncertainty()),
+        Component("catch: reading", vessel.reading_uncertainty() * math.sqrt(len(volumes)) / math.fsum(volumes)),
+        Component("catch: time", reading.time_s / float(first["time_s"])),
+        # Half, because the flow goes with the square root of the pressure.
+        Component("catch: gauge", reading.pressure_pa / (float(first["pressure_kPa"]) * 1e3) / 2.0),
+    )
+
+
+def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
+    """Flow of the run at its pressure against what the nozzles gave in the catch test.
+
+    The ratio of the two orifice coefficients Q/√P; uncertainties combined after GUM 5.1.2, coverage by G.4.1.
+    Raises UserError when the run has no steady spraying with a known pressure.
+    """
+    steady = _steady(review)
+    if catch.nozzles != review.rig.nozzles.count:
+        raise UserError(
+            f"the catch test has {catch.nozzles} nozzles and the run's rig {review.rig.nozzles.count}: "
+            "compare with a catch test of this boom"
+        )
+    ratio = steady.coefficient / catch.coefficient(steady.pressure_pa)
+    repeat, remarks = _repeatability(steady, "run")
+    meter = Component("run: meter factor", review.rig.meter.relative_uncertainty)
+    parts = [*catch.parts, meter, _transducer(review, steady), repeat, _run_to_run("run")]
+    combined = combine(parts)
+    low, high = catch.points[0][0], catch.points[-1][0]
+    if not 0.7 * low <= steady.pressure_pa <= 1.4 * high:
+        remarks += ("the run's pressure is far from that of the catch test",)
+    return Comparison(ratio, combined, *judged(ratio, combined.expanded, catch.nozzles), remarks)
+
+
+def judged(ratio: float, expanded: float, nozzles: int) -> tuple[str, str]:
+    """Verdict and advice for a ratio run/catch with a relative expanded uncertainty."""
+    off = f"{abs(ratio - 1):.1%} {'more' if ratio > 1 else 'less'} than the catch test, known to ± {expanded:.1%}"
+    if expanded > _TOO_VAGUE:
+        return CATCH_AGAIN, f"{off}: too little is known to say anything; calibrate the meter and catch again"
+    if abs(ratio - 1.0) <= expanded * ratio:
+        return AGREES, f"{off}: no difference that this data can show"
+    if ratio > 1.0:
+        return (
+            WORN_OR_DRIFTED,
+            f"{off}: the nozzles are worn, something leaks behind the meter, or the meter has drifted; one run cannot "
+            "tell which; the next catch decides",
+        )
+    blocked = (nozzles - 1) / nozzles
+    hint = f" ({blocked:.0%} would be one of {nozzles} nozzles shut)" if nozzles > 1 and ratio < 0.95 else ""
+    return (
+        CLOGGED,
+        f"{off}{hint}: tips or their strainers are partly clogged, or the meter reads low; with the pump off and the "
+        "pressure let off clean them, then catch again",
+    )
+
+
+def run_against_run(earlier: Review, later: Review) -> Comparison:
+    """The later run's orifice coefficient over the earlier one's, such as before and after cleaning.
+
+    What both have in common cancels (GUM 5.2.2, full correlation): with the same meter and transducer calibration
+    only repeatability is left. Raises UserError as `run_against_catch`.
+    """
+    before, after = _steady(earlier), _steady(later)
+    ratio = after.coefficient / before.coefficient
+    first, remarks = _repeatability(before, "earlier run")
+    second, more = _repeatability(after, "later run")
+    parts = [first, second, _run_to_run("earlier run"), _run_to_run("later run")]
+    same = earlier.rig.meter == later.rig.meter and earlier.rig.pressure == later.rig.pressure
+    if not same:
+        for review, steady in ((earlier, before), (later, after)):
+            parts += [Component("meter factor", review.rig.meter.relative_uncertainty), _transducer(review, steady)]
+    else:
+        # One zero error at two pressures does not cancel whole: what is left of it.
+        unit = _transducer(earlier, before).standard - _transducer(later, after).standard
+        parts.append(Component("transducer at two pressures", abs(unit)))
+    combined = combine(parts)
+    change = f"{abs(ratio - 1):.1%} {'more' if ratio > 1 else 'less'} flow at the same pressure, known to ± "
+    change += f"{combined.expanded:.1%}"
+    if abs(ratio - 1.0) <= combined.expanded * ratio:
+        return Comparison(ratio, combined, "no change", f"{change}: no change that this data can show", remarks + more)
+    what = "more opening: cleaned, worn, or the meter drifted" if ratio > 1 else "less: clogging, or the meter drifted"
+    return Comparison(ratio, combined, "changed", f"{change}; {what}", remarks + more)
+
+
+def _steady(review: Review) -> Steady:
+    steady = steady_of(review.track, review.passes, review.rig)
+    if steady is None:
+        raise UserError(
+            f"{review.run.path.name} has no five seconds of steady spraying with a known pressure: compare a run of a "
+            "rig with a transducer"
+        )
+    return steady
+
+
+def _transducer(review: Review, steady: Steady) -> Component:
+    known = review.rig.pressure.uncertainty_pa if review.rig.pressure else 0.0
+    return Component("run: transducer", known / steady.pressure_pa / 2.0)
+
+
+def _run_to_run(name: str) -> Component:
+    return Component(f"{name}: from day to day (assumed)", _RUN_TO_RUN)
+
+
+def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...]]:
+    if steady.passes < 2:
+        remark = f"{name}: one pass only, its repeatability is taken as {_DEFAULT_SCATTER:.0%}"
+        return Component(f"{name}: repeatability (assumed)", _DEFAULT_SCATTER), (remark,)
+    return Component(f"{name}: repeatability over {steady.passes} passes", steady.repeat_u, steady.passes - 1), ()

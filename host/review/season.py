@@ -1,0 +1,299 @@
+"""A season of one rig: what changed, when, and what the data can and cannot tell apart.
+
+Three series, each a ratio that the pressure knob and the pace do not move, or named as one that they do:
+
+- the boom's orifice coefficient Q/√P: nozzles and meter both move it;
+- metered volume over what left the tank by its marks: the meter alone moves it;
+- pressure: strainer, pump, battery and the hand on the knob move it, nozzles and meter hardly do.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from host.calibrate.boom import WORN_OVER
+from host.calibrate.uncertainty import student_factor
+from host.pipeline.columns import Floats
+from host.review.digest import Digest
+from host.review.trend import Stretch, stretches
+
+WEAR, CLOGGING, METER_STEP, METER_DRIFT = "nozzles wear", "nozzles clog", "meter changed", "meter drifts"
+NOZZLE_STEP, UNCLEAR_STEP, UNCLEAR_DRIFT = "nozzles changed", "meter or nozzles changed", "meter or nozzles drift"
+STRAINER, TANK_ONLY = "strainer filled", "tank balance changed"
+
+_LEVEL = 0.99
+_SAME_TIME_RUNS = 3  # two series step together when their dates are at most so many runs apart
+_PRESSURE_DOWN = 0.05  # a fall by less is no filling strainer
+_DAY_S = 86_400.0
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One change: its kind, the days it spans (equal for a step), its size as a fraction and standard uncertainty."""
+
+    kind: str
+    first_day: str
+    last_day: str
+    change: float
+    change_u: float
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Series:
+    """One quantity over the season: days since the first run, its values, and the stretches of its logarithm."""
+
+    dates: tuple[str, ...]
+    days: Floats
+    values: Floats
+    stretches: tuple[Stretch, ...]
+
+    def steps(self) -> list[tuple[int, float, float]]:
+        """(first run behind it, relative step, its standard uncertainty) of every step that is one at 99 %."""
+        found = []
+        for before, after in itertools.pairwise(self.stretches):
+            gap = float(self.days[after.first] - self.days[before.last])
+            size = after.begin - (before.end + before.slope * gap)
+            u = math.hypot(after.begin_u, before.end_u)
+            if abs(size) > student_factor(_LEVEL, max(after.degrees, 1)) * u:
+                found.append((after.first, math.expm1(size), u))
+        return found
+
+    def slope(self) -> tuple[float, float]:
+        """The slope that all stretches share, 1/day, and its standard error: weighted by their certainty."""
+        weights = [1.0 / one.slope_u**2 for one in self.stretches if one.slope_u > 0]
+        if not weights:
+            return 0.0, math.inf
+        slopes = [one.slope for one in self.stretches if one.slope_u > 0]
+        return float(np.average(slopes, weights=weights)), 1.0 / math.sqrt(math.fsum(weights))
+
+
+@dataclass(frozen=True)
+class Season:
+    """What was looked at, what was found in order of its beginning, when to calibrate, and what cannot be told."""
+
+    rig: str
+    runs: int
+    coefficient: Series
+    balance: Series
+    pressure: Series
+    findings: tuple[Finding, ...]
+    due: str
+    remarks: tuple[str, ...]
+
+
+def season_of(digests: Sequence[Digest]) -> Season:
+    """Compare the runs of the newest run's rig with each other. Runs without a date or steady spraying are left out."""
+    rig = next((one.rig for one in reversed(digests) if one.started), "")
+    mine = sorted((one for one in digests if one.rig == rig and one.started), key=lambda one: _time(one.started))
+    coefficient = _series([(one, one.steady.coefficient) for one in mine if one.steady])
+    pressure = _series([(one, one.steady.pressure_pa) for one in mine if one.steady])
+    balance = _series([(one, one.meter_over_tank) for one in mine if one.meter_over_tank])
+    findings = _steps(coefficient, balance) + _drift(coefficient, balance) + _strainer(pressure, coefficient)
+    return Season(
+        rig,
+        len(mine),
+        coefficient,
+        balance,
+        pressure,
+        tuple(sorted(findings, key=lambda one: (one.first_day, one.kind))),
+        _due(mine, coefficient, balance, findings),
+        tuple(_remarks(digests, mine, coefficient, balance)),
+    )
+
+
+def _time(started: str) -> float:
+    return datetime.fromisoformat(started).timestamp()
+
+
+def _series(points: Sequence[tuple[Digest, float | None]]) -> Series:
+    known = [(one, value) for one, value in points if value is not None and value > 0]
+    times = np.array([_time(one.started) for one, _ in known]) / _DAY_S
+    values = np.array([value for _, value in known])
+    days = times - times[0] if len(times) else times
+    return Series(tuple(one.date for one, _ in known), days, values, tuple(stretches(days, np.log(values))))
+
+
+def _steps(coefficient: Series, balance: Series) -> list[Finding]:
+    findings = []
+    metered = balance.steps()
+    matched: set[int] = set()
+    for run, size, u in coefficient.steps():
+        day = coefficient.dates[run]
+        # By their days: the balance may lack some runs.
+        near = [step for step in metered if _runs_apart(coefficient, day, balance.dates[step[0]]) <= _SAME_TIME_RUNS]
+        twin = next((one for one in near if abs(one[1] - size) <= 2.58 * math.hypot(one[2], u)), None)
+        words = f"from {day} on flow at the same pressure reads {abs(size):.1%} {'higher' if size > 0 else 'lower'}"
+        if twin is not None:
+            matched.add(twin[0])
+            kind, told = METER_STEP, "the tank balance moves with it, so it is the meter: calibrate it"
+        elif _could_have_seen(balance, day, size):
+            kind, told = (
+                NOZZLE_STEP,
+                "the tank balance does not move, so it is the nozzles: cleaned, changed or clogged",
+            )
+        else:
+            kind, told = (
+                UNCLEAR_STEP,
+                ("meter or nozzles: without enough tank balances around that day the data cannot tell; a catch can"),
+            )
+        findings.append(Finding(kind, day, day, size, u, f"{words}; {told}"))
+    for run, size, u in metered:
+        if run not in matched:
+            day = balance.dates[run]
+            findings.append(
+                Finding(
+                    TANK_ONLY,
+                    day,
+                    day,
+                    size,
+                    u,
+                    f"from {day} on the meter reads {abs(size):.1%} {'more' if size > 0 else 'less'} against the "
+                    "tank, though flow at the same pressure does not show it: look at how the tank is read, for an "
+                    "unrecorded refill, or for meter and nozzles changing against each other",
+                )
+            )
+    return findings
+
+
+def _runs_apart(series: Series, day: str, other: str) -> int:
+    low, high = sorted((day, other))
+    return sum(low < date <= high for date in series.dates)
+
+
+def _could_have_seen(balance: Series, day: str, size: float) -> bool:
+    """Whether the balance is known well enough on both sides of `day` to have shown a step of this size."""
+    if not balance.stretches:
+        return False
+    logs = np.log(balance.values)
+    late = np.array([date >= day for date in balance.dates])
+    before, after = logs[~late][-10:], logs[late][:10]
+    if min(len(before), len(after)) < 4:
+        return False
+    pooled = (before.var(ddof=1) * (len(before) - 1) + after.var(ddof=1) * (len(after) - 1)) / (
+        len(before) + len(after) - 2
+    )
+    u = math.sqrt(float(pooled) * (1.0 / len(before) + 1.0 / len(after)))
+    seen = float(after.mean() - before.mean())
+    return abs(math.log1p(size)) > 3.0 * u and abs(seen - math.log1p(size)) > 2.58 * u
+
+
+def _drift(coefficient: Series, balance: Series) -> list[Finding]:
+    if not coefficient.stretches:
+        return []
+    slope, slope_u = coefficient.slope()
+    factor = student_factor(_LEVEL, max(coefficient.stretches[0].degrees, 1))
+    if abs(slope) <= factor * slope_u:
+        return []
+    span = float(coefficient.days[-1])
+    change, u = math.expm1(slope * span), slope_u * span
+    first, last = coefficient.dates[0], coefficient.dates[-1]
+    way = "rose" if slope > 0 else "fell"
+    words = f"from {first} to {last} flow at the same pressure {way} by {abs(change):.1%} little by little"
+    meter, meter_u = balance.slope() if balance.stretches else (0.0, math.inf)
+    apart = abs(slope - meter) > 2.58 * math.hypot(slope_u, meter_u)
+    moves = abs(meter) > 2.58 * meter_u
+    if apart and not moves:
+        kind = WEAR if slope > 0 else CLOGGING
+        told = "the tank balance stays, so it is the nozzles: " + (
+            "they wear" if slope > 0 else "they or their strainers fill up"
+        )
+    elif moves and not apart:
+        kind, told = METER_DRIFT, "the tank balance goes with it, so it is the meter: calibrate it"
+    else:
+        kind, told = UNCLEAR_DRIFT, "nozzles or meter: the tank balances cannot tell them apart; a catch test can"
+    return [Finding(kind, first, last, change, u, f"{words}; {told}")]
+
+
+def _strainer(pressure: Series, coefficient: Series) -> list[Finding]:
+    """Pressure that falls from run to run, at an unchanged boom."""
+    findings = []
+    recoveries = [run for run, size, _ in pressure.steps() if size > _PRESSURE_DOWN]
+    turned = {coefficient.dates[run] for run, _, _ in coefficient.steps()}
+    begin = 0
+    for end in [*recoveries, len(pressure.values)]:
+        found = _fall(pressure, begin, end)
+        if found is not None and pressure.dates[min(end, len(pressure.dates) - 1)] not in turned:
+            start, depth, u = found
+            first, last = pressure.dates[start], pressure.dates[end - 1]
+            over = f"and was back on {pressure.dates[end]}" if end < len(pressure.values) else "and has not come back"
+            findings.append(
+                Finding(
+                    STRAINER,
+                    first,
+                    last,
+                    depth,
+                    u,
+                    f"from {first} to {last} the pressure fell by {-depth:.0%} from run to run {over}, with nozzles "
+                    "and meter unmoved: a strainer before the pump filled up; a tired battery, a worn pump, or the "
+                    "knob turned down bit by bit would look the same to a single transducer",
+                )
+            )
+        begin = end
+    return findings
+
+
+def _fall(pressure: Series, begin: int, end: int) -> tuple[int, float, float] | None:
+    """Where a gradual fall before run `end` began, its depth (negative fraction) and uncertainty; else None."""
+    logs = np.log(pressure.values)
+    here = [one for one in pressure.stretches if begin <= one.first and one.last < end]
+    falling = [one for one in here if one.slope < 0 and one.slopes()]
+    if not falling:
+        return None
+    level = float(np.median(logs[begin : begin + 4]))
+    last = falling[-1]
+    depth = math.expm1(last.end - level)
+    if depth > -_PRESSURE_DOWN:
+        return None
+    # The beginning: behind the last run that was still at the level.
+    at_level = np.flatnonzero(logs[begin : last.last + 1] >= level + math.log1p(-_PRESSURE_DOWN / 2)) + begin
+    return int(at_level[-1]) + 1 if len(at_level) else begin, depth, last.end_u
+
+
+def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: list[Finding]) -> str:
+    """When the meter, or the boom, should be calibrated next."""
+    stepped = [one for one in findings if one.kind in (METER_STEP, METER_DRIFT, UNCLEAR_STEP, UNCLEAR_DRIFT)]
+    if stepped:
+        newest = max(stepped, key=lambda one: one.first_day)
+        return f"calibrate the meter and catch the boom now: {newest.kind}, {newest.first_day}"
+    if not coefficient.stretches:
+        return "not known: too few runs with steady spraying and a known pressure"
+    limit = 2.0 * mine[-1].meter_u
+    last = coefficient.stretches[-1]
+    moved = last.end - coefficient.stretches[0].begin
+    bound = f"the ± {limit:.1%} to which the meter is known"
+    if abs(moved) > limit:
+        now = f"catch the boom now: flow at the same pressure has moved by {math.expm1(moved):+.1%}, beyond {bound}"
+        worn = f"; replace the nozzles at {WORN_OVER:.0%}"
+        return now + (worn if any(one.kind == WEAR for one in findings) else "")
+    if not last.slopes():
+        return f"not in sight: flow at the same pressure stays within {bound}"
+    days = (math.copysign(limit, last.slope) - moved) / last.slope
+    when = datetime.fromtimestamp(_time(mine[-1].started) + days * _DAY_S).date()
+    return f"about {when.isoformat()}: then flow at the same pressure will have moved by {bound}"
+
+
+def _remarks(digests: Sequence[Digest], mine: list[Digest], coefficient: Series, balance: Series) -> list[str]:
+    remarks = []
+    if len(mine) < len(digests):
+        remarks.append(f"{len(digests) - len(mine)} runs of other rigs or without a date are left out")
+    if len(coefficient.dates) < len(mine):
+        remarks.append(f"{len(mine) - len(coefficient.dates)} runs have no steady spraying with a known pressure")
+    if not balance.stretches:
+        remarks.append(
+            f"{len(balance.dates)} runs have a tank balance, four are needed: without them a meter that drifts and "
+            "nozzles that wear look the same; note what is left in the tank ('tank left') after a run"
+        )
+    remarks.append(
+        "the pressure loss of a strainer is not measured: that needs a second transducer before it; only the pressure "
+        "that is left behind it is seen"
+    )
+    if len({one.calibration for one in mine}) > 1:
+        remarks.append("the calibration changed within the season: read all runs under one with --rig")
+    return remarks

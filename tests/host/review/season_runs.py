@@ -1,0 +1,71 @@
+"""A simulated season of one rig: wearing nozzles, a drifting meter, a filling strainer, the tank read each time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from host.journal import Happening, RunFile
+from host.review.digest import Digest, digest_of
+from host.review.review import review_of
+from host.simulate.events import Event
+from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario import load_scenario
+from host.simulate.settings import MeterSettings, WalkSettings
+
+FIRST = datetime(2026, 4, 1, 9, tzinfo=UTC)
+EVERY = timedelta(days=3)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is wrong in each run: fractions by the number of the run."""
+
+    wear: Callable[[int], float] = lambda run: 0.0
+    meter: Callable[[int], float] = lambda run: 0.0
+    strainer: Callable[[int], float] = lambda run: 0.0
+
+
+def day_of(run: int) -> str:
+    return (FIRST + EVERY * run).date().isoformat()
+
+
+def season(runs: int, truth: Truth, *, tank_read: bool = True, seed: int = 100) -> list[Digest]:
+    """Digests of the runs, five passes of 38 m each; the tank's marks are read to half a litre."""
+    demo = load_scenario("demo")
+    digests = []
+    rng = np.random.default_rng(seed)
+    for run in range(runs):
+        wear, meter, strainer = truth.wear(run), truth.meter(run), truth.strainer(run)
+        events = []
+        if wear > 0:
+            events.append(Event("wear", 0.0, amount=wear, nozzles=demo.rig.nozzles.count))
+        if strainer > 0:
+            events.append(Event("strainer", 0.0, amount=strainer))
+        scenario = replace(
+            demo,
+            seed=seed + run,
+            events=tuple(events),
+            walk=WalkSettings(passes=5, length_m=38.0),
+            meter=MeterSettings(deviation=((10.0, meter), (45.0, meter))),
+        )
+        source = ScenarioSource(scenario)
+        frames = run_frames(source)
+        started = (FIRST + EVERY * run).isoformat()
+        full = demo.rig.tank.volume_m3
+        notes = {}
+        if tank_read:
+            left = source.sprayer.tank_left_m3 + rng.normal(0.0, 0.05e-3)
+            notes["tank left"] = f"{round(left / 0.5e-3) * 0.5:.1f} L"
+        file = RunFile(
+            Path(f"run-{run}.sward"),
+            header={"started": started},
+            frames=frames,
+            happenings=[Happening(0.0, 0, "run_start", {"tank_m3": full})],
+        )
+        digests.append(digest_of(review_of(file, demo.rig, later_notes=notes)))
+    return digests

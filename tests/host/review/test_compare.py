@@ -1,0 +1,153 @@
+"""A run against a catch test, and against another run, with the simulator's truth."""
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+import uncertainties
+
+from host.calibrate import card_sections
+from host.calibrate.boom import BoomCatch, Reading, catch_test
+from host.calibrate.cards import make_card, save_card
+from host.cli.main import main
+from host.errors import UserError
+from host.journal import RunFile
+from host.review.compare import (
+    AGREES,
+    CATCH_AGAIN,
+    CLOGGED,
+    WORN_OR_DRIFTED,
+    boom_card,
+    judged,
+    run_against_catch,
+    run_against_run,
+)
+from host.review.review import review_of
+from host.simulate.events import Event
+from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario import load_scenario
+from host.simulate.settings import MeterSettings, WalkSettings
+from host.units import PSI_PA
+from tests.host.library.made import write
+
+DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
+RIG = load_scenario("demo").rig
+
+
+def frames_with(*events, meter=0.0, seed=11):
+    scenario = replace(
+        load_scenario("demo"),
+        seed=seed,
+        events=events,
+        walk=WalkSettings(passes=5, length_m=38.0),
+        meter=MeterSettings(deviation=((10.0, meter), (45.0, meter))),
+    )
+    return run_frames(ScenarioSource(scenario))
+
+
+def reviewed(*events, **options):
+    return review_of(RunFile(Path("run.sward"), frames=frames_with(*events, **options)), RIG)
+
+
+def catch_card(factor=1.0, made=DAY - timedelta(days=3)):
+    """What a jug caught of nozzles that give `factor` times their rating, at 30 and 50 psi for a minute."""
+    catches = [
+        BoomCatch(psi * PSI_PA, 60.0, (float(RIG.nozzles.flow_m3_s(psi * PSI_PA)) * 60.0 * factor,) * 4)
+        for psi in (30.0, 50.0)
+    ]
+    reading = Reading()
+    return make_card(
+        "boom", RIG.name, made, {}, card_sections.boom_record(RIG, catch_test(catches, RIG, None, reading), reading)
+    )
+
+
+@pytest.fixture(scope="module")
+def healthy():
+    return reviewed()
+
+
+def test_a_healthy_run_agrees_with_its_catch_test(healthy):
+    result = run_against_catch(healthy, boom_card(catch_card()))
+    assert result.verdict == AGREES
+    assert result.ratio == pytest.approx(1.0, abs=result.uncertainty.expanded)
+
+
+def test_the_uncertainty_is_that_of_the_uncertainties_package(healthy):
+    result = run_against_catch(healthy, boom_card(catch_card()))
+    # Independent: the same parts as numbers with a standard deviation, multiplied as the ratio is made.
+    product = 1.0
+    for part in result.uncertainty.components:
+        product = product * uncertainties.ufloat(1.0, part.standard)
+    assert result.uncertainty.standard == pytest.approx(product.std_dev, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("events", "meter", "verdict", "ratio"),
+    [
+        ((Event("wear", 0.0, amount=0.12, nozzles=4),), 0.0, WORN_OR_DRIFTED, 1.12),
+        ((), 0.12, WORN_OR_DRIFTED, 1.12),
+        ((Event("clog", 0.0, amount=0.6, nozzles=1),), 0.0, CLOGGED, 0.85),
+    ],
+)
+def test_what_is_wrong_is_said_with_the_size_it_has(events, meter, verdict, ratio):
+    result = run_against_catch(reviewed(*events, meter=meter), boom_card(catch_card()))
+    assert result.verdict == verdict
+    assert result.ratio == pytest.approx(ratio, abs=ratio * result.uncertainty.expanded)
+
+
+def test_nozzles_that_were_worn_when_caught_agree():
+    worn = reviewed(Event("wear", 0.0, amount=0.12, nozzles=4))
+    assert run_against_catch(worn, boom_card(catch_card(1.12))).verdict == AGREES
+
+
+def test_too_little_known_is_no_verdict():
+    assert judged(1.3, 0.15, 4)[0] == CATCH_AGAIN
+    assert "75%" in judged(0.76, 0.03, 4)[1]
+
+
+def test_a_pressure_knob_does_not_look_like_wear(healthy):
+    turned = reviewed(Event("knob", 0.0, amount=25 * PSI_PA))
+    assert run_against_run(healthy, turned).verdict == "no change"
+
+
+def test_runs_before_and_after_cleaning(healthy):
+    result = run_against_run(reviewed(Event("clog", 0.0, amount=0.3, nozzles=1)), healthy)
+    assert result.verdict == "changed"
+    assert result.ratio == pytest.approx(1 / (1 - 0.3 / 4), abs=result.ratio * result.uncertainty.expanded)
+    # With one calibration for both, the meter's own 1 % cancels.
+    assert not any("meter" in part.name for part in result.uncertainty.components)
+
+
+def test_healthy_runs_agree_with_each_other_about_as_often_as_stated(healthy):
+    ratios = [run_against_run(healthy, reviewed(seed=seed)) for seed in range(40, 60)]
+    assert sum(one.verdict == "no change" for one in ratios) >= 18
+
+
+def test_what_cannot_be_compared_is_told(healthy):
+    with pytest.raises(UserError, match="transducer"):
+        run_against_catch(replace(healthy, rig=replace(RIG, pressure=None)), boom_card(catch_card()))
+    with pytest.raises(UserError, match="nozzles"):
+        run_against_catch(healthy, replace(boom_card(catch_card()), nozzles=3))
+    with pytest.raises(UserError, match="cannot be read"):
+        boom_card(make_card("boom", RIG.name, DAY, {}, {"nozzles": 4}))
+
+
+def test_the_command(tmp_path, capsys):
+    frames = frames_with()
+    write(tmp_path / "first.sward", frames, RIG.toml, DAY)
+    write(tmp_path / "clogged.sward", frames_with(Event("clog", 0.0, amount=0.6)), RIG.toml, DAY)
+    assert main(["compare", "first", "--runs", str(tmp_path)]) == 2
+    save_card(catch_card(), tmp_path / "cards")
+    save_card(catch_card(1.5, DAY + timedelta(days=9)), tmp_path / "cards")
+    assert main(["compare", "first", "--runs", str(tmp_path)]) == 0
+    printed = capsys.readouterr().out
+    assert "AGREES" in printed and "2026-05-11" in printed
+    assert main(["compare", "first", "clogged", "--runs", str(tmp_path), "--json"]) == 1
+    out = json.loads(capsys.readouterr().out)
+    assert out["ratio"] == pytest.approx(0.85, abs=0.03)
+    assert np.isfinite(out["expanded_uncertainty_percent"])
+    assert main(["season", "--runs", str(tmp_path), "--json"]) in (0, 1)
+    assert json.loads(capsys.readouterr().out)["runs"] == 2

@@ -1,0 +1,85 @@
+"""A season in which things go wrong, and one in which nothing does, against what the simulator did."""
+
+from dataclasses import replace
+
+import pytest
+
+from host.review import season as kinds
+from host.review.season import season_of
+from tests.host.review.season_runs import Truth, day_of, season
+
+FILLS = ((8, 20), (26, 38))
+
+
+def strainer(run):
+    return next((0.5 * (run - a + 1) / (b - a + 1) for a, b in FILLS if a <= run <= b), 0.0)
+
+
+@pytest.fixture(scope="module")
+def bad_season():
+    return season(60, Truth(lambda run: 0.08 * run / 59, lambda run: -0.03 if run >= 40 else 0.0, strainer))
+
+
+@pytest.fixture(scope="module")
+def good_season():
+    return season(40, Truth(), seed=900)
+
+
+def of_kind(found, kind):
+    return [one for one in found.findings if one.kind == kind]
+
+
+def test_wear_drift_and_strainer_are_each_found_with_their_date(bad_season):
+    found = season_of(bad_season)
+    assert sorted(one.kind for one in found.findings) == sorted(
+        [kinds.WEAR, kinds.METER_STEP, kinds.STRAINER, kinds.STRAINER]
+    )
+    (wear,) = of_kind(found, kinds.WEAR)
+    assert wear.change == pytest.approx(0.08, abs=2.58 * wear.change_u)
+    (meter,) = of_kind(found, kinds.METER_STEP)
+    assert meter.first_day == day_of(40)
+    assert meter.change == pytest.approx(-0.03, abs=2.58 * meter.change_u)
+    for one, (begin, end) in zip(of_kind(found, kinds.STRAINER), FILLS, strict=True):
+        assert one.last_day == day_of(end)
+        # A strainer shows only when the bypass has nothing left to give.
+        assert day_of(begin - 1) <= one.first_day <= day_of(begin + 8)
+    assert day_of(40) in found.due
+    assert any("strainer is not measured" in remark for remark in found.remarks)
+
+
+def test_without_tank_balances_it_says_that_it_cannot_tell(bad_season):
+    found = season_of([replace(one, meter_over_tank=None) for one in bad_season])
+    assert [one.first_day for one in of_kind(found, kinds.UNCLEAR_STEP)] == [day_of(40)]
+    assert len(of_kind(found, kinds.UNCLEAR_DRIFT)) == 1
+    assert not of_kind(found, kinds.WEAR) and not of_kind(found, kinds.METER_STEP)
+    assert any("tank left" in remark for remark in found.remarks)
+
+
+def test_nothing_is_found_where_nothing_is(good_season):
+    found = season_of(good_season)
+    assert found.findings == ()
+    assert "not in sight" in found.due
+
+
+def test_new_nozzles_are_told_from_a_drifting_meter(good_season):
+    def opened(one, run):
+        steady = replace(one.steady, coefficient=one.steady.coefficient * (1.06 if run >= 20 else 1.0))
+        return replace(one, steady=steady)
+
+    found = season_of([opened(one, run) for run, one in enumerate(good_season)])
+    assert [one.kind for one in found.findings] == [kinds.NOZZLE_STEP]
+    assert found.findings[0].first_day == day_of(20)
+
+
+def test_other_rigs_and_undated_runs_are_left_out_and_said(good_season):
+    strangers = [replace(good_season[0], rig="another"), replace(good_season[0], started="")]
+    found = season_of([*strangers, *good_season])
+    assert found.runs == 40
+    assert any("2 runs of other rigs" in remark for remark in found.remarks)
+
+
+def test_no_runs_at_all():
+    found = season_of([])
+    assert found.runs == 0
+    assert found.findings == ()
+    assert "not known" in found.due
