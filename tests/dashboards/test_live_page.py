@@ -48,7 +48,10 @@ def test_what_is_painted_is_what_the_pipeline_says(growing: GrowingRun, serve: S
     last = wait_until(lambda: (row := server.row())["frame"] == growing.walk.seq and row, "the last line")
     wait_for(page, "frame", str(last["frame"]))
     shown = page.evaluate(READ_TEXTS)
-    assert shown == {key: last[key] for key in shown}
+    # No recorder runs here; what the page says of that changes on its own, a moment later.
+    assert {key: shown[key] for key in shown if key != "recording_words"} == {
+        key: last[key] for key in shown if key != "recording_words"
+    }
     # 136.36 × gpm of one nozzle / (mph × spacing in inches), turf bulletins, from memory
     assert float(shown["rate"]) == pytest.approx(136.36 * 0.35 / (float(shown["pace"]) * 20), rel=0.03)
     assert float(shown["flow"]) == pytest.approx(4 * 0.35, abs=0.01)
@@ -142,9 +145,13 @@ def test_the_page_comes_back_after_the_server_was_killed(growing: GrowingRun, se
     wait_for(page, "page", "live", 6.0)
     wait_for(page, "fresh", "fresh")
     assert page.evaluate(READ_TEXTS)["frame"] > before
-    # the minute's trace is whole again: no gap where the server was away
-    xs = [int(x) for x in re.findall(r"[ML](-?\d+) ", page.get_attribute("#trace-line", "d"))]
-    assert max(b - a for a, b in pairwise(xs)) <= 6  # tenths of a second
+
+    def widest_gap() -> int:
+        xs = [int(x) for x in re.findall(r"[ML](-?\d+) ", page.get_attribute("#trace-line", "d"))]
+        return max(b - a for a, b in pairwise(xs))
+
+    # The minute's trace is whole again, no gap where the server was away; a screen that missed rows is sent it anew.
+    wait_until(lambda: widest_gap() <= 6, "the trace without a gap, in tenths of a second", 8.0)
 
 
 def test_polling_where_websockets_are_blocked(growing: GrowingRun, serve: Serve, phone: Phone, browser: Any) -> None:
