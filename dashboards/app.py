@@ -38,6 +38,7 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
     newest = Newest()
     with closing(_listen(host, port)) as listener, closing(RecorderDoor()) as door:
         follower = Follower(folder, run, newest, door)
+        follower.alarm = door.sound_alarm
         config = uvicorn.Config(
             build_app(newest, door),
             log_level="warning",

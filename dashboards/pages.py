@@ -31,7 +31,7 @@ PAGES = (
         "/",
         "Live",
         body=(HERE / "live" / "page.html").read_text(encoding="utf-8"),
-        scripts=("live-trace.js", "live-link.js", "live-buttons.js", "live.js"),
+        scripts=("live-trace.js", "live-link.js", "live-buttons.js", "live-alarm.js", "live.js"),
         styles=("live.css",),
     ),
 )

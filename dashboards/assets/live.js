@@ -18,6 +18,7 @@
   });
   const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"));
   const buttons = window.swardflow.buttons(say);
+  const alarm = window.swardflow.alarm();
 
   let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
   let painting = false, dashCalled = false, fresh = "none", announced = "", steadySince = 0, steady = "", saidUntil = 0;
@@ -66,6 +67,7 @@
       buttons.unit(row.tank_unit);
     }
     advise();
+    alarm(row && fresh === "fresh" && row.recording !== "ended" ? row : null, boot);
     page.dataset.frame = row ? row.frame : "";
     if (row && !dashCalled) {
       dashCalled = true;

@@ -81,6 +81,7 @@ class Follower:
         self._recorder = recorder
         self._clock = clock
         self._wall = wall
+        self.alarm: Callable[[], None] = lambda: None  # called when a fault is raised live; must not wait
         self._source: Source | None = None
         self._path: Path | None = None
         self._screen = RunScreen("")
@@ -131,8 +132,12 @@ class Follower:
             self._looked_at = now
             self._look_around(now)
         data = self._source.poll() if self._source else b""
+        raised = self._screen.raised
+        caught_up = self._read_at is not None and len(data) < BEHIND
         if data and self._screen.push(data):
             self._read_at = self._moment_of_reading(now)
+            if self._screen.raised > raised and caught_up and not self._screen.ended:
+                self.alarm()
             self._unshown = True
         if len(data) < BEHIND:
             self._publish_if_changed(self._unshown)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
 
 ASK_S = 0.25
+ALARM_TENTHS = 30
 FORGET_S = 2.0  # a recorder that has not answered for so long is said to be silent
 MOST_ADDED_M3 = 10.0
 Asker = Callable[[Path, dict[str, Any]], dict[str, Any]]
@@ -72,12 +74,17 @@ class RecorderDoor:
         self._watched_at = 0.0
         self._lock = threading.Lock()
         self._stop = threading.Event()
+        self._alarm = threading.Event()
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
         """Let a thread ask until `close`."""
         self._thread = threading.Thread(target=self._keep_asking, name="recorder door", daemon=True)
         self._thread.start()
+
+    def sound_alarm(self) -> None:
+        """Have the board sound its buzzer and light its light for some seconds; never waits."""
+        self._alarm.set()
 
     def close(self) -> None:
         """Stop asking."""
@@ -163,5 +170,14 @@ class RecorderDoor:
             return dict(self._status) if self._status and run == self._run else {"state": "not running"}
 
     def _keep_asking(self) -> None:
-        while not self._stop.wait(ASK_S):
+        while not self._stop.is_set():
+            if self._alarm.wait(ASK_S) and not self._stop.is_set():
+                self._alarm.clear()
+                self._sound()
             self.look()
+
+    def _sound(self) -> None:
+        run = self._run
+        if run is not None:
+            with suppress(UserError):  # no recorder, no board, or nothing fitted: the page has said it already
+                self._ask(run, {"ask": "output", "buzzer": 1, "light": 1, "tenths": ALARM_TENTHS})

@@ -15,6 +15,7 @@ from host.errors import UserError
 from host.journal.reader import Batch, Happening, RunReader
 from host.journal.runs import check_schema
 from host.pipeline import Pipeline, live_row
+from host.pipeline.faults import Alarm
 from host.rig import Rig, rig_from_toml
 
 STALE_FLOOR_MS = 850  # the page checks ten times a second, so that numbers are grey within one second
@@ -49,6 +50,8 @@ class RunScreen:
         self._elapsed_s = 0.0
         self._interval_ms = DEFAULT_INTERVAL_MS
         self._numbers: dict[str, Any] = {}
+        self._alarm = Alarm()
+        self.raised = 0  # alarms raised so far
 
     def push(self, data: bytes) -> bool:
         """Take the next bytes of the file; whether there are new numbers."""
@@ -108,6 +111,8 @@ class RunScreen:
             if self._link == "waiting":
                 self._link = "ok"
             self._extend_trace(signals.host_s, signals.rate_m3_m2)
+            events = self._alarm.push(self._elapsed_s, self._pipeline.faults())
+            self.raised += sum(event.what == "raised" for event in events)
             live = live_row(self._pipeline, signals) | {"frame": self._frames}
             self._numbers = screen_row(live, self._rig.units)
         return fresh

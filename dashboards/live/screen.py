@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from dashboards.live.faults import NOTHING, fault_texts
 from host.units import UNITS, to_user
 
 DASH = "–"
@@ -76,7 +77,8 @@ def blank_row(system: str) -> dict[str, Any]:
     nothing: dict[str, Any] = dict.fromkeys(_NUMBERS, DASH)
     units = {f"{name}_unit": UNITS[system][kind].symbol for name, kind in _UNIT_OF.items()}
     texts = dict.fromkeys(_TEXTS, "")
-    return nothing | units | texts | {"frame": -1, "t": 0.0, "advice": "none", "words": "Waiting", "position": None}
+    start = NOTHING | {"frame": -1, "t": 0.0, "advice": "none", "words": "Waiting", "position": None}
+    return nothing | units | texts | start
 
 
 def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
@@ -90,8 +92,9 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     covers = live["tank_covers_m2"]
     spread = live["rate_u_m3_m2"]
     off_by, off_side = deviation(live["rate_m3_m2"], target)
-    units = {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
-    return units | {
+    faults = fault_texts(live.get("faults") or (), system)
+    known = faults | {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
+    return known | {
         "frame": live["frame"],
         "t": round(float(live["host_s"]), 3),
         "advice": code,

@@ -43,6 +43,7 @@ class Walk:
 
     pace_mph: float = TARGET_MPH
     spraying: bool = True
+    flow_share: float = 1.0  # of what healthy nozzles pass
     time_s: float = 0.0
     _flow: float = 0.5  # half a pulse on, so that no rounding decides where an edge falls
     _wheel: float = 0.5
@@ -53,7 +54,7 @@ class Walk:
         """The next report, without line feed."""
         self.time_s += STEP_S
         self.seq += 1
-        flow_hz = FLOW_GPM * GALLON_L / 60 * PULSES_PER_L if self.spraying else 0.0
+        flow_hz = self.flow_share * FLOW_GPM * GALLON_L / 60 * PULSES_PER_L if self.spraying else 0.0
         self._flow = self._count("flow", self._flow, flow_hz)
         self._wheel = self._count("wheel", self._wheel, self.pace_mph * MPH_M_S / METRES_PER_PULSE)
         return encode_report(

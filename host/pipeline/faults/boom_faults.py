@@ -31,6 +31,9 @@ _TAIL = 900  # usable frames
 _BACK = 20  # from which the state before a step is taken
 _CLEARED = 0.35  # of the change: less is left, and it counts as mended
 _CLEAR_FRAMES = 20
+_GONE = 0.006
+_CALM_FRAMES, _CALM = 40, 1.5
+_LEAST_SPREAD = 0.003
 _RENEW = 100  # frames after which the size is measured again
 _NOISE_KINDS = ("air", "meter_noise", "meter_missing")
 _ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.9, 0.2
@@ -62,6 +65,7 @@ class BoomFaults:
         self._last_log_p = math.nan
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
+        self._healthy = math.nan  # log c before the last fault that has ended
 
     @property
     def busy(self) -> bool:
@@ -140,9 +144,12 @@ class BoomFaults:
         step = self._steps.get(i)
         one = self._current
         if step is not None and one is None and not explained and not self._rough_now and not self._false_pulses:
-            self._start(i, step)
+            if not self._returns(i, step):
+                self._start(i, step)
         elif one is not None and one.kind not in _NOISE_KINDS:
             self._track(one, i, step)
+        elif one is not None and one.levels and not self._rough_now and not self._false_pulses:
+            self._track_noise(one, i)
 
     def _roughness(self, i: int, rows: Floats, explained: bool) -> None:
         share = float(np.mean(rows[_ROUGH] >= ROUGH)) if rows.shape[1] == _ROUGH_FRAMES else 0.0
@@ -196,6 +203,13 @@ class BoomFaults:
             )
             self._current = one
 
+    def _returns(self, i: int, step: Step) -> bool:
+        """Whether a step only leads back to the level before the last fault, which was over while it was judged."""
+        assert self._stretch is not None
+        before = float(self._stretch.watched.baseline[i]) - self._healthy
+        after = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C])) - self._healthy
+        return abs(after) < 0.5 * abs(before)  # never before a first fault: its NaN compares as false
+
     def _start(self, i: int, step: Step) -> None:
         rows = self._tail.upto(i, min(step.frames, _TAIL - _BACK) + _BACK)
         onset = max(rows.shape[1] - min(step.frames, _TAIL - _BACK), 0)
@@ -240,6 +254,17 @@ class BoomFaults:
             elif count % _RENEW == 0:
                 one.after = level
 
+    def _track_noise(self, one: Opened, i: int) -> None:
+        """Over once the frames are as even again as they were before."""
+        row = self._tail.upto(i, 1)[:, 0]
+        one.levels = [*one.levels[-_ROUGH_FRAMES:], float(row[_LOG_C])]
+        one.after = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
+        if (
+            len(one.levels) > _CALM_FRAMES
+            and _spread(np.array(one.levels[-_CALM_FRAMES:])) < _CALM * self._before.spread
+        ):
+            self._close(one, float(row[_HOST]), float(row[_AREA]))
+
     def _judge(self, one: Opened, i: int, count: int) -> None:
         levels, pressures = np.array(one.levels[LAG_FRAMES:]), np.array(one.pressures[LAG_FRAMES:])
         rows = self._tail.upto(i, count)
@@ -254,14 +279,17 @@ class BoomFaults:
         )
         verdict = judge(self._before, after, self._nozzles, self._droop.value)
         one.after = after.log_c
-        one.kind, one.or_else, one.sure = verdict.kind, verdict.or_else, verdict.sure
         one.final = count >= FINAL_FRAMES
+        if abs(one.after - one.before) < _GONE:  # gone again before it could be judged
+            return
+        one.kind, one.or_else, one.sure = verdict.kind, verdict.or_else, verdict.sure
 
     def _close(self, one: Opened, at_s: float, area_m2: float) -> None:
         one.ended_s, one.ended_m2, one.final = at_s, area_m2, True
+        self._healthy = one.before if math.isfinite(one.before) else self._healthy
         self._current = None
 
 
 def _spread(log_c: Floats) -> float:
-    """Standard deviation from frame to frame; infinite for too few."""
-    return float(np.std(np.diff(log_c))) if len(log_c) >= 10 else math.inf
+    """Typical change from frame to frame; infinite for too few. A step lies in less frames than count here."""
+    return max(float(np.quantile(np.abs(np.diff(log_c)), 0.6)), _LEAST_SPREAD) if len(log_c) >= 10 else math.inf

@@ -26,7 +26,7 @@ _LAG_FRAMES = 6  # of these at the beginning the rotor is still on its way
 _ADAPT_FRAMES = 1200.0
 _CLIP, _CLIP_SIGMAS = 0.01, 2.0
 _OUTLIER = 0.15
-_LEAST_SD = 0.003
+_LEAST_SD = 0.0075  # bounds what one frame may add; a quiet meter must not be bounded too tightly
 _MOST = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
 _SIGMAS = 4.0  # a sum below as many of a frame's standard deviations is no alarm
 

@@ -12,10 +12,10 @@ from tests.bench.fault_runs import fault_run, healthy_frames, rig_named
 
 THREE = "3x0.3, 450/L"
 CASES = [
-    ("clog", {"amount": 1.0}, {"clog"}, 0.6),
+    ("clog", {"amount": 1.0}, {"clog", "meter_low"}, 0.6),
     ("clog", {"amount": 0.5}, {"clog", "meter_low"}, 0.8),
     ("clog", {"amount": 0.25}, {"clog", "meter_low"}, 1.2),
-    ("kink", {"amount": 0.5}, {"clog"}, 0.6),
+    ("kink", {"amount": 0.5}, {"clog", "meter_low"}, 0.6),
     ("lost_tip", {"amount": 4.0}, {"lost_tip"}, 3.0),
     ("leak", {"amount": 0.25}, {"leak", "wear"}, 3.0),
     ("strainer", {"amount": 0.75}, {"supply_short"}, 3.0),
@@ -63,6 +63,12 @@ def test_a_clog_is_called_on_every_rig_with_its_size(name, share):
     assert fault.called_s - run.at_s < 2.0
     assert fault.nozzles == pytest.approx(share, abs=max(3 * fault.nozzles_u, 0.05))
     assert fault.area_m2 > 0
+
+
+def test_a_full_clog_is_mostly_told_from_a_meter_that_reads_low_and_never_wrongly_for_sure():
+    found = [called(fault_run(THREE, 60 + seed, "clog", amount=1.0))[0] for seed in range(9)]
+    assert sum(fault.kind == "clog" for fault in found) >= 6
+    assert not any(fault.kind == "meter_low" and fault.sure >= 0.9 for fault in found)
 
 
 def test_an_end_is_called_too():

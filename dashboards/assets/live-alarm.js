@@ -1,0 +1,61 @@
+// The alarm: words first, then brightness, then sound and vibration, until somebody has seen it or muted it.
+// Browsers let a page make a sound only after it has been touched once.
+window.swardflow = window.swardflow || {};
+window.swardflow.alarm = function () {
+  "use strict";
+  const EVERY_MS = 1600;
+  const at = function (id) { return document.getElementById(id); };
+  const box = at("fault");
+  let seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null;
+
+  function beep() {
+    if (sound && sound.state === "running") {
+      for (const start of [0, 0.25]) {
+        const tone = sound.createOscillator(), loudness = sound.createGain();
+        tone.type = "square";
+        tone.frequency.value = 2200;
+        loudness.gain.value = 0.4;
+        tone.connect(loudness).connect(sound.destination);
+        tone.start(sound.currentTime + start);
+        tone.stop(sound.currentTime + start + 0.15);
+      }
+    }
+    if (navigator.vibrate && navigator.userActivation && navigator.userActivation.hasBeenActive) navigator.vibrate([200, 100, 200]);
+    box.dataset.beeps = String(Number(box.dataset.beeps || 0) + 1);
+  }
+
+  function sounding() { return standing > seen && !muted; }
+
+  function show() {
+    box.dataset.sounding = String(sounding());
+    at("fault-seen").hidden = standing <= seen;
+    at("fault-mute").textContent = muted ? "Sound is off" : "Sound is on";
+    at("fault-mute").setAttribute("aria-pressed", String(muted));
+    at("fault-touch").hidden = !sounding() || Boolean(sound && sound.state === "running");
+  }
+
+  document.addEventListener("pointerdown", function () {
+    const Sound = window.AudioContext || window.webkitAudioContext;
+    if (!sound && Sound) sound = new Sound();
+    if (sound && sound.state === "suspended") sound.resume().then(show, show);
+    show();
+  });
+  at("fault-seen").addEventListener("click", function () { seen = standing; show(); });
+  at("fault-mute").addEventListener("click", function () { muted = !muted; show(); });
+  setInterval(function () { if (sounding()) beep(); }, EVERY_MS);
+
+  // `row` null: nothing is known that is fresh enough to make a noise about.
+  return function (row, from) {
+    if (row && (row.run !== run || from !== boot)) {
+      run = row.run;
+      boot = from;
+      seen = 0;
+    }
+    const before = sounding();
+    box.hidden = !row || !row.fault;
+    box.dataset.urgent = String(Boolean(row && row.fault_urgent));
+    standing = row && row.fault_urgent ? row.fault_number : 0;
+    show();
+    if (sounding() && !before) beep();
+  };
+};

@@ -1,0 +1,38 @@
+"""The fault that the screen shows, in texts. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from host.units import format_value
+
+NOTHING: dict[str, Any] = {
+    "fault": "",
+    "fault_check": "",
+    "fault_tell": "",
+    "fault_ground": "",
+    "fault_more": "",
+    "fault_number": 0,
+    "fault_urgent": False,
+}
+_DOSED = {"under": "under-dosed", "over": "over-dosed"}
+
+
+def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, Any]:
+    """Texts for the newest of the `faults` under way (as Fault.row gives them), an urgent one before any other."""
+    if not faults:
+        return dict(NOTHING)
+    shown = max(faults, key=lambda fault: (fault["urgent"], fault["number"]))
+    words = str(shown["words"])
+    dosed = _DOSED.get(str(shown["dosed"]))
+    area = format_value(shown["area_m2"], "area", system)
+    return {
+        "fault": words[:1].upper() + words[1:],
+        "fault_check": f"First: {shown['check_first'][0]}.",
+        "fault_tell": f"Which? {shown['tell'][:1].upper()}{shown['tell'][1:]}." if shown["or_else"] else "",
+        "fault_ground": f"{area} {dosed} since then." if dosed else "",
+        "fault_more": f"{len(faults) - 1} more" if len(faults) > 1 else "",
+        "fault_number": shown["number"],
+        "fault_urgent": bool(shown["urgent"]),
+    }
