@@ -24,6 +24,8 @@ COMMANDS = (
     "runs",
     "compare",
     "season",
+    "report",
+    "dataset",
     "export",
     "replay",
     "simulate",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host.cli.library_options import add_library_arguments, chosen_entries, units_of
@@ -21,17 +22,29 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "be told from nozzles that wear.",
     )
     add_library_arguments(parser)
+    parser.add_argument("--report", type=Path, help="write the record of the season as one HTML page to print or keep")
+    parser.add_argument("--csv", type=Path, help="write one row per run for a spreadsheet")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print what was found; 1 when something was."""
     import json
+    from datetime import datetime
 
+    from host.cli.written import write_new
+    from host.review.record import season_csv
+    from host.review.report import season_report
     from host.review.season import season_of
 
     entries = chosen_entries(args)
     season = season_of([entry.digest for entry in entries if entry.digest])
     system = units_of(args, entries)
+    made = [(entry.path.stem, entry.digest) for entry in entries if entry.digest]
+    if args.csv:
+        write_new(args.csv, season_csv(made, system))
+    if args.report:
+        mine = [one for _, one in made if one.rig == season.rig]
+        write_new(args.report, season_report(season, mine, system, datetime.now()))
     if args.json:
         print(json.dumps(season_json(season, system), indent=2, allow_nan=False))
     else:

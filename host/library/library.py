@@ -13,7 +13,7 @@ from host.journal import RunFile, read_run
 from host.library.index import Index, Kept
 from host.library.later_notes import notes_path, read_notes
 from host.review.digest import DIGEST_FORMAT, Digest, digest_from_json, digest_of, digest_to_json
-from host.review.review import review_of, rig_of
+from host.review.review import Review, review_of, rig_of
 from host.rig import Rig
 
 SUFFIX = ".sward"
@@ -109,6 +109,14 @@ class Library:
     def wanted(self, wanted: Wanted, progress: Progress | None = None) -> list[Entry]:
         """The entries that a filter takes."""
         return [entry for entry in self.entries(progress) if wanted.takes(entry)]
+
+    def review(self, path: Path) -> Review:
+        """One run in full, read as this library reads them, with the notes beside it.
+
+        Raises UserError when it cannot be read.
+        """
+        run = self._read(path)
+        return review_of(run, self._rig_for(run), later_notes=read_notes(path))
 
     def _files(self) -> list[tuple[Path, str, int]]:
         notes: dict[str, str] = {}

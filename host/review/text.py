@@ -32,19 +32,18 @@ def review_text(review: Review, system: str) -> str:
         *(f"Note     {key}: {value}" for key, value in review.notes.items()),
         "",
         f"Sprayed  {show(totals.volume_m3, 'volume')} on {show(totals.area_m2, 'area')} "
-        f"in {_minutes(totals.spraying_s)} of spraying",
-        f"Rate     {_with_uncertainty(totals.rate_m3_m2, totals.rate_u_m3_m2, system)}; "
+        f"in {minutes(totals.spraying_s)} of spraying",
+        f"Rate     {rate_words(totals.rate_m3_m2, totals.rate_u_m3_m2, system)}; "
         f"target {show(target.rate_m3_m2, 'rate')} ± {target.band:.0%}",
-        f"Off target {_minutes(totals.off_target_s)} ({off:.0%} of spraying time), "
-        f"{show(totals.off_target_m2, 'area')}",
-        f"Standing still while spraying {_minutes(totals.standing_s)}, {show(totals.standing_m3, 'volume')}",
+        f"Off target {minutes(totals.off_target_s)} ({off:.0%} of spraying time), {show(totals.off_target_m2, 'area')}",
+        f"Standing still while spraying {minutes(totals.standing_s)}, {show(totals.standing_m3, 'volume')}",
         "",
         _pass_table(review, system),
         "",
         *fault_lines(review, system),
         *detail_lines(review, system),
         "",
-        f"Recording {_health(review)}",
+        f"Recording {health_words(review)}",
     ]
     if health.damaged_records:
         lines += [f"  line {d.line_number}, byte {d.byte_offset}: {d.reason}" for d in review.run.damage[:10]]
@@ -118,7 +117,8 @@ def _cell(review: Review, one: Pass, field: str, system: str) -> str:
     return format_value(value, kind, system).split(" ")[0]
 
 
-def _with_uncertainty(value: float | None, standard: float | None, system: str) -> str:
+def rate_words(value: float | None, standard: float | None, system: str) -> str:
+    """A rate with its expanded uncertainty."""
     if value is None or standard is None:
         return "none: nothing was sprayed on the move"
     unit = UNITS[system]["rate"]
@@ -128,9 +128,10 @@ def _with_uncertainty(value: float | None, standard: float | None, system: str) 
     )
 
 
-def _health(review: Review) -> str:
+def health_words(review: Review) -> str:
+    """How far the recording can be trusted, in a sentence."""
     health = review.health
-    said = [f"{health.frames} frames in {_minutes(health.duration_s)}"]
+    said = [f"{health.frames} frames in {minutes(health.duration_s)}"]
     said += [
         f"{count} {words}"
         for count, words in (
@@ -146,5 +147,6 @@ def _health(review: Review) -> str:
     return ", ".join(said) + ("" if health.complete else "; NOT COMPLETE: all that could be verified is shown")
 
 
-def _minutes(seconds: float) -> str:
+def minutes(seconds: float) -> str:
+    """A duration as people say it."""
     return f"{int(seconds // 60)} min {seconds % 60:04.1f} s" if seconds >= 60 else f"{seconds:.1f} s"

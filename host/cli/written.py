@@ -1,0 +1,21 @@
+"""New files that a command writes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from host.errors import UserError
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that is not there yet, UTF-8, line ends as they are.
+
+    Raises UserError when it exists or cannot be written.
+    """
+    try:
+        with path.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except FileExistsError:
+        raise UserError(f"{path} exists already and is not overwritten: move it away or give another name") from None
+    except OSError as error:
+        raise UserError(f"{path} cannot be written ({error.strerror}): choose another place or make room") from None

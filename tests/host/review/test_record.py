@@ -1,0 +1,160 @@
+"""The record: a page that runs nothing, CSV that no spreadsheet runs, Parquet that other engines read."""
+
+import csv
+import io
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from datetime import UTC, datetime
+from html.parser import HTMLParser
+
+import duckdb
+import pandas as pd
+import pytest
+
+from host.cli.main import main
+from host.library import Library
+from host.review.plot import Axis, svg_plot, ticks
+from host.review.record import season_csv, text_cell
+from host.review.report import CAUTIONS, run_report, season_report
+from host.review.season import season_of
+from host.simulate.live import ScenarioSource, run_frames
+from tests.host.library.made import short_scenario, write
+
+DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
+NASTY = '<script>alert(1)</script><img src=x onerror="alert(2)">&\'"'
+# OWASP, "CSV Injection": characters that begin a formula, and a payload of the kind described there.
+PAYLOADS = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("http://x","y")', "=cmd|' /C calc'!A0"]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("runs")
+    scenario = short_scenario()
+    frames = run_frames(ScenarioSource(scenario))
+    other = scenario.rig.toml.replace("Harrow Lea bowling green boom", "Second crew's boom")
+    notes = {"area": NASTY, "product": "=2+3", "weather": "light air", "mix": "20 mL/L", "operator": "J."}
+    write(folder / "a.sward", frames, scenario.rig.toml, DAY, notes)
+    write(folder / "b.sward", frames, scenario.rig.toml, DAY.replace(year=2025), {"area": "Rose walk"})
+    write(folder / "c.sward", frames, other, DAY, {"area": "Far lawn"})
+    return folder
+
+
+class Seen(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.tags, self.attributes, self.text = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, *one) for one in attrs]
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def seen(html):
+    parser = Seen()
+    parser.feed(html)
+    return parser
+
+
+def pages(folder, system):
+    library = Library(folder)
+    digests = [entry.digest for entry in library.entries()]
+    yield run_report(library.review(folder / "a.sward"), system, DAY)
+    yield season_report(season_of(digests), digests, system, DAY)
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+def test_pages_run_nothing_and_load_nothing(folder, system):
+    for html in pages(folder, system):
+        page = seen(html)
+        assert not {"script", "img", "link", "iframe", "object", "a"} & set(page.tags)
+        assert not [
+            one for one in page.attributes if one[1].startswith("on") or one[1] in ("src", "href", "xlink:href")
+        ]
+        assert "default-src 'none'" in html
+        assert "url(" not in html and "@import" not in html
+        assert NASTY in "".join(page.text)
+        for caution in CAUTIONS:
+            assert caution in "".join(page.text)
+        for svg in re.findall(r"<svg.*?</svg>", html, re.DOTALL):
+            ET.fromstring(svg)
+
+
+def test_the_page_says_what_the_review_says(folder):
+    html = run_report(Library(folder).review(folder / "a.sward"), "us", DAY)
+    text = "".join(seen(html).text)
+    assert "2026-05-14 09:15" in text
+    assert "gal/1000 ft²" in text and "light air" in text
+    assert "Product per area" in text and "no label limit was noted" in text
+    assert html.count("<svg") == 1 == html.count("Pass 1 as a table")
+
+
+def test_plots_leave_gaps_and_survive_anything():
+    nan = float("nan")
+    svg = svg_plot("t <b>", Axis("x & y"), Axis("u"), [(0.0, 1.0), (1.0, nan), (2.0, 2.0), (3.0, 2.5)], band=(1.0, 2.0))
+    root = ET.fromstring(svg)
+    assert [one.get("class") for one in root if one.tag == "path"].count("line") == 1
+    assert "nothing to plot" in svg_plot("t", Axis("x"), Axis("y"), [(0.0, nan)])
+    ET.fromstring(svg_plot("one", Axis("x"), Axis("y"), [(5.0, 5.0)]))
+    assert ticks(0.0, 1.0) == [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]
+    assert ticks(-3.0, 47.0) == [0.0, 10.0, 20.0, 30.0, 40.0]
+
+
+@pytest.mark.parametrize("payload", PAYLOADS)
+def test_no_cell_of_a_spreadsheet_is_a_formula(folder, payload):
+    digest = Library(folder).entries()[-1].digest
+    nasty = replace(digest, site=payload, product=payload, rig=payload, notes={"weather": payload, payload: payload})
+    rows = list(csv.reader(io.StringIO(season_csv([(payload, nasty)], "us"), newline="")))
+    assert len(rows) == 2
+    for cell in rows[1]:
+        if cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+            float(cell)  # only a number may begin with a sign
+    assert rows[1][0] == text_cell(payload) == "'" + payload
+
+
+def test_season_csv_reads_back_in_pandas(folder):
+    entries = Library(folder).entries()
+    table = pd.read_csv(io.StringIO(season_csv([(e.path.stem, e.digest) for e in entries], "metric"), newline=""))
+    assert table["run"].tolist() == ["b", "a", "c"]
+    assert table["volume_L"].tolist() == pytest.approx([e.digest.volume_m3 * 1000 for e in entries])
+    # 20 mL of product in each litre.
+    assert table["product_liquid_mL_per_100_m2"][1] == pytest.approx(20 * table["rate_L_per_100_m2"][1])
+    assert pd.isna(table["product_liquid_mL_per_100_m2"][0])
+
+
+def test_one_query_over_the_exports_of_many_rigs(folder, tmp_path):
+    # Two crews write into one folder, one of them twice.
+    for name in ("bowling", "crew", "crew"):
+        assert main(["dataset", str(tmp_path / "all"), "--runs", str(folder), "--rig-name", name]) == 0
+    digests = [entry.digest for entry in Library(folder).entries()]
+    found = duckdb.sql(
+        f"SELECT rig, year, count(*), sum(volume_m3) FROM read_parquet('{tmp_path}/all/runs/**/*.parquet', "
+        "hive_partitioning = true) GROUP BY rig, year ORDER BY rig, year"
+    ).fetchall()
+    assert [(rig, int(year), count) for rig, year, count, _ in found] == [
+        ("harrow-lea-bowling-green-boom", 2025, 1),
+        ("harrow-lea-bowling-green-boom", 2026, 1),
+        ("second-crew-s-boom", 2026, 1),
+    ]
+    assert sum(row[3] for row in found) == pytest.approx(sum(one.volume_m3 for one in digests))
+    passes = pd.read_parquet(tmp_path / "all" / "passes")
+    assert sorted(passes["run"]) == ["a", "b", "c"]
+    assert set(passes["rig"].astype(str)) == {"harrow-lea-bowling-green-boom", "second-crew-s-boom"}
+    assert passes["rate_m3_m2"].tolist() == pytest.approx([digests[0].rate_m3_m2] * 3, rel=0.02)
+    assert duckdb.sql(f"SELECT max(started) FROM '{tmp_path}/all/passes/*/*/*.parquet'").fetchall() == [(DAY,)]
+
+
+def test_the_commands(folder, tmp_path, capsys):
+    out = tmp_path / "a.html"
+    assert main(["report", "a", "--runs", str(folder), "--out", str(out)]) == 0
+    assert out.read_text(encoding="utf-8").startswith("<!doctype html>")
+    assert main(["report", "a", "--runs", str(folder), "--out", str(out)]) == 2
+    season = ["season", "--runs", str(folder), "--report", str(tmp_path / "s.html"), "--csv", str(tmp_path / "s.csv")]
+    assert main(season) == 0
+    assert len((tmp_path / "s.csv").read_bytes().split(b"\r\n")) == 5
+    assert "Second crew" in (tmp_path / "s.html").read_text(encoding="utf-8")
+    assert main(season) == 2
+    assert "exists already" in capsys.readouterr().err
