@@ -90,6 +90,7 @@ class Follower:
         self._shown: tuple[Any, ...] | None = None
         self._trouble = ""
         self._unshown = False  # numbers have been read that no screen was given
+        self._published = 0  # reports of this run that the newest message and those before it stand for
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -165,6 +166,7 @@ class Follower:
             self._source, self._trouble = None, str(error)
             return
         self._path, self._read_at, self._screen = path, None, RunScreen(path.stem)
+        self._published = 0
         self._recorder.watch(path)
 
     def _publish_if_changed(self, fresh: bool) -> None:
@@ -178,7 +180,8 @@ class Follower:
         row = self._screen.row(link)
         row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
         row["notice"] = _sentence(self._trouble or row["notice"] or state.detail or self._no_run())
-        self._newest.publish(row, self._screen.trace(), self._read_at)
+        reports, self._published = self._screen.frames - self._published, self._screen.frames
+        self._newest.publish(row, self._screen.trace(), self._read_at, reports)
 
     def _no_run(self) -> str:
         if self._path is not None:

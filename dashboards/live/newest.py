@@ -17,7 +17,10 @@ from typing import Any
 
 
 class Newest:
-    """Holds one message. `boot` tells one start of the server from the next; `seq` counts the messages."""
+    """Holds one message. `boot` tells one start of the server from the next; `seq` counts the messages.
+
+    A message that stands for several reports counts as so many, so that a screen that got it has missed the others.
+    """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic, boot: str | None = None) -> None:
         self.boot = boot or secrets.token_hex(4)
@@ -29,7 +32,7 @@ class Newest:
         self._read_at: float | None = None
         self._mailboxes: set[Mailbox] = set()
 
-    def publish(self, row: dict[str, Any], trace: list[Any], read_at: float | None) -> None:
+    def publish(self, row: dict[str, Any], trace: list[Any], read_at: float | None, reports: int = 1) -> None:
         """Make `row` the newest message.
 
         `read_at` is when the newest report was read, on this object's clock: it does not move when only the state of
@@ -37,7 +40,7 @@ class Newest:
         """
         body = json.dumps(row, separators=(",", ":"), ensure_ascii=False)
         with self._lock:
-            self._seq += 1
+            self._seq += max(reports, 1)
             self._body, self._trace, self._read_at = body, trace, read_at
             mailboxes = list(self._mailboxes)
         for mailbox in mailboxes:

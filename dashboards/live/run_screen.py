@@ -83,6 +83,11 @@ class RunScreen:
             "notice": self.notice,
         }
 
+    @property
+    def frames(self) -> int:
+        """Reports read so far."""
+        return self._frames
+
     def status(self) -> tuple[str, bool, str, int]:
         """What can change without a new number: the link, the end, the notice, the marks."""
         return self._link, self.ended, self.notice, self._marks

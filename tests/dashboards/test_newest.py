@@ -37,6 +37,14 @@ def test_before_any_number_there_is_no_age() -> None:
     }
 
 
+def test_a_message_that_stands_for_several_reports_counts_as_so_many() -> None:
+    # A screen that is given only the last of ten reports has missed nine, and is to be sent the trace anew.
+    newest = Newest(boot="b")
+    newest.publish({}, [], 0.0)
+    newest.publish({}, [], 0.0, reports=10)
+    assert json.loads(newest.message(with_trace=False))["seq"] == 11
+
+
 def test_two_starts_of_the_server_can_be_told_apart() -> None:
     assert Newest().boot != Newest().boot
 
