@@ -20,6 +20,8 @@ td:first-child,th:first-child{text-align:left}
 figure{margin:.6rem 0}svg{width:100%;height:auto;display:block}svg text{font-size:12px;fill:#33413a}
 svg .axis{stroke:#33413a;fill:none}svg .grid{stroke:#e1e7e3;fill:none}svg .band{fill:#dcebd9}
 svg .line{stroke:#14532d;stroke-width:2;fill:none}svg circle{fill:#14532d}
+figcaption{font-weight:600}
+@media screen and (max-width:40rem){svg text{font-size:20px}}
 @media print{body{max-width:none;padding:0;font-size:10.5pt}
 h2,figure,dl,.caution{break-inside:avoid}h2{break-after:avoid}
 .wide{overflow:visible}thead{display:table-header-group}tr{break-inside:avoid}svg .band{print-color-adjust:exact}}
@@ -67,6 +69,6 @@ def bullets(sentences: Sequence[str], *, css: str = "") -> str:
     return f"<div{kind}><ul>" + "".join(f"<li>{escape(one)}</li>" for one in sentences) + "</ul></div>"
 
 
-def figure(svg: str) -> str:
-    """A plot as `svg_plot` made it."""
-    return f"<figure>{svg}</figure>"
+def figure(title: str, svg: str) -> str:
+    """A plot as `svg_plot` made it, with its title above."""
+    return f"<figure><figcaption>{escape(title)}</figcaption>{svg}</figure>"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from html import escape
 
 _WIDTH, _HEIGHT = 720, 220
-_LEFT, _RIGHT, _TOP, _BOTTOM = 56, 12, 12, 40
+_LEFT, _RIGHT, _TOP, _BOTTOM = 64, 12, 12, 50
 _MOST_LABELS = 6
 
 
@@ -71,7 +71,7 @@ def _axes(x: Axis, y: Axis, x_range: tuple[float, float], y_range: tuple[float, 
         parts.append(f'<text x="{left - 5:.1f}" y="{at + 4:.1f}" text-anchor="end">{value:g}</text>')
     for value, name in _x_labels(x, x_range):
         at = place(value, y_range[0])[0]
-        parts.append(f'<text x="{at:.1f}" y="{bottom + 15:.1f}" text-anchor="middle">{escape(name)}</text>')
+        parts.append(f'<text x="{at:.1f}" y="{bottom + 20:.1f}" text-anchor="middle">{escape(name)}</text>')
     parts.append(f'<text x="{right:.1f}" y="{_HEIGHT - 6}" text-anchor="end">{escape(x.label)}</text>')
     parts.append(f'<text x="{left + 5:.1f}" y="{top + 10:.1f}">{escape(y.label)}</text>')
     return parts
@@ -102,10 +102,10 @@ def _marks(points: Sequence[tuple[float, float]], place: object, joined: bool) -
 
 
 def ticks(low: float, high: float, wanted: int = 5) -> list[float]:
-    """Round values in [low, high], about `wanted` of them, steps of 1, 2 or 5."""
+    """Round values in [low, high], about `wanted` of them, steps of 1, 2, 2.5 or 5."""
     raw = (high - low) / wanted
     power = 10.0 ** math.floor(math.log10(raw))
-    step = next(s * power for s in (1.0, 2.0, 5.0, 10.0) if s * power >= raw * 0.999)
+    step = next(s * power for s in (1.0, 2.0, 2.5, 5.0, 10.0) if s * power >= raw * 0.999)
     first = math.ceil(low / step - 1e-9)
     last = math.floor(high / step + 1e-9)
     return [float(f"{n * step:.10g}") for n in range(first, last + 1)]

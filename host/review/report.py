@@ -124,7 +124,8 @@ def _strips(review: Review, system: str) -> list[str]:
             (float(to_user(m, "length", system)), float(to_user(r, "rate", system)))
             for m, r in zip(middles, strip.rate_m3_m2.tolist(), strict=True)
         ]
-        plots.append(figure(svg_plot(f"Pass {strip.number}: rate along the pass", x, y, points, band=band)))
+        title = f"Pass {strip.number}"
+        plots.append(figure(title, svg_plot(f"{title}: rate along the pass", x, y, points, band=band)))
         edges = [float(to_user(edge, "length", system)) for edge in strip.edges_m.tolist()]
         rows = [
             [f"{a:.1f}", f"{b:.1f}", f"{r:.2f}"]
@@ -176,7 +177,10 @@ def _series(series: Series, kind: str, system: str) -> list[str]:
     values = [float(to_user(value, kind, system)) if kind else value for value in series.values.tolist()]
     unit = UNITS[system][kind].symbol if kind else "ratio"
     plot = svg_plot(unit, Axis("", series.dates), Axis(unit), list(enumerate(values)), joined=False)
-    return [figure(plot), table(["Day", unit], [[d, f"{v:.4g}"] for d, v in zip(series.dates, values, strict=True)])]
+    return [
+        figure(unit, plot),
+        table(["Day", unit], [[d, f"{v:.4g}"] for d, v in zip(series.dates, values, strict=True)]),
+    ]
 
 
 def _number(value: float, kind: str, system: str) -> str:
