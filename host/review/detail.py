@@ -64,7 +64,10 @@ def product_words(one: Product, system: str) -> str:
     if one.limit is None:
         return words + "; no label limit was noted"
     limit = format_value(one.limit, kind, system)
-    return words + (f"; OVER the label's limit of {limit}" if one.over_limit else f"; the label allows {limit}")
+    if not one.over_limit:
+        return words + f"; the label allows {limit}"
+    sure = one.limit is not None and one.per_area - one.limit > EXPANDED * one.per_area_u
+    return words + f"; OVER the label's limit of {limit}" + ("" if sure else ", by less than the uncertainty")
 
 
 def product_kind(one: Product) -> str:

@@ -11,6 +11,7 @@ from scipy import stats
 from host.errors import UserError
 from host.journal import Happening, RunFile
 from host.review.balance import product_of, tank_balance
+from host.review.detail import product_words
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
 from host.review.review import review_of
 from host.simulate.events import Event
@@ -129,6 +130,9 @@ def test_product_per_area_against_the_label():
     assert product.per_area == pytest.approx(2 * 29.5735295625e-6 / (1000 * 0.3048**2))
     assert product.per_area_u == pytest.approx(0.01 * product.per_area)
     assert product.over_limit
+    assert product_words(product, "us").endswith("OVER the label's limit of 1.90 fl oz/1000 ft²")
+    vague = replace(product, per_area_u=0.1 * product.per_area)
+    assert product_words(vague, "us").endswith("by less than the uncertainty")
     assert not product_of({"mix": "5 g/L", "label limit": "30 kg/ha"}, rate, 0.0, 0.038).over_limit
     assert product_of({}, rate, 0.0, 0.038) is None
     with pytest.raises(UserError, match="mix"):
