@@ -31,9 +31,7 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
     )
-    parser.add_argument(
-        "--cards", type=Path, default=CARDS_FOLDER, help="folder of calibration cards (default: %(default)s)"
-    )
+    parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
     parser.add_argument(
         "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
     )
@@ -43,7 +41,8 @@ def record_arguments(args: argparse.Namespace) -> list[str]:
     """The same arguments for a recorder in a process of its own."""
     tank = ["--tank", args.tank] if args.tank else []
     notes = [word for note in args.note for word in ("--note", note)]
-    return [args.port, "--rig", str(args.rig), "--cards", str(args.cards), *tank, *notes]
+    cards = ["--cards", str(args.cards)] if args.cards else []
+    return [args.port, "--rig", str(args.rig), *cards, *tank, *notes]
 
 
 def plan_of(args: argparse.Namespace) -> RunPlan:
@@ -59,8 +58,9 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     rig = load_rig(args.rig)
     notes = dict(note_of(text) for text in args.note)
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
-    cards = tuple(snapshot(load_cards(args.cards.expanduser(), rig.name)))
-    return RunPlan(args.runs or DEFAULT_RUNS, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3)
+    runs = args.runs or DEFAULT_RUNS
+    cards = tuple(snapshot(load_cards((args.cards or runs / CARDS_FOLDER.name).expanduser(), rig.name)))
+    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3)
 
 
 def run(args: argparse.Namespace) -> int:
