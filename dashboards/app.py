@@ -13,13 +13,14 @@ from dashboards.live.newest import Newest
 from dashboards.live.recording import RecorderDoor
 from dashboards.live.routes import add_live_routes
 from dashboards.shell import build_shell
+from dashboards.surroundings import Surroundings
 from host.errors import UserError
 from host.recorder.folder import LATEST, find_run
 
 
-def build_app(newest: Newest, door: RecorderDoor) -> AsgiApp:
+def build_app(newest: Newest, door: RecorderDoor, surroundings: Surroundings) -> AsgiApp:
     """The whole application as the server runs it."""
-    shell, server = build_shell()
+    shell, server = build_shell(surroundings)
     add_live_routes(server, newest, door.tell)
     del shell  # it hangs on the server's routes
     return Gate(server)
@@ -40,7 +41,7 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
         follower = Follower(folder, run, newest, door)
         follower.alarm = door.sound_alarm
         config = uvicorn.Config(
-            build_app(newest, door),
+            build_app(newest, door, Surroundings(folder, folder / "cards")),
             log_level="warning",
             access_log=False,
             ws="websockets-sansio",

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dashboards.calibrate import page as calibrate_page
+from dashboards.plan import mix_page, plan_page
+
 HERE = Path(__file__).parent
 
 
@@ -15,12 +18,14 @@ class Page:
     """One page.
 
     `body` is HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives the Dash
-    components below it; `scripts` and `styles` are files in assets/ that only this page loads.
+    components below it; `connect` puts its callbacks on the application, with the surroundings (see surroundings.py);
+    `scripts` and `styles` are files in assets/ that only this page loads.
     """
 
     path: str
     title: str
-    layout: Callable[[], Any] | None = None
+    layout: Callable[[Any], Any] | None = None
+    connect: Callable[[Any, Any], None] | None = None
     body: str = ""
     scripts: tuple[str, ...] = ()
     styles: tuple[str, ...] = ()
@@ -34,6 +39,9 @@ PAGES = (
         scripts=("live-trace.js", "live-link.js", "live-buttons.js", "live-alarm.js", "live.js"),
         styles=("live.css",),
     ),
+    Page("/calibrate", "Calibrate", calibrate_page.layout, calibrate_page.connect, styles=("forms.css",)),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
 )
 
 

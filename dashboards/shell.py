@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from dash import Dash, html, page_container, register_page
 from fastapi import FastAPI, HTTPException
 
 from dashboards.pages import PAGES, Page, page_at
+from dashboards.surroundings import Surroundings
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.
@@ -61,8 +63,11 @@ def navigation(current: Page) -> str:
     )
 
 
-def build_shell() -> tuple[Shell, FastAPI]:
-    """The Dash application and the server it stands on; routes of our own go on the server before it starts."""
+def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
+    """The Dash application and the server it stands on; routes of our own go on the server before it starts.
+
+    A page with callbacks is connected to what it may look at: `surroundings`.
+    """
     server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)  # those pages load scripts from elsewhere
     on: Any = server  # Dash's types name only Flask
     shell = Shell(
@@ -75,6 +80,7 @@ def build_shell() -> tuple[Shell, FastAPI]:
         compress=True,
         use_pages=True,
         pages_folder="",
+        suppress_callback_exceptions=True,  # a page's callbacks are known before the page is there
         update_title="",
         add_log_handler=False,
     )
@@ -83,6 +89,16 @@ def build_shell() -> tuple[Shell, FastAPI]:
     )
     register: Any = register_page  # without types in Dash
     for page in PAGES:
-        register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=page.layout or html.Div)
+        register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=_layout(page, surroundings))
     shell.layout = html.Div([page_container])
+    for page in PAGES:
+        if page.connect is not None:
+            page.connect(shell, surroundings)
     return shell, server
+
+
+def _layout(page: Page, surroundings: Surroundings) -> Callable[..., Any]:
+    def layout(**_: str) -> Any:  # Dash hands on what stands behind the question mark of the address
+        return page.layout(surroundings) if page.layout else html.Div()
+
+    return layout

@@ -1,0 +1,59 @@
+"""What every page may look at: the folders, and the sprayer that is being used."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import host.rig
+from dashboards.live.following import newest_run
+from host.calibrate.cards import apply_cards, load_cards
+from host.errors import UserError
+from host.journal.follow import FileFollower
+from host.journal.reader import RunReader
+from host.rig import Rig, load_rig, rig_from_toml
+
+EXAMPLE = Path(host.rig.__file__).parent / "examples" / "harrow-lea-pull-behind.toml"
+_HEAD = 4  # blocks of a run in which its rig stands
+
+
+@dataclass(frozen=True)
+class RigInUse:
+    """A sprayer and where it comes from, as a sentence; `own` is False for the example."""
+
+    rig: Rig
+    said: str
+    own: bool
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Folder of the runs and folder of the calibration cards."""
+
+    runs: Path
+    cards: Path
+
+    def rig(self) -> RigInUse:
+        """The rig of the newest run, with its calibration cards in force; without a run the example rig.
+
+        Raises UserError when run, rig or a card cannot be read.
+        """
+        run = newest_run(self.runs)
+        if run is None:
+            rig = load_rig(EXAMPLE)
+            return RigInUse(rig, f"No run yet, so these are the numbers of the example rig {rig.name}.", False)
+        rig = rig_of_run(run)
+        cards = load_cards(self.cards, rig.name)
+        held = f" with {len(cards)} calibration card{'' if len(cards) == 1 else 's'}" if cards else ""
+        return RigInUse(apply_cards(rig, cards), f"{rig.name}, as in run {run.stem}{held}.", True)
+
+
+def rig_of_run(run: Path) -> Rig:
+    """The rig that a run was recorded with. Raises UserError when the run does not hold one."""
+    reader = RunReader()
+    with FileFollower(run) as source:
+        for _ in range(_HEAD):
+            for happening in reader.push(source.poll()).happenings:
+                if happening.kind == "rig":
+                    return rig_from_toml(str(happening.detail.get("toml", "")), f"the rig in run {run.name}")
+    raise UserError(f"run {run.name} holds no rig: start a new recording.")
