@@ -75,7 +75,7 @@ def test_a_whole_meter_calibration(sprayer: Path, tmp_path: Path, runs: Path, se
             page.wait_for_selector("[data-entry=amount] input:visible")
             page.fill("[data-entry=amount] input", f"{volumes[number] * 1e3:.2f} L")
             page.click("#calibrate-entries button")
-            wait_until(lambda n=number: len(page.query_selector_all("tbody tr")) == n + 1, "the catch is taken")
+            page.wait_for_selector(f"tbody tr:nth-child({number + 1})")
         page.click("#calibrate-save button.main")
         wait_until(lambda: "Card kept" in page.inner_text("#calibrate-notice"), "the card is kept")
     finally:
