@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
 
     def reviewed(name: str) -> Review:
         path = find_run(name, folder)
-        return review_run(path, args.rig, later_notes=read_notes(path))
+        return review_run(path, args.rig, later_notes=read_notes(path), watch_faults=False)
 
     review = reviewed(args.run_name)
     if args.other:

@@ -18,6 +18,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     add_run_arguments(parser)
     parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
+    parser.add_argument("--no-faults", action="store_true", help="look for no faults: quicker on a run of many hours")
     parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
 
 
@@ -30,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     from host.review.text import review_json, review_text
 
     path = run_path(args)
-    review = review_run(path, args.rig, later_notes=read_notes(path))
+    review = review_run(path, args.rig, later_notes=read_notes(path), watch_faults=not args.no_faults)
     system = args.units or review.rig.units
     if args.json:
         print(json.dumps(review_json(review, system), indent=2, allow_nan=False, default=str))

@@ -32,10 +32,11 @@ class Pipeline:
     """Frames of one run to signals and passes, in pieces of any size.
 
     `passes` holds the passes that have ended; `finish` ends the last one. `catch` is the boom's orifice coefficient
-    (m³/s/√Pa, all nozzles) from a catch test and its relative standard uncertainty, for the watch over faults.
+    (m³/s/√Pa, all nozzles) from a catch test and its relative standard uncertainty, for the watch over faults. The
+    watch takes most of the time; no signal depends on it, and without `watch_faults` it is left out.
     """
 
-    def __init__(self, rig: Rig, catch: tuple[float, float] | None = None) -> None:
+    def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:
         self.rig = rig
         self.passes: list[Pass] = []
         # Relative standard uncertainty of a rate, from the calibrations alone.
@@ -50,7 +51,7 @@ class Pipeline:
         self._ground = GroundTotals(rig)
         self._passes = PassFinder(rig.swath_m, self.relative_u)
         self._tank = TankLevel(rig.tank.volume_m3)
-        self._watch = FaultWatch(rig, *(catch or (None, 0.0)))
+        self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
         self._pressed_s, self._pressed_pa_s = RunningSum(), RunningSum()
 
@@ -100,21 +101,22 @@ class Pipeline:
         self.passes += ended
         flow_m3_s = flow.frequency_hz / scale / per_m3
         tank_left = self._tank.push(volume, happenings)
-        self._watch.push(
-            Scene(
-                frames=frames,
-                host_s=host_s,
-                counts=counts,
-                flow=flow,
-                per_m3=per_m3,
-                pressure=pressure,
-                spraying=spraying,
-                wheel_idle_us=travel.idle_us,
-                wheel_hz=travel.counted_hz,
-                area_m2=ground.area_m2,
-                tank_left_m3=tank_left,
+        if self._watch:
+            self._watch.push(
+                Scene(
+                    frames=frames,
+                    host_s=host_s,
+                    counts=counts,
+                    flow=flow,
+                    per_m3=per_m3,
+                    pressure=pressure,
+                    spraying=spraying,
+                    wheel_idle_us=travel.idle_us,
+                    wheel_hz=travel.counted_hz,
+                    area_m2=ground.area_m2,
+                    tank_left_m3=tank_left,
+                )
             )
-        )
         return Signals(
             host_s=host_s,
             board_s=counts.board_us * 1e-6,
@@ -152,7 +154,7 @@ class Pipeline:
 
     def faults(self) -> list[Fault]:
         """What has been found wrong so far, in the order in which it was called; those under way have no end."""
-        return self._watch.faults()
+        return self._watch.faults() if self._watch else []
 
     def current_pass(self) -> Pass | None:
         """The pass under way, as far as it has come."""

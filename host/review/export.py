@@ -43,7 +43,7 @@ def export_run(
     if out.exists():
         raise UserError(f"{out} exists already and is not overwritten: move it away or give another name")
     run = read_run(run_path)
-    pipeline = Pipeline(rig_of(run, rig_path))
+    pipeline = Pipeline(rig_of(run, rig_path), watch_faults=False)
     unfinished = out.with_name(out.name + ".unfinished")
     rows = 0
     try:

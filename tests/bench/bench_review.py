@@ -12,22 +12,20 @@ import sys
 import tempfile
 from pathlib import Path
 
-import numpy as np
-
-from firmware_protocol.messages import Report, encode_report
 from host.journal import JournalWriter
 from host.journal.writer import Snapshot
-from tests.host.pipeline.made import RIG, made_frames
+from host.simulate.live import ScenarioSource, run_lines
+from host.simulate.scenario import load_scenario
 
 HOURS = (1, 2.5, 5, 10)
-REPEATS = 5
+REPEATS = 3
 
 REVIEW = """
 import resource, sys, time
 from pathlib import Path
 from host.review.review import review_run
 begin = time.perf_counter()
-review = review_run(Path(sys.argv[1]))
+review = review_run(Path(sys.argv[1]), watch_faults=%s)
 print(time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, review.health.frames)
 """
 READ_CSV = """
@@ -40,17 +38,16 @@ print(time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_m
 
 
 def make_run(path: Path, hours: float) -> None:
-    """A run of `hours`: passes of 30 s, turns of 6 s."""
-    n = int(hours * 36_000)
-    spraying = np.arange(n) % 360 < 300
-    frames = made_frames(np.where(spraying, 40.0, 0.0), np.full(n, 10.0), spraying, first_clock_us=4_000_000_000)
-    writer = JournalWriter(path, Snapshot({"started": "2026-05-14T09:15:00+01:00"}, RIG))
+    """The simulator's ten hours of spraying, cut off after `hours`."""
+    scenario = load_scenario("ten-hours")
+    writer = JournalWriter(path, Snapshot({"started": "2026-05-14T09:15:00+01:00"}, scenario.rig.toml))
     writer.event("run_start", 0.0)
-    for number, row in enumerate(frames):
-        values = row.tolist()
-        writer.raw_line(encode_report(Report(*values[1:])), values[0])
-        if number % 5000 == 0:
-            writer.flush()
+    source = ScenarioSource(scenario)
+    for lines in run_lines(source):
+        for at_s, line in lines:
+            if at_s < hours * 3600:
+                writer.raw_line(line, at_s)
+        writer.flush()
     writer.close("complete", "bench", 0, hours * 3600)
 
 
@@ -65,16 +62,19 @@ def measured(code: str, path: Path) -> tuple[float, float]:
 
 def main() -> None:
     """Print the table."""
-    print("hours   file MB   review s   memory MB   read_csv s   memory MB   review time / read_csv time")
+    print(
+        "hours   file MB   review s   memory MB   with faults s   read_csv s   memory MB   review time / read_csv time"
+    )
     with tempfile.TemporaryDirectory() as folder:
         for hours in HOURS:
             path = Path(folder) / f"{hours}.sward"
             make_run(path, hours)
-            review_s, review_mb = measured(REVIEW, path)
+            review_s, review_mb = measured(REVIEW % False, path)
+            faults_s, _ = measured(REVIEW % True, path)
             csv_s, csv_mb = measured(READ_CSV, path)
             print(
-                f"{hours:5} {path.stat().st_size / 1e6:9.1f} {review_s:10.2f} {review_mb:11.0f} {csv_s:12.2f} "
-                f"{csv_mb:11.0f} {review_s / csv_s:10.2f}"
+                f"{hours:5} {path.stat().st_size / 1e6:9.1f} {review_s:10.2f} {review_mb:11.0f} {faults_s:15.2f} "
+                f"{csv_s:12.2f} {csv_mb:11.0f} {review_s / csv_s:10.2f}"
             )
 
 

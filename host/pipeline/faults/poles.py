@@ -102,7 +102,9 @@ class PoleMap:
     def _realign(self, frames: int) -> None:
         """After a false or a missed pulse the map fits again when turned by some poles."""
         excess, edge, pulses = self._excess(frames), self._edge[-frames:], self._pulses[-frames:]
-        spread = [float((excess - self._place(edge, pulses, shift)).var()) for shift in range(self.poles)]
+        shift = np.arange(self.poles)[:, None]
+        end, begin = (edge + shift) % self.poles, (edge - pulses.astype(np.int64) + shift) % self.poles
+        spread = (excess - (self._offset[end] - self._offset[begin])).var(axis=1)
         best = int(np.argmin(spread))
         if spread[best] < _REALIGN * spread[self._shift]:
             self._shift = best

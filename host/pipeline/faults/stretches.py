@@ -14,7 +14,9 @@ _LAG_U_S = 0.065  # standard uncertainty of the rotor's lag: matters while the p
 _SHORTEST_RISE = 5  # frames
 # Of one frame's standard deviations: a single frame proves nothing, for a bubble or a false pulse may have spoilt it.
 _DROP_CLIP, _RISE_CLIP = 8.0, 3.0
+_LENGTHS = np.array(WINDOWS)
 _SHORT_TAX = 150.0  # asked on top of the ratio, over frames²: for some frames a bubble's noise is far from normal
+_TAXES = _SHORT_TAX / (_LENGTHS * _LENGTHS)
 
 
 @dataclass(frozen=True)
@@ -62,31 +64,24 @@ class Stretches:
     def judge(self, n: int, sigma: tuple[float, float], rough: Floats, rising: float) -> Judged:
         """Of the last `n` frames: `sigma` as Noise gives it, `rough` how many times noisier they are; a rise's ratio is
         divided by `rising`."""
-        best, frames, down = np.zeros(n), np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.bool_)
         first = self._rows.shape[1] - n
+        ends = np.arange(first, first + n)
+        begins = ends - _LENGTHS[:, None]
+        change = self._rows[:, None, first:] - self._rows[:, np.maximum(begins, 0)]  # (5, windows, n)
+        weight = np.where(begins >= 0, change[2], np.inf)  # a stretch that would begin before the first row is none
+        lagging = _LAG_U_S * change[3] / np.maximum(change[4], 1e-3)
         white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
-        rough2 = rough * rough
-        for m in WINDOWS:
-            lead = max(m - first, 0)
-            if lead >= n:
-                break
-            change = self._rows[:, first + lead :] - self._rows[:, first + lead - m : self._rows.shape[1] - m]
-            weight = change[2]
-            lagging = _LAG_U_S * change[3] / np.maximum(change[4], 1e-3)
-            variance = (white2 / m + edge2 / (m * m)) * rough2[lead:] + _DRIFT * _DRIFT + lagging * lagging
-            drop = change[0] / weight
-            ratio = np.where(drop < 0, drop * drop / (2.0 * variance), 0.0)
-            falls = drop < 0
-            if m >= _SHORTEST_RISE:
-                rise = change[1] / weight
-                ratio = np.where(rise > 0, rise * rise / (2.0 * rising * variance), ratio)
-                falls &= rise <= 0
-            ratio = ratio - _SHORT_TAX / (m * m)
-            better = ratio > best[lead:]
-            best[lead:] = np.where(better, ratio, best[lead:])
-            frames[lead:] = np.where(better, m, frames[lead:])
-            down[lead:] = np.where(better, falls, down[lead:])
-        return Judged(best, frames, down)
+        variance = (white2 / _LENGTHS + edge2 / (_LENGTHS * _LENGTHS))[:, None] * (rough * rough)
+        variance = variance + _DRIFT * _DRIFT + lagging * lagging
+        drop, rise = change[0] / weight, change[1] / weight
+        rising_now = (rise > 0) & (_LENGTHS >= _SHORTEST_RISE)[:, None]
+        ratio = np.where(drop < 0, drop * drop / (2.0 * variance), 0.0)
+        ratio = np.where(rising_now, rise * rise / (2.0 * rising * variance), ratio) - _TAXES[:, None]
+        least = np.argmax(ratio, axis=0)  # the shortest of equals
+        at = least, np.arange(n)
+        found = ratio[at] > 0
+        falls = (drop[at] < 0) & ~rising_now[at]
+        return Judged(np.where(found, ratio[at], 0.0), np.where(found, _LENGTHS[least], 0), found & falls)
 
     def keep(self, used: int, n: int) -> None:
         """Of the last `n` frames only the first `used` have been used; forget what no stretch will reach any more."""

@@ -86,6 +86,13 @@ def test_live_and_review_agree_to_the_last_digit(run_path):
     assert totals_of(pipeline, live) == totals_of(again, reviewed) == review_run(run_path).totals
 
 
+def test_without_the_watch_over_faults_all_else_is_the_same(run_path):
+    with_watch, without = review_run(run_path), review_run(run_path, watch_faults=False)
+    assert with_watch.totals == without.totals
+    assert repr(with_watch.passes) == repr(without.passes)
+    assert without.faults == []
+
+
 def test_refills_reach_the_tank(run_path):
     review = review_run(run_path)
     assert review.totals.tank_left_m3 == pytest.approx(0.06 - 250 * 4 / 600_000, abs=2e-5)
