@@ -60,8 +60,11 @@ def test_the_first_message_has_the_last_minute_the_others_only_the_row(server: S
     with stream(server) as socket:
         first = json.loads(socket.recv(5))
         assert len(first["trace"]) > 10
-        socket.send("k")
-        second = json.loads(socket.recv(5))
+        for _ in range(10):  # a message for more than MISSED reports at once, on a busy machine, has it again
+            socket.send("k")
+            second = json.loads(socket.recv(5))
+            if "trace" not in second:
+                break
         assert "trace" not in second
         assert second["boot"] == first["boot"]
         assert second["seq"] > first["seq"]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import queue
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import serial
 from serial import rfc2217
@@ -25,6 +27,33 @@ class _Connection:
         self._client.sendall(data)
 
 
+class _Counted:
+    """A port that knows how many bytes have come through it or lie ready in it."""
+
+    def __init__(self, port: Port) -> None:
+        self._port: Any = port
+        self._taken = 0
+
+    def arrived(self) -> int:
+        return self._taken + int(self._port._port.in_waiting)
+
+    def read(self) -> bytes:
+        return self._count(self._port.read())
+
+    def read_waiting(self) -> bytes:
+        return self._count(self._port.read_waiting())
+
+    def write(self, data: bytes) -> None:
+        self._port.write(data)
+
+    def close(self) -> None:
+        self._port.close()
+
+    def _count(self, data: bytes) -> bytes:
+        self._taken += len(data)
+        return data
+
+
 class Rfc2217End:
     """See ENDS in test_link.py. The far port is pyserial's loop://, of which only the settings are used."""
 
@@ -35,12 +64,15 @@ class Rfc2217End:
         self._client: socket.socket | None = None
         self._manager: rfc2217.PortManager | None = None
         self._commands: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._near: _Counted | None = None
+        self._sent = 0
         self._far = serial.serial_for_url("loop://")
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
 
     def opener(self, address: str) -> Port:
-        return open_port(address)
+        self._near, self._sent = _Counted(open_port(address)), 0
+        return self._near
 
     def unplug(self) -> None:
         if client := self._client:
@@ -55,6 +87,12 @@ class Rfc2217End:
     def send(self, data: bytes) -> None:
         assert self._client and self._manager
         self._client.sendall(b"".join(self._manager.escape(data)))
+        self._sent += len(data)
+        # pyserial's client reads in a thread of its own: sent means here that this thread has it.
+        deadline = time.monotonic() + 10.0
+        while self._near and self._near.arrived() < self._sent and self._client:
+            assert time.monotonic() < deadline, "pyserial's client does not take what is sent"
+            time.sleep(0.001)
 
     def receive(self, wait_s: float = 0.05) -> bytes:
         try:
