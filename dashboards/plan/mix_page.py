@@ -22,7 +22,7 @@ from dashboards.plan.plan_page import above_zero, answered
 from dashboards.surroundings import Surroundings
 from host.errors import UserError
 from host.plan.area import parse_area
-from host.plan.mix import CAUTIONS, Form, Label, Load, Mix, mix, product_for_active
+from host.plan.mix import CAUTIONS, Form, Label, Load, Mix, mix, product_for_active, read_product
 from host.rig import Rig
 from host.units import format_value, parse_quantity
 
@@ -99,21 +99,6 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         if not clicks and not any(entries.values()):
             return (html.P("Give the product per area from its label."), *[""] * len(FIELDS))
         return answered(FIELDS, lambda: mixing_sheet(surroundings.rig().rig, entries))
-
-
-def read_product(text: str, what: str) -> tuple[Form, float]:
-    """Liquid (m³/m²) or dry (kg/m²). Raises UserError."""
-    try:
-        return "liquid", parse_quantity(text, "rate", what)
-    except UserError:
-        pass
-    try:
-        return "dry", parse_quantity(text, "mass_per_area", what)
-    except UserError:
-        raise UserError(
-            f'{what} is "{text}": give an amount per area with its unit, such as "3.6 pt/acre" for a liquid or '
-            '"2 lb/acre" for a dry product.'
-        ) from None
 
 
 def mixing_sheet(rig: Rig, typed: dict[str, str | None]) -> list[Any]:

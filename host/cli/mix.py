@@ -37,12 +37,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Print the mixing sheet; 1 when a limit of the label is passed."""
     from host.plan.area import parse_area
-    from host.plan.mix import Label, mix, product_for_active
+    from host.plan.mix import Label, mix, product_for_active, read_product
     from host.rig import load_rig
     from host.units import parse_quantity
 
     rig = load_rig(args.rig)
-    form, product = _product(args.product, "--product")
+    form, product = read_product(args.product, "--product")
     limits = [
         None if text is None else _same_form(text, form, where)
         for text, where in ((args.most, "--most"), (args.season, "--season"), (args.used, "--used"))
@@ -67,28 +67,11 @@ def run(args: argparse.Namespace) -> int:
     return 1 if result.warnings else 0
 
 
-def _product(text: str, where: str) -> tuple[Form, float]:
-    """Liquid or dry, and the amount per area in SI."""
-    from host.errors import UserError
-    from host.units import parse_quantity
-
-    try:
-        return "liquid", parse_quantity(text, "rate", where)
-    except UserError:
-        pass
-    try:
-        return "dry", parse_quantity(text, "mass_per_area", where)
-    except UserError:
-        raise UserError(
-            f'{where} is "{text}": give an amount per area with its unit, such as "3.6 pt/acre" for a liquid or '
-            '"2 lb/acre" for a dry product.'
-        ) from None
-
-
 def _same_form(text: str, form: Form, where: str) -> float:
     from host.errors import UserError
+    from host.plan.mix import read_product
 
-    other, amount = _product(text, where)
+    other, amount = read_product(text, where)
     if other != form:
         raise UserError(f'{where} is "{text}", and --product is {form}: give both as a volume or both as a weight.')
     return amount

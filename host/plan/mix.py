@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from host.errors import UserError
+from host.units import parse_quantity
 
 Form = Literal["liquid", "dry"]
 
@@ -145,3 +146,21 @@ def _label_warnings(product_per_area: float, label: Label, used: float) -> tuple
             "this application is left: do not spray it."
         )
     return tuple(said)
+
+
+def read_product(text: str, what: str) -> tuple[Form, float]:
+    """Whether the product is liquid or dry, and its amount per area: m³/m² or kg/m².
+
+    `what` names it in the sentence. Raises UserError when the text is neither.
+    """
+    try:
+        return "liquid", parse_quantity(text, "rate", what)
+    except UserError:
+        pass
+    try:
+        return "dry", parse_quantity(text, "mass_per_area", what)
+    except UserError:
+        raise UserError(
+            f'{what} is "{text}": give an amount per area with its unit, such as "3.6 pt/acre" for a liquid or '
+            '"2 lb/acre" for a dry product.'
+        ) from None
