@@ -10,7 +10,8 @@ import numpy as np
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
 from dashboards.live.trace import Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
-from host.calibrate.cards import apply_cards, cards_of_run
+from host.calibrate.boom_card import catch_held
+from host.calibrate.cards import Card, apply_cards, cards_of_run
 from host.errors import UserError
 from host.journal.reader import Batch, Happening, RunReader
 from host.journal.runs import check_schema
@@ -42,6 +43,7 @@ class RunScreen:
         self._reader = RunReader()
         self._pipeline: Pipeline | None = None
         self._rig: Rig | None = None
+        self._cards: list[Card] = []
         self._before: list[Happening] = []  # what came before the first frame
         self._trace = Trace()
         self._link = "waiting"
@@ -106,7 +108,8 @@ class RunScreen:
             return False
         if self._pipeline is None:
             # Only now are all calibration cards known that stand at the file's head.
-            self._pipeline = Pipeline(self._rig)
+            held = catch_held(self._rig, self._cards)
+            self._pipeline = Pipeline(self._rig, held.pair if held else None)
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
             self._before.clear()
         signals = self._pipeline.push(batch.frames, batch.happenings)
@@ -137,7 +140,8 @@ class RunScreen:
             case "rig" if self._pipeline is None:
                 self._rig = rig_from_toml(str(happening.detail.get("toml", "")), where=f"the rig in run {self.name}")
             case "calibration" if self._pipeline is None and self._rig is not None:
-                self._rig = apply_cards(self._rig, cards_of_run([happening.detail]))
+                self._cards += cards_of_run([happening.detail])
+                self._rig = apply_cards(self._rig, self._cards)
             case "identity":
                 self._interval_ms = int(happening.detail["interval_ms"])
             case "link_lost":

@@ -75,9 +75,10 @@ def comparison_json(result: Comparison) -> dict[str, Any]:
 
 
 def _against_catch(review: Review, cards: Path) -> tuple[Comparison, str]:
+    from host.calibrate.boom_card import boom_card
     from host.calibrate.cards import load_cards
     from host.errors import UserError
-    from host.review.compare import boom_card, run_against_catch
+    from host.review.compare import run_against_catch
 
     tests = [card for card in load_cards(cards.expanduser(), review.rig.name) if card.kind == "boom"]
     if not tests:

@@ -32,8 +32,9 @@ class Pipeline:
     """Frames of one run to signals and passes, in pieces of any size.
 
     `passes` holds the passes that have ended; `finish` ends the last one. `catch` is the boom's orifice coefficient
-    (m³/s/√Pa, all nozzles) from a catch test and its relative standard uncertainty, for the watch over faults. The
-    watch takes most of the time; no signal depends on it, and without `watch_faults` it is left out.
+    (m³/s/√Pa, all nozzles) from a catch test and its relative standard uncertainty with that of meter and transducer
+    in it, for the watch over faults: see host.calibrate.boom_card. The watch takes most of the time; no signal depends
+    on it, and without `watch_faults` it is left out.
     """
 
     def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:

@@ -2,18 +2,10 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
 
-import numpy as np
-
-from host.calibrate.boom import Reading
-from host.calibrate.cards import Card
+from host.calibrate.boom_card import RUN_TO_RUN, BoomCard
 from host.calibrate.uncertainty import Combined, Component, combine
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE
 from host.errors import UserError
 from host.review.review import Review
 from host.review.steady import Steady, steady_of
@@ -27,27 +19,6 @@ CATCH_AGAIN = "catch again"
 # nothing that matters.
 _TOO_VAGUE = 0.10
 _DEFAULT_SCATTER = 0.01  # of a run with a single pass: assumed, and said
-_RUN_TO_RUN = (
-    0.005  # relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it
-)
-
-
-@dataclass(frozen=True)
-class BoomCard:
-    """A catch test as its card keeps it: (pressure Pa, coefficient of the whole boom m³/s/√Pa), rising by pressure.
-
-    `relative_u` are the parts of its relative standard uncertainty.
-    """
-
-    made: datetime
-    nozzles: int
-    points: tuple[tuple[float, float], ...]
-    parts: tuple[Component, ...]
-
-    def coefficient(self, pressure_pa: float) -> float:
-        """The boom's coefficient at a pressure, read between the catches, held beyond them."""
-        at, values = zip(*self.points, strict=True)
-        return float(np.interp(pressure_pa, at, values))
 
 
 @dataclass(frozen=True)
@@ -59,41 +30,6 @@ class Comparison:
     verdict: str
     advice: str
     remarks: tuple[str, ...] = ()
-
-
-def boom_card(card: Card) -> BoomCard:
-    """The catch test on a card. Raises UserError when the card is none, or does not hold what it should."""
-    import tomllib
-
-    record = tomllib.loads(card.toml).get("record", {})
-    try:
-        catches = sorted(record["catches"], key=lambda one: float(one["pressure_kPa"]))
-        points = tuple(
-            (float(one["pressure_kPa"]) * 1e3, math.fsum(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])))
-            for one in catches
-        )
-        if not points or any(not (p > 0 and c > 0) for p, c in points):
-            raise ValueError
-        return BoomCard(card.made, int(record["nozzles"]), points, _catch_parts(record))
-    except (KeyError, TypeError, ValueError, ZeroDivisionError):
-        raise UserError(
-            f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
-            "'swardflow calibrate boom'"
-        ) from None
-
-
-def _catch_parts(record: Mapping[str, Any]) -> tuple[Component, ...]:
-    vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
-    reading = Reading(vessel=vessel)
-    first = record["catches"][0]
-    volumes = [float(volume) * 1e-6 for volume in first["volumes_mL"]]
-    return (
-        Component("catch: scale of the vessel", vessel.scale_uncertainty()),
-        Component("catch: reading", vessel.reading_uncertainty() * math.sqrt(len(volumes)) / math.fsum(volumes)),
-        Component("catch: time", reading.time_s / float(first["time_s"])),
-        # Half, because the flow goes with the square root of the pressure.
-        Component("catch: gauge", reading.pressure_pa / (float(first["pressure_kPa"]) * 1e3) / 2.0),
-    )
 
 
 def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
@@ -185,7 +121,7 @@ def _transducer(review: Review, steady: Steady) -> Component:
 
 
 def _run_to_run(name: str) -> Component:
-    return Component(f"{name}: from day to day (assumed)", _RUN_TO_RUN)
+    return Component(f"{name}: from day to day (assumed)", RUN_TO_RUN)
 
 
 def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...]]:

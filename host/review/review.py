@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from host.calibrate.cards import apply_cards, cards_of_run
-from host.errors import UserError
+from host.calibrate.boom_card import CatchHeld, catch_held
+from host.calibrate.cards import Card, cards_of_run
 from host.journal import Happening, RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Signals
 from host.review.balance import Product, TankBalance, product_of, tank_balance
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.standing import Spot, standing_spots
 from host.review.track import Track, TrackKeeper
-from host.rig import Rig, load_rig, rig_from_toml
+from host.review.under import RECORDED, Under
+from host.rig import Rig, load_rig
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
 
@@ -67,6 +68,8 @@ class Review:
     health: Health
     track: Track = field(repr=False)
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
+    cards: tuple[Card, ...] = ()  # the calibrations that it was read under
+    catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
 
     @property
     def strips(self) -> list[Strip]:
@@ -138,23 +141,35 @@ def review_run(
     path: Path,
     rig_path: Path | None = None,
     *,
+    under: Under | None = None,
     later_notes: Mapping[str, str] | None = None,
     watch_faults: bool = True,
 ) -> Review:
-    """Review the run file at `path`, under the rig recorded in it or under the one at `rig_path`.
+    """Review the run file at `path`, under what is recorded in it, the rig at `rig_path`, or `under`.
 
     Without `watch_faults` no fault is looked for: several times as fast, all else the same.
     Raises UserError when the file is no readable run, or holds no readable rig and none is given.
     """
     run = read_run(path)
-    return review_of(run, rig_of(run, rig_path), later_notes=later_notes, watch_faults=watch_faults)
+    rig, cards = (under or _under(rig_path)).read(run)
+    return review_of(run, rig, cards=cards, later_notes=later_notes, watch_faults=watch_faults)
 
 
 def review_of(
-    run: RunFile, rig: Rig, *, later_notes: Mapping[str, str] | None = None, watch_faults: bool = True
+    run: RunFile,
+    rig: Rig,
+    *,
+    cards: Sequence[Card] | None = None,
+    later_notes: Mapping[str, str] | None = None,
+    watch_faults: bool = True,
 ) -> Review:
-    """Review a run that has been read, under `rig`; see `review_run`."""
-    pipeline = Pipeline(rig, watch_faults=watch_faults)
+    """Review a run that has been read, under `rig`; see `review_run`.
+
+    `cards` are those that hold, the recorded ones when None; a catch test among them is what faults are held against.
+    """
+    cards = tuple(cards_of_run(run.calibrations) if cards is None else cards)
+    held = catch_held(rig, cards)
+    pipeline = Pipeline(rig, held.pair if held else None, watch_faults=watch_faults)
     keeper = TrackKeeper()
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
@@ -169,6 +184,8 @@ def review_of(
         health_of(run, last),
         keeper.track(),
         later_notes or {},
+        cards,
+        held,
     )
 
 
@@ -177,12 +194,11 @@ def rig_of(run: RunFile, rig_path: Path | None = None) -> Rig:
 
     Raises UserError when there is none, or it cannot be read.
     """
-    if rig_path is not None:
-        return load_rig(rig_path)
-    if not run.rig_toml:
-        raise UserError(f"the rig recorded in {run.path} is damaged beyond reading: give the rig file with --rig")
-    rig = rig_from_toml(run.rig_toml, where=f"the rig recorded in {run.path}")
-    return apply_cards(rig, cards_of_run(run.calibrations))
+    return _under(rig_path).read(run)[0]
+
+
+def _under(rig_path: Path | None) -> Under:
+    return RECORDED if rig_path is None else Under(load_rig(rig_path))
 
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:

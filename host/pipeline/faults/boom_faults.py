@@ -201,6 +201,14 @@ class BoomFaults:
                 0.6,
                 True,
             )
+            one.against_catch = True
+            recent = self._tail.upto(i, _BACK)
+            self._before = Before(
+                one.before,
+                float(np.mean(recent[_LOG_P])),
+                float(np.median(recent[_MOVED])),
+                _spread(recent[_LOG_C]),
+            )
             self._current = one
 
     def _returns(self, i: int, step: Step) -> bool:

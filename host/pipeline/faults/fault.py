@@ -25,6 +25,7 @@ class Fault:
     nozzles_u: float | None
     area_m2: float  # sprayed since it began
     final: bool  # the cause will not be revised any more
+    against_catch: bool = False  # there from the start: held against the catch test, not against what was before
 
     @property
     def words(self) -> str:
@@ -61,6 +62,7 @@ class Fault:
             "nozzles_u": self.nozzles_u,
             "area_m2": self.area_m2,
             "dosed": self.dosed,
+            "against": "catch test" if self.against_catch else "run before",
             "check_first": list(cause.check),
             "tell": cause.tell,
             "urgent": cause.urgent,

@@ -27,6 +27,7 @@ class Opened:
     before_u: float = 0.0
     after: float = math.nan
     final: bool = False
+    against_catch: bool = False
     levels: list[float] = field(default_factory=list)  # log c of the frames since, for the boom's changes
     pressures: list[float] = field(default_factory=list)
     roughs: list[float] = field(default_factory=list)
@@ -50,4 +51,5 @@ class Opened:
             nozzles_u=None if change is None else u * nozzles,
             area_m2=max(end - self.began_m2, 0.0),
             final=self.final,
+            against_catch=self.against_catch,
         )

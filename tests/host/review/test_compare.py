@@ -11,6 +11,7 @@ import uncertainties
 
 from host.calibrate import card_sections
 from host.calibrate.boom import BoomCatch, Reading, catch_test
+from host.calibrate.boom_card import boom_card
 from host.calibrate.cards import make_card, save_card
 from host.cli.main import main
 from host.errors import UserError
@@ -20,7 +21,6 @@ from host.review.compare import (
     CATCH_AGAIN,
     CLOGGED,
     WORN_OR_DRIFTED,
-    boom_card,
     judged,
     run_against_catch,
     run_against_run,

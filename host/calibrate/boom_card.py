@@ -1,0 +1,120 @@
+"""A catch test as its card keeps it, and what a watch over a run needs of it."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from host.calibrate.boom import Reading
+from host.calibrate.cards import Card, in_force
+from host.calibrate.uncertainty import Component, combine, rectangular
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE
+from host.errors import UserError
+from host.rig import Rig
+
+# Relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it.
+RUN_TO_RUN = 0.005
+
+
+@dataclass(frozen=True)
+class BoomCard:
+    """A catch test as its card keeps it: (pressure Pa, coefficient of the whole boom m³/s/√Pa), rising by pressure.
+
+    `parts` are the parts of its relative standard uncertainty.
+    """
+
+    made: datetime
+    nozzles: int
+    points: tuple[tuple[float, float], ...]
+    parts: tuple[Component, ...]
+
+    def coefficient(self, pressure_pa: float) -> float:
+        """The boom's coefficient at a pressure, read between the catches, held beyond them."""
+        at, values = zip(*self.points, strict=True)
+        return float(np.interp(pressure_pa, at, values))
+
+
+def boom_card(card: Card) -> BoomCard:
+    """The catch test on a card. Raises UserError when the card is none, or does not hold what it should."""
+    record = tomllib.loads(card.toml).get("record", {})
+    try:
+        catches = sorted(record["catches"], key=lambda one: float(one["pressure_kPa"]))
+        points = tuple(
+            (float(one["pressure_kPa"]) * 1e3, math.fsum(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])))
+            for one in catches
+        )
+        if not points or any(not (p > 0 and c > 0) for p, c in points):
+            raise ValueError
+        return BoomCard(card.made, int(record["nozzles"]), points, _catch_parts(record))
+    except (KeyError, TypeError, ValueError, ZeroDivisionError):
+        raise UserError(
+            f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
+            "'swardflow calibrate boom'"
+        ) from None
+
+
+def _catch_parts(record: Mapping[str, Any]) -> tuple[Component, ...]:
+    vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
+    reading = Reading(vessel=vessel)
+    first = record["catches"][0]
+    volumes = [float(volume) * 1e-6 for volume in first["volumes_mL"]]
+    return (
+        Component("catch: scale of the vessel", vessel.scale_uncertainty()),
+        Component("catch: reading", vessel.reading_uncertainty() * math.sqrt(len(volumes)) / math.fsum(volumes)),
+        Component("catch: time", reading.time_s / float(first["time_s"])),
+        # Half, because the flow goes with the square root of the pressure.
+        Component("catch: gauge", reading.pressure_pa / (float(first["pressure_kPa"]) * 1e3) / 2.0),
+    )
+
+
+@dataclass(frozen=True)
+class CatchHeld:
+    """The catch test that a run is held against from its first steady seconds on.
+
+    `coefficient` is that of the whole boom, m³/s/√Pa; `relative_u` the standard uncertainty, relative, of what the
+    run's meter and transducer measure over it when nothing is wrong.
+    """
+
+    made: datetime
+    coefficient: float
+    relative_u: float
+
+    @property
+    def pair(self) -> tuple[float, float]:
+        """As `Pipeline(rig, catch=…)` takes it."""
+        return self.coefficient, self.relative_u
+
+
+def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
+    """What the catch test in force among `cards` says of the boom of `rig`; review and live page both ask here.
+
+    The mean over its catches, and half their spread as an uncertainty (rectangular, GUM 4.3.7), with those of the
+    catch, the meter, the transducer and the meter's wandering (GUM 5.1.2). None without a catch test, with one of
+    another number of nozzles, with one that cannot be read, or without a transducer: then there is nothing to hold.
+    """
+    card = next((one for one in in_force(cards) if one.kind == "boom"), None)
+    if card is None or rig.pressure is None:
+        return None
+    try:
+        test = boom_card(card)
+    except UserError:  # a run must stay readable; `compare` says what is wrong with the card
+        return None
+    if test.nozzles != rig.nozzles.count:
+        return None
+    values = [value for _, value in test.points]
+    mean = math.fsum(values) / len(values)
+    pressure_pa = math.fsum(p for p, _ in test.points) / len(values)
+    parts = [
+        *test.parts,
+        Component("catch: between pressures", rectangular((max(values) - min(values)) / 2.0) / mean),
+        Component("run: meter factor", rig.meter.relative_uncertainty),
+        Component("run: transducer", rig.pressure.uncertainty_pa / pressure_pa / 2.0),
+        Component("run: from day to day (assumed)", RUN_TO_RUN),
+    ]
+    return CatchHeld(test.made, mean, combine(parts).standard)
