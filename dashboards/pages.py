@@ -19,7 +19,8 @@ class Page:
 
     `body` is HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives the Dash
     components below it; `connect` puts its callbacks on the application, with the surroundings (see surroundings.py);
-    `scripts` and `styles` are files in assets/ that only this page loads.
+    `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
+    navigation marks in its place: such a page is reached from there and has no entry of its own.
     """
 
     path: str
@@ -29,6 +30,7 @@ class Page:
     body: str = ""
     scripts: tuple[str, ...] = ()
     styles: tuple[str, ...] = ()
+    under: str = ""
 
 
 PAGES = (

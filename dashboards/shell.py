@@ -56,11 +56,14 @@ class Shell(Dash):
 
 
 def navigation(current: Page) -> str:
-    """Links to the pages there are."""
-    return "".join(
-        f'<a href="{page.path}"{" aria-current=page" if page is current else ""}>{escape(page.title)}</a>'
-        for page in PAGES
-    )
+    """Links to the pages there are; the current one, or the one it is reached from, is marked."""
+
+    def mark(page: Page) -> str:
+        if page is current:
+            return ' aria-current="page"'
+        return ' aria-current="true"' if page.path == current.under else ""
+
+    return "".join(f'<a href="{page.path}"{mark(page)}>{escape(page.title)}</a>' for page in PAGES if not page.under)
 
 
 def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:

@@ -28,8 +28,27 @@
     }
   };
 
+  // On a phone the pages lie behind one button: opened by it, closed by it, by Escape, or by going elsewhere.
+  function openable(pages, button) {
+    function set(open) {
+      pages.toggleAttribute("data-open", open);
+      button.setAttribute("aria-expanded", String(open));
+    }
+    button.addEventListener("click", function () { set(!pages.hasAttribute("data-open")); });
+    pages.addEventListener("keydown", function (event) {
+      if (event.key !== "Escape" || !pages.hasAttribute("data-open")) return;
+      set(false);
+      button.focus();
+    });
+    pages.addEventListener("focusout", function (event) {
+      if (event.relatedTarget && !pages.contains(event.relatedTarget)) set(false);
+    });
+    document.addEventListener("pointerdown", function (event) { if (!pages.contains(event.target)) set(false); });
+  }
+
   document.addEventListener("DOMContentLoaded", function () {
     if (document.getElementById("dash-later")) setTimeout(window.swardflow.startDash, 3000);
+    openable(document.getElementById("pages"), document.getElementById("pages-open"));
     document.getElementById("light").addEventListener("click", function () {
       const other = document.documentElement.dataset.light === "dark" ? "day" : "dark";
       try { localStorage.setItem(KEPT, other); } catch (_) { /* private window: holds until the page is left */ }
