@@ -40,8 +40,12 @@ window.swardflow.alarm = function () {
     if (sound && sound.state === "suspended") sound.resume().then(show, show);
     show();
   });
-  at("fault-seen").addEventListener("click", function () { seen = standing; show(); });
-  at("fault-mute").addEventListener("click", function () { muted = !muted; show(); });
+  // For the record only: the alarm is quiet on this screen whether or not the computer can be reached.
+  function note(tap) {
+    fetch("/live/tell/" + tap, { method: "POST", headers: { "content-type": "application/json" }, body: "{}" }).catch(function () {});
+  }
+  at("fault-seen").addEventListener("click", function () { seen = standing; show(); note("seen"); });
+  at("fault-mute").addEventListener("click", function () { muted = !muted; show(); note(muted ? "sound-off" : "sound-on"); });
   setInterval(function () { if (sounding()) beep(); }, EVERY_MS);
 
   // `row` null: nothing is known that is fresh enough to make a noise about.

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import UserError
+from host.journal.records import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
 
@@ -18,6 +19,7 @@ ASK_S = 0.25
 ALARM_TENTHS = 30
 FORGET_S = 2.0  # a recorder that has not answered for so long is said to be silent
 MOST_ADDED_M3 = 10.0
+TAPS = {"seen": ALARM_SEEN, "sound-off": ALARM_MUTED, "sound-on": ALARM_UNMUTED}  # button to kind of event
 Asker = Callable[[Path, dict[str, Any]], dict[str, Any]]
 
 RECORDING = {
@@ -127,7 +129,8 @@ class RecorderDoor:
         return RunFollower(run, self._ask_for_follower)
 
     def tell(self, action: str, fields: dict[str, Any]) -> str:
-        """Do what a button asks: "mark", "refill" with `full` or `added` (text with unit), "stop".
+        """Do what a button asks: "mark", "refill" with `full` or `added` (text with unit), "stop", or one of
+        TAPS.
 
         Returns the sentence to show. Raises UserError when it cannot be done.
         """
@@ -137,6 +140,10 @@ class RecorderDoor:
         if action == "mark":
             self._put(run, {"ask": "event", "kind": "mark"})
             return "Marked."
+        if action in TAPS:
+            with suppress(UserError):  # the screen is quiet already; only the record lacks it
+                self._put(run, {"ask": "event", "kind": TAPS[action]})
+            return "Noted."
         if action == "refill":
             return self._refill(run, fields)
         if action == "stop":

@@ -15,7 +15,7 @@ from host.calibrate.cards import Card, apply_cards, cards_of_run
 from host.errors import UserError
 from host.journal.reader import Batch, Happening, RunReader
 from host.journal.runs import check_schema
-from host.pipeline import Pipeline, live_row
+from host.pipeline import Fault, Pipeline, live_row
 from host.pipeline.faults import Alarm
 from host.rig import Rig, rig_from_toml
 
@@ -89,6 +89,11 @@ class RunScreen:
     def frames(self) -> int:
         """Reports read so far."""
         return self._frames
+
+    @property
+    def faults(self) -> list[Fault]:
+        """What the watch has called so far."""
+        return self._pipeline.faults() if self._pipeline else []
 
     def status(self) -> tuple[str, bool, str, int]:
         """What can change without a new number: the link, the end, the notice, the marks."""

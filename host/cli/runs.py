@@ -72,6 +72,7 @@ def _table(entries: list[Entry], system: str) -> str:
         return "–" if value is None else f"{to_user(value, kind, system):.{UNITS[system][kind].decimals}f}"
 
     header = ["run", "started", "site", "product", "rig", *(f"{k} {UNITS[system][k].symbol}" for k in ("area", "rate"))]
+    header.append("faults")
     rows = [
         [
             name,
@@ -81,6 +82,7 @@ def _table(entries: list[Entry], system: str) -> str:
             one.rig,
             show(one.area_m2, "area"),
             show(one.rate_m3_m2, "rate"),
+            str(one.faults or ""),
             "" if one.complete else "NOT COMPLETE",
         ]
         for name, one in read
@@ -109,6 +111,7 @@ def entry_json(entry: Entry, system: str) -> dict[str, Any]:
     put("standing_volume", "volume", one.standing_m3)
     out["variation_percent"] = None if one.variation is None else 100 * one.variation
     out["off_target_s"] = one.off_target_s
+    out["faults"] = one.faults
     kind = "small_mass_per_area" if one.product_dry else "product_rate"
     put("product_per_area", kind, one.product_per_area)
     out["over_label_limit"] = one.over_limit

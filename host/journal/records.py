@@ -19,8 +19,13 @@ FIRST_TIME_DIGITS = 13  # characters of a time below a million seconds, eleven d
 
 RAW, HEADER, RIG, CALIBRATION, NOTE, EVENT, TRAILER = "L", "H", "G", "C", "N", "E", "Z"
 
+# What people do about an alarm; the alarm itself is derived and never in a file.
+ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unmuted"
 EVENT_KINDS = frozenset(
     {
+        ALARM_SEEN,
+        ALARM_MUTED,
+        ALARM_UNMUTED,
         "run_start",
         "refill",
         "mark",

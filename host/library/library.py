@@ -163,7 +163,7 @@ class Library:
             except UserError as error:
                 problem = str(error)
             run = self._read(path)
-            digest = digest_of(review_of(run, self._rig_for(run), later_notes=later, watch_faults=False))
+            digest = digest_of(review_of(run, self._rig_for(run), later_notes=later))
             return Entry(path, size, digest, problem or digest.remark)
         except UserError as error:
             return Entry(path, size, None, str(error))

@@ -15,6 +15,7 @@ from firmware_protocol.messages import outputs_argument
 from host.errors import UserError
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
+from host.journal.records import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.journal.writer import RECORDING
 from host.link import LineRead, Link, LinkChange
 from host.recorder.control import ControlServer, socket_path
@@ -23,6 +24,7 @@ from host.recorder.folder import make_folder, run_names
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
 _TELLABLE = ("refill", "mark")
+_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +226,7 @@ class Recorder:
             case "tail":
                 offset = int(request["from"]) if isinstance(request.get("from"), int) else 0
                 return {"from": offset, "data": self._writer.tail(offset).decode("ascii") if self._writer else ""}
-            case "event" if request.get("kind") in _TELLABLE:
+            case "event" if request.get("kind") in (*_TELLABLE, *_TAPPED):
                 self._tell(str(request["kind"]), {"text": str(request.get("text", ""))} | _volumes(request))
             case "event":
                 raise UserError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")

@@ -7,12 +7,12 @@ from typing import Any
 
 from host.review.balance import Product, TankBalance
 from host.review.evenness import BIN_M, Stretch, Strip
+from host.review.faults import EXPANDED
 from host.review.review import Review
 from host.review.standing import Spot
 from host.units import UNITS, column_name, format_value, to_user
 
 _MOST_LINES = 12
-EXPANDED = 2.0  # coverage factor k of the expanded uncertainties shown: about 95 % (JCGM 100, 6.3.3)
 
 
 def evenness_words(strip: Strip) -> str:

@@ -13,7 +13,7 @@ from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 2  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 3  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,7 @@ class Digest:
     calibration: str  # the same text for runs read under the same meter and transducer
     notes: dict[str, str]
     steady: Steady | None
+    faults: int  # found by the watch over the run
     remark: str = ""  # a note that could not be read
 
     @property
@@ -97,6 +98,7 @@ def digest_of(review: Review) -> Digest:
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
         steady=steady_of(review.track, review.passes, rig),
+        faults=len(review.faults),
         remark=remark,
     )
 

@@ -16,6 +16,7 @@ dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1rem;margin:.5r
 .wide{overflow-x:auto}table{border-collapse:collapse;font-size:.9rem;font-variant-numeric:tabular-nums}
 th,td{padding:.15rem .5rem;text-align:right;border-bottom:1px solid #d5ddd8}th{text-align:right;vertical-align:bottom}
 td:first-child,th:first-child{text-align:left}
+.words td,.words th{text-align:left;vertical-align:top}
 .caution{border:2px solid #8a4b00;padding:.4rem .8rem;margin:.8rem 0}.caution li{margin:.2rem 0}
 figure{margin:.6rem 0}svg{width:100%;height:auto;display:block}svg text{font-size:12px;fill:#33413a}
 svg .axis{stroke:#33413a;fill:none}svg .grid{stroke:#e1e7e3;fill:none}svg .band{fill:#dcebd9}
@@ -51,11 +52,12 @@ def facts(rows: Sequence[tuple[str, str]]) -> str:
     return "<dl>" + "".join(f"<dt>{escape(a)}</dt><dd>{escape(b)}</dd>" for a, b in rows) + "</dl>"
 
 
-def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A table; its heading is repeated on each printed page."""
+def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, words: bool = False) -> str:
+    """A table, of numbers or of words; its heading is repeated on each printed page."""
+    kind = ' class="words"' if words else ""
     head = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in header)
     body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
-    return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    return f'<div class="wide"><table{kind}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def folded(summary: str, content: str) -> str:

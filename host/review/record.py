@@ -50,7 +50,15 @@ def season_csv(named: Iterable[tuple[str, Digest]], system: str) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(
-        ["run", "started", *words, *(column_name(name, kind, system) for name, kind, _ in columns), "complete", "notes"]
+        [
+            "run",
+            "started",
+            *words,
+            *(column_name(name, kind, system) for name, kind, _ in columns),
+            "faults",
+            "complete",
+            "notes",
+        ]
     )
     for name, one in named:
         known = {"site": one.site, "product": one.product, "rig": one.rig}
@@ -60,7 +68,7 @@ def season_csv(named: Iterable[tuple[str, Digest]], system: str) -> str:
             number = value(one)
             row.append("" if number is None else f"{float(to_user(number, kind, system)):.9g}")
         notes = "; ".join(f"{key}: {text}" for key, text in one.notes.items())
-        writer.writerow([*row, one.complete, text_cell(notes)])
+        writer.writerow([*row, one.faults, one.complete, text_cell(notes)])
     return out.getvalue()
 
 
@@ -107,6 +115,7 @@ def _run_row(review: Review, digest: Digest) -> pa.Table:
     for name in [*numbers, "variation"]:
         columns[name] = pa.array([getattr(digest, name)], pa.float64())
     columns["passes"] = pa.array([digest.passes], pa.int64())
+    columns["faults"] = pa.array([digest.faults], pa.int64())
     columns["complete"] = pa.array([digest.complete], pa.bool_())
     return pa.table(columns)
 

@@ -6,8 +6,8 @@ import itertools
 from collections.abc import Sequence
 from datetime import datetime
 
+from host.pipeline.faults.causes import CAUSES
 from host.review.detail import (
-    EXPANDED,
     balance_words,
     evenness_words,
     product_words,
@@ -15,11 +15,12 @@ from host.review.detail import (
     stretch_words,
 )
 from host.review.digest import Digest
+from host.review.faults import EXPANDED, alarm_words, baseline_words, ground_words, measured_words, sound_words
 from host.review.page import bullets, facts, figure, folded, page, section, table
 from host.review.plot import Axis, svg_plot
 from host.review.review import Review
 from host.review.season import Season, Series
-from host.review.text import health_words, minutes, rate_words
+from host.review.text import cards_words, health_words, minutes, rate_words
 from host.units import UNITS, format_value, to_user
 
 CAUTIONS = (
@@ -36,9 +37,18 @@ def run_report(review: Review, system: str, made: datetime) -> str:
     started = f"{review.started:%Y-%m-%d %H:%M}" if review.started else "at an unknown time"
     notes = [(key, value) for key, value in review.notes.items()]
     sections = [
-        facts([("Run", review.run.path.name), ("Started", started), ("Rig", review.rig.name), *notes]),
+        facts(
+            [
+                ("Run", review.run.path.name),
+                ("Started", started),
+                ("Rig", review.rig.name),
+                ("Read under", cards_words(review)),
+                *notes,
+            ]
+        ),
         section("What was applied", _applied(review, system)),
         section("Passes", _passes(review, system)),
+        section("Faults", *_faults(review, system)),
         section("Rate along each pass", *_strips(review, system)),
         *_places(review, system),
         section("Recording", f"<p>{_escaped(health_words(review))}</p>"),
@@ -112,6 +122,25 @@ def _passes(review: Review, system: str) -> str:
     return table([*header, f"pressure {UNITS[system]['pressure'].symbol}"], rows)
 
 
+def _faults(review: Review, system: str) -> list[str]:
+    basis = baseline_words(review)
+    if not review.watched:
+        return ["<p>Not looked for.</p>"]
+    if not review.faults:
+        return [f"<p>None found; {_escaped(basis)}.</p>"]
+    rows = []
+    for fault in review.faults:
+        cause = CAUSES[fault.kind]
+        measured = measured_words(fault)
+        check = "; ".join([*cause.check, *([f"Which? {cause.tell}"] if fault.or_else and cause.tell else [])])
+        alarm = alarm_words(review, fault) or "none"
+        rows.append([review.at(fault.began_s), fault.words, measured, ground_words(fault, system), check, alarm])
+    header = ["Began", "What", "Measured", "On the ground", "Check first", "Alarm"]
+    sound = sound_words(review)
+    remarks = [f"{basis[:1].upper()}{basis[1:]}.", *([f"The alarm's {sound}."] if sound else [])]
+    return [table(header, rows, words=True), *(f"<p>{_escaped(one)}</p>" for one in remarks)]
+
+
 def _strips(review: Review, system: str) -> list[str]:
     target = review.rig.target
     band = (float(to_user(target.low_m3_m2, "rate", system)), float(to_user(target.high_m3_m2, "rate", system)))
@@ -164,10 +193,22 @@ def _runs(digests: Sequence[Digest], system: str) -> str:
                 format_value(one.volume_m3, "volume", system),
                 format_value(one.area_m2, "area", system),
                 format_value(one.rate_m3_m2, "rate", system),
+                str(one.faults or ""),
                 product + (" OVER THE LABEL" if one.over_limit else ""),
             ]
         )
-    names = ["Started", "Where", "Product", "Operator", "Weather", "Volume", "Area", "Rate", "Product per area"]
+    names = [
+        "Started",
+        "Where",
+        "Product",
+        "Operator",
+        "Weather",
+        "Volume",
+        "Area",
+        "Rate",
+        "Faults",
+        "Product per area",
+    ]
     return table(names, rows)
 
 

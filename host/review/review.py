@@ -13,6 +13,8 @@ from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
 from host.journal import Happening, RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Signals
+from host.pipeline.faults import AlarmEvent
+from host.review.alarms import alarm_events
 from host.review.balance import Product, TankBalance, product_of, tank_balance
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.standing import Spot, standing_spots
@@ -70,6 +72,7 @@ class Review:
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
+    watched: bool = True  # whether faults were looked for
 
     @property
     def strips(self) -> list[Strip]:
@@ -84,6 +87,11 @@ class Review:
     def spots(self) -> list[Spot]:
         """Spots sprayed while standing."""
         return standing_spots(self.track, self.passes)
+
+    @property
+    def alarms(self) -> list[AlarmEvent]:
+        """What the alarm did, derived like the faults."""
+        return alarm_events(self.faults, self.run.happenings)
 
     @property
     def balance(self) -> TankBalance:
@@ -186,6 +194,7 @@ def review_of(
         later_notes or {},
         cards,
         held,
+        watch_faults,
     )
 
 

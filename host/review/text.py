@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from host.calibrate.cards import cards_of_run, in_force
 from host.pipeline import Pass
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS
-from host.review.detail import EXPANDED, detail_json, detail_lines
-from host.review.faults import fault_json, fault_lines
+from host.review.detail import detail_json, detail_lines
+from host.review.faults import EXPANDED, alarm_json, fault_json, fault_lines
 from host.review.review import Review
 from host.units import UNITS, column_name, format_value, to_user
 
@@ -28,7 +29,7 @@ def review_text(review: Review, system: str) -> str:
     off = totals.off_target_s / totals.spraying_s if totals.spraying_s > 0 else 0.0
     lines = [
         f"Run      {review.run.path.name}, started {review.started or 'at an unknown time'}",
-        f"Rig      {review.rig.name}",
+        f"Rig      {review.rig.name}, {cards_words(review)}",
         *(f"Note     {key}: {value}" for key, value in review.notes.items()),
         "",
         f"Sprayed  {show(totals.volume_m3, 'volume')} on {show(totals.area_m2, 'area')} "
@@ -63,7 +64,11 @@ def review_json(review: Review, system: str) -> dict[str, Any]:
         "totals": in_units(asdict(review.totals), TOTAL_COLUMNS, system),
         "passes": [in_units(asdict(one), PASS_COLUMNS, system) for one in review.passes],
         "detail": detail_json(review, system),
+        "calibrations": [{"kind": card.kind, "made": card.made.isoformat()} for card in review.cards],
+        "faults_looked_for": review.watched,
+        "faults_held_against": f"catch test of {review.catch.made:%Y-%m-%d}" if review.catch else "first seconds",
         "faults": [fault_json(fault, review, system) for fault in review.faults],
+        "alarms": [alarm_json(event, review) for event in review.alarms],
         "recording": asdict(review.health),
         "damage": [asdict(damage) for damage in review.run.damage],
         "events": [
@@ -126,6 +131,18 @@ def rate_words(value: float | None, standard: float | None, system: str) -> str:
         f"{to_user(value, 'rate', system):.{unit.decimals}f} ± "
         f"{EXPANDED * standard * unit.per_si:.{unit.decimals}f} {unit.symbol} (k = {EXPANDED:g}, from the calibrations)"
     )
+
+
+def cards_words(review: Review) -> str:
+    """The calibrations that the run was read under, and which it recorded itself."""
+    recorded = {card.kind: card for card in in_force(cards_of_run(review.run.calibrations))}
+    said = []
+    for card in review.cards:
+        own = recorded.get(card.kind)
+        instead = "" if own is None or own == card else f" instead of {own.made:%Y-%m-%d}"
+        new = " not recorded in the run" if own is None else ""
+        said.append(f"{card.kind} {card.made:%Y-%m-%d}{instead}{new}")
+    return "calibrations: " + ", ".join(said) if said else "no calibration cards: the rig file's own figures"
 
 
 def health_words(review: Review) -> str:

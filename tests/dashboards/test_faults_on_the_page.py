@@ -11,6 +11,7 @@ import pytest
 from dashboards.live.faults import NOTHING, fault_texts
 from dashboards.live.recording import RecorderDoor
 from dashboards.live.run_screen import RunScreen
+from host.errors import UserError
 from host.pipeline.faults import Fault
 from tests.dashboards.processes import Server, wait_until
 from tests.dashboards.writing import GrowingRun
@@ -49,6 +50,22 @@ def test_the_board_is_asked_to_sound_and_a_recorder_that_refuses_does_no_harm(tm
     wait_until(lambda: any(request["ask"] == "output" for request in asked), "the buzzer", 5.0)
     door.close()
     assert next(r for r in asked if r["ask"] == "output") == {"ask": "output", "buzzer": 1, "light": 1, "tenths": 30}
+
+
+def test_taps_are_told_to_the_recorder_and_one_that_is_gone_does_no_harm(tmp_path: Path) -> None:
+    asked: list[dict[str, Any]] = []
+
+    def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
+        asked.append(request)
+        if request["kind"] == "alarm_unmuted":
+            raise UserError("gone")
+        return {"done": True}
+
+    door = RecorderDoor(ask)
+    door.watch(tmp_path / "run.sward")
+    for tap in ("seen", "sound-off", "sound-on"):
+        assert door.tell(tap, {}) == "Noted."
+    assert [request["kind"] for request in asked] == ["alarm_seen", "alarm_muted", "alarm_unmuted"]
 
 
 @pytest.fixture

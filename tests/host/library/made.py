@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -31,9 +31,10 @@ def write(
     notes: Mapping[str, str] | None = None,
     *,
     tank_m3: float | None = None,
+    calibrations: Sequence[Mapping[str, Any]] = (),
 ) -> Path:
     """A run file of these frames."""
-    writer = JournalWriter(path, Snapshot({"started": started.isoformat()}, rig_toml))
+    writer = JournalWriter(path, Snapshot({"started": started.isoformat()}, rig_toml, calibrations))
     writer.event("run_start", 0.0, **({} if tank_m3 is None else {"tank_m3": tank_m3}))
     for key, value in (notes or {}).items():
         writer.note(key, value, 0.0)

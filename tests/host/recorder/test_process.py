@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from host.journal import RunFile, read_run
+from host.recorder import ask
 from tests.host.link.boards import PtyEnd
 from tests.host.recorder.feeding import ReportingBoard, until
 
@@ -173,6 +174,8 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
         assert tell(path.name, "--runs", runs, "note", "weather=calm").returncode == 0
         status = json.loads(tell(path, "status").stdout)
         assert (status["state"], status["link"], status["run"]) == ("recording", "ok", str(path))
+        for tap in ("alarm_seen", "alarm_muted", "alarm_unmuted"):
+            assert ask(path, {"ask": "event", "kind": tap}) == {"done": True}
         wrong = tell(path, "note", "calm")
         assert wrong.returncode == 2 and "write it as KEY=TEXT" in wrong.stderr
         assert tell(path, "stop").returncode == 0
@@ -181,6 +184,8 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
     told = [(one.kind, one.detail.get("text")) for one in run.happenings if one.kind in ("refill", "mark")]
     assert [kind for kind, _ in told] == ["refill", "refill", "mark"] and told[-1] == ("mark", "gate")
     assert [one.detail.get("added_m3") for one in run.happenings if one.kind == "refill"] == [None, 0.005]
+    taps = [one.kind for one in run.happenings if one.kind.startswith("alarm")]
+    assert taps == ["alarm_seen", "alarm_muted", "alarm_unmuted"]
     assert [one.detail for one in run.notes][-1] == {"key": "weather", "value": "calm"}
     assert run.complete and run.trailer is not None and run.trailer["reason"] == "told to stop"
     late = tell(path, "mark")

@@ -1,0 +1,101 @@
+"""The catch test recorded in a run is what its faults are held against, live and in review, to the last digit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from dashboards.live.run_screen import RunScreen
+from host.calibrate import card_sections
+from host.calibrate.boom import BoomCatch, Reading, catch_test
+from host.calibrate.boom_card import boom_card, catch_held
+from host.calibrate.cards import make_card, snapshot
+from host.journal import read_run
+from host.review.compare import run_against_catch
+from host.review.review import review_run
+from host.review.text import review_text
+from host.rig import rig_from_toml
+from host.simulate.events import Event
+from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario import load_scenario
+from host.simulate.settings import WalkSettings
+from host.units import PSI_PA
+from tests.host.library.made import write
+
+DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
+DEMO = load_scenario("demo")
+RIG = DEMO.rig
+
+
+def catch_card(made=DAY - timedelta(days=3), rig=RIG):
+    """What a jug caught in a minute of nozzles that give their rating, at 30 and 50 psi."""
+    catches = [
+        BoomCatch(psi * PSI_PA, 60.0, (float(rig.nozzles.flow_m3_s(psi * PSI_PA)) * 60.0,) * rig.nozzles.count)
+        for psi in (30.0, 50.0)
+    ]
+    reading = Reading()
+    record = card_sections.boom_record(rig, catch_test(catches, rig, None, reading), reading)
+    return make_card("boom", rig.name, made, {}, record)
+
+
+@pytest.fixture(scope="module", params=["clogged", "healthy"])
+def run(request, tmp_path_factory):
+    events = (Event("clog", 0.0, amount=1.0),) if request.param == "clogged" else ()
+    scenario = replace(DEMO, seed=17, events=events, walk=WalkSettings(passes=3, length_m=38.0))
+    folder = tmp_path_factory.mktemp(request.param)
+    frames = run_frames(ScenarioSource(scenario))
+    write(folder / "learned.sward", frames, RIG.toml, DAY)
+    return write(folder / "held.sward", frames, RIG.toml, DAY, calibrations=snapshot([catch_card()])), request.param
+
+
+def test_a_nozzle_clogged_from_the_start_is_called_in_the_first_steady_seconds(run):
+    path, state = run
+    review = review_run(path)
+    learned = review_run(path.with_name("learned.sward"))
+    assert learned.faults == []  # nothing changed in the run: without a catch test it is taken for granted
+    assert learned.catch is None
+    assert "first steady seconds" in review_text(learned, "us")
+    assert "catch test of 2026-05-11" in review_text(review, "metric")
+    if state == "healthy":
+        assert review.faults == []
+        return
+    (fault,) = review.faults
+    assert fault.kind == "clog"
+    assert fault.against_catch
+    assert fault.nozzles == pytest.approx(1.0, abs=3 * fault.nozzles_u)
+    assert fault.called_s - review.passes[0].start_s < 10.0
+    assert fault.row(0.0)["against"] == "catch test"
+    assert "against the catch test" in review_text(review, "us")
+
+
+@pytest.mark.parametrize("piece", [400, 50_000])
+def test_live_is_review_to_the_last_digit(run, piece):
+    path, _ = run
+    screen = RunScreen("run")
+    data = path.read_bytes()
+    for start in range(0, len(data), piece):
+        screen.push(data[start : start + piece])
+    assert screen.faults == review_run(path).faults
+
+
+def test_what_is_held_is_the_catch_test_with_the_uncertainty_of_a_comparison(run):
+    path, state = run
+    held = catch_held(RIG, [catch_card()])
+    assert held.coefficient == pytest.approx(RIG.nozzles.count * RIG.nozzles.coefficient, rel=1e-3)
+    compared = run_against_catch(review_run(path), boom_card(catch_card()))
+    fixed = [part for part in compared.uncertainty.components if "repeatability" not in part.name]
+    assert held.relative_u == pytest.approx(sum(part.standard**2 for part in fixed) ** 0.5, rel=0.1)
+    assert (compared.verdict == "agrees") == (state == "healthy")
+
+
+def test_a_catch_test_that_cannot_hold_is_not_held(run):
+    card = catch_card()
+    five = rig_from_toml(RIG.toml.replace("nozzles = 4", "nozzles = 5"))
+    assert five.nozzles.count == 5
+    assert catch_held(five, [card]) is None
+    assert catch_held(replace(RIG, pressure=None), [card]) is None
+    assert catch_held(RIG, [make_card("boom", RIG.name, DAY, {}, {"nozzles": 4})]) is None
+    assert catch_held(RIG, []) is None
+    assert read_run(run[0]).calibrations
