@@ -16,7 +16,7 @@ from host.review.detail import (
 )
 from host.review.digest import Digest
 from host.review.faults import EXPANDED, alarm_words, baseline_words, ground_words, measured_words, sound_words
-from host.review.page import bullets, facts, figure, folded, page, section, table
+from host.review.page import bullets, facts, figure, folded, page, section, subheading, table
 from host.review.plot import Axis, svg_plot
 from host.review.review import Review
 from host.review.season import Season, Series
@@ -128,17 +128,21 @@ def _faults(review: Review, system: str) -> list[str]:
         return ["<p>Not looked for.</p>"]
     if not review.faults:
         return [f"<p>None found; {_escaped(basis)}.</p>"]
-    rows = []
+    told = []
     for fault in review.faults:
         cause = CAUSES[fault.kind]
-        measured = measured_words(fault)
-        check = "; ".join([*cause.check, *([f"Which? {cause.tell}"] if fault.or_else and cause.tell else [])])
-        alarm = alarm_words(review, fault) or "none"
-        rows.append([review.at(fault.began_s), fault.words, measured, ground_words(fault, system), check, alarm])
-    header = ["Began", "What", "Measured", "On the ground", "Check first", "Alarm"]
+        rows = [
+            ("Began", review.at(fault.began_s)),
+            ("Measured", measured_words(fault)),
+            ("On the ground", ground_words(fault, system)),
+            ("Check first", "; ".join(cause.check)),
+            ("Which?", cause.tell if fault.or_else else ""),
+            ("Alarm", alarm_words(review, fault)),
+        ]
+        told += [subheading(fault.words[:1].upper() + fault.words[1:]), facts([row for row in rows if row[1]])]
     sound = sound_words(review)
     remarks = [f"{basis[:1].upper()}{basis[1:]}.", *([f"The alarm's {sound}."] if sound else [])]
-    return [table(header, rows, words=True), *(f"<p>{_escaped(one)}</p>" for one in remarks)]
+    return [*told, *(f"<p>{_escaped(one)}</p>" for one in remarks)]
 
 
 def _strips(review: Review, system: str) -> list[str]:

@@ -89,7 +89,7 @@ def test_the_report_says_when_how_sure_how_much_what_to_check_and_the_ground(tap
         f"{one.change:+.1%} ±",
         f"{one.sure:.0%} sure",
         "look along the boom",
-        "which? all fans whole".capitalize(),
+        "which?</dt><dd>all fans whole",
         f"{unit} sprayed meanwhile, under-dosed",
         "first steady seconds",
     ):
