@@ -12,6 +12,14 @@
   apply();
   system.addEventListener("change", apply);
 
+  // Dash calls the labels of its radio buttons options of a list, with a button inside each: a screen reader would read
+  // neither right. Without those roles they are what they are, radio buttons, and the group around them has its name.
+  function plainRoles(root) {
+    for (const one of root.querySelectorAll(".dash-options-list[role], .dash-options-list-option[role]")) {
+      for (const name of ["role", "aria-selected"]) one.removeAttribute(name);
+    }
+  }
+
   // Dash's scripts from their template, one after the other: each needs those before it.
   window.swardflow = window.swardflow || {};
   window.swardflow.startDash = async function () {
@@ -48,6 +56,11 @@
 
   document.addEventListener("DOMContentLoaded", function () {
     if (document.getElementById("dash-later")) setTimeout(window.swardflow.startDash, 3000);
+    const drawn = document.getElementById("react-entry-point");
+    if (drawn) {
+      new MutationObserver(function () { plainRoles(drawn); })
+        .observe(drawn, { childList: true, subtree: true, attributes: true, attributeFilter: ["role", "aria-selected"] });
+    }
     openable(document.getElementById("pages"), document.getElementById("pages-open"));
     document.getElementById("light").addEventListener("click", function () {
       const other = document.documentElement.dataset.light === "dark" ? "day" : "dark";

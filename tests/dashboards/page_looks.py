@@ -36,7 +36,7 @@ _CONTRASTS = """() => {
 }"""
 
 _TARGETS = """() => Array.from(document.querySelectorAll("button, a[href], input, select"))
-    .filter(element => element.checkVisibility())
+    .filter(element => element.checkVisibility() && getComputedStyle(element).clipPath === "none")
     .map(element => ({
         text: element.textContent.trim(),
         width: element.getBoundingClientRect().width,
@@ -50,5 +50,5 @@ def contrasts(page: Any) -> list[dict[str, Any]]:
 
 
 def tap_targets(page: Any) -> list[dict[str, Any]]:
-    """Each visible thing that can be tapped with its size in CSS pixels."""
+    """Each visible thing that can be tapped, not clipped away until focused, with its size in CSS pixels."""
     return list(page.evaluate(_TARGETS))

@@ -1,0 +1,60 @@
+"""Every page held against axe-core's rules, day and dark, on a phone and on a desk, and used with the keyboard alone.
+
+axe-core 4.12 checks the success criteria of WCAG 2.2 (W3C Recommendation, 2024) that a program can check, and rules of
+good practice beyond them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from dashboards.pages import PAGES, Page
+from tests.dashboards.page_looks import contrasts, tap_targets
+from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.writing import GrowingRun
+
+pytestmark = pytest.mark.browser
+
+SIZES = ((360, 740), (412, 915), (1280, 800))
+# Of the rules that are off unless asked for: those for contrast of 7:1 stand in test_looks of the live page.
+OPTIONS = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
+Serve = Callable[..., Server]
+Phone = Callable[..., Any]
+
+
+def open_page(phone: Phone, address: str, page: Page) -> Any:
+    """The page, once what belongs to it has been drawn."""
+    opened = phone(address + page.path)
+    if not page.layout:
+        wait_until(lambda: opened.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
+        return opened
+    opened.wait_for_selector("main h1")
+    seen = [""]
+
+    def settled() -> bool:
+        seen.append(opened.inner_text("main"))
+        return seen[-1] == seen[-2] and not opened.query_selector("[data-dash-is-loading]")
+
+    wait_until(lambda: opened.wait_for_timeout(300) or settled(), "the page stands still")
+    return opened
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
+def test_no_violations(page: Page, growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    opened = open_page(phone, serve().address, page)
+    axe = Axe()
+    for width, height in SIZES:
+        opened.set_viewport_size({"width": width, "height": height})
+        for light in ("light", "dark"):
+            opened.emulate_media(color_scheme=light)
+            found = axe.run(opened, options=OPTIONS)
+            assert found.violations_count == 0, f"{width} × {height}, {light}: {found.generate_report()}"
+            assert opened.evaluate("document.documentElement.scrollWidth") <= width, f"{width} × {height}"
+            small = [one for one in tap_targets(opened) if one["width"] < 48 or one["height"] < 48]
+            assert small == [], f"{width} × {height}"
+            assert [one for one in contrasts(opened) if one["ratio"] < 4.5] == [], f"{width} × {height}, {light}"
