@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from host.cli.read_under import add_under_arguments, cards_folder, under_of
 from host.cli.which_run import add_run_arguments
 
 if TYPE_CHECKING:
@@ -23,8 +24,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_run_arguments(parser)
     parser.add_argument("other", nargs="?", metavar="OTHER", help="a later run, such as after cleaning")
-    parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
-    parser.add_argument("--rig", type=Path, help="read the runs under this rig file instead of those recorded in them")
+    add_under_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
 
 
@@ -38,17 +38,18 @@ def run(args: argparse.Namespace) -> int:
     from host.review.review import review_run
 
     folder = args.runs or DEFAULT_FOLDER
+    under = under_of(args, cards_have_other_use=args.other is None)
 
     def reviewed(name: str) -> Review:
         path = find_run(name, folder)
-        return review_run(path, args.rig, later_notes=read_notes(path), watch_faults=False)
+        return review_run(path, under=under, later_notes=read_notes(path), watch_faults=False)
 
     review = reviewed(args.run_name)
     if args.other:
         result = run_against_run(review, reviewed(args.other))
         against = f"run {args.other}"
     else:
-        result, against = _against_catch(review, args.cards or folder / "cards")
+        result, against = _against_catch(review, cards_folder(args))
     if args.json:
         print(json.dumps({"run": str(review.run.path), "against": against} | comparison_json(result), indent=2))
     else:

@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from host.cli.read_under import add_under_arguments, under_of
 from host.cli.which_run import add_run_arguments, run_path
 
 
@@ -20,7 +21,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--out", type=Path, help="file to write, *.csv or *.parquet (default: the run's name with .csv, beside it)"
     )
-    parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
+    add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units of the columns (default: the rig's)")
 
 
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     path = run_path(args)
     out = args.out or path.with_suffix(".csv")
     rows = export_run(
-        path, out, system=args.units or "", rig_path=args.rig, progress=_show if sys.stderr.isatty() else None
+        path, out, system=args.units or "", under=under_of(args), progress=_show if sys.stderr.isatty() else None
     )
     print(f"{out}: {rows} rows")
     return 0

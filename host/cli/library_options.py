@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.read_under import add_under_arguments, under_of
+
 if TYPE_CHECKING:
     from host.library import Entry, Library
     from host.library.library import Wanted
@@ -14,14 +16,18 @@ if TYPE_CHECKING:
 
 def add_library_arguments(parser: argparse.ArgumentParser) -> None:
     """The folder, the filter, and what to read the runs under."""
-    parser.add_argument("--runs", type=Path, help="folder with run files (default: swardflow-runs in the home folder)")
+    parser.add_argument(
+        "--runs",
+        type=Path,
+        help="folder with run files, in folders of their own if you like (default: swardflow-runs in the home folder)",
+    )
     parser.add_argument("--site", default="", help="only runs whose site or area holds this text")
     parser.add_argument("--product", default="", help="only runs whose product holds this text")
     parser.add_argument("--rig-name", default="", help="only runs of rigs whose name holds this text")
     parser.add_argument("--find", default="", help="only runs with this text in their name or any note")
     parser.add_argument("--from", dest="first_day", default="", help="first day, such as 2026-04-01")
     parser.add_argument("--to", dest="last_day", default="", help="last day")
-    parser.add_argument("--rig", type=Path, help="read the runs under this rig file instead of those recorded in them")
+    add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
     parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
 
@@ -30,13 +36,8 @@ def chosen_library(args: argparse.Namespace) -> Library:
     """The library that the arguments name. Raises UserError for a rig that cannot be read."""
     from host.library import Library
     from host.recorder.folder import DEFAULT_FOLDER
-    from host.rig import load_rig
 
-    folder = args.runs or DEFAULT_FOLDER
-    if args.rig is None:
-        return Library(folder)
-    rig = load_rig(args.rig)
-    return Library(folder, rig_for=lambda run: rig, calibration=rig.toml)
+    return Library(args.runs or DEFAULT_FOLDER, under=under_of(args))
 
 
 def chosen_entries(args: argparse.Namespace) -> list[Entry]:

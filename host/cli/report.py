@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.read_under import add_under_arguments, under_of
 from host.cli.which_run import add_run_arguments, run_path
 
 
@@ -18,7 +19,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_run_arguments(parser)
     parser.add_argument("--out", type=Path, help="file to write (default: the run's name with .html, beside it)")
-    parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
+    add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
 
 
@@ -32,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     from host.review.review import review_run
 
     path = run_path(args)
-    review = review_run(path, args.rig, later_notes=read_notes(path))
+    review = review_run(path, under=under_of(args), later_notes=read_notes(path))
     out = args.out or path.with_suffix(".html")
     write_new(out, run_report(review, args.units or review.rig.units, datetime.now()))
     print(f"{out}: written")

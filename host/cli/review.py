@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
+from host.cli.read_under import add_under_arguments, under_of
 from host.cli.which_run import add_run_arguments, run_path
 
 
@@ -16,7 +16,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Reads a run file again and says what each pass got. Nothing in the file is changed.",
     )
     add_run_arguments(parser)
-    parser.add_argument("--rig", type=Path, help="read the run under this rig file instead of the one recorded in it")
+    add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
     parser.add_argument("--no-faults", action="store_true", help="look for no faults: quicker on a run of many hours")
     parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     from host.review.text import review_json, review_text
 
     path = run_path(args)
-    review = review_run(path, args.rig, later_notes=read_notes(path), watch_faults=not args.no_faults)
+    review = review_run(path, under=under_of(args), later_notes=read_notes(path), watch_faults=not args.no_faults)
     system = args.units or review.rig.units
     if args.json:
         print(json.dumps(review_json(review, system), indent=2, allow_nan=False, default=str))

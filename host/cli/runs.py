@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from host.cli.library_options import add_library_arguments, chosen_entries, units_of
+from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
 
 if TYPE_CHECKING:
     from host.library import Entry
@@ -40,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps([entry_json(entry, system) for entry in entries], indent=2, allow_nan=False))
     else:
-        print(_table(entries, system))
+        print(_table(entries, chosen_library(args).folder, system))
         for sentence in problems(entries):
             print(f"! {sentence}")
     return 1 if problems(entries) else 0
@@ -60,11 +61,12 @@ def _note(args: argparse.Namespace) -> int:
     return 0
 
 
-def _table(entries: list[Entry], system: str) -> str:
+def _table(entries: list[Entry], folder: Path, system: str) -> str:
+    from host.library.library import run_name
     from host.review.text import text_table
     from host.units import UNITS, to_user
 
-    read = [(entry.path.stem, entry.digest) for entry in entries if entry.digest]
+    read = [(run_name(entry.path, folder), entry.digest) for entry in entries if entry.digest]
     if not read:
         return "No run to list."
 

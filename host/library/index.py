@@ -24,7 +24,7 @@ class Kept:
 
 
 class Index:
-    """Kept bodies by file name, for one way of reading them (`calibration`).
+    """Kept bodies by file name (its path within the folder), for one way of reading them (`calibration`).
 
     A damaged index is made anew; a folder that cannot be written has its index in memory.
     """

@@ -2,35 +2,24 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from host.errors import UserError
-from host.journal import RunFile, read_run
+from host.journal import read_run
+from host.library.entry import Entry
+from host.library.files import Found, files_of
 from host.library.index import Index, Kept
-from host.library.later_notes import notes_path, read_notes
-from host.review.digest import DIGEST_FORMAT, Digest, digest_from_json, digest_of, digest_to_json
-from host.review.review import Review, review_of, rig_of
-from host.rig import Rig
+from host.library.later_notes import read_notes
+from host.library.reading import Reader, worked_out
+from host.review.digest import DIGEST_FORMAT, digest_from_json, digest_to_json
+from host.review.review import Review, review_of
+from host.review.under import RECORDED, Under
 
-SUFFIX = ".sward"
-LARGEST_BYTES = 1 << 30  # over a week at ten frames a second; a longer file is named and left alone
 _KEEP_EVERY = 50  # files worked out between two writes of the index
 
 Progress = Callable[[int, int], None]
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One file of the library: its digest, or a sentence saying why there is none."""
-
-    path: Path
-    size: int
-    digest: Digest | None
-    problem: str = ""
 
 
 @dataclass(frozen=True)
@@ -63,48 +52,46 @@ class Wanted:
 
 
 class Library:
-    """The run files (*.sward) directly in a folder.
+    """The run files (*.sward) in a folder and in its folders, four deep at most; hidden ones are passed over.
 
-    `rig_for` gives the rig that a run is read under, `calibration` names that way of reading in the index; without
-    them a run is read under what was recorded in it. `read` reads a file.
+    `under` says what runs are read under; the index keeps each way of reading apart. `read` reads a file;
+    `processes` do so at once, by default as many as are worth it.
     """
 
     def __init__(
-        self,
-        folder: Path,
-        *,
-        read: Callable[[Path], RunFile] = read_run,
-        rig_for: Callable[[RunFile], Rig] = rig_of,
-        calibration: str = "",
+        self, folder: Path, *, read: Reader = read_run, under: Under = RECORDED, processes: int | None = None
     ) -> None:
         self.folder = folder.expanduser()
-        self._read, self._rig_for, self._calibration = read, rig_for, calibration
+        self._read, self._under, self._processes = read, under, processes
 
     def entries(self, progress: Progress | None = None) -> list[Entry]:
         """All files, oldest run first, those without a date last. Files that have changed are read again.
 
         Raises UserError when the folder cannot be read.
         """
-        found = self._files()
-        with closing(Index(self.folder, self._calibration)) as index:
+        found, unread = files_of(self.folder)
+        entries = [Entry(path, 0, None, problem) for path, problem in unread]
+        with closing(Index(self.folder, self._under.key)) as index:
             kept = index.all()
             fresh: dict[str, Kept] = {}
-            entries: list[Entry] = []
-            stale = [path for path, stamp, _ in found if path.name not in kept or kept[path.name].stamp != stamp]
-            for path, stamp, size in found:
-                entry = self._known(path, size, kept.get(path.name), stamp)
+            stale = []
+            for file in found:
+                entry = _known(file, kept.get(file.name))
                 if entry is None:
-                    entry = self._worked_out(path, size)
-                    fresh[path.name] = Kept(stamp, _body(entry))
-                    if len(fresh) % _KEEP_EVERY == 0:
-                        index.keep(fresh, [])
-                    if progress:
-                        progress(len(fresh), len(stale))
+                    stale.append(file)
+                else:
+                    entries.append(entry)
+            read = worked_out([(file.path, file.size) for file in stale], self._read, self._under, self._processes)
+            for done, (file, entry) in enumerate(zip(stale, read, strict=True), start=1):
                 entries.append(entry)
-            gone = sorted(set(kept) - {path.name for path, _, _ in found})
-            if fresh or gone:
-                index.keep(fresh, gone)
-        return sorted(entries, key=_by_date)
+                fresh[file.name] = Kept(_stamp(file), _body(entry))
+                if done % _KEEP_EVERY == 0:
+                    index.keep(fresh, [])
+                    fresh.clear()
+                if progress:
+                    progress(done, len(stale))
+            index.keep(fresh, sorted(set(kept) - {file.name for file in found}))
+        return _copies_named(sorted(entries, key=_by_date))
 
     def wanted(self, wanted: Wanted, progress: Progress | None = None) -> list[Entry]:
         """The entries that a filter takes."""
@@ -116,65 +103,46 @@ class Library:
         Raises UserError when it cannot be read.
         """
         run = self._read(path)
-        return review_of(run, self._rig_for(run), later_notes=read_notes(path))
+        rig, cards = self._under.read(run)
+        return review_of(run, rig, cards=cards, later_notes=read_notes(path))
 
-    def _files(self) -> list[tuple[Path, str, int]]:
-        notes: dict[str, str] = {}
-        runs = []
-        try:
-            with os.scandir(self.folder) as listing:
-                for item in listing:
-                    if item.name.endswith(SUFFIX) and item.is_file():
-                        runs.append((Path(item.path), item.stat()))
-                    elif item.name.endswith(".notes.toml"):
-                        stat = item.stat()
-                        notes[item.name] = f"{stat.st_size} {stat.st_mtime_ns}"
-        except OSError as error:
-            reason = (error.strerror or "unknown reason").lower()
-            raise UserError(f"the folder {self.folder} cannot be listed ({reason}): give another with --runs") from None
-        return [
-            (
-                path,
-                f"{DIGEST_FORMAT} {stat.st_size} {stat.st_mtime_ns} {notes.get(notes_path(path).name, '')}",
-                stat.st_size,
-            )
-            for path, stat in runs
-        ]
 
-    def _known(self, path: Path, size: int, kept: Kept | None, stamp: str) -> Entry | None:
-        if kept is None or kept.stamp != stamp:
-            return None
-        try:
-            digest = kept.body["digest"]
-            return Entry(path, size, digest and digest_from_json(digest), str(kept.body["problem"]))
-        except (KeyError, TypeError):
-            return None
+def _stamp(file: Found) -> str:
+    return f"{DIGEST_FORMAT} {file.size} {file.stamp}"
 
-    def _worked_out(self, path: Path, size: int) -> Entry:
-        if size > LARGEST_BYTES:
-            return Entry(
-                path, size, None, f"{path.name} is {size / 1e9:.1f} GB, too large to list: review it by itself"
-            )
-        try:
-            later: dict[str, str] = {}
-            problem = ""
-            try:
-                later = read_notes(path)
-            except UserError as error:
-                problem = str(error)
-            run = self._read(path)
-            digest = digest_of(review_of(run, self._rig_for(run), later_notes=later))
-            return Entry(path, size, digest, problem or digest.remark)
-        except UserError as error:
-            return Entry(path, size, None, str(error))
-        except MemoryError:
-            return Entry(
-                path, size, None, f"{path.name} needs more memory than there is: review it on another computer"
-            )
+
+def _known(file: Found, kept: Kept | None) -> Entry | None:
+    if kept is None or kept.stamp != _stamp(file):
+        return None
+    try:
+        digest = kept.body["digest"]
+        return Entry(file.path, file.size, digest and digest_from_json(digest), str(kept.body["problem"]))
+    except (KeyError, TypeError):
+        return None
+
+
+def _copies_named(entries: list[Entry]) -> list[Entry]:
+    """A copy of a run in another folder is named as one, so that no season counts it twice."""
+    first: dict[tuple[str, int, str], Path] = {}
+
+    def named(entry: Entry) -> Entry:
+        if entry.digest is None or not entry.digest.started:
+            return entry
+        same = first.setdefault((entry.path.name, entry.size, entry.digest.started), entry.path)
+        problem = f"{entry.path} is a copy of {same}, which is listed: move one of them out of the folder"
+        return entry if same == entry.path else Entry(entry.path, entry.size, None, problem)
+
+    return [named(entry) for entry in entries]
 
 
 def _body(entry: Entry) -> dict[str, object]:
     return {"digest": entry.digest and digest_to_json(entry.digest), "problem": entry.problem}
+
+
+def run_name(path: Path, folder: Path) -> str:
+    """What a run of a library is called: its path within the folder, without the ending."""
+    folder = folder.expanduser()
+    return (path.relative_to(folder) if path.is_relative_to(folder) else path).with_suffix("").as_posix()
 
 
 def _by_date(entry: Entry) -> tuple[bool, str, str]:

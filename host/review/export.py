@@ -12,7 +12,8 @@ from host.errors import UserError
 from host.journal import read_run
 from host.pipeline import Pipeline, Signals
 from host.review.columns import SIGNAL_COLUMNS
-from host.review.review import rig_of, signals_of
+from host.review.review import signals_of
+from host.review.under import RECORDED, Under
 from host.units import column_name, to_user
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ class TableWriter(Protocol):
 
 
 def export_run(
-    run_path: Path, out: Path, *, system: str = "", rig_path: Path | None = None, progress: Progress | None = None
+    run_path: Path, out: Path, *, system: str = "", under: Under = RECORDED, progress: Progress | None = None
 ) -> int:
     """Write all signals of the run to `out`, whose ending (.csv or .parquet) chooses the format.
 
@@ -43,7 +44,7 @@ def export_run(
     if out.exists():
         raise UserError(f"{out} exists already and is not overwritten: move it away or give another name")
     run = read_run(run_path)
-    pipeline = Pipeline(rig_of(run, rig_path), watch_faults=False)
+    pipeline = Pipeline(under.read(run)[0], watch_faults=False)
     unfinished = out.with_name(out.name + ".unfinished")
     rows = 0
     try:

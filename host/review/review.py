@@ -20,7 +20,7 @@ from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.standing import Spot, standing_spots
 from host.review.track import Track, TrackKeeper
 from host.review.under import RECORDED, Under
-from host.rig import Rig, load_rig
+from host.rig import Rig
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
 
@@ -147,19 +147,18 @@ class Review:
 
 def review_run(
     path: Path,
-    rig_path: Path | None = None,
     *,
-    under: Under | None = None,
+    under: Under = RECORDED,
     later_notes: Mapping[str, str] | None = None,
     watch_faults: bool = True,
 ) -> Review:
-    """Review the run file at `path`, under what is recorded in it, the rig at `rig_path`, or `under`.
+    """Review the run file at `path` under what is recorded in it, or under something else.
 
     Without `watch_faults` no fault is looked for: several times as fast, all else the same.
     Raises UserError when the file is no readable run, or holds no readable rig and none is given.
     """
     run = read_run(path)
-    rig, cards = (under or _under(rig_path)).read(run)
+    rig, cards = under.read(run)
     return review_of(run, rig, cards=cards, later_notes=later_notes, watch_faults=watch_faults)
 
 
@@ -196,18 +195,6 @@ def review_of(
         held,
         watch_faults,
     )
-
-
-def rig_of(run: RunFile, rig_path: Path | None = None) -> Rig:
-    """The rig to read `run` under: the one at `rig_path`, else the recorded one with the cards that were in force.
-
-    Raises UserError when there is none, or it cannot be read.
-    """
-    return _under(rig_path).read(run)[0]
-
-
-def _under(rig_path: Path | None) -> Under:
-    return RECORDED if rig_path is None else Under(load_rig(rig_path))
 
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:

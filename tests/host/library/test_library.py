@@ -14,7 +14,9 @@ from host.journal import read_run
 from host.library import Library
 from host.library.index import NAME
 from host.library.later_notes import add_note, notes_path, read_notes
-from host.library.library import Wanted
+from host.library.library import Wanted, run_name
+from host.review.digest import digest_to_json
+from host.review.under import Under
 from tests.host.library.made import simulated_run
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
@@ -88,6 +90,44 @@ def test_a_folder_where_nothing_can_be_kept_is_listed_all_the_same(folder):
     assert names(Library(folder).entries()) == ["r0", "r1", "r2"]
 
 
+def test_folders_for_years_and_sites_are_read_too_each_once(folder):
+    (folder / "2025" / "green").mkdir(parents=True)
+    (folder / "2025" / "green" / "r1.sward").write_bytes((folder / "r1.sward").read_bytes())
+    (folder / "r1.sward").unlink()
+    (folder / "2025" / "round").symlink_to(folder)  # a loop
+    (folder / "again").symlink_to(folder / "2025")
+    (folder / "nowhere").symlink_to(folder / "gone")
+    (folder / "nowhere.sward").symlink_to(folder / "nowhere.sward")
+    for passed_over in (".trash", "demo"):
+        (folder / passed_over).mkdir()
+        (folder / passed_over / "r0.sward").write_bytes((folder / "r0.sward").read_bytes())
+    library = Library(folder)
+    assert names(library.entries()) == ["r0", "r1", "r2"]
+    assert run_name(library.entries()[1].path, folder) in ("2025/green/r1", "again/green/r1")
+    assert names(Library(folder / "demo").entries()) == ["r0"]
+    add_note(library.entries()[1].path, "site", "Far lawn", DAY)
+    assert names(Library(folder).wanted(Wanted(site="far"))) == ["r1"]
+
+
+def test_a_copy_in_another_folder_is_counted_once_and_named(folder):
+    (folder / "backup").mkdir()
+    (folder / "backup" / "r1.sward").write_bytes((folder / "r1.sward").read_bytes())
+    entries = Library(folder).entries()
+    assert len(entries) == 4
+    (copy,) = [entry for entry in entries if entry.digest is None]
+    assert "is a copy of" in copy.problem
+    assert copy.path.name == "r1.sward"
+
+
+def test_much_to_read_is_read_by_several_processes_with_the_same_result(folder):
+    here = Library(folder).entries()
+    (folder / NAME).unlink()
+    counted = []
+    there = Library(folder, processes=2).entries(lambda done, whole: counted.append((done, whole)))
+    assert [digest_to_json(entry.digest) for entry in there] == [digest_to_json(entry.digest) for entry in here]
+    assert counted == [(1, 3), (2, 3), (3, 3)]
+
+
 def test_bad_files_are_named_and_disturb_nothing(folder):
     good = Library(folder).entries()
     (folder / "empty.sward").write_bytes(b"")
@@ -156,7 +196,7 @@ def test_an_old_run_under_another_rig_does_not_touch_what_is_kept(folder, tmp_pa
 
     other = rig_from_toml(rig.replace('"10 Hz", "438 /L"', '"10 Hz", "400 /L"'))
     before = Library(folder).entries()
-    again = Library(folder, rig_for=lambda run: other, calibration=other.toml).entries()
+    again = Library(folder, under=Under(other)).entries()
     assert again[0].digest.volume_m3 > before[0].digest.volume_m3
     assert Library(folder).entries() == before
 

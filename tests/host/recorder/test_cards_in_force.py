@@ -12,7 +12,8 @@ from dashboards.live.run_screen import RunScreen
 from host.calibrate.cards import make_card, save_card
 from host.cli.record import plan_of
 from host.journal import JournalWriter, Snapshot, read_run
-from host.review.review import review_run, rig_of
+from host.review.review import review_run
+from host.review.under import RECORDED
 from tests.host.pipeline.made import RIG, steady
 from tests.host.review.test_review import lines_of
 
@@ -55,7 +56,7 @@ def test_the_live_page_reads_it_under_them_too(run_under_a_card: Path, piece: in
     assert screen.notice == ""
     live = screen._pipeline  # the numbers on the screen are rounded; what they are worked out from is not
     assert live is not None
-    assert live.rig == rig_of(read_run(run_under_a_card))
+    assert live.rig == RECORDED.read(read_run(run_under_a_card))[0]
     under_way = live.current_pass()
     assert under_way is not None
     assert under_way.volume_m3 == review_run(run_under_a_card).passes[0].volume_m3

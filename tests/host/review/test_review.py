@@ -17,6 +17,7 @@ from host.review.columns import PASS_COLUMNS, SIGNAL_COLUMNS, TOTAL_COLUMNS
 from host.review.export import export_run
 from host.review.review import Totals, signals_of, totals_of
 from host.review.text import review_json, review_text
+from host.review.under import Under
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames
 
@@ -116,11 +117,11 @@ def test_a_run_cut_off_is_reviewed_as_far_as_it_goes_and_said_to_be_cut_off(tmp_
     assert "NOT COMPLETE" in review_text(review, "metric")
 
 
-def test_an_old_run_under_another_rig(tmp_path, run_path):
-    rig = tmp_path / "rig.toml"
-    rig.write_text(RIG.replace("600 /L", "500 /L"), encoding="utf-8")
+def test_an_old_run_under_another_rig(run_path):
+    under = Under(rig_from_toml(RIG.replace("600 /L", "500 /L")))
     before = run_path.read_bytes()
-    assert review_run(run_path, rig).totals.volume_m3 == pytest.approx(1.2 * review_run(run_path).totals.volume_m3)
+    again = review_run(run_path, under=under).totals.volume_m3
+    assert again == pytest.approx(1.2 * review_run(run_path).totals.volume_m3)
     assert run_path.read_bytes() == before
 
 

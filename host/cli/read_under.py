@@ -1,0 +1,43 @@
+"""Options that say what runs are read under, which several commands share."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from host.review.under import Under
+
+CARDS = "cards"  # the folder of cards in a runs folder
+
+
+def add_under_arguments(parser: argparse.ArgumentParser) -> None:
+    """What stands in for the recorded rig and calibrations; the run files stay as they are."""
+    parser.add_argument("--rig", type=Path, help="read under this rig file instead of what is recorded in the run")
+    parser.add_argument(
+        "--recalibrated",
+        action="store_true",
+        help="read under the newest calibration cards instead of those recorded; of catch tests, the newest before "
+        "the run",
+    )
+    parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
+
+
+def cards_folder(args: argparse.Namespace) -> Path:
+    """The folder of cards that the arguments name."""
+    from host.recorder.folder import DEFAULT_FOLDER
+
+    return Path(args.cards or (args.runs or DEFAULT_FOLDER) / CARDS).expanduser()
+
+
+def under_of(args: argparse.Namespace, *, cards_have_other_use: bool = False) -> Under:
+    """What the arguments ask to read under. Raises UserError for a rig or a folder of cards that cannot be used."""
+    from host.errors import UserError
+    from host.review.under import Under, under_cards
+    from host.rig import load_rig
+
+    if args.cards and not args.recalibrated and not cards_have_other_use:
+        raise UserError("--cards only says where the cards are: add --recalibrated to read the runs under them")
+    rig = load_rig(args.rig) if args.rig else None
+    return under_cards(cards_folder(args), rig) if args.recalibrated else Under(rig)
