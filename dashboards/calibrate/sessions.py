@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from dashboards.calibrate import answers
-from dashboards.calibrate.amounts import Catches
+from dashboards.calibrate.amounts import amount_reader
 from dashboards.calibrate.answers import Answer
 from dashboards.forms import Entries, WrongEntriesError, sentence
 from host.calibrate import card_sections
+from host.calibrate.amounts import Amount
 from host.calibrate.boom import BoomCatch, BoomTest, Reading, catch_test
 from host.calibrate.guide import Guide
 from host.calibrate.meter import MeterCatch, calibrate_meter
@@ -98,12 +99,12 @@ class MeterSession(_Guided):
     def enter(self, typed: Typed, rig: Rig) -> str:
         """Take what was typed."""
         entries = Entries(typed)
-        catches = Catches(entries)
-        read = entries.need("amount", lambda text: catches.read(text, "The catch"), "Enter how much was caught.")
+        reader = amount_reader(entries)
+        read = entries.need("amount", lambda text: reader.read(text, "The catch"), "Enter how much was caught.")
         entries.check()
         assert read is not None
-        taken = self.guided.enter(read[0])
-        self._vessels = [*self._vessels[: len(self.guided.taken) - 1], read[1]]
+        taken = self.guided.enter(read.volume_m3)
+        self._vessels = [*self._vessels[: len(self.guided.taken) - 1], read.vessel]
         return f"Taken: {taken.pulses} pulses. Repeat each flow three times, at two or three flows."
 
     def outcome(self, rig: Rig, adc_full_scale: float) -> Outcome:
@@ -258,7 +259,7 @@ class BoomSession:
     def enter(self, typed: Typed, rig: Rig) -> str:
         """Take what was typed."""
         entries = Entries(typed)
-        weighing = Catches(entries)
+        reader = amount_reader(entries)
         pressure = entries.need(
             "pressure", lambda text: _positive(text, "pressure", "The pressure"), "Enter what the gauge showed."
         )
@@ -267,26 +268,26 @@ class BoomSession:
         caught = [
             entries.need(
                 nozzle_field(number),
-                lambda text, number=number: weighing.read(text, f"Nozzle {number}"),  # type: ignore[misc]
+                lambda text, number=number: reader.read(text, f"Nozzle {number}"),  # type: ignore[misc]
                 f"Enter what nozzle {number} gave.",
             )
             for number in range(1, rig.nozzles.count + 1)
         ]
-        if len({one[1].name for one in caught if one is not None} | {v.name for _, v in self._catches}) > 1:
-            odd = next((n for n, one in enumerate(caught, 1) if one and one[1] != self._vessel(caught)), 1)
+        if len({one.vessel for one in caught if one is not None} | {vessel for _, vessel in self._catches}) > 1:
+            odd = next((n for n, one in enumerate(caught, 1) if one and one.vessel != self._vessel(caught)), 1)
             entries.sentences.setdefault(nozzle_field(odd), "Give either volumes or weights, not both in one test.")
         entries.check()
-        volumes = tuple(one[0] for one in caught if one is not None)
+        volumes = tuple(one.volume_m3 for one in caught if one is not None)
         assert pressure is not None and time is not None
         self._catches.append((BoomCatch(pressure, time, volumes), self._vessel(caught)))
         self._speed_m_s = speed
         return f"Taken: catch {len(self._catches)}, {len(volumes)} nozzles."
 
-    def _vessel(self, caught: list[tuple[float, Vessel] | None]) -> Vessel:
+    def _vessel(self, caught: list[Amount | None]) -> Vessel:
         """The vessel of this test: that of the first amount."""
         if self._catches:
             return self._catches[0][1]
-        return next((one[1] for one in caught if one is not None), JUG)
+        return next((one.vessel for one in caught if one is not None), JUG)
 
     def undo(self) -> str:
         """One step back."""

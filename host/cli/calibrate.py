@@ -52,7 +52,7 @@ def _port(parser: argparse.ArgumentParser) -> None:
 
 def _vessel(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--water", default="20 °C", metavar="TEMPERATURE", help="of weighed water (default: 20 °C)")
-    parser.add_argument("--empty", default="0 g", metavar="WEIGHT", help="of the empty vessel (default: tared, 0 g)")
+    parser.add_argument("--empty", metavar="WEIGHT", help="of the empty vessel (default: tared, 0 g)")
     parser.add_argument("--step", help='smallest step that you read, such as "10 mL" or "1 g"')
     parser.add_argument("--accuracy", help='how far the scale of the vessel may be off, such as "1 %%"')
 

@@ -8,12 +8,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from host.calibrate import card_sections
+from host.calibrate.amounts import AmountReader
 from host.calibrate.cards import in_force, load_cards
 from host.calibrate.meter import MeterCatch, calibrate_meter
 from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
-from host.calibrate.vessels import TANK
-from host.cli.amounts import Amounts, count_of, number, whole
+from host.calibrate.vessels import TANK, Vessel
+from host.cli.amounts import amount_reader, count_of, number, whole
 from host.cli.calibrating_boom import calibrate_boom
 from host.cli.calibration_answer import budget, budget_text, finish
 from host.cli.guided import guided
@@ -37,13 +38,11 @@ def calibrate(args: argparse.Namespace) -> int:
 
 
 def _meter(args: argparse.Namespace, rig: Rig, system: str) -> int:
-    amounts = Amounts(args)
-    typed = [_typed_catch(values, f"--catch {n}", amounts) for n, values in enumerate(args.catch, start=1)]
-    typed += [_stretch_catch(values, f"--stretch {n}", amounts) for n, values in enumerate(args.stretch, start=1)]
+    reader = amount_reader(args)
+    catches = [_typed_catch(values, f"--catch {n}", reader) for n, values in enumerate(args.catch, start=1)]
+    catches += [_stretch_catch(values, f"--stretch {n}", reader) for n, values in enumerate(args.stretch, start=1)]
     if args.port:
-        taken, _ = guided(args.port, "flow", lambda text: amounts.volume(text, "the catch"))
-        typed += [(one.pulses, one.amount, one.duration_s) for one in taken]
-    catches = [MeterCatch(pulses, volume, amounts.vessel, seconds) for pulses, volume, seconds in typed]
+        catches += _guided_catches(args.port, reader)
     if args.tank_balance:
         catches.append(_tank_catch(args.tank_balance))
     result = calibrate_meter(catches)
@@ -85,14 +84,27 @@ def _meter(args: argparse.Namespace, rig: Rig, system: str) -> int:
     return 1 if result.outliers else 0
 
 
-def _typed_catch(values: list[str], what: str, amounts: Amounts) -> tuple[int, float, float | None]:
+def _guided_catches(port: str, reader: AmountReader) -> list[MeterCatch]:
+    vessels: dict[float, Vessel] = {}
+
+    def read(text: str) -> float:
+        amount = reader.read(text, "the catch")
+        vessels[amount.volume_m3] = amount.vessel
+        return amount.volume_m3
+
+    taken, _ = guided(port, "flow", read)
+    return [MeterCatch(one.pulses, one.amount, vessels[one.amount], one.duration_s) for one in taken]
+
+
+def _typed_catch(values: list[str], what: str, reader: AmountReader) -> MeterCatch:
     if len(values) not in (2, 3):
         raise UserError(f'{what} has {count_of(values)}: give pulses, amount and time, such as 1043 "2.31 L" "55 s".')
     seconds = parse_quantity(values[2], "time", f"{what}, time") if len(values) == 3 else None
-    return whole(values[0], f"{what}, pulses"), amounts.volume(values[1], f"{what}, amount"), seconds
+    amount = reader.read(values[1], f"{what}, amount")
+    return MeterCatch(whole(values[0], f"{what}, pulses"), amount.volume_m3, amount.vessel, seconds)
 
 
-def _stretch_catch(values: list[str], what: str, amounts: Amounts) -> tuple[int, float, float | None]:
+def _stretch_catch(values: list[str], what: str, reader: AmountReader) -> MeterCatch:
     from host.calibrate.stretch import stretch_of_run
     from host.journal import read_run
 
@@ -100,7 +112,8 @@ def _stretch_catch(values: list[str], what: str, amounts: Amounts) -> tuple[int,
     if not Path(run_file).is_file():
         raise UserError(f"{what}: run file {run_file} does not exist: give the path of a run file (*.sward).")
     counted = stretch_of_run(read_run(Path(run_file)), start, end)
-    return counted.flow_pulses, amounts.volume(amount, f"{what}, amount"), counted.flowing_s or None
+    caught = reader.read(amount, f"{what}, amount")
+    return MeterCatch(counted.flow_pulses, caught.volume_m3, caught.vessel, counted.flowing_s or None)
 
 
 def _tank_catch(values: list[str]) -> MeterCatch:

@@ -6,9 +6,10 @@ import argparse
 from typing import Any
 
 from host.calibrate import card_sections
+from host.calibrate.amounts import Amount, AmountReader, one_vessel
 from host.calibrate.boom import FAULT, FLAG, OK, BoomCatch, BoomTest, CatchResult, Reading, catch_test
 from host.calibrate.cards import apply_cards, load_cards
-from host.cli.amounts import Amounts, count_of
+from host.cli.amounts import amount_reader, count_of
 from host.cli.calibration_answer import finish
 from host.errors import UserError
 from host.rig import Rig
@@ -23,13 +24,15 @@ _WORDS = {
 
 def calibrate_boom(args: argparse.Namespace, rig: Rig, system: str) -> int:
     """Judge the boom; 1 when something is to be looked at."""
-    amounts = Amounts(args)
-    catches = [_boom_catch(values, f"--catch {n}", amounts) for n, values in enumerate(args.catch, start=1)]
+    reader = amount_reader(args)
+    caught = [_boom_catch(values, f"--catch {n}", reader) for n, values in enumerate(args.catch, start=1)]
+    vessel = one_vessel(amount for _, amounts in caught for amount in amounts)
+    catches = [one for one, _ in caught]
     rig = apply_cards(rig, load_cards(args.cards.expanduser(), rig.name))
     speed = parse_quantity(args.speed, "speed", "--speed") if args.speed else None
     if speed is None and rig.course is not None:
         speed = rig.course.speed_m_s
-    reading = Reading(vessel=amounts.vessel)
+    reading = Reading(vessel=vessel)
     test = catch_test(catches, rig, speed, reading)
     lines: list[str] = []
     for result in test.results:
@@ -49,13 +52,13 @@ def _any_bad(test: BoomTest) -> bool:
     return any(one.verdict != "ok" or one.worn for result in test.results for one in result.nozzles)
 
 
-def _boom_catch(values: list[str], what: str, amounts: Amounts) -> BoomCatch:
+def _boom_catch(values: list[str], what: str, reader: AmountReader) -> tuple[BoomCatch, list[Amount]]:
     if len(values) < 3:
         raise UserError(f"{what} has {count_of(values)}: give pressure, time and one amount for each nozzle.")
     pressure = parse_quantity(values[0], "pressure", f"{what}, pressure")
     seconds = parse_quantity(values[1], "time", f"{what}, time")
-    volumes = [amounts.volume(text, f"{what}, nozzle {n}") for n, text in enumerate(values[2:], start=1)]
-    return BoomCatch(pressure, seconds, tuple(volumes))
+    amounts = [reader.read(text, f"{what}, nozzle {n}") for n, text in enumerate(values[2:], start=1)]
+    return BoomCatch(pressure, seconds, tuple(one.volume_m3 for one in amounts)), amounts
 
 
 def _catch_text(result: CatchResult, rig: Rig, speed: float | None, system: str) -> list[str]:
