@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from host.calibrate.boom_card import RUN_TO_RUN, BoomCard
+from host.calibrate.cards import Card, load_cards
 from host.calibrate.uncertainty import Combined, Component, combine
 from host.errors import UserError
 from host.review.review import Review
@@ -30,6 +32,25 @@ class Comparison:
     verdict: str
     advice: str
     remarks: tuple[str, ...] = ()
+
+
+def catch_before(review: Review, cards: Path) -> Card:
+    """The card of the newest catch test of the run's rig made before the run; the oldest when there is none before.
+
+    A run says nothing against a test made after nozzles were changed. Raises UserError when the folder `cards` holds no
+    catch test of the rig, or a card cannot be read.
+    """
+    tests = [card for card in load_cards(cards, review.rig.name) if card.kind == "boom"]
+    if not tests:
+        raise UserError(
+            f"there is no catch test of {review.rig.name!r} in {cards}: make one with 'swardflow calibrate boom', "
+            "or name another run to compare with"
+        )
+    started = review.started
+    if started is None:
+        return tests[0]
+    begun = started if started.tzinfo else started.astimezone()
+    return next((card for card in reversed(tests) if card.made <= begun), tests[0])
 
 
 def run_against_catch(review: Review, catch: BoomCard) -> Comparison:

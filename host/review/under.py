@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 
 from host.calibrate.cards import Card, apply_cards, cards_of_run, in_force, load_cards
@@ -70,7 +71,15 @@ def under_cards(folder: Path, rig: Rig | None = None) -> Under:
 def _recorded(run: RunFile) -> Rig:
     if not run.rig_toml:
         raise UserError(f"the rig recorded in {run.path} is damaged beyond reading: give the rig file with --rig")
-    return rig_from_toml(run.rig_toml, where=f"the rig recorded in {run.path}")
+    try:
+        return _rig(run.rig_toml)
+    except UserError:  # once more, for the sentence to say where
+        return rig_from_toml(run.rig_toml, where=f"the rig recorded in {run.path}")
+
+
+@lru_cache(maxsize=32)  # a library has many runs of few rigs, and units take longer to read than some runs
+def _rig(toml: str) -> Rig:
+    return rig_from_toml(toml)
 
 
 def _before(card: Card, run: RunFile) -> bool:

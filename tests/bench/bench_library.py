@@ -3,12 +3,14 @@
 Run: python -m tests.bench.bench_library [RUNS]
 
 The reference for listing is `os.scandir` with `stat` of the same folder; for the first listing it is reading the bytes
-of all files. All are measured in the same run, each listing in the same process after the index is there.
+of all files. All are measured in the same run. The first listing is timed with one process and with as many as the
+library takes by itself, each with its processor time, which other work on the machine does not lengthen.
 """
 
 from __future__ import annotations
 
 import os
+import resource
 import statistics
 import sys
 import tempfile
@@ -18,6 +20,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from host.library import Library
+from host.library.index import NAME
 from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from tests.host.library.made import short_scenario, write
@@ -33,6 +36,18 @@ def timed(work: Callable[[], object], repeats: int = REPEATS) -> float:
         work()
         took.append(time.perf_counter() - begin)
     return statistics.median(took)
+
+
+def timed_cpu(work: Callable[[], object]) -> tuple[float, float]:
+    """Seconds, and seconds of processor time with that of child processes."""
+    whose = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+
+    def used() -> float:
+        return sum(use.ru_utime + use.ru_stime for use in map(resource.getrusage, whose))
+
+    begin, before = time.perf_counter(), used()
+    work()
+    return time.perf_counter() - begin, used() - before
 
 
 def main() -> None:
@@ -55,13 +70,19 @@ def main() -> None:
             write_as.write_bytes(b"".join([*head, *(x for x in body.splitlines(True) if x.startswith((b"L", b"Z")))]))
         size = sum(path.stat().st_size for path in folder.iterdir())
         read = timed(lambda: [path.read_bytes() for path in folder.glob("*.sward")], 3)
-        cold = timed(lambda: Library(folder).entries(), 1)
+        alone, alone_cpu = timed_cpu(lambda: Library(folder, processes=1).entries())
+        (folder / NAME).unlink()
+        cold, cold_cpu = timed_cpu(lambda: Library(folder).entries())
         warm = timed(lambda: Library(folder).entries())
         scan = timed(lambda: [entry.stat() for entry in os.scandir(folder)])
         os.utime(first, ns=(1, 1))
         one = timed(lambda: Library(folder).entries(), 1)
     print(f"{count} runs of {len(frames)} frames, {size / 1e6:.0f} MB")
-    print(f"first listing (every file read and reviewed): {cold:.1f} s, {cold / read:.0f} × reading their bytes")
+    for words, took, cpu in (("one process", alone, alone_cpu), ("several processes", cold, cold_cpu)):
+        print(
+            f"first listing, {words} (every file read, reviewed, watched for faults): {took:.1f} s, "
+            f"{took / read:.0f} × reading their bytes; {cpu:.1f} s of processor time"
+        )
     print(f"listing again: {warm:.3f} s, {warm / scan:.1f} × scandir and stat of the folder, first / {cold / warm:.0f}")
     print(f"listing with one file changed: {one:.3f} s, {one / warm:.1f} × without")
 
