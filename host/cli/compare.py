@@ -77,21 +77,7 @@ def comparison_json(result: Comparison) -> dict[str, Any]:
 
 def _against_catch(review: Review, cards: Path) -> tuple[Comparison, str]:
     from host.calibrate.boom_card import boom_card
-    from host.calibrate.cards import load_cards
-    from host.errors import UserError
-    from host.review.compare import run_against_catch
+    from host.review.compare import catch_before, run_against_catch
 
-    tests = [card for card in load_cards(cards.expanduser(), review.rig.name) if card.kind == "boom"]
-    if not tests:
-        raise UserError(
-            f"there is no catch test of {review.rig.name!r} in {cards}: make one with 'swardflow calibrate boom', "
-            "or name another run to compare with"
-        )
-    # A run says nothing against a test made after nozzles were changed: the newest one before it, if there is one.
-    earlier = [card for card in tests if review.started and _before(card.made, review.started)]
-    card = (earlier or tests)[-1] if earlier else tests[0]
+    card = catch_before(review, cards.expanduser())
     return run_against_catch(review, boom_card(card)), f"the catch test of {card.made:%Y-%m-%d}"
-
-
-def _before(made: Any, started: Any) -> bool:
-    return bool(made <= (started if started.tzinfo else started.astimezone()))

@@ -17,7 +17,7 @@ from host.review.digest import DIGEST_FORMAT, digest_from_json, digest_to_json
 from host.review.review import Review, review_of
 from host.review.under import RECORDED, Under
 
-_KEEP_EVERY = 50  # files worked out between two writes of the index
+_KEEP_EVERY = 10  # files worked out between two writes of the index
 
 Progress = Callable[[int, int], None]
 
@@ -92,6 +92,19 @@ class Library:
                     progress(done, len(stale))
             index.keep(fresh, sorted(set(kept) - {file.name for file in found}))
         return _copies_named(sorted(entries, key=_by_date))
+
+    def known(self) -> tuple[list[Entry], list[Path]]:
+        """What can be listed without reading a file, in the order of `entries`, and the files that would be read.
+
+        Raises UserError when the folder cannot be read.
+        """
+        found, unread = files_of(self.folder)
+        entries = [Entry(path, 0, None, problem) for path, problem in unread]
+        with closing(Index(self.folder, self._under.key)) as index:
+            kept = index.all()
+        told = [(file, _known(file, kept.get(file.name))) for file in found]
+        entries += [entry for _, entry in told if entry is not None]
+        return _copies_named(sorted(entries, key=_by_date)), [file.path for file, entry in told if entry is None]
 
     def wanted(self, wanted: Wanted, progress: Progress | None = None) -> list[Entry]:
         """The entries that a filter takes."""

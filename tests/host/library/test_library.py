@@ -214,3 +214,17 @@ def test_the_command(folder, capsys):
     assert "Rose walk" in printed
     assert main(["runs", "--runs", str(folder), "--from", "May"]) == 2
     assert main(["runs", "--runs", str(folder / "nowhere")]) == 2
+
+
+def test_what_is_known_is_told_without_reading_a_file(folder):
+    def read_nothing(path):
+        raise AssertionError(f"{path} was read")
+
+    entries, unread = Library(folder, read=read_nothing).known()
+    assert entries == []
+    assert sorted(path.stem for path in unread) == ["r0", "r1", "r2"]
+    listed = Library(folder).entries()
+    os.utime(folder / "r1.sward", ns=(1, 1))
+    entries, unread = Library(folder, read=read_nothing).known()
+    assert entries == [listed[0], listed[2]]
+    assert [path.stem for path in unread] == ["r1"]
