@@ -38,7 +38,7 @@ PAGES = (
         "/",
         "Live",
         body=(HERE / "live" / "page.html").read_text(encoding="utf-8"),
-        scripts=("live-trace.js", "live-link.js", "live-buttons.js", "live-alarm.js", "live.js"),
+        scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
     Page("/calibrate", "Calibrate", calibrate_page.layout, calibrate_page.connect, styles=("forms.css",)),

@@ -1,12 +1,13 @@
 // The alarm: words first, then brightness, then sound and vibration, until somebody has seen it or muted it.
-// Browsers let a page make a sound only after it has been touched once.
+// Browsers let a page make a sound only after it has been touched once: the page says so from the start of a run on.
 window.swardflow = window.swardflow || {};
 window.swardflow.alarm = function () {
   "use strict";
   const EVERY_MS = 1600;
   const at = function (id) { return document.getElementById(id); };
   const box = at("fault");
-  let seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null;
+  const Sound = window.AudioContext || window.webkitAudioContext;
+  let seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null, watching = false;
 
   function beep() {
     if (sound && sound.state === "running") {
@@ -30,16 +31,19 @@ window.swardflow.alarm = function () {
     box.dataset.sounding = String(sounding());
     at("fault-seen").hidden = standing <= seen;
     at("fault-mute").textContent = muted ? "Sound is off" : "Sound is on";
-    at("fault-mute").setAttribute("aria-pressed", String(muted));
-    at("fault-touch").hidden = !sounding() || Boolean(sound && sound.state === "running");
+    at("sound").hidden = !watching || muted || !Sound || Boolean(sound && sound.state === "running");
   }
 
-  document.addEventListener("pointerdown", function () {
-    const Sound = window.AudioContext || window.webkitAudioContext;
-    if (!sound && Sound) sound = new Sound();
-    if (sound && sound.state === "suspended") sound.resume().then(show, show);
+  function allow() {
+    if (!sound && Sound) {
+      sound = new Sound();
+      sound.addEventListener("statechange", show);  // a phone call or a locked screen takes the sound away again
+    }
+    if (sound && sound.state !== "running") sound.resume().then(show, show);
     show();
-  });
+  }
+  // A finger counts when it is lifted, a mouse when it is pressed (HTML standard, user activation).
+  for (const kind of ["pointerdown", "pointerup", "keydown"]) document.addEventListener(kind, allow);
   // For the record only: the alarm is quiet on this screen whether or not the computer can be reached.
   function note(tap) {
     fetch("/live/tell/" + tap, { method: "POST", headers: { "content-type": "application/json" }, body: "{}" }).catch(function () {});
@@ -56,6 +60,7 @@ window.swardflow.alarm = function () {
       seen = 0;
     }
     const before = sounding();
+    watching = watching || Boolean(row);
     box.hidden = !row || !row.fault;
     box.dataset.urgent = String(Boolean(row && row.fault_urgent));
     standing = row && row.fault_urgent ? row.fault_number : 0;

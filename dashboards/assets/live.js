@@ -3,7 +3,7 @@
   "use strict";
   const GONE_MS = 3000;       // from then on a sentence says what is wrong
   const CHECK_MS = 100;
-  const ANNOUNCE_MS = 1500;   // advice that holds so long is read out
+  const AWAKE_MS = 600000;    // without a new number for so long the phone may sleep
   const PAGE_WORDS = { connecting: "Connecting", live: "Live", polling: "Live, slower", lost: "No contact: trying again" };
   // Without contact nothing is known of the recorder and the board.
   const UNKNOWN = {
@@ -19,9 +19,11 @@
   const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"));
   const buttons = window.swardflow.buttons(say);
   const alarm = window.swardflow.alarm();
+  const awake = window.swardflow.awake();
+  const speaker = window.swardflow.speaker();
 
   let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
-  let painting = false, dashCalled = false, fresh = "none", announced = "", steadySince = 0, steady = "", saidUntil = 0;
+  let painting = false, dashCalled = false, fresh = "none", saidUntil = 0;
 
   function set(element, text) { if (element.textContent !== text) element.textContent = text; }
   function mark(name, value) { if (page.dataset[name] !== value) page.dataset[name] = value; }
@@ -67,7 +69,9 @@
       buttons.unit(row.tank_unit);
     }
     advise();
-    alarm(row && fresh === "fresh" && row.recording !== "ended" ? row : null, boot);
+    const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
+    alarm(watched, boot);
+    if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
     if (row && !dashCalled) {
       dashCalled = true;
@@ -90,7 +94,17 @@
     }
     set(why, explain(advice));
     if (Date.now() > saidUntil) set(notice, row && row.notice !== why.textContent ? row.notice : "");
-    announce(old ? "The numbers are stale" : words.textContent);
+  }
+
+  // The advice, or that there is none and what is known of the reason; without the age, which changes all the time.
+  function spoken() {
+    if (!row || (fresh !== "stale" && fresh !== "gone")) return words.textContent;
+    if (row.recording === "ended") return "Run ended";
+    const reasons = [];
+    if (contact === "lost") reasons.push("No contact with the computer");
+    else if (row.recording === "silent") reasons.push(row.recording_words);
+    else if (row.link !== "ok") reasons.push(row.link_words);
+    return ["The numbers are stale", ...reasons].join(". ");
   }
 
   function explain(advice) {
@@ -126,18 +140,8 @@
     else if (age < row.stale_ms) fresh = "fresh";
     else fresh = age < Math.max(GONE_MS, row.stale_ms) ? "stale" : "gone";
     if (fresh !== before || fresh === "gone" || fresh === "none") ask();
-  }
-
-  function announce(text) {
-    const now = performance.now();
-    if (text !== steady) {
-      steady = text;
-      steadySince = now;
-    }
-    if (text !== announced && now - steadySince >= ANNOUNCE_MS) {
-      announced = text;
-      at("say").textContent = text;
-    }
+    speaker.advice(spoken());
+    awake(Boolean(row) && !["none", "ended"].includes(row.recording) && age !== null && age < AWAKE_MS);
   }
 
   function say(sentence, wrong) {
