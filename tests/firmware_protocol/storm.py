@@ -6,13 +6,11 @@ import random
 import re
 from collections.abc import Iterator
 
-from scipy.stats import poisson
-
 from firmware_protocol.messages import Report, encode_report
 
 LINE_FEED = b"\n"
 SURE = 1e-9  # how unlikely it is that a right decoder exceeds the bound below
-ENDLESS = 1_000_000  # bytes without a line feed
+ENDLESS = 1_000_000  # bytes without a line feed, a quarter of the stream at most
 # Everything that the checksum has to decide about: short enough, a space and four digits at the end.
 _CANDIDATE = re.compile(rb".{1,74} [0-9A-F]{4}", re.DOTALL)
 
@@ -21,7 +19,7 @@ class Storm:
     """Pieces of a stream from `seed`; `sent` fills with the sound lines among them, without line feed.
 
     A quarter each: sound reports; reports with 1 to 24 bits flipped; reports whose digits and checksum are drawn at
-    random; random bytes, half lines, NULs. Once, in the middle, a megabyte comes without a line feed.
+    random; random bytes, half lines, NULs. Once, in the middle, up to a megabyte comes without a line feed.
     """
 
     def __init__(self, seed: int, size: int) -> None:
@@ -33,8 +31,8 @@ class Storm:
     def __iter__(self) -> Iterator[bytes]:
         makers = (self._sound, self._flipped, self._drawn, self._noise)
         yield from self._pieces(self._size // 2, makers)
-        if self._size > 2 * ENDLESS:
-            yield self._counted(self._random.randbytes(ENDLESS).replace(LINE_FEED, b"\0") + LINE_FEED)
+        endless = self._random.randbytes(min(ENDLESS, self._size // 4)).replace(LINE_FEED, b"\0")
+        yield self._counted(endless + LINE_FEED)
         yield from self._pieces(self._size, makers)
 
     def _pieces(self, until: int, makers: tuple[object, ...]) -> Iterator[bytes]:
@@ -91,4 +89,6 @@ def may_pass(count: int) -> int:
     Damage beyond what a CRC is sure to find agrees with it by chance once in 2¹⁶, so the number that passes has a
     Poisson distribution; a right decoder exceeds the bound with the probability SURE.
     """
+    from scipy.stats import poisson  # takes seconds to load
+
     return int(poisson.isf(SURE, count / 2**16))

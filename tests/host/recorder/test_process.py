@@ -7,11 +7,8 @@ import os
 import random
 import signal
 import subprocess
-import sys
 import time
-from collections.abc import Iterator
 from contextlib import ExitStack
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -20,54 +17,9 @@ from host.journal import RunFile, read_run
 from host.recorder import ask
 from tests.host.link.boards import PtyEnd
 from tests.host.recorder.feeding import ReportingBoard, until
+from tests.host.recorder.processes import RIG, run_path, start_recorder, swardflow
 
-RIG = Path(str(files("host.rig").joinpath("examples", "harrow-lea-walker.toml")))
 INTERVAL_S = 0.02  # fifty lines a second: five times the board's own pace
-
-
-def swardflow(*arguments: str | Path) -> list[str]:
-    return [sys.executable, "-m", "host.cli.main", *map(str, arguments)]
-
-
-_started: list[subprocess.Popen[str]] = []
-
-
-@pytest.fixture(autouse=True)
-def _nothing_left_running() -> Iterator[None]:
-    """A recorder that a failed test left behind would open other tests' ports when they come by the same name."""
-    yield
-    while _started:
-        recorder = _started.pop()
-        if recorder.poll() is None:
-            recorder.kill()
-            recorder.communicate()
-
-
-def start_recorder(port: str, runs: Path) -> subprocess.Popen[str]:
-    recorder = subprocess.Popen(
-        swardflow("record", port, "--rig", RIG, "--runs", runs, "--note", "area=Lower green"),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    _started.append(recorder)
-    return recorder
-
-
-def run_path(recorder: subprocess.Popen[str]) -> Path:
-    assert recorder.stdout
-    line = recorder.stdout.readline()
-    if not line.startswith("recording "):
-        _, errors = recorder.communicate(timeout=20)
-        pytest.fail(f"the recorder did not start: {errors}")
-    return Path(line.removeprefix("recording ").rstrip("\n"))
-
-
-@pytest.fixture
-def end(tmp_path: Path) -> Iterator[PtyEnd]:
-    made = PtyEnd(tmp_path)
-    yield made
-    made.close()
 
 
 def kill_some(folder: Path, seed: int, at_once: int) -> list[float]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import statistics
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -21,13 +20,6 @@ from tests.host.link.boards import AnsweringBoard, PtyEnd, report
 from tests.host.recorder.feeding import LimitedFiles, Recording, ReportingBoard, WatchedFiles, until
 
 RIG = 'name = "Harrow Lea four-nozzle"\n'
-
-
-@pytest.fixture
-def end(tmp_path: Path) -> Iterator[PtyEnd]:
-    made = PtyEnd(tmp_path)
-    yield made
-    made.close()
 
 
 @pytest.fixture
