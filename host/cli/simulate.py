@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.list:
         for name, title in packaged_scenarios().items():
-            print(f"{name:16} {title}")
+            print(f"{name:24} {title}")
         return 0
     if args.scenario is None:
         raise UserError("no scenario given: name one, or see them with --list")

@@ -54,6 +54,21 @@ KINDS: dict[str, Kind] = {
 }
 
 FOR_EVER = float("inf")
+# What the watch over faults should call it (FAULTS.md), where that is not the event's own name; it cannot see a slip.
+_CALLED = {
+    "kink": "clog",
+    "strainer": "supply_short",
+    "link_stall": "link_stale",
+    "unplug": "link_stale",
+    "line_loss": "link_poor",
+    "line_damage": "link_poor",
+    "wheel_slip": "",
+}
+
+
+def cause_of(kind: str) -> str:
+    """The cause that an event of this kind should be called by; empty when it is no fault or cannot be seen."""
+    return _CALLED.get(kind, kind) if KINDS[kind].is_fault else ""
 
 
 @dataclass(frozen=True)

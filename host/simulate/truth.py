@@ -11,10 +11,10 @@ import numpy as np
 
 from host.errors import UserError
 from host.formulas import application_rate
-from host.simulate.events import KINDS, Event
+from host.simulate.events import KINDS, Event, cause_of
 from host.simulate.sprayer import Sprayer
 
-SCHEMA = "1.0"
+SCHEMA = "1.1"
 _AMOUNT_KEYS = {"fraction": "amount", "pressure": "amount_pa", "frequency": "amount_hz"}
 
 
@@ -41,6 +41,7 @@ def truth(sprayer: Sprayer) -> dict[str, Any]:
         "passes": passes,
         "refills": [{"begin_s": begin, "end_s": end} for begin, end in sprayer.walk.refills],
         "events": [_event(event) for event in sprayer.happenings.events],
+        "causes": _causes(sprayer),
         "meter_curve_hz_pulses_per_m3": np.column_stack(
             [sprayer.curve.frequency_hz, sprayer.curve.pulses_per_m3]
         ).tolist(),
@@ -74,6 +75,18 @@ def _passes(sprayer: Sprayer) -> list[dict[str, Any]]:
             }
         )
     return passes
+
+
+def _causes(sprayer: Sprayer) -> list[dict[str, Any]]:
+    """What a watch over faults should call, oldest first."""
+    causes = [
+        {"cause": cause_of(event.kind), "begin_s": event.at_s}
+        for event in sprayer.happenings.events
+        if cause_of(event.kind)
+    ]
+    if sprayer.dry_since_s is not None:
+        causes.append({"cause": "tank_empty", "begin_s": sprayer.dry_since_s})
+    return causes
 
 
 def _event(event: Event) -> dict[str, Any]:

@@ -11,7 +11,7 @@ import pytest
 import host.simulate
 from host.errors import UserError
 from host.simulate import settings
-from host.simulate.events import KINDS
+from host.simulate.events import KINDS, cause_of
 from host.simulate.live import ScenarioSource
 from host.simulate.scenario import (
     EVENT_KEYS,
@@ -157,7 +157,8 @@ def test_the_page_explains_every_event_and_top_key() -> None:
     for key, meaning in EVENT_KEYS.items():
         assert explained[key] == [meaning]
     for name, kind in KINDS.items():
-        amount, _, fault, meaning = explained[name]
+        amount, _, fault, called, meaning = explained[name]
+        assert called == (f"`{cause_of(name)}`" if cause_of(name) else "not seen" if kind.is_fault else "—")
         assert (amount, fault, meaning) == (kind.amount or "—", "yes" if kind.is_fault else "no", kind.meaning)
     assert {row[0]: row[1] for row in rows_below("## Keys at the top")} == TOP_KEYS
 
