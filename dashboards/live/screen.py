@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from dashboards.live.faults import NOTHING, fault_texts
+from host.pipeline.tank import NOT_TOLD, refill_not_told
 from host.units import UNITS, to_user
 
 DASH = "–"
@@ -89,7 +90,9 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     code, words = ADVICE.get(str(live["advice"]), ("wait", str(live["advice"]).capitalize()))
     unit = {kind: unit.symbol for kind, unit in UNITS[system].items()}
     target, high, low = live["target_m3_m2"], live["band_high_m3_m2"], live["band_low_m3_m2"]
+    untold = refill_not_told(live["tank_left_m3"], live["volume_m3"])
     covers = live["tank_covers_m2"]
+    covered = "" if covers is None else f"covers {number(covers, 'area', system)} {unit['area']}"
     spread = live["rate_u_m3_m2"]
     off_by, off_side = deviation(live["rate_m3_m2"], target)
     faults = fault_texts(live.get("faults") or (), system)
@@ -111,8 +114,8 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "pace_wanted": number(live["pace_wanted_m_s"], "speed", system, 1),
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
-        "tank": number(live["tank_left_m3"], "volume", system, 1),
-        "covers": f"covers {number(covers, 'area', system)} {unit['area']}" if covers is not None else "",
+        "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),
+        "covers": NOT_TOLD.capitalize() if untold else covered,
         "area": number(live["area_m2"], "area", system),
         "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} out",
         "pass": str(live["pass_number"]),

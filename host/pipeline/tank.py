@@ -7,6 +7,14 @@ import numpy as np
 from host.journal.reader import Happening
 from host.pipeline.columns import Floats
 
+NOT_TOLD = "refill not told?"
+_DOUBT = 0.05  # of what went through the meter: further below zero than meter and tank marks can be wrong together
+
+
+def refill_not_told(left_m3: float, metered_m3: float) -> bool:
+    """Whether more has gone through the meter than the tank can have held: a refill has not been told."""
+    return left_m3 < -_DOUBT * metered_m3
+
 
 class TankLevel:
     """Level = what was last filled in - what the meter has counted since.

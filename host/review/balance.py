@@ -10,6 +10,7 @@ from host.calibrate.uncertainty import resolution
 from host.calibrate.vessels import TANK
 from host.errors import UserError
 from host.journal import Happening
+from host.pipeline.tank import refill_not_told
 from host.rig import Rig
 from host.units import parse_quantity
 
@@ -24,7 +25,7 @@ class TankBalance:
     """What went in and out. `measured_left_m3` is what somebody read off the tank at the end and noted.
 
     `meter_over_tank` is the metered volume over what left the tank by its marks, with its standard uncertainty (from
-    the marks alone); both None when nothing was noted, or a refill has no amount.
+    the marks alone); both None when nothing was noted, or a refill has no amount or was not told.
     """
 
     start_m3: float
@@ -34,6 +35,11 @@ class TankBalance:
     measured_left_m3: float | None
     meter_over_tank: float | None
     meter_over_tank_u: float | None
+
+    @property
+    def refill_not_told(self) -> bool:
+        """Whether more went through the meter than there was: what is left is not known then."""
+        return refill_not_told(self.left_by_count_m3, self.metered_m3)
 
 
 @dataclass(frozen=True)
@@ -67,7 +73,7 @@ def tank_balance(
     text = notes.get(NOTE_TANK_LEFT)
     measured = None if text is None else parse_quantity(text, "volume", f'the note "{NOTE_TANK_LEFT}"')
     ratio = ratio_u = None
-    if measured is not None and None not in refills:
+    if measured is not None and None not in refills and not refill_not_told(left_m3, metered_m3):
         drawn = start + math.fsum(r for r in refills if r is not None) - measured
         if drawn > 0:
             ratio = metered_m3 / drawn

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from host.pipeline.tank import NOT_TOLD
 from host.review.balance import Product, TankBalance
 from host.review.evenness import BIN_M, Stretch, Strip
 from host.review.faults import EXPANDED
@@ -49,7 +50,11 @@ def balance_words(one: TankBalance, system: str) -> str:
     words = f"{show(one.start_m3)} at the start"
     for added in one.refills_m3:
         words += ", filled up" if added is None else f", {show(added)} added"
-    words += f", {show(one.metered_m3)} through the meter, {show(one.left_by_count_m3)} left by count"
+    words += f", {show(one.metered_m3)} through the meter, "
+    if one.refill_not_told:
+        words += f"{show(-one.left_by_count_m3)} more than there was: {NOT_TOLD}"
+    else:
+        words += f"{show(max(one.left_by_count_m3, 0.0))} left by count"
     if one.measured_left_m3 is not None:
         words += f", {show(one.measured_left_m3)} left by the tank's marks"
     if one.meter_over_tank is not None and one.meter_over_tank_u is not None:
@@ -157,6 +162,7 @@ def detail_json(review: Review, system: str) -> dict[str, Any]:
             "refills": [put("added", "volume", added) for added in balance.refills_m3],
             **put("metered", "volume", balance.metered_m3),
             **put("left_by_count", "volume", balance.left_by_count_m3),
+            "refill_not_told": balance.refill_not_told,
             **put("left_measured", "volume", balance.measured_left_m3),
             "meter_over_tank": balance.meter_over_tank,
             "meter_over_tank_standard_uncertainty": balance.meter_over_tank_u,

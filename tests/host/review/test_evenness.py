@@ -11,7 +11,7 @@ from scipy import stats
 from host.errors import UserError
 from host.journal import Happening, RunFile
 from host.review.balance import product_of, tank_balance
-from host.review.detail import product_words
+from host.review.detail import balance_words, product_words
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
 from host.review.review import review_of
 from host.simulate.events import Event
@@ -108,6 +108,20 @@ def test_uncertainty_of_a_pass_holds_the_step_of_its_pulses():
 
 def refill(**detail):
     return Happening(0.0, 0, "refill", detail)
+
+
+@pytest.mark.parametrize(("system", "more"), [("us", "5.28 gal"), ("metric", "20.0 L")])
+def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
+    rig = load_scenario("demo").rig
+    full = rig.tank.volume_m3
+    untold = tank_balance([], {"tank left": "20 L"}, rig, full + 0.020, -0.020)
+    assert untold.refill_not_told
+    assert untold.meter_over_tank is None  # says nothing about the meter
+    assert f"{more} more than there was: refill not told?" in balance_words(untold, system)
+    dry = tank_balance([], {}, rig, full + 0.0005, -0.0005)
+    assert not dry.refill_not_told
+    assert "0.0" in balance_words(dry, system).split("meter, ")[1]
+    assert "-" not in balance_words(dry, system)
 
 
 def test_tank_balance_by_the_marks():
