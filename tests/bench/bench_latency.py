@@ -25,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from host.journal import read_run
 from tests.dashboards.processes import RecorderProcess, Server
 from tests.dashboards.walking import BoardOnPty
+from tests.soak.gauges import processor_s
 
 GOALS_MS = {1: 80.0, 4: 150.0}
 NOTE_PAINTS = """() => {
@@ -90,14 +91,9 @@ def measure(browser: Any, address: str, run: Path, board: BoardOnPty, slowed: in
 
 def processor_share(pid: int, seconds: float) -> float:
     """Percent of one core that a process uses over the next `seconds`."""
-
-    def used() -> float:
-        fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rsplit(")", 1)[1].split()
-        return (int(fields[11]) + int(fields[12])) / 100
-
-    before = used()
+    before = processor_s(pid)
     time.sleep(seconds)
-    return 100 * (used() - before) / seconds
+    return 100 * (processor_s(pid) - before) / seconds
 
 
 def main() -> int:
@@ -121,7 +117,7 @@ def main() -> int:
         recorder = RecorderProcess(board.port, runs, runs / "recorder.log")
         server = Server(runs, runs / "server.log")
         stop = threading.Event()
-        others = [_other_screen(server, stop) for _ in range(args.screens - 1)]
+        others = [other_screen(server, stop) for _ in range(args.screens - 1)]
         browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
         try:
             for slowed, goal in GOALS_MS.items():
@@ -142,7 +138,7 @@ def main() -> int:
     return int(missed)
 
 
-def _other_screen(server: Server, stop: threading.Event) -> threading.Thread:
+def other_screen(server: Server, stop: threading.Event) -> threading.Thread:
     """One more screen that takes every message."""
     from websockets.sync.client import connect
 
