@@ -36,11 +36,15 @@ class Reading:
 
 @dataclass(frozen=True)
 class BoomCatch:
-    """One catch of all nozzles together: a volume of each in the order along the boom."""
+    """One catch of all nozzles: a volume of each in the order along the boom.
+
+    `duration_s` is that of all together; where they were caught one after the other, `times_s` has that of each.
+    """
 
     pressure_pa: float
     duration_s: float
     volumes_m3: tuple[float, ...]
+    times_s: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -113,6 +117,8 @@ def _check(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None) -> N
             raise UserError(f"catch {number} has no pressure above zero: read the gauge while catching and give it.")
         if not (one.duration_s > 0 and math.isfinite(one.duration_s)):
             raise UserError(f"catch {number} has a time of {one.duration_s:g} s: give how long was caught.")
+        if one.times_s is not None and not (len(one.times_s) == len(one.volumes_m3) and min(one.times_s) > 0):
+            raise UserError(f"catch {number} has not a time above zero for each nozzle: give how long was caught.")
         for nozzle, volume in enumerate(one.volumes_m3, start=1):
             if not (volume > 0 and math.isfinite(volume)):
                 raise UserError(
@@ -122,12 +128,17 @@ def _check(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None) -> N
 
 
 def _flows(one: BoomCatch) -> tuple[float, ...]:
-    return tuple(volume / one.duration_s for volume in one.volumes_m3)
+    times = one.times_s or (one.duration_s,) * len(one.volumes_m3)
+    return tuple(volume / time for volume, time in zip(one.volumes_m3, times, strict=True))
 
 
 def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
     own = tuple(reading.vessel.reading_uncertainty() / volume for volume in one.volumes_m3)
-    shared = math.hypot(reading.time_s / one.duration_s, reading.pressure_pa / one.pressure_pa / 2.0)
+    shared = reading.pressure_pa / one.pressure_pa / 2.0
+    if one.times_s is None:
+        shared = math.hypot(shared, reading.time_s / one.duration_s)
+    else:  # each was timed for itself
+        own = tuple(math.hypot(part, reading.time_s / time) for part, time in zip(own, one.times_s, strict=True))
     return BoomFlows(one.pressure_pa, _flows(one), own, shared)
 
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from firmware_protocol.messages import MEAN_STEPS, Report
+from host.calibrate.vessels import Vessel
 from host.errors import UserError
 
 CAUTIONS = (
@@ -49,12 +50,16 @@ class Live:
 
 @dataclass(frozen=True)
 class Taken:
-    """One finished step: pulses over `duration_s` (None when too few to tell), mean counts, and the amount entered."""
+    """One finished step: pulses over `duration_s` (None when too few to tell), mean counts, and the amount entered.
+
+    `vessel` is what a caught amount was measured with, where that was said.
+    """
 
     pulses: int
     duration_s: float | None
     mean_counts: float | None
     amount: float
+    vessel: Vessel | None = None
 
 
 class Guide:
@@ -122,26 +127,23 @@ class Guide:
             raise UserError("nothing was counted: check the sensor and its wiring, or undo.")
         self.step = "amount"
 
-    def enter(self, amount: float) -> Taken:
-        """The amount that belongs to what was counted, in SI: volume, length or pressure."""
+    def enter(self, amount: float, vessel: Vessel | None = None) -> Taken:
+        """The amount that belongs to what was counted, in SI: volume (with its vessel), length or pressure."""
         if self.step != "amount":
             raise UserError("nothing waits for an amount: begin and end first.")
         if not math.isfinite(amount) or amount < 0 or (amount == 0 and self.what != "pressure"):
             raise UserError("the amount must be above zero: enter it again.")
         live = self.live()
-        self.taken.append(Taken(live.pulses, self._duration(), live.mean_counts, amount))
+        self.taken.append(Taken(live.pulses, self._duration(), live.mean_counts, amount, vessel))
         self.step = "ready"
         return self.taken[-1]
 
-    def undo(self) -> str:
-        """Go one step back: drop what is running, or the last one taken. Says what was dropped."""
+    def undo(self, number: int | None = None) -> str:
+        """Drop what is running; else the last one taken, or number `number` (from 1). Says what was dropped."""
         if self.step != "ready":
             self.step = "ready"
             return "The one that was running is dropped."
-        if not self.taken:
-            raise UserError("there is nothing to undo.")
-        self.taken.pop()
-        return f"The last one is dropped; {len(self.taken)} left."
+        return drop(self.taken, number)
 
     def _pulses(self, start: Report, end: Report) -> int:
         if self.what == "wheel":
@@ -159,3 +161,13 @@ class Guide:
         edge = "wheel_edge" if self.what == "wheel" else "flow_edge"
         span = (int(getattr(last, edge)) - int(getattr(first, edge))) % _WRAP * 1e-6
         return span * self._pulses(start, last) / counted if span else None
+
+
+def drop(taken: list[Any], number: int | None) -> str:
+    """Take the last one, or number `number` (from 1), out of the list; what was dropped. Raises UserError."""
+    if not taken:
+        raise UserError("there is nothing to undo.")
+    if number is not None and not 1 <= number <= len(taken):
+        raise UserError(f"there is no number {number}: give one from 1 to {len(taken)}.")
+    taken.pop(-1 if number is None else number - 1)
+    return f"{'The last one' if number is None else f'Number {number}'} is dropped; {len(taken)} left."

@@ -47,7 +47,7 @@ def _common(parser: argparse.ArgumentParser, saves: bool = True) -> None:
 
 
 def _port(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", help="guided, with live counts from the board at this serial port")
+    parser.add_argument("--port", help="guided, with live figures from the board at this serial port")
 
 
 def _vessel(parser: argparse.ArgumentParser) -> None:
@@ -120,7 +120,8 @@ def _course(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = kinds.add_parser("course", help="pace without a wheel: times over a measured course")
     _common(parser)
     parser.add_argument("--course", required=True, metavar="LENGTH", help='measured course, such as "200 ft"')
-    parser.add_argument("--times", nargs="+", required=True, metavar="TIME", help='time of each pass, such as "55 s"')
+    parser.add_argument("--times", nargs="+", default=[], metavar="TIME", help='time of each pass, such as "55 s"')
+    parser.add_argument("--guided", action="store_true", help="time each pass here: Enter at each mark of the course")
 
 
 def _boom(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -138,5 +139,7 @@ def _boom(kinds: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         metavar="VALUE",
         help='PRESSURE TIME AMOUNT AMOUNT …, one amount per nozzle, such as: --catch "40 psi" "55 s" "1300 mL" …',
     )
+    _port(parser)
+    parser.add_argument("--guided", action="store_true", help="guided and timed here, without a board")
     parser.add_argument("--speed", help='spraying speed, such as "2.5 mph" (default: that of the rig\'s course)')
     _vessel(parser)

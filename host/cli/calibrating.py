@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import argparse
 import json
+import time
 from dataclasses import replace
-from pathlib import Path
+from typing import Any
 
 from host.calibrate import card_sections
-from host.calibrate.amounts import AmountReader
 from host.calibrate.cards import in_force, load_cards
-from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
+from host.calibrate.course_guide import CourseGuide
+from host.calibrate.drafts import DraftFile
+from host.calibrate.guide import Taken
+from host.calibrate.transducer import Gauge, PressureCalibration, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
-from host.calibrate.vessels import TANK, Vessel
-from host.cli.amounts import amount_reader, count_of, number, whole
+from host.cli.amounts import number, whole
 from host.cli.calibrating_boom import calibrate_boom
+from host.cli.calibrating_meter import calibrate_meter_from
 from host.cli.calibration_answer import budget, budget_text, finish
-from host.cli.guided import guided
+from host.cli.guided import NoBoard, guide_through, terminal_for
+from host.cli.talks import CourseTalk, counted_by_guide
 from host.errors import UserError
 from host.rig import Rig, load_rig
 from host.units import column_name, format_value, parse_quantity, to_user
@@ -27,7 +30,7 @@ def calibrate(args: argparse.Namespace) -> int:
     """Run one kind of calibration, print its result, keep its card."""
     rig = load_rig(args.rig)
     kinds = {
-        "meter": _meter,
+        "meter": calibrate_meter_from,
         "pressure": _pressure,
         "wheel": _wheel,
         "course": _course,
@@ -35,98 +38,6 @@ def calibrate(args: argparse.Namespace) -> int:
         "cards": _cards,
     }
     return kinds[args.kind](args, rig, args.units or rig.units)
-
-
-def _meter(args: argparse.Namespace, rig: Rig, system: str) -> int:
-    reader = amount_reader(args)
-    catches = [_typed_catch(values, f"--catch {n}", reader) for n, values in enumerate(args.catch, start=1)]
-    catches += [_stretch_catch(values, f"--stretch {n}", reader) for n, values in enumerate(args.stretch, start=1)]
-    if args.port:
-        catches += _guided_catches(args.port, reader)
-    if args.tank_balance:
-        catches.append(_tank_catch(args.tank_balance))
-    result = calibrate_meter(catches)
-    unit = "pulses_per_volume"
-    rows = [
-        {
-            "catch": n,
-            "pulses": one.pulses,
-            column_name("volume", "volume", system): to_user(one.volume_m3, "volume", system),
-            "frequency_hz": one.frequency_hz,
-            column_name("factor", unit, system): to_user(one.factor, unit, system),
-            "residual_percent": 100 * residual,
-            "outlier": n - 1 in result.outliers,
-        }
-        for n, (one, residual) in enumerate(zip(catches, result.residuals, strict=True), start=1)
-    ]
-    answer = {
-        "curve": [
-            {"frequency_hz": hz, column_name("factor", unit, system): to_user(k, unit, system)}
-            for hz, k in result.curve
-        ],
-        **budget(result.uncertainty, 100.0, "percent"),
-        "holds_hz": result.range_hz,
-        "catches": rows,
-    }
-    name = "Meter factor" if len(result.curve) == 1 else "Meter factor over pulse frequency"
-    lines = [name + ": " + _curve_text(result.curve, system), budget_text(result.uncertainty, 100.0, "%")]
-    if result.range_hz is not None:
-        lines.append(f"Holds from {result.range_hz[0]:.1f} to {result.range_hz[1]:.1f} Hz, where it was caught.")
-    for row, one in zip(rows, catches, strict=True):
-        at = "" if one.frequency_hz is None else f" at {one.frequency_hz:.1f} Hz"
-        odd = "  <- outlier" if row["outlier"] else ""
-        lines.append(
-            f"  catch {row['catch']}: {format_value(one.factor, unit, system)}{at}, off by "
-            f"{row['residual_percent']:+.2f} %{odd}"
-        )
-    section, record = card_sections.meter_section(result), card_sections.meter_record(result, catches)
-    finish(args, rig, (section, record), answer, [*lines, *result.remarks])
-    return 1 if result.outliers else 0
-
-
-def _guided_catches(port: str, reader: AmountReader) -> list[MeterCatch]:
-    vessels: dict[float, Vessel] = {}
-
-    def read(text: str) -> float:
-        amount = reader.read(text, "the catch")
-        vessels[amount.volume_m3] = amount.vessel
-        return amount.volume_m3
-
-    taken, _ = guided(port, "flow", read)
-    return [MeterCatch(one.pulses, one.amount, vessels[one.amount], one.duration_s) for one in taken]
-
-
-def _typed_catch(values: list[str], what: str, reader: AmountReader) -> MeterCatch:
-    if len(values) not in (2, 3):
-        raise UserError(f'{what} has {count_of(values)}: give pulses, amount and time, such as 1043 "2.31 L" "55 s".')
-    seconds = parse_quantity(values[2], "time", f"{what}, time") if len(values) == 3 else None
-    amount = reader.read(values[1], f"{what}, amount")
-    return MeterCatch(whole(values[0], f"{what}, pulses"), amount.volume_m3, amount.vessel, seconds)
-
-
-def _stretch_catch(values: list[str], what: str, reader: AmountReader) -> MeterCatch:
-    from host.calibrate.stretch import stretch_of_run
-    from host.journal import read_run
-
-    run_file, start, end, amount = values
-    if not Path(run_file).is_file():
-        raise UserError(f"{what}: run file {run_file} does not exist: give the path of a run file (*.sward).")
-    counted = stretch_of_run(read_run(Path(run_file)), start, end)
-    caught = reader.read(amount, f"{what}, amount")
-    return MeterCatch(counted.flow_pulses, caught.volume_m3, caught.vessel, counted.flowing_s or None)
-
-
-def _tank_catch(values: list[str]) -> MeterCatch:
-    what = "--tank-balance"
-    if len(values) not in (3, 4):
-        raise UserError(f'{what} has {count_of(values)}: give filled, left over, pulses, such as "50 L" "12 L" 17100.')
-    filled, left = (parse_quantity(text, "volume", what) for text in values[:2])
-    if not filled > left >= 0:
-        raise UserError(f"{what}: {values[0]} filled and {values[1]} left over leave nothing sprayed: check the two.")
-    seconds = parse_quantity(values[3], "time", f"{what}, time") if len(values) == 4 else None
-    # Two marks were read, filled and left over.
-    vessel = replace(TANK, step_m3=TANK.step_m3 * 2**0.5)
-    return MeterCatch(whole(values[2], f"{what}, pulses"), filled - left, vessel, seconds)
 
 
 def _pressure(args: argparse.Namespace, rig: Rig, system: str) -> int:
@@ -139,15 +50,42 @@ def _pressure(args: argparse.Namespace, rig: Rig, system: str) -> int:
     for n, (pressure, counts) in enumerate(args.point, start=1):
         at = parse_quantity(pressure, "pressure", f"--point {n}, pressure")
         points.append(PressurePoint(at, number(counts, f"--point {n}, counts")))
+    gauge = _gauge(args)
+    draft = None
     if args.port:
-        taken, full_scale = guided(args.port, "pressure", lambda text: parse_quantity(text, "pressure", "the gauge"))
-        points += [PressurePoint(one.amount, one.mean_counts or 0.0) for one in taken]
+        before = rig.pressure
+
+        def so_far(taken: list[Taken], board_scale: float) -> str:
+            calibrate_pressure([*points, *map(_guided_point, taken)], before, board_scale, gauge)
+            return ""
+
+        taken, draft, full_scale = counted_by_guide(
+            args, rig, "pressure", lambda text: parse_quantity(text, "pressure", "the gauge"), so_far
+        )
+        points += map(_guided_point, taken)
+    result = calibrate_pressure(points, rig.pressure, full_scale, gauge)
+    answer, lines = _pressure_shown(result, points, full_scale, system)
+    cards = card_sections.pressure_section(result), card_sections.pressure_record(result, points, full_scale)
+    finish(args, rig, cards, answer, lines, draft)
+    return 0
+
+
+def _guided_point(one: Taken) -> PressurePoint:
+    return PressurePoint(one.amount, one.mean_counts or 0.0)
+
+
+def _gauge(args: argparse.Namespace) -> Gauge:
     gauge = Gauge()
     if args.gauge_step:
         gauge = replace(gauge, step_pa=parse_quantity(args.gauge_step, "pressure", "--gauge-step"))
     if args.gauge_accuracy:
         gauge = replace(gauge, accuracy_pa=parse_quantity(args.gauge_accuracy, "pressure", "--gauge-accuracy"))
-    result = calibrate_pressure(points, rig.pressure, full_scale, gauge)
+    return gauge
+
+
+def _pressure_shown(
+    result: PressureCalibration, points: list[PressurePoint], full_scale: float, system: str
+) -> tuple[dict[str, Any], list[str]]:
     sensor = result.sensor
     per_si = to_user(1.0, "pressure", system)
     key = column_name("residual", "pressure", system)
@@ -176,9 +114,7 @@ def _pressure(args: argparse.Namespace, rig: Rig, system: str) -> int:
             for p, r in zip(points, result.residuals_pa, strict=True)
         ),
     ]
-    cards = card_sections.pressure_section(result), card_sections.pressure_record(result, points, full_scale)
-    finish(args, rig, cards, answer, [*lines, *result.remarks])
-    return 0
+    return answer, [*lines, *result.remarks]
 
 
 def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
@@ -186,8 +122,17 @@ def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
         raise UserError(f"rig file {args.rig} has no [wheel] section: add the wheel to it first.")
     distance = parse_quantity(args.course, "length", "--course")
     pulses = [whole(text, f"--pulses, pass {n}") for n, text in enumerate(args.pulses, start=1)]
+    draft = None
     if args.port:
-        taken, _ = guided(args.port, "wheel", lambda _: distance)
+
+        def so_far(taken: list[Taken], _: float) -> str:
+            found = calibrate_wheel(distance, [*pulses, *(one.pulses for one in taken)])
+            known = (
+                f"So far {1e3 * found.metres_per_pulse:.2f} mm per pulse, ±{100 * found.uncertainty.expanded:.2g} %."
+            )
+            return " ".join([known, *found.remarks])
+
+        taken, draft, _ = counted_by_guide(args, rig, "wheel", lambda _: distance, so_far)
         pulses += [one.pulses for one in taken]
     result = calibrate_wheel(distance, pulses)
     per_turn = round(_wheel_pulses_per_turn(rig))
@@ -206,7 +151,7 @@ def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
     ]
     record = card_sections.uncertainty_record(result.uncertainty) | {"course_m": distance, "pulses": pulses}
     section = card_sections.wheel_section(result, per_turn)
-    finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks])
+    finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks], draft)
     return 0
 
 
@@ -221,6 +166,16 @@ def _course(args: argparse.Namespace, rig: Rig, system: str) -> int:
         raise UserError(f"rig file {args.rig} has no [course] section: its speed comes from the wheel; calibrate that.")
     distance = parse_quantity(args.course, "length", "--course")
     times = [parse_quantity(text, "time", f"--times, pass {n}") for n, text in enumerate(args.times, start=1)]
+    draft = None
+    if args.guided:
+        draft = DraftFile(args.cards.expanduser(), rig.name, args.kind)
+
+        def judge(guide: CourseGuide) -> None:
+            calibrate_course(distance, [*times, *guide.times_s])
+
+        talk = CourseTalk(CourseGuide(distance, time.monotonic), system, judge)
+        guide_through(talk, NoBoard(), draft, terminal_for(args.json))
+        times += talk.guide.times_s
     result = calibrate_course(distance, times)
     answer = {
         column_name("speed", "speed", system): to_user(result.speed_m_s, "speed", system),
@@ -236,7 +191,7 @@ def _course(args: argparse.Namespace, rig: Rig, system: str) -> int:
     ]
     record = card_sections.uncertainty_record(result.uncertainty) | {"course_m": distance, "times_s": times}
     section = card_sections.course_section(result)
-    finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks])
+    finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks], draft)
     return 0
 
 
@@ -252,9 +207,3 @@ def _cards(args: argparse.Namespace, rig: Rig, system: str) -> int:
     for one in cards:
         print(f"{one.made:%Y-%m-%d %H:%M}  {one.kind:<8} {'in force' if one in newest else ''}".rstrip())
     return 0
-
-
-def _curve_text(curve: tuple[tuple[float, float], ...], system: str) -> str:
-    if len(curve) == 1:
-        return format_value(curve[0][1], "pulses_per_volume", system)
-    return ", ".join(f"{format_value(k, 'pulses_per_volume', system)} at {hz:.1f} Hz" for hz, k in curve)

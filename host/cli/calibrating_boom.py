@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import argparse
+import time
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from host.calibrate import card_sections
 from host.calibrate.amounts import Amount, AmountReader, one_vessel
 from host.calibrate.boom import FAULT, FLAG, OK, BoomCatch, BoomTest, CatchResult, Reading, catch_test
+from host.calibrate.boom_guide import BoomGuide
 from host.calibrate.cards import apply_cards, load_cards
+from host.calibrate.drafts import DraftFile
 from host.cli.amounts import amount_reader, count_of
 from host.cli.calibration_answer import finish
+from host.cli.guided import NoBoard, board_at, guide_through, terminal_for
+from host.cli.talks import BoomTalk
 from host.errors import UserError
 from host.rig import Rig
 from host.units import column_name, format_value, parse_quantity, to_user
@@ -26,14 +33,27 @@ def calibrate_boom(args: argparse.Namespace, rig: Rig, system: str) -> int:
     """Judge the boom; 1 when something is to be looked at."""
     reader = amount_reader(args)
     caught = [_boom_catch(values, f"--catch {n}", reader) for n, values in enumerate(args.catch, start=1)]
-    vessel = one_vessel(amount for _, amounts in caught for amount in amounts)
-    catches = [one for one, _ in caught]
     rig = apply_cards(rig, load_cards(args.cards.expanduser(), rig.name))
     speed = parse_quantity(args.speed, "speed", "--speed") if args.speed else None
     if speed is None and rig.course is not None:
         speed = rig.course.speed_m_s
-    reading = Reading(vessel=vessel)
-    test = catch_test(catches, rig, speed, reading)
+
+    def judge(guide: BoomGuide | None) -> tuple[BoomTest, Reading]:
+        catches, amounts = [one for one, _ in caught], [amount for _, group in caught for amount in group]
+        reading = Reading()
+        if guide is not None:
+            nozzles = [one for group in guide.rounds for one in group]
+            catches, amounts = catches + guide.catches(), amounts + [one.amount for one in nozzles]
+            if rig.pressure and rig.pressure.uncertainty_pa and not (caught or any(one.by_gauge for one in nozzles)):
+                reading = replace(reading, pressure_pa=rig.pressure.uncertainty_pa)
+        reading = replace(reading, vessel=one_vessel(amounts))
+        return catch_test(catches, rig, speed, reading), reading
+
+    guide, draft = None, None
+    if args.port or args.guided:
+        draft = DraftFile(args.cards.expanduser(), rig.name, args.kind)
+        guide = _by_guide(args, rig, system, (reader, judge, draft))
+    test, reading = judge(guide)
     lines: list[str] = []
     for result in test.results:
         lines += _catch_text(result, rig, speed, system)
@@ -44,8 +64,24 @@ def calibrate_boom(args: argparse.Namespace, rig: Rig, system: str) -> int:
         "catches": [_catch_json(result, system) for result in test.results],
         "findings": [finding.sentence(system) for finding in test.findings],
     }
-    finish(args, rig, ({}, card_sections.boom_record(rig, test, reading)), answer, lines)
+    finish(args, rig, ({}, card_sections.boom_record(rig, test, reading)), answer, lines, draft)
     return 1 if test.findings or _any_bad(test) else 0
+
+
+def _by_guide(
+    args: argparse.Namespace, rig: Rig, system: str, means: tuple[AmountReader, Callable[[BoomGuide], Any], DraftFile]
+) -> BoomGuide:
+    """Nozzle after nozzle, with the board at --port or with the stopwatch alone."""
+    reader, judge, draft = means
+    guide = BoomGuide(rig.nozzles.count, time.monotonic, rig.pressure)
+    talk = BoomTalk(guide, reader, system, judge)
+    if not args.port:
+        guide_through(talk, NoBoard(), draft, terminal_for(args.json))
+        return guide
+    with board_at(args.port) as board:
+        guide.adc_full_scale = board.adc_full_scale
+        guide_through(talk, board, draft, terminal_for(args.json))
+    return guide
 
 
 def _any_bad(test: BoomTest) -> bool:
@@ -64,9 +100,10 @@ def _boom_catch(values: list[str], what: str, reader: AmountReader) -> tuple[Boo
 def _catch_text(result: CatchResult, rig: Rig, speed: float | None, system: str) -> list[str]:
     at = format_value(result.catch.pressure_pa, "pressure", system)
     vary = "" if result.variation is None else f", coefficient of variation {100 * result.variation:.1f} %"
-    lines = [
-        f"At {at} for {result.catch.duration_s:g} s: mean {format_value(result.mean_flow_m3_s, 'flow', system)}{vary}"
-    ]
+    seconds = f"{result.catch.duration_s:.4g} s"
+    timed = f" for {seconds}" if result.catch.times_s is None else f", {seconds} each on average"
+    mean = format_value(result.mean_flow_m3_s, "flow", system)
+    lines = [f"At {at}{timed}: mean {mean}{vary}"]
     for one in result.nozzles:
         advice = _WORDS[one.verdict] + ("  <- worn: over 10 % above its rating, replace it" if one.worn else "")
         lines.append(

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from host.calibrate.cards import make_card, save_card
+from host.calibrate.drafts import DraftFile
 from host.calibrate.uncertainty import Combined
 from host.rig import Rig
 
@@ -20,13 +21,16 @@ def finish(
     content: tuple[Mapping[str, Any], Mapping[str, Any]],
     answer: dict[str, Any],
     lines: list[str],
+    draft: DraftFile | None = None,
 ) -> None:
-    """Keep the card and print: the answer as JSON, or the lines."""
+    """Keep the card, which takes the place of its draft, and print: the answer as JSON, or the lines."""
     section, record = content
     path: Path | None = None
     if not args.no_card:
         card = make_card(args.kind, rig.name, datetime.now().astimezone(), section, record)
         path = save_card(card, args.cards.expanduser())
+        if draft is not None:
+            draft.drop()
     if args.json:
         remarks = list(record.get("remarks", []))
         print(

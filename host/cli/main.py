@@ -62,8 +62,8 @@ def main(argv: list[str] | None = None) -> int:
     except UserError as error:
         print(f"swardflow: {error}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
-        print("swardflow: stopped from the keyboard", file=sys.stderr)
+    except KeyboardInterrupt as stopped:
+        print(f"swardflow: {stopped or 'stopped from the keyboard'}", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our output has gone (as in `… | head`); there is nobody left to tell.

@@ -4,7 +4,7 @@ import pytest
 
 from firmware_protocol.messages import Report
 from host.calibrate.guide import Guide
-from host.cli.guided import guide_through
+from host.calibrate.vessels import JUG
 from host.errors import UserError
 
 STILL = Report(3, 0, 0, 2**32 - 5, 1_000, 0, 0, 1600, 100, 100, 0, 0, 0)
@@ -118,37 +118,18 @@ def test_nothing_counted_and_nothing_caught():
     assert guide.step == "amount"
 
 
-class Script:
-    """A terminal whose user types what is written down, each after some reports have come."""
-
-    def __init__(self, words, reports):
-        self.words, self.batches, self.said, self.lives = list(words), list(reports), [], []
-
-    def say(self, text):
-        self.said.append(text)
-
-    def ask(self, prompt, meanwhile):
-        self.said.append(prompt)
-        self.lives.append(meanwhile())
-        return self.words.pop(0)
-
-    def reports(self):
-        return self.batches.pop(0) if self.batches else []
-
-
-def test_a_whole_calibration_in_the_terminal():
-    def read(text):
-        if text == "soup":
-            raise UserError("the catch is soup.")
-        return float(text)
-
-    batches = [[STILL], [], flowing(1, 50), [], [], [], [], [STILL], flowing(1, 10)]
-    script = Script(["", "", "soup", "0.00055", "", "u", "f"], batches)
+def test_one_of_those_taken_can_be_dropped():
     guide = Guide("flow")
-    guide_through(guide, script.reports, script, read)
-    assert [(one.pulses, one.amount) for one in guide.taken] == [(250, 0.00055)]
-    assert any("250 pulses, 50.0 Hz" in live for live in script.lives)
-    assert "the catch is soup." in script.said
-    assert "The one that was running is dropped." in script.said
-    assert script.said[0].startswith("! Use clean water only, and wear gloves")
-    assert any("let the pressure off" in said for said in script.said)
+    for number in (1, 2, 3):
+        guide.watch(STILL)
+        guide.begin()
+        for report in flowing(1, 20):
+            guide.watch(report)
+        guide.end()
+        guide.enter(number * 1e-3, JUG)
+    assert guide.undo(2) == "Number 2 is dropped; 2 left."
+    assert [one.amount for one in guide.taken] == [1e-3, 3e-3]
+    assert guide.taken[0].vessel == JUG
+    for wrong in (0, 3, -1):
+        with pytest.raises(UserError, match="give one from 1 to 2"):
+            guide.undo(wrong)
