@@ -57,6 +57,7 @@ class Console:
             # Read past Python's own buffer: what lies in it `select` does not see.
             data = os.read(self._keys, 4096)
             if not data:
+                self.say("")
                 raise InputEndedError("the input ended before the calibration was finished")
             self._typed += data
         line, _, self._typed = self._typed.partition(b"\n")

@@ -191,7 +191,7 @@ def _step(talk: Talk, board: Board, draft: DraftFile, terminal: Terminal, now: C
 
     before = talk.rows()
     terminal.say(talk.say())
-    word = terminal.ask(f"[{talk.keys()}] ", meanwhile)
+    word = terminal.ask(f"[{len(before)} taken; {talk.keys()}] ", meanwhile)
     meanwhile()
     try:
         if word == "f":

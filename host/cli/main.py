@@ -63,7 +63,7 @@ def main(argv: list[str] | None = None) -> int:
         print(f"swardflow: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt as stopped:
-        print(f"swardflow: {stopped or 'stopped from the keyboard'}", file=sys.stderr)
+        print(f"swardflow: {str(stopped) or 'stopped from the keyboard'}", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our output has gone (as in `… | head`); there is nobody left to tell.

@@ -28,7 +28,11 @@ from host.rig import Rig
 from host.units import format_value, parse_quantity
 
 _UNDO = "u undoes"
-_UNDO_ONE = "u undoes, u 2 drops number 2"
+
+
+def _ready(taken: int) -> str:
+    one = ", u 2 drops number 2" if taken > 1 else ""
+    return f"Enter begins, {_UNDO}{one}" + (", f finishes" if taken else "")
 
 
 class CountsTalk:
@@ -58,12 +62,11 @@ class CountsTalk:
     def keys(self) -> str:
         """What can be typed now."""
         amount = "Enter takes the pass" if self.guide.what == "wheel" else "the amount, with its unit"
-        keys = {
-            "ready": f"Enter begins, {_UNDO_ONE}, f finishes",
+        return {
+            "ready": _ready(len(self.guide.taken)),
             "running": f"Enter ends, {_UNDO}",
             "amount": f"{amount}; {_UNDO}",
-        }
-        return f"{len(self.guide.taken)} taken; {keys[self.guide.step]}"
+        }[self.guide.step]
 
     def live(self) -> str:
         """What is counted."""
@@ -252,7 +255,7 @@ class CourseTalk:
         """What can be typed now."""
         if self.guide.step == "running":
             return f"Enter ends, {_UNDO}"
-        return f"{len(self.guide.times_s)} taken; Enter begins, {_UNDO_ONE}, f finishes"
+        return _ready(len(self.guide.times_s))
 
     def live(self) -> str:
         """The stopwatch."""
