@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from host.calibrate.square_root_law import BoomFlows, Finding, check_rating, check_two_pressures
-from host.calibrate.uncertainty import rectangular, resolution, sample_deviation
+from host.calibrate.uncertainty import Combined, Component, combine, rectangular, resolution, sample_deviation
 from host.calibrate.vessels import JUG, Vessel
 from host.errors import UserError
 from host.formulas import application_rate, nozzle_deviation, orifice_coefficient, pressure_for_flow, speed_for_rate
@@ -64,7 +64,8 @@ class NozzleResult:
 class CatchResult:
     """The boom at one pressure. `variation` is the coefficient of variation (None for a single nozzle).
 
-    `rate_m3_m2` is at the speed given. `pressure_for_target_pa` would bring the target at that speed,
+    `total_coefficient` is that of the whole boom (m³/s/√Pa), `uncertainty` its own, relative. `rate_m3_m2` is at the
+    speed given. `pressure_for_target_pa` would bring the target at that speed,
     `speed_for_target_m_s` at the pressure of the catch. Rate and pressure are None when no speed was given.
     """
 
@@ -73,6 +74,7 @@ class CatchResult:
     mean_flow_m3_s: float
     variation: float | None
     total_coefficient: float
+    uncertainty: Combined
     rate_m3_m2: float | None
     pressure_for_target_pa: float | None
     speed_for_target_m_s: float
@@ -92,7 +94,7 @@ def catch_test(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None, 
     Raises UserError when a catch is not one of this boom.
     """
     _check(catches, rig, speed_m_s)
-    results = tuple(_judge(one, rig, speed_m_s) for one in catches)
+    results = tuple(_judge(one, rig, speed_m_s, reading) for one in catches)
     flows = [_with_uncertainty(one, reading) for one in catches]
     findings: list[Finding] = []
     for earlier, later in itertools.pairwise(sorted(flows, key=lambda one: one.pressure_pa)):
@@ -142,7 +144,35 @@ def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
     return BoomFlows(one.pressure_pa, _flows(one), own, shared)
 
 
-def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None) -> CatchResult:
+def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
+    """Relative uncertainty of the whole boom's coefficient, c = ΣV/t / √P (GUM 5.1.2).
+
+    The scale of the vessel, the gauge and a time taken of all together are shared by all nozzles; the reading of each
+    vessel, and the time of each where they were caught one after the other, are not.
+    """
+    flows = _flows(one)
+    total = math.fsum(flows)
+    shares = [flow / total for flow in flows]
+    steps = [
+        share * reading.vessel.reading_uncertainty() / volume
+        for share, volume in zip(shares, one.volumes_m3, strict=True)
+    ]
+    if one.times_s is None:
+        time = reading.time_s / one.duration_s
+    else:
+        time = math.hypot(*(share * reading.time_s / t for share, t in zip(shares, one.times_s, strict=True)))
+    return combine(
+        (
+            Component("scale of the vessel", reading.vessel.scale_uncertainty()),
+            Component("reading", math.hypot(*steps)),
+            Component("time", time),
+            # Half, because the flow goes with the square root of the pressure.
+            Component("gauge", reading.pressure_pa / one.pressure_pa / 2.0),
+        )
+    )
+
+
+def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None, reading: Reading) -> CatchResult:
     flows = _flows(one)
     mean = sum(flows) / len(flows)
     total = sum(flows)
@@ -164,6 +194,7 @@ def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None) -> CatchResult:
         mean_flow_m3_s=mean,
         variation=sample_deviation(flows) / mean if len(flows) > 1 else None,
         total_coefficient=coefficient,
+        uncertainty=coefficient_uncertainty(one, reading),
         rate_m3_m2=rate,
         pressure_for_target_pa=pressure,
         speed_for_target_m_s=speed_for_rate(total, rig.target.rate_m3_m2, rig.swath_m),

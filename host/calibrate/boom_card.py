@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 
-from host.calibrate.boom import Reading
+from host.calibrate.boom import BoomCatch, Reading, coefficient_uncertainty
 from host.calibrate.cards import Card, in_force
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE
@@ -60,17 +60,23 @@ def boom_card(card: Card) -> BoomCard:
 
 
 def _catch_parts(record: Mapping[str, Any]) -> tuple[Component, ...]:
-    vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
-    reading = Reading(vessel=vessel)
     first = record["catches"][0]
-    volumes = [float(volume) * 1e-6 for volume in first["volumes_mL"]]
-    return (
-        Component("catch: scale of the vessel", vessel.scale_uncertainty()),
-        Component("catch: reading", vessel.reading_uncertainty() * math.sqrt(len(volumes)) / math.fsum(volumes)),
-        Component("catch: time", reading.time_s / float(first["time_s"])),
-        # Half, because the flow goes with the square root of the pressure.
-        Component("catch: gauge", reading.pressure_pa / (float(first["pressure_kPa"]) * 1e3) / 2.0),
-    )
+    volumes = tuple(float(volume) * 1e-6 for volume in first["volumes_mL"])
+    times = tuple(map(float, first["times_s"])) if "times_s" in first else None
+    catch = BoomCatch(float(first["pressure_kPa"]) * 1e3, float(first["time_s"]), volumes, times)
+    parts = coefficient_uncertainty(catch, _reading(record)).components
+    return tuple(replace(part, name=f"catch: {part.name}") for part in parts)
+
+
+def _reading(record: Mapping[str, Any]) -> Reading:
+    """How well it was read; what is usual for the vessel where an older card does not say."""
+    vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
+    if "reading" not in record:
+        return Reading(vessel=vessel)
+    said = record["reading"]
+    step, accuracy = float(said["step_mL"]) * 1e-6, float(said["accuracy_percent"]) / 100.0
+    vessel = replace(vessel, step_m3=step, accuracy=accuracy)
+    return Reading(vessel, float(said["time_s"]), float(said["pressure_kPa"]) * 1e3)
 
 
 @dataclass(frozen=True)

@@ -96,10 +96,20 @@ def pressure_record(result: PressureCalibration, points: list[PressurePoint], ad
 
 
 def boom_record(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
-    """Catches of the boom: volumes as caught, so that a later test can be held against them."""
+    """Catches of the boom: volumes as caught, so that a later test can be held against them.
+
+    `reading` says how well they were read: smallest step and accuracy of the vessel, standard uncertainties of time and
+    pressure.
+    """
     return {
         "nozzles": rig.nozzles.count,
         "vessel": reading.vessel.name,
+        "reading": {
+            "step_mL": _short(reading.vessel.step_m3 * 1e6),
+            "accuracy_percent": _short(100 * reading.vessel.accuracy),
+            "time_s": _short(reading.time_s),
+            "pressure_kPa": _short(reading.pressure_pa / 1e3),
+        },
         "findings": [finding.sentence(rig.units) for finding in test.findings],
         "catches": [
             {
@@ -107,7 +117,9 @@ def boom_record(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
                 "time_s": _short(result.catch.duration_s),
                 "volumes_mL": [_short(volume * 1e6) for volume in result.catch.volumes_m3],
                 "orifice_coefficients_m3_s_per_root_Pa": [_short(one.coefficient) for one in result.nozzles],
+                "expanded_percent": _short(100 * result.uncertainty.expanded),
             }
+            | ({} if (times := result.catch.times_s) is None else {"times_s": [_short(time) for time in times]})
             | ({} if result.variation is None else {"variation_percent": _short(100 * result.variation)})
             for result in test.results
         ],

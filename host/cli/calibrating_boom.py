@@ -15,7 +15,7 @@ from host.calibrate.boom_guide import BoomGuide
 from host.calibrate.cards import apply_cards, load_cards
 from host.calibrate.drafts import DraftFile
 from host.cli.amounts import amount_reader, count_of
-from host.cli.calibration_answer import finish
+from host.cli.calibration_answer import budget, finish
 from host.cli.guided import NoBoard, board_at, guide_through, terminal_for
 from host.cli.talks import BoomTalk
 from host.errors import UserError
@@ -103,11 +103,16 @@ def _catch_text(result: CatchResult, rig: Rig, speed: float | None, system: str)
     seconds = f"{result.catch.duration_s:.4g} s"
     timed = f" for {seconds}" if result.catch.times_s is None else f", {seconds} each on average"
     mean = format_value(result.mean_flow_m3_s, "flow", system)
-    lines = [f"At {at}{timed}: mean {mean}{vary}"]
+    whole = format_value(result.total_coefficient, "orifice_coefficient", system)
+    lines = [
+        f"At {at}{timed}: mean {mean}{vary}",
+        f"  the whole boom: {whole}, known to ±{100 * result.uncertainty.expanded:.2g} % (95 %)",
+    ]
     for one in result.nozzles:
         advice = _WORDS[one.verdict] + ("  <- worn: over 10 % above its rating, replace it" if one.worn else "")
         lines.append(
             f"  nozzle {one.number}: {format_value(one.flow_m3_s, 'flow', system)}, "
+            f"{format_value(one.coefficient, 'orifice_coefficient', system)}, "
             f"{100 * one.deviation:+.1f} % of the mean, {100 * one.wear:+.1f} % of the rating{advice}"
         )
     target = format_value(rig.target.rate_m3_m2, "rate", system)
@@ -129,6 +134,7 @@ def _catch_json(result: CatchResult, system: str) -> dict[str, Any]:
         **shown("mean_flow", "flow", result.mean_flow_m3_s),
         "variation_percent": None if result.variation is None else 100 * result.variation,
         **shown("total_coefficient", "orifice_coefficient", result.total_coefficient),
+        **budget(result.uncertainty, 100.0, "percent"),
         **shown("rate", "rate", result.rate_m3_m2),
         **shown("pressure_for_target", "pressure", result.pressure_for_target_pa),
         **shown("speed_for_target", "speed", result.speed_for_target_m_s),

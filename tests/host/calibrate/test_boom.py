@@ -1,11 +1,19 @@
 import math
+from dataclasses import replace
+from datetime import UTC, datetime
 
 import fluids.flow_meter
 import numpy as np
 import pytest
 import scipy.stats
+from uncertainties import ufloat
 
 from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test
+from host.calibrate.boom_card import boom_card
+from host.calibrate.card_sections import boom_record
+from host.calibrate.cards import make_card
+from host.calibrate.uncertainty import combine
+from host.calibrate.vessels import Vessel
 from host.errors import UserError
 from host.formulas import orifice_coefficient, orifice_flow
 from host.rig import rig_from_toml
@@ -175,3 +183,56 @@ def test_nozzle_tables_turn_round():
     nozzles = rig_from_toml(text.replace("[nozzle]\n", table)).nozzles
     for bar in (0.2, 1.0, 1.4, 2.0, 2.7, 3.0, 6.0):
         assert nozzles.pressure_for_flow_pa(float(nozzles.flow_m3_s(bar * 1e5))) == pytest.approx(bar * 1e5, rel=1e-9)
+
+
+def test_the_uncertainty_of_the_coefficient_against_the_uncertainties_package():
+    one = catch(40, 1210, 1230, 1190, 1300)
+    reading = Reading()
+    scale, time = ufloat(1, 0.01 / math.sqrt(3)), ufloat(55.0, reading.time_s)
+    volumes = [ufloat(volume, 10e-6 / math.sqrt(12)) for volume in one.volumes_m3]
+    pressure = ufloat(40 * PSI, math.hypot(1 / math.sqrt(3), 1 / math.sqrt(12)) * PSI)
+    theirs = sum(volumes) * scale / time / pressure**0.5
+    ours = judge(one).results[0]
+    assert ours.total_coefficient == pytest.approx(theirs.nominal_value)
+    assert ours.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-9)
+    times = [ufloat(t, reading.time_s) for t in (50.0, 52.0, 54.0, 56.0)]
+    theirs = sum(v * scale / t for v, t in zip(volumes, times, strict=True)) / pressure**0.5
+    ours = judge(replace(one, times_s=(50.0, 52.0, 54.0, 56.0))).results[0]
+    assert ours.total_coefficient == pytest.approx(theirs.nominal_value)
+    assert ours.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-9)
+
+
+@pytest.mark.parametrize("one_by_one", [False, True])
+def test_the_truth_lies_within_the_expanded_uncertainty_of_the_coefficient(one_by_one):
+    """In at least 93 of 100 of 400 seeded catch tests with everything drawn that can be wrong."""
+    rng = np.random.default_rng(17)
+    true = 4 * 0.35 * GALLON / 60 / math.sqrt(40 * PSI)
+    covered, stated = 0, []
+    for _ in range(400):
+        psi = rng.uniform(25, 50)
+        flow = true / 4 * math.sqrt(psi * PSI)
+        times = rng.normal(30 if one_by_one else 55, 2, 4 if one_by_one else 1) * np.ones(4)
+        scale = 1 + rng.uniform(-0.01, 0.01)
+        read = np.round(flow * times * scale / 10e-6) * 10e-6
+        clocked = times + rng.normal(0, 0.2, 4 if one_by_one else 1)
+        gauge = round(psi + rng.uniform(-1, 1))
+        own = tuple(clocked) if one_by_one else None
+        result = judge(BoomCatch(gauge * PSI, float(np.mean(clocked)), tuple(read), own)).results[0]
+        covered += abs(result.total_coefficient / true - 1) <= result.uncertainty.expanded
+        stated.append(result.uncertainty.expanded)
+    assert covered / 400 >= 0.93
+    assert np.median(stated) < 0.025  # and it is not simply large
+
+
+def test_the_card_keeps_how_well_it_was_read():
+    vessel = Vessel("jug", step_m3=20e-6, accuracy=0.02)
+    reading = Reading(vessel, 0.3, 2e3)
+    one = replace(catch(40, 1200, 1210, 1190, 1205), times_s=(50.0, 52.0, 54.0, 56.0))
+    test = catch_test([one], rig(), None, reading)
+    card = make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_record(rig(), test, reading))
+    kept = boom_card(card)
+    assert combine(kept.parts).standard == pytest.approx(test.results[0].uncertainty.standard, rel=1e-5)
+    older = {name: value for name, value in boom_record(rig(), test, reading).items() if name != "reading"}
+    usual = boom_card(make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, older))
+    expected = catch_test([one], rig(), None, Reading()).results[0].uncertainty.standard
+    assert combine(usual.parts).standard == pytest.approx(expected, rel=1e-5)
