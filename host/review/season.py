@@ -28,9 +28,12 @@ NOZZLE_STEP, UNCLEAR_STEP, UNCLEAR_DRIFT = "nozzles changed", "meter or nozzles 
 STRAINER, TANK_ONLY = "strainer filled", "tank balance changed"
 
 _LEVEL = 0.99
+_SURE = 2.58  # standard uncertainties: 99 % of a normal distribution
+_EXPANDED = 2.0  # coverage factor of what is shown
 _SAME_TIME_RUNS = 3  # two series step together when their dates are at most so many runs apart
 _PRESSURE_DOWN = 0.05  # a fall by less is no filling strainer
 _DAY_S = 86_400.0
+_NOZZLES, _METER, _UNCLEAR = "nozzles", "meter", "unclear"
 
 
 @dataclass(frozen=True)
@@ -72,6 +75,18 @@ class Series:
             return 0.0, math.inf
         slopes = [one.slope for one in self.stretches if one.slope_u > 0]
         return float(np.average(slopes, weights=weights)), 1.0 / math.sqrt(math.fsum(weights))
+
+    def of(self, stretches: Sequence[Stretch]) -> Series:
+        """The part that these neighbouring stretches cover."""
+        here = slice(stretches[0].first, stretches[-1].last + 1)
+        return Series(self.dates[here], self.days[here], self.values[here], tuple(stretches))
+
+    def between(self, first: str, last: str) -> Series:
+        """The part from one day to another, cut anew."""
+        here = [first <= date <= last for date in self.dates]
+        days, values = self.days[here], self.values[here]
+        dates = tuple(date for date, inside in zip(self.dates, here, strict=True) if inside)
+        return Series(dates, days, values, tuple(stretches(days, np.log(values))))
 
 
 @dataclass(frozen=True)
@@ -128,8 +143,9 @@ def _steps(coefficient: Series, balance: Series) -> list[Finding]:
         day = coefficient.dates[run]
         # By their days: the balance may lack some runs.
         near = [step for step in metered if _runs_apart(coefficient, day, balance.dates[step[0]]) <= _SAME_TIME_RUNS]
-        twin = next((one for one in near if abs(one[1] - size) <= 2.58 * math.hypot(one[2], u)), None)
-        words = f"from {day} on flow at the same pressure reads {abs(size):.1%} {'higher' if size > 0 else 'lower'}"
+        twin = next((one for one in near if abs(one[1] - size) <= _SURE * math.hypot(one[2], u)), None)
+        words = f"from {day} on flow at the same pressure reads {abs(size):.1%} ± {_EXPANDED * u:.1%} "
+        words += "higher" if size > 0 else "lower"
         if twin is not None:
             matched.add(twin[0])
             kind, told = METER_STEP, "the tank balance moves with it, so it is the meter: calibrate it"
@@ -147,18 +163,11 @@ def _steps(coefficient: Series, balance: Series) -> list[Finding]:
     for run, size, u in metered:
         if run not in matched:
             day = balance.dates[run]
-            findings.append(
-                Finding(
-                    TANK_ONLY,
-                    day,
-                    day,
-                    size,
-                    u,
-                    f"from {day} on the meter reads {abs(size):.1%} {'more' if size > 0 else 'less'} against the "
-                    "tank, though flow at the same pressure does not show it: look at how the tank is read, for an "
-                    "unrecorded refill, or for meter and nozzles changing against each other",
-                )
-            )
+            words = f"from {day} on the meter reads {abs(size):.1%} ± {_EXPANDED * u:.1%} "
+            words += f"{'more' if size > 0 else 'less'} against the tank, though flow at the same pressure does not "
+            words += "show it: look at how the tank is read, for an unrecorded refill, or for meter and nozzles "
+            words += "changing against each other"
+            findings.append(Finding(TANK_ONLY, day, day, size, u, words))
     return findings
 
 
@@ -181,34 +190,88 @@ def _could_have_seen(balance: Series, day: str, size: float) -> bool:
     )
     u = math.sqrt(float(pooled) * (1.0 / len(before) + 1.0 / len(after)))
     seen = float(after.mean() - before.mean())
-    return abs(math.log1p(size)) > 3.0 * u and abs(seen - math.log1p(size)) > 2.58 * u
+    return abs(math.log1p(size)) > 3.0 * u and abs(seen - math.log1p(size)) > _SURE * u
+
+
+@dataclass(frozen=True)
+class _Drift:
+    """Nozzles, meter, or one of them drifting at one rate since a day; `rate` in 1/day."""
+
+    since: str
+    since_day: float
+    rate: float
+    rate_u: float
+
+    def until(self, whose: str, date: str, day: float, *, alone: bool) -> list[Finding]:
+        """What that came to by a day; nothing when the rate may be none."""
+        span = day - self.since_day
+        if abs(self.rate) <= _SURE * self.rate_u or span <= 0:
+            return []
+        rises = self.rate > 0
+        kind, told = {
+            _NOZZLES: (
+                WEAR if rises else CLOGGING,
+                "the tank balance does not go with it, so it is the nozzles: "
+                + ("they wear" if rises else "they or their strainers fill up"),
+            ),
+            _METER: (METER_DRIFT, "the tank balance goes with it, so it is the meter: calibrate it"),
+            _UNCLEAR: (
+                UNCLEAR_DRIFT,
+                "nozzles or meter: the tank balances cannot tell them apart; a catch test can",
+            ),
+        }[whose]
+        size, u = math.expm1(self.rate * span), self.rate_u * span
+        words = f"from {self.since} to {date} flow at the same pressure {'rose' if rises else 'fell'} by "
+        words += f"{abs(size):.1%} ± {_EXPANDED * u:.1%} little by little"
+        words += "" if alone else ", what else drifted meanwhile taken out"
+        return [Finding(kind, self.since, date, size, u, f"{words}; {told}")]
 
 
 def _drift(coefficient: Series, balance: Series) -> list[Finding]:
-    if not coefficient.stretches:
-        return []
-    slope, slope_u = coefficient.slope()
-    factor = student_factor(_LEVEL, max(coefficient.stretches[0].degrees, 1))
-    if abs(slope) <= factor * slope_u:
-        return []
-    span = float(coefficient.days[-1])
-    change, u = math.expm1(slope * span), slope_u * span
-    first, last = coefficient.dates[0], coefficient.dates[-1]
-    way = "rose" if slope > 0 else "fell"
-    words = f"from {first} to {last} flow at the same pressure {way} by {abs(change):.1%} little by little"
-    meter, meter_u = balance.slope() if balance.stretches else (0.0, math.inf)
-    apart = abs(slope - meter) > 2.58 * math.hypot(slope_u, meter_u)
-    moves = abs(meter) > 2.58 * meter_u
-    if apart and not moves:
-        kind = WEAR if slope > 0 else CLOGGING
-        told = "the tank balance stays, so it is the nozzles: " + (
-            "they wear" if slope > 0 else "they or their strainers fill up"
-        )
-    elif moves and not apart:
-        kind, told = METER_DRIFT, "the tank balance goes with it, so it is the meter: calibrate it"
-    else:
-        kind, told = UNCLEAR_DRIFT, "nozzles or meter: the tank balances cannot tell them apart; a catch test can"
-    return [Finding(kind, first, last, change, u, f"{words}; {told}")]
+    """What went little by little, part by part of the season; a part begins where the coefficient goes another way.
+
+    One thing at a time is taken to change: a bend of the coefficient is the meter's when the tank balance bends with
+    it, and what drifted before drifts on.
+    """
+    findings: list[Finding] = []
+    drifting: dict[str, _Drift] = {}
+    slope = slope_u = meter = meter_u = 0.0
+    for part in _parts(coefficient):
+        date, day = part.dates[0], float(part.days[0])
+        old, old_u, old_meter, old_meter_u = slope, slope_u, meter, meter_u
+        slope, slope_u = part.slope()
+        meter, meter_u = balance.between(date, part.dates[-1]).slope()
+        bend, bend_u = slope - old, math.hypot(slope_u, old_u)
+        if abs(bend) <= student_factor(_LEVEL, max(part.stretches[0].degrees, 1)) * bend_u:
+            continue
+        whose = _whose(bend, bend_u, meter - old_meter, math.hypot(meter_u, old_meter_u))
+        if whose in drifting:
+            findings += drifting[whose].until(whose, date, day, alone=len(drifting) == 1)
+        others = [one for key, one in drifting.items() if key != whose]
+        rate = slope - math.fsum(one.rate for one in others)
+        drifting[whose] = _Drift(date, day, rate, math.hypot(slope_u, *(one.rate_u for one in others)))
+    for whose, one in drifting.items():
+        findings += one.until(whose, coefficient.dates[-1], float(coefficient.days[-1]), alone=len(drifting) == 1)
+    return findings
+
+
+def _parts(series: Series) -> list[Series]:
+    """The series cut where its slope changes; steps alone leave it whole."""
+    groups: list[list[Stretch]] = []
+    for one in series.stretches:
+        before = groups[-1][-1] if groups else None
+        if before and abs(one.slope - before.slope) <= _SURE * math.hypot(one.slope_u, before.slope_u):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return [series.of(group) for group in groups]
+
+
+def _whose(bend: float, bend_u: float, meter: float, meter_u: float) -> str:
+    """Whose a change of the coefficient's slope is, by what the tank balance's slope does."""
+    apart = abs(bend - meter) > _SURE * math.hypot(bend_u, meter_u)
+    moves = abs(meter) > _SURE * meter_u
+    return _UNCLEAR if apart == moves else _METER if moves else _NOZZLES
 
 
 def _strainer(pressure: Series, coefficient: Series) -> list[Finding]:

@@ -21,6 +21,13 @@ def bad_season():
 
 
 @pytest.fixture(scope="module")
+def drifting():
+    """As the bad season, but the meter goes off by 3 % between the fortieth run and the last."""
+    meter = Truth(lambda run: 0.08 * run / 59, lambda run: -0.03 * max(run - 39, 0) / 20, strainer)
+    return season(60, meter)
+
+
+@pytest.fixture(scope="module")
 def good_season():
     return season(40, Truth(), seed=900)
 
@@ -45,6 +52,28 @@ def test_wear_drift_and_strainer_are_each_found_with_their_date(bad_season):
         assert day_of(begin - 1) <= one.first_day <= day_of(begin + 8)
     assert day_of(40) in found.due
     assert any("strainer is not measured" in remark for remark in found.remarks)
+
+
+def test_a_meter_that_drifts_off_is_told_from_the_wear_that_goes_on(drifting):
+    found = season_of(drifting)
+    (wear,) = of_kind(found, kinds.WEAR)
+    assert (wear.first_day, wear.last_day) == (day_of(0), day_of(59))
+    assert wear.change == pytest.approx(0.08, abs=2.58 * wear.change_u)
+    (meter,) = of_kind(found, kinds.METER_DRIFT)
+    assert day_of(40 - 4) <= meter.first_day <= day_of(40 + 4)
+    assert meter.last_day == day_of(59)
+    assert meter.change == pytest.approx(-0.03, abs=2.58 * meter.change_u)
+    assert len(of_kind(found, kinds.STRAINER)) == 2
+    assert len(found.findings) == 4
+
+
+def test_without_tank_balances_a_drift_that_sets_in_is_dated_and_nobodys(drifting):
+    found = season_of([replace(one, meter_over_tank=None) for one in drifting])
+    first, second = of_kind(found, kinds.UNCLEAR_DRIFT)
+    assert first.change > 0.04 and abs(second.change) < 0.01
+    assert day_of(40 - 4) <= first.last_day <= day_of(40 + 4)
+    assert day_of(40 - 4) <= second.first_day <= day_of(40 + 4)
+    assert not of_kind(found, kinds.METER_DRIFT) and not of_kind(found, kinds.WEAR)
 
 
 def test_without_tank_balances_it_says_that_it_cannot_tell(bad_season):
