@@ -3,33 +3,64 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 
 from host.errors import UserError
 
+HERE = "127.0.0.1"
+# Set by `swardflow watch --share`: phones stay let in when it starts the pages again.
+KEY_VARIABLE = "SWARDFLOW_SHARING_KEY"
 
-def main(argv: list[str] | None = None) -> int:
-    """Serve until ended; 2 for a mistake the user can mend."""
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of the command line."""
     parser = argparse.ArgumentParser(
         prog="python -m dashboards", description="Serve Swardflow's pages to browsers on this computer."
     )
     parser.add_argument("--runs", type=Path, required=True, metavar="FOLDER", help="folder with the run files")
     parser.add_argument("--follow", default="latest", metavar="RUN", help="run to show live, or 'latest' (default)")
-    parser.add_argument("--host", default="127.0.0.1", help="own address to listen on (default %(default)s)")
+    parser.add_argument("--host", metavar="ADDRESS", help=f"own address to listen on, of this computer only ({HERE})")
     parser.add_argument("--port", type=int, default=8050, help="port, 0 for any that is free (default %(default)s)")
-    args = parser.parse_args(argv)
+    parser.add_argument(
+        "--share",
+        action="store_true",
+        help="open the pages to the local network: shows the address, a one-time code and a QR code. Plain http: who is"
+        " in the same network and listens can read along (see dashboards/SHARING.md)",
+    )
+    parser.add_argument("--open", action="store_true", help="open a browser on the live page")
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Serve until ended; 2 for a mistake the user can mend."""
+    args = build_parser().parse_args(argv)
+    key = sharing_key(os.environ.pop(KEY_VARIABLE, "")) if args.share else None
     try:
         if not args.runs.is_dir():
             raise UserError(f"--runs {args.runs}: there is no such folder; make it or give another")
+        if args.share and args.host:
+            raise UserError(f"--host {args.host}: --share listens on every address of this computer, leave --host out")
         from dashboards.app import serve
 
-        return serve(args.runs, args.follow, args.host, args.port)
+        return serve(args.runs, args.follow, args.host or HERE, args.port, key=key, browse=args.open)
     except UserError as error:
         print(f"swardflow: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130
+
+
+def sharing_key(text: str) -> bytes:
+    """The key in `text`, 64 hexadecimal digits; one of random bytes where there is none."""
+    from dashboards.sharing.codes import KEY_BYTES
+
+    try:
+        key = bytes.fromhex(text)
+    except ValueError:
+        key = b""
+    return key if len(key) == KEY_BYTES else os.urandom(KEY_BYTES)
 
 
 if __name__ == "__main__":

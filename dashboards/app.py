@@ -3,33 +3,53 @@
 from __future__ import annotations
 
 import socket
-from contextlib import closing
+import threading
+import webbrowser
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack, closing
 from ipaddress import ip_address
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from dashboards.gate import AsgiApp, Gate
+from dashboards.asgi import AsgiApp
+from dashboards.bounds import Bounds
+from dashboards.callbacks import Callbacks
+from dashboards.gate import LOOPBACK_NAMES, Gate
 from dashboards.live.following import Follower
 from dashboards.live.newest import Newest
 from dashboards.live.recording import RecorderDoor
 from dashboards.live.routes import add_live_routes
+from dashboards.sharing.addresses import own_names
+from dashboards.sharing.codes import OWN, Codes, Sessions
+from dashboards.sharing.door import Door
+from dashboards.sharing.notice import Notice, link
 from dashboards.shell import build_shell
 from dashboards.surroundings import Surroundings
 from host.errors import UserError
 from host.recorder.folder import LATEST, find_run
 
+if TYPE_CHECKING:
+    import uvicorn
 
-def build_app(newest: Newest, door: RecorderDoor, surroundings: Surroundings) -> AsgiApp:
-    """The whole application as the server runs it."""
+HERE = "127.0.0.1"
+EVERYWHERE = "0.0.0.0"
+MOST_CONNECTIONS = 400  # under the 1024 files that a process may have open
+
+
+def build_app(
+    newest: Newest, door: RecorderDoor, surroundings: Surroundings
+) -> tuple[AsgiApp, Callable[[], Sequence[str]]]:
+    """The pages, and what gives the hashes of the scripts that stand in them, for the gate."""
     shell, server = build_shell(surroundings)
     add_live_routes(server, newest, door.tell)
-    del shell  # it hangs on the server's routes
-    return Gate(server)
+    return Bounds(Callbacks(server, shell.callback_map)), shell.csp_hashes
 
 
-def serve(folder: Path, follow: str, host: str, port: int) -> int:
+def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None = None, browse: bool = False) -> int:
     """Follow a run and serve the pages until the process is told to end; the exit code.
 
-    `follow` is "latest" or a run's file name, with or without its folder.
+    `follow` is "latest" or a run's file name, with or without its folder. With a `key` the pages are shared with the
+    local network, whatever `host` says, and the key vouches for the sessions (see sharing/). `browse` opens a browser.
 
     Raises UserError when the address is not this machine's own or is taken, or the run cannot be followed.
     """
@@ -37,47 +57,77 @@ def serve(folder: Path, follow: str, host: str, port: int) -> int:
     import uvicorn
 
     newest = Newest()
-    with closing(_listen(host, port)) as listener, closing(RecorderDoor()) as door:
+    with (
+        closing(_listen(_own_address(host) if key is None else EVERYWHERE, port)) as listener,
+        closing(RecorderDoor()) as door,
+        ExitStack() as stack,
+    ):
         follower = Follower(folder, run, newest, door)
         follower.alarm = door.sound_alarm
-        config = uvicorn.Config(
-            build_app(newest, door, Surroundings(folder, folder / "cards")),
-            log_level="warning",
-            access_log=False,
-            ws="websockets-sansio",
-            ws_max_size=4096,
-            ws_max_queue=8,
-            timeout_graceful_shutdown=1,
-        )
+        app, hashes = build_app(newest, door, Surroundings(folder, folder / "cards"))
+        bound = int(listener.getsockname()[1])
+        if key is None:
+            front: AsgiApp = Gate(app, script_hashes=hashes)
+            address = f"http://[{host}]:{bound}/" if ":" in host else f"http://{host}:{bound}/"
+            print(f"Live page: {address}", flush=True)
+        else:
+            codes = Codes()
+            notice = stack.enter_context(closing(Notice(bound, codes)))
+            guarded = Door(app, codes, Sessions(key), notice.tell)
+            front = Gate(guarded, LOOPBACK_NAMES | own_names(), shared=True, script_hashes=hashes)
+            address = link(HERE, bound, codes[OWN])
+            notice.start()
+        if browse:
+            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         door.start()
         follower.start()
-        try:
-            where = f"[{host}]" if ":" in host else host
-            print(f"Live page: http://{where}:{listener.getsockname()[1]}/", flush=True)
-            uvicorn.Server(config).run(sockets=[listener])
-        finally:
-            follower.stop()
+        stack.callback(follower.stop)
+        uvicorn.Server(_config(front)).run(sockets=[listener])
     return 0
 
 
-def _listen(host: str, port: int) -> socket.socket:
-    """A socket that listens at the address; port 0 takes any that is free."""
-    name = {"localhost": "127.0.0.1"}.get(host, host)
+def _config(front: AsgiApp) -> uvicorn.Config:
+    import uvicorn
+
+    return uvicorn.Config(
+        front,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,  # or whoever comes through this machine could say to be somebody else
+        limit_concurrency=MOST_CONNECTIONS,
+        ws="websockets-sansio",
+        ws_max_size=4096,
+        ws_max_queue=8,
+        timeout_graceful_shutdown=1,
+    )
+
+
+def _own_address(host: str) -> str:
+    """The loopback address that is meant by `host`; UserError for any other."""
     try:
-        address = ip_address(name)
+        address = ip_address({"localhost": HERE}.get(host, host))
     except ValueError:
         address = None
     if address is None or not address.is_loopback:
-        raise UserError(f"--host {host}: the pages are for this computer only, give 127.0.0.1 or leave it out")
+        raise UserError(
+            f"--host {host}: the pages are for this computer only, give {HERE} or leave it out; "
+            "--share opens them to the local network"
+        )
+    return str(address)
+
+
+def _listen(address: str, port: int) -> socket.socket:
+    """A socket that listens at the address; port 0 takes any that is free."""
     if not 0 <= port <= 65535:
         raise UserError(f"--port {port}: give a number from 1 to 65535, or 0 for any that is free")
-    listener = socket.socket(socket.AF_INET6 if address.version == 6 else socket.AF_INET)
+    listener = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listener.bind((str(address), port))
+        listener.bind((address, port))
     except OSError as error:
         listener.close()
         hint = "another program, perhaps a second page, uses it; close that or give another with --port"
-        raise UserError(f"port {port} on {host} cannot be opened ({error.strerror}): {hint}") from None
+        raise UserError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
     listener.listen(128)
     return listener

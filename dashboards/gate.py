@@ -1,52 +1,87 @@
-"""The gate in front of the server: who may ask at all, for HTTP and WebSocket alike.
+"""The gate in front of the server: who may ask at all, for HTTP and WebSocket alike; headers on every answer.
 
-A web page from elsewhere can make its own name point at 127.0.0.1 (DNS rebinding) and so talk to a server that only
+A web page from elsewhere can make its own name point at this machine (DNS rebinding) and so talk to a server that only
 listens here. It cannot change the Host and Origin that the browser sends, so those are held against the names of this
 machine. Starlette's own `http` middleware does not see WebSockets, hence plain ASGI.
 """
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, MutableMapping
-from typing import Any
-from urllib.parse import urlsplit
+from collections.abc import Callable, Iterable
+from ipaddress import ip_address
+from urllib.parse import SplitResult, urlsplit
 
-Scope = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
-AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
+from dashboards.asgi import (
+    AsgiApp,
+    Headers,
+    Message,
+    Receive,
+    Scope,
+    Send,
+    answer,
+    client_address,
+    header_values,
+    refuse_socket,
+)
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
-# Nothing may be loaded from anywhere else. Dash starts its renderer from a script in the page: hence 'unsafe-inline'.
-HEADERS = [
-    (
-        b"content-security-policy",
-        b"default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
-        b"img-src 'self' data:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
-        b"frame-ancestors 'none'",
-    ),
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
-]
+READING = frozenset({"GET", "HEAD"})
+HTTP_PORT = 80
+# Files of the packages and of assets/, the same for everybody; everything else holds data of the run.
+_NO_DATA = ("/assets/", "/_dash-component-suites/")
+REFUSED = "Refused: open this page by the address that Swardflow printed, such as http://127.0.0.1:8050\n"
 
 
-def is_allowed(scope: Scope, names: frozenset[str] = LOOPBACK_NAMES) -> bool:
+def safe_headers(script_hashes: Iterable[str] = ()) -> Headers:
+    """Headers for every answer. Nothing may be loaded from anywhere else, and no script in a page runs but those of
+    `script_hashes`: Dash starts its renderer from one.
+
+    Styles may stand in the page: Dash's components and Plotly put theirs there.
+    """
+    scripts = " ".join(["'self'", *script_hashes])
+    policy = (
+        f"default-src 'self'; script-src {scripts}; style-src 'self' 'unsafe-inline'; "
+        "img-src 'self' data:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
+        "frame-ancestors 'none'"
+    )
+    return [
+        (b"content-security-policy", policy.encode()),
+        (b"x-content-type-options", b"nosniff"),
+        (b"referrer-policy", b"no-referrer"),
+        (b"cross-origin-resource-policy", b"same-origin"),
+        # what a phone could be asked for and is not; keeping the screen awake stays possible, and so does vibration
+        (
+            b"permissions-policy",
+            b"camera=(), microphone=(), geolocation=(), payment=(), usb=(), screen-wake-lock=(self)",
+        ),
+    ]
+
+
+def is_allowed(scope: Scope, names: frozenset[str] = LOOPBACK_NAMES, *, shared: bool = False) -> bool:
     """Whether the request names this machine as its host and, if it has an origin, comes from a page of this server.
 
-    A WebSocket and a request that changes something must come with an origin when a browser sends it; programs on this
-    machine send none, and are let through.
+    A browser sends an origin with a WebSocket and with a request that changes something. On a page for this computer
+    alone, programs that send none are let through. On a shared one they are not; the host may be the address that the
+    connection came to as well, its port must be right, and the client must be of a private network (RFC 1918) or of
+    this machine, so that an address on the open internet shares nothing with it.
     """
-    headers = [(bytes(name).lower(), bytes(value).decode("latin-1")) for name, value in scope.get("headers", [])]
-    hosts = [value for name, value in headers if name == b"host"]
-    origins = [value for name, value in headers if name == b"origin"]
-    if len(hosts) != 1 or _name(hosts[0]) not in names:
+    hosts = header_values(scope, "host")
+    origins = header_values(scope, "origin")
+    if len(hosts) != 1 or (place := _place(hosts[0])) is None:
         return False
-    if not origins:
-        return True
-    return len(origins) == 1 and _is_same_place(origins[0], hosts[0])
+    if shared:
+        address, port = scope.get("server") or ("", None)
+        names = names | {str(address)}
+        changes = scope["type"] == "websocket" or scope.get("method") not in READING
+        if (place.port or HTTP_PORT) != port or (changes and not origins) or not _is_near(client_address(scope)):
+            return False
+    if place.hostname not in names:
+        return False
+    return not origins or (len(origins) == 1 and _is_same_place(origins[0], hosts[0]))
 
 
-def _name(host: str) -> str | None:
+def _place(host: str) -> SplitResult | None:
+    """Name and port of a Host header; None when it is anything else."""
     try:
         parts = urlsplit(f"//{host}")
         _ = parts.port  # raises for nonsense
@@ -54,7 +89,7 @@ def _name(host: str) -> str | None:
         return None
     if parts.path or parts.query or parts.fragment or parts.username is not None:
         return None
-    return parts.hostname
+    return parts
 
 
 def _is_same_place(origin: str, host: str) -> bool:
@@ -62,40 +97,54 @@ def _is_same_place(origin: str, host: str) -> bool:
     return bool(separator) and scheme in {"http", "https"} and place.lower() == host.lower()
 
 
-class Gate:
-    """An ASGI application that answers 403 (or closes the WebSocket) unless `is_allowed`, and adds safe headers."""
+def _is_near(address: str) -> bool:
+    try:
+        return ip_address(address).is_private
+    except ValueError:
+        return False
 
-    def __init__(self, app: AsgiApp, names: frozenset[str] = LOOPBACK_NAMES) -> None:
+
+class Gate:
+    """An ASGI application that answers 403 (or closes the WebSocket) unless `is_allowed`, and adds safe headers.
+
+    `script_hashes` is asked for every answer: Dash adds scripts of its own when the first page is asked for.
+    """
+
+    def __init__(
+        self,
+        app: AsgiApp,
+        names: frozenset[str] = LOOPBACK_NAMES,
+        *,
+        shared: bool = False,
+        script_hashes: Callable[[], Iterable[str]] = tuple,
+    ) -> None:
         self._app = app
         self._names = names
+        self._shared = shared
+        self._script_hashes = script_hashes
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One connection."""
         if scope["type"] not in {"http", "websocket"}:
             await self._app(scope, receive, send)
-        elif not is_allowed(scope, self._names):
-            await _refuse(scope, receive, send)
-        elif scope["type"] == "websocket":
+            return
+        allowed = is_allowed(scope, self._names, shared=self._shared)
+        if scope["type"] == "http":
+            send = self._with_headers(send, str(scope["path"]))
+        if allowed:
             await self._app(scope, receive, send)
+        elif scope["type"] == "websocket":
+            await refuse_socket(receive, send)
         else:
-            await self._app(scope, receive, _with_headers(send))
+            await answer(send, 403, REFUSED)
 
+    def _with_headers(self, send: Send, path: str) -> Send:
+        async def sender(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                own: Headers = list(message.get("headers", []))
+                if not path.startswith(_NO_DATA) and not any(name.lower() == b"cache-control" for name, _ in own):
+                    own.append((b"cache-control", b"no-store"))
+                message = {**message, "headers": own + safe_headers(self._script_hashes())}
+            await send(message)
 
-def _with_headers(send: Send) -> Send:
-    async def sender(message: MutableMapping[str, Any]) -> None:
-        if message["type"] == "http.response.start":
-            message = {**message, "headers": [*message.get("headers", []), *HEADERS]}
-        await send(message)
-
-    return sender
-
-
-async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
-    if scope["type"] == "websocket":
-        await receive()  # the connect message: it has to be taken before the answer
-        await send({"type": "websocket.close", "code": 1008})
-        return
-    body = b"Refused: open this page by the address that Swardflow printed, such as http://127.0.0.1:8050\n"
-    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
-    await send({"type": "http.response.start", "status": 403, "headers": headers + HEADERS})
-    await send({"type": "http.response.body", "body": body})
+        return sender

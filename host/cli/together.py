@@ -46,10 +46,11 @@ def spawn(arguments: Sequence[str]) -> Process:
 
 @dataclass
 class Child:
-    """One process and how to start it again."""
+    """One process and how to start it again; with `later` as its arguments from the second start on, if given."""
 
     name: str
     arguments: Sequence[str]
+    later: Sequence[str] = field(default=(), kw_only=True)
     start: Callable[[Sequence[str]], Process] = spawn
     clock: Callable[[], float] = time.monotonic
     process: Process | None = None
@@ -71,6 +72,7 @@ class Child:
         if self.quick_ends >= _TRIES:
             self.process = None
             return False
+        self.arguments = self.later or self.arguments
         self.begin()
         return True
 

@@ -28,6 +28,12 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
         "--http-port", type=int, default=DEFAULT_PORT, metavar="N", help=f"the page's port (default: {DEFAULT_PORT})"
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open the page, only print its address")
+    parser.add_argument(
+        "--share",
+        action="store_true",
+        help="open the page to the local network, for a phone: shows the address, a one-time code and a QR code."
+        " Plain http: who is in the same network and listens can read along (see dashboards/SHARING.md)",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -53,42 +59,48 @@ def record_and_show(
     from host.recorder.folder import make_folder
 
     runs = make_folder(runs)
-    http_port = free_port(args.http_port)
-    address = f"http://127.0.0.1:{http_port}/"
+    http_port = free_port(args.http_port, shared=args.share)
     recorder = Child("recorder", ["host.cli.main", "record", *record_arguments, "--runs", str(runs)])
-    page = Child("page", ["dashboards", "--runs", str(runs), "--port", str(http_port)])
+    page_arguments = ["dashboards", "--runs", str(runs), "--port", str(http_port)]
+    if args.share:
+        share_with_children()
+        page_arguments.append("--share")
+    first = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]
+    page = Child("page", first, later=page_arguments)
     board = Child("board", ["host.cli.main", "simulate", *board_arguments]) if board_arguments else None
-    print(f"Live page: {address}   Run files: {runs}   Ctrl-C ends the run.", flush=True)
-    if not args.no_browser:
-        open_in_browser(address)
+    # a shared page has no address without a code: it says its addresses itself
+    address = "" if args.share else f"Live page: http://127.0.0.1:{http_port}/   "
+    print(f"{address}Run files: {runs}   Ctrl-C ends the run.", flush=True)
     ready = board_port.exists if board_port else lambda: True
     return Together(recorder, page, board, board_ready=ready).run()
 
 
-def free_port(wanted: int) -> int:
-    """`wanted` if nothing listens there, else one that is free."""
+def share_with_children() -> None:
+    """Make the key that vouches for sessions of a shared page: it outlives a page that has to be started again."""
+    import os
+    import secrets
+
+    os.environ["SWARDFLOW_SHARING_KEY"] = secrets.token_hex(32)
+
+
+def free_port(wanted: int, *, shared: bool = False) -> int:
+    """`wanted` if nothing listens there, else one that is free; on every address of this computer when shared."""
     import socket
 
     for port in (wanted, 0):
         with socket.socket() as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
-                probe.bind(("127.0.0.1", port))
+                probe.bind(("0.0.0.0" if shared else "127.0.0.1", port))
             except (OSError, OverflowError):
                 continue
             return int(probe.getsockname()[1])
     return wanted
 
 
-def open_in_browser(address: str) -> None:
-    """Open the page a moment after the server has started, where there is a screen to open it on."""
+def has_screen() -> bool:
+    """Whether there is a screen to open a browser on."""
     import os
     import sys
-    import threading
-    import webbrowser
 
-    if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        return
-    timer = threading.Timer(2.0, webbrowser.open, [address])
-    timer.daemon = True
-    timer.start()
+    return not sys.platform.startswith("linux") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

@@ -1,0 +1,44 @@
+"""What the layers in front of the server have in common: the types of ASGI, headers read, short answers given."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
+Headers = list[tuple[bytes, bytes]]
+
+
+def header_values(scope: Scope, name: str) -> list[str]:
+    """Every value of a header, in order; `name` in lower case."""
+    wanted = name.encode()
+    return [bytes(value).decode("latin-1") for key, value in scope.get("headers", []) if bytes(key).lower() == wanted]
+
+
+def client_address(scope: Scope) -> str:
+    """The address that the connection comes from; empty when it is not known."""
+    client = scope.get("client")
+    return str(client[0]) if client else ""
+
+
+async def answer(send: Send, status: int, text: str, headers: Headers | None = None, kind: str = "text/plain") -> None:
+    """A whole HTTP answer that may not be kept."""
+    body = text.encode()
+    about = [
+        (b"content-type", f"{kind}; charset=utf-8".encode()),
+        (b"content-length", str(len(body)).encode()),
+        (b"cache-control", b"no-store"),
+        *(headers or []),
+    ]
+    await send({"type": "http.response.start", "status": status, "headers": about})
+    await send({"type": "http.response.body", "body": body})
+
+
+async def refuse_socket(receive: Receive, send: Send) -> None:
+    """Refuse a WebSocket before it is open: the browser sees 403."""
+    await receive()  # the connect message: it has to be taken before the answer
+    await send({"type": "websocket.close", "code": 1008})

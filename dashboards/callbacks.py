@@ -1,0 +1,86 @@
+"""Requests for Dash's callbacks looked at before Dash sees them: what no page of ours sends gets 400 and a sentence."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from dashboards.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
+
+PATH = "/_dash-update-component"
+_NOT_JSON = "Refused: a callback is asked for with JSON.\n"
+_NOT_OURS = "Refused: no page of Swardflow asks like this.\n"
+
+
+class Callbacks:
+    """An ASGI application that lets a request for a callback through when it has the form that Dash's pages send.
+
+    `known` has an entry for each callback, under the name of its outputs.
+    """
+
+    def __init__(self, app: AsgiApp, known: Mapping[str, Any]) -> None:
+        self._app = app
+        self._known = known
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One connection; the body of a request has to come in one message (see bounds.py)."""
+        if scope["type"] != "http" or scope["path"] != PATH or scope["method"] != "POST":
+            await self._app(scope, receive, send)
+            return
+        kinds = [kind.split(";")[0].strip().lower() for kind in header_values(scope, "content-type")]
+        if kinds != ["application/json"]:
+            await answer(send, 415, _NOT_JSON)
+            return
+        message = await receive()
+        if not self.is_form_of_ours(message.get("body", b"")):
+            await answer(send, 400, _NOT_OURS)
+            return
+        pending: list[Message] = [message]
+
+        async def again() -> Message:
+            return pending.pop() if pending else await receive()
+
+        await self._app(scope, again, send)
+
+    def is_form_of_ours(self, body: bytes) -> bool:
+        """Whether the body is JSON that names a known callback and the inputs and states that it has."""
+        try:
+            asked = json.loads(body)
+        except (ValueError, RecursionError):
+            return False
+        if not isinstance(asked, dict) or not isinstance(asked.get("output"), str):
+            return False
+        callback = self._known.get(asked["output"])
+        changed = asked.get("changedPropIds", [])
+        return (
+            callback is not None
+            and isinstance(changed, list)
+            and all(isinstance(one, str) for one in changed)
+            and _are_places(asked.get("inputs", []), callback["inputs"])
+            and _are_places(asked.get("state", []), callback["state"])
+        )
+
+
+def _are_places(given: Any, wanted: list[dict[str, str]]) -> bool:
+    return isinstance(given, list) and len(given) == len(wanted) and all(map(_is_place, given, wanted))
+
+
+def _is_place(given: Any, wanted: dict[str, str]) -> bool:
+    """Whether `given` is the place `wanted`, or a list of places where a callback asks for all of a pattern."""
+    if isinstance(given, list):
+        return wanted["id"].startswith("{") and all(_has_property(one, wanted) for one in given)
+    if not _has_property(given, wanted):
+        return False
+    name = given["id"]
+    if isinstance(name, dict):
+        return wanted["id"].startswith("{") and name.keys() == json.loads(wanted["id"]).keys()
+    return bool(name == wanted["id"])
+
+
+def _has_property(given: Any, wanted: dict[str, str]) -> bool:
+    return (
+        isinstance(given, dict)
+        and isinstance(given.get("id"), str | dict)
+        and given.get("property") == wanted["property"]
+    )

@@ -1,0 +1,1 @@
+"""The pages opened to the local network: SHARING.md says how, and what it does not protect."""

@@ -1,0 +1,117 @@
+"""A page server that is shared, and requests to it with every byte under control."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import re
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from dashboards.sharing.addresses import network_addresses
+from tests.dashboards.processes import Process, free_port, wait_until
+
+LINK = re.compile(r"http://(\S+?):(\d+)/\?code=([0-9A-Z]{8})\s")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What came back."""
+
+    status: int
+    body: bytes
+    headers: http.client.HTTPMessage
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+    @property
+    def cookie(self) -> str:
+        """What a browser sends back."""
+        return self.headers["set-cookie"].split(";")[0]
+
+
+def ask(
+    at: str,
+    path: str = "/",
+    *,
+    method: str = "GET",
+    body: Any = None,
+    source: str | None = None,
+    headers: dict[str, str] | None = None,
+) -> Answer:
+    """One request to "host:port", from the address `source` if given; Host and Origin as a browser sends them."""
+    host, port = at.split(":")
+    own = {"Host": at} | ({"Origin": f"http://{at}"} if method == "POST" else {}) | (headers or {})
+    connection = http.client.HTTPConnection(host, int(port), timeout=20, source_address=(source, 0) if source else None)
+    try:
+        connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+        if isinstance(body, bytes):
+            own = {"Content-Length": str(len(body))} | own
+        for name, value in own.items():
+            connection.putheader(name, value)
+        connection.endheaders(body)
+        answer = connection.getresponse()
+        return Answer(answer.status, answer.read(), answer.headers)
+    finally:
+        connection.close()
+
+
+class SharedServer(Process):
+    """`python -m dashboards --share`; what it shows goes into its log, where there is no QR code."""
+
+    def __init__(self, runs: Path, log: Path, key: str = "", port: int | None = None) -> None:
+        self.port = port or free_port()
+        self.here = f"127.0.0.1:{self.port}"
+        addresses = network_addresses()
+        self.there = f"{addresses[0] if addresses else '127.0.0.9'}:{self.port}"
+        if key:
+            os.environ["SWARDFLOW_SHARING_KEY"] = key
+        try:
+            super().__init__(["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--share"], log)
+        finally:
+            os.environ.pop("SWARDFLOW_SHARING_KEY", None)
+        self._seen = log.stat().st_size
+        wait_until(self._answers, f"the shared server answers; it said: {self.output()}", 60.0)
+
+    def link(self, of: str) -> str:
+        """The link that holds now at "127.0.0.1" or the address in the network, once it has been shown."""
+        host = of.split(":", maxsplit=1)[0]
+
+        def last() -> str:
+            links = [
+                f"http://{one[1]}:{one[2]}/?code={one[3]}" for one in LINK.finditer(self.output()) if one[1] == host
+            ]
+            return links[-1] if links else ""
+
+        return str(wait_until(last, f"a link of {host}", 20.0))
+
+    def code(self, of: str) -> str:
+        return self.link(of).rpartition("=")[2]
+
+    def let_in(self, at: str) -> str:
+        """Use the code of that place up; the cookie."""
+        shown = self.link(at)
+        path = "/?" + urlsplit(shown).query
+        answer = ask(at, path)
+        assert answer.status == 303, answer.text
+        wait_until(lambda: self.link(at) != shown, "the next code is shown")
+        return answer.cookie
+
+    def newest(self, at: str, cookie: str) -> dict[str, Any]:
+        answer = ask(at, "/live/newest", headers={"Cookie": cookie})
+        assert answer.status == 200, answer.text
+        return dict(json.loads(answer.body))
+
+    def _answers(self) -> bool:
+        assert self.child.poll() is None, self.output()
+        try:
+            return ask(self.here).status == 403 and bool(LINK.search(self.output()))
+        except OSError:
+            time.sleep(0.1)
+            return False
