@@ -23,7 +23,7 @@ from host.cli.guided import NoBoard, guide_through, terminal_for
 from host.cli.talks import CourseTalk, counted_by_guide
 from host.errors import UserError
 from host.rig import Rig, load_rig
-from host.units import column_name, format_value, parse_quantity, to_user
+from host.units import UNITS, column_name, format_value, parse_quantity, to_user
 
 
 def calibrate(args: argparse.Namespace) -> int:
@@ -103,14 +103,16 @@ def _pressure_shown(
         ],
     }
     low, high = (format_value(value, "pressure", system) for value in (sensor.low_pa, sensor.high_pa))
+    unit = UNITS[system]["pressure"].symbol
     lines = [
         f"Span: {low} at {100 * sensor.low_fraction:.0f} % and {high} at "
         f"{100 * sensor.high_fraction:.0f} % of the supply",
-        budget_text(result.uncertainty, per_si, format_value(0.0, "pressure", system).split()[1]),
+        budget_text(result.uncertainty, per_si, unit),
         f"Below {sensor.open_below * full_scale:.0f} and above {sensor.short_above * full_scale:.0f} counts it is not "
         "believed: wire open or shorted.",
         *(
-            f"  {format_value(p.pressure_pa, 'pressure', system)} at {p.counts:g} counts: off by {r * per_si:+.3g}"
+            f"  {format_value(p.pressure_pa, 'pressure', system)} at {p.counts:g} counts: "
+            f"off by {r * per_si:+.2g} {unit}"
             for p, r in zip(points, result.residuals_pa, strict=True)
         ),
     ]

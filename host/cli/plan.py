@@ -87,7 +87,7 @@ def _pump(args: argparse.Namespace, rig: Rig) -> int:
         print(f"  with {100 * margin:.0f} % to spare  {shown['need_with_margin']}")
         print(f"  the pump gives     {shown['pump']}")
         print(verdict.remark)
-    return 0 if verdict.verdict == "enough" else 1
+    return 0 if verdict.verdict in ("enough", "unknown") else 1
 
 
 def _rate(args: argparse.Namespace, rig: Rig) -> int:

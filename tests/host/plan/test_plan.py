@@ -89,6 +89,16 @@ def test_the_table_is_the_solver_over_and_over():
     np.testing.assert_allclose(table, expected)
 
 
+def test_a_liquid_heavier_than_water_takes_the_pressure_of_its_water_equivalent():
+    """University of Nebraska-Lincoln CropWatch, 2016: 20 GPA of 28 % nitrogen, 10.65 lb/gal, as 22.6 GPA of water."""
+    speed = 4 * 0.44704
+    heavy = solve(RIG, rate_m3_m2=20 * GALLON / ACRE, speed_m_s=speed, specific_gravity=10.65 / 8.34)
+    water = solve(RIG, rate_m3_m2=22.6 * GALLON / ACRE, speed_m_s=speed)
+    assert heavy.pressure_pa == pytest.approx(water.pressure_pa, rel=5e-3)  # twice the half digit printed
+    flow = judge_pump(RIG, 0.05, 40 * PSI, specific_gravity=10.65 / 8.34).need.nozzles_m3_s
+    assert flow * 1.13 == pytest.approx(4 * 0.35 * GPM, rel=5e-3)  # its factor, 1.13
+
+
 def test_printed_mixes():
     """Sources OKC, WAX, ALTA, ALB and MSU of tests/published/sources.toml, in this order."""
     # 3.6 pt/acre on 25 acres is 11.25 gal; at 40 GPA 3.6 pt go into each 40 gal.
