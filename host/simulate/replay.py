@@ -39,8 +39,12 @@ class ReplaySource:
                 found = records.salvage(text)
                 self.damaged += bool(text)
             for record in found:
-                if record.tag == records.RAW:
+                if record.tag != records.RAW:
+                    continue
+                try:
                     yield record.host_s, records.raw_line(record.payload)
+                except records.RecordError:
+                    self.damaged += 1
 
     @property
     def duration_s(self) -> float:

@@ -1,0 +1,76 @@
+"""Rig files, calibration cards and scenarios in which something is not as it should be."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+from hypothesis import strategies as st
+
+from host.calibrate.cards import apply_cards, card_from_toml, make_card
+from host.errors import UserError
+from host.rig import load_rig, rig_from_toml
+from host.simulate.live import ScenarioSource
+from host.simulate.scenario import PACKAGED, scenario_from_toml
+from tests.host.damage.hostile import TOML_VALUES, distorted, few_and_many
+
+RIGS = [path for path in files("host.rig").joinpath("examples").iterdir() if path.name.endswith(".toml")]
+RIG = load_rig(str(RIGS[0]))
+CARDS = [
+    make_card(kind, RIG.name, datetime(2026, 5, 1, tzinfo=UTC), section, record)
+    for kind, section, record in (
+        ("meter", {"curve": [["10 Hz", "448 /L"], ["30 Hz", "452 /L"]], "uncertainty": "0.4 %"}, {"catches": 6}),
+        ("pressure", {"span": ["0 psi", "100 psi"], "output": ["10 %", "90 %"], "uncertainty": "1 %"}, {}),
+        ("wheel", {"circumference": "1.2 m", "pulses_per_turn": 10, "uncertainty": "0.5 %"}, {}),
+    )
+]
+SCENARIO = (PACKAGED / "wrap-and-reset.toml").read_text(encoding="utf-8")
+
+
+def trees(texts: list[str]) -> st.SearchStrategy[dict[str, Any]]:
+    return st.sampled_from([tomllib.loads(text) for text in texts]).flatmap(lambda tree: distorted(tree, TOML_VALUES))
+
+
+def written(tree: dict[str, Any]) -> str:
+    """As TOML; whatever cannot be written (a number of more than 64 bits can) is no file either."""
+    return tomli_w.dumps(tree)
+
+
+def one_sentence(error: UserError) -> None:
+    assert "\n" not in str(error) and str(error), repr(str(error))
+
+
+def _rig(tree: dict[str, Any]) -> None:
+    try:
+        rig = rig_from_toml(written(tree))
+    except UserError as error:
+        one_sentence(error)
+        return
+    assert rig.nozzles.count >= 1 and rig.swath_m > 0 and rig.target.rate_m3_m2 > 0
+
+
+def _card(tree: dict[str, Any]) -> None:
+    try:
+        card = card_from_toml(written(tree))
+        apply_cards(RIG, [card])
+    except UserError as error:
+        one_sentence(error)
+
+
+def _scenario(tree: dict[str, Any]) -> None:
+    try:
+        scenario = scenario_from_toml(written(tree), "scenario", PACKAGED)
+        source = ScenarioSource(scenario)
+        assert source.duration_s > 0
+        source.due(1.0)
+    except UserError as error:
+        one_sentence(error)
+
+
+test_rig, test_rig_many = few_and_many(_rig, trees([Path(str(rig)).read_text(encoding="utf-8") for rig in RIGS]))
+test_card, test_card_many = few_and_many(_card, trees([card.toml for card in CARDS]))
+test_scenario, test_scenario_many = few_and_many(_scenario, trees([SCENARIO]))
