@@ -31,13 +31,14 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Write the dataset; 1 when some file could not be read."""
     from host.review.record import write_dataset
+    from host.review.season import counted
 
     entries = chosen_entries(args)
     count = write_dataset(_reviews(chosen_library(args), entries), args.out)
     left_out = [entry.problem for entry in entries if entry.digest is None]
     for sentence in left_out:
         print(f"! {sentence}", file=sys.stderr)
-    print(f"{args.out}: {count} runs")
+    print(f"{args.out}: {counted(count)}")
     return 1 if left_out else 0
 
 

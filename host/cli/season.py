@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from host.cli.library_options import add_library_arguments, chosen_entries, units_of
+from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
 
 if TYPE_CHECKING:
     from host.review.season import Season, Series
@@ -32,6 +32,7 @@ def run(args: argparse.Namespace) -> int:
     from datetime import datetime
 
     from host.cli.written import write_new
+    from host.library.library import run_name
     from host.review.record import season_csv
     from host.review.report import season_report
     from host.review.season import season_of
@@ -39,7 +40,8 @@ def run(args: argparse.Namespace) -> int:
     entries = chosen_entries(args)
     season = season_of([entry.digest for entry in entries if entry.digest])
     system = units_of(args, entries)
-    made = [(entry.path.stem, entry.digest) for entry in entries if entry.digest]
+    folder = chosen_library(args).folder
+    made = [(run_name(entry.path, folder), entry.digest) for entry in entries if entry.digest]
     if args.csv:
         write_new(args.csv, season_csv(made, system))
     if args.report:
@@ -54,9 +56,11 @@ def run(args: argparse.Namespace) -> int:
 
 def season_lines(season: Season) -> list[str]:
     """The season as lines of text."""
+    from host.review.season import counted
+
     dates = season.coefficient.dates
     span = f", {dates[0]} to {dates[-1]}" if dates else ""
-    lines = [f"{season.runs} runs of {season.rig or 'no rig'}{span}"]
+    lines = [f"{counted(season.runs)} of {season.rig or 'no rig'}{span}"]
     lines += [f"  {one.kind}: {one.sentence}" for one in season.findings] or ["  nothing that this data can show"]
     lines.append(f"Calibration due: {season.due}")
     return lines + [f"  {remark}" for remark in season.remarks]

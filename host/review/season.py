@@ -123,6 +123,11 @@ def season_of(digests: Sequence[Digest]) -> Season:
     )
 
 
+def counted(runs: int) -> str:
+    """So many runs."""
+    return f"{runs} run" if runs == 1 else f"{runs} runs"
+
+
 def _time(started: str) -> float:
     return datetime.fromisoformat(started).timestamp()
 
@@ -345,12 +350,13 @@ def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: lis
 def _remarks(digests: Sequence[Digest], mine: list[Digest], coefficient: Series, balance: Series) -> list[str]:
     remarks = []
     if len(mine) < len(digests):
-        remarks.append(f"{len(digests) - len(mine)} runs of other rigs or without a date are left out")
+        remarks.append(f"left out: {counted(len(digests) - len(mine))} of other rigs or without a date")
     if len(coefficient.dates) < len(mine):
-        remarks.append(f"{len(mine) - len(coefficient.dates)} runs have no steady spraying with a known pressure")
+        without = counted(len(mine) - len(coefficient.dates))
+        remarks.append(f"without steady spraying at a known pressure: {without}")
     if not balance.stretches:
         remarks.append(
-            f"{len(balance.dates)} runs have a tank balance, four are needed: without them a meter that drifts and "
+            f"{counted(len(balance.dates))} with a tank balance, four are needed: without them a meter that drifts and "
             "nozzles that wear look the same; note what is left in the tank ('tank left') after a run"
         )
     remarks.append(
@@ -358,5 +364,7 @@ def _remarks(digests: Sequence[Digest], mine: list[Digest], coefficient: Series,
         "that is left behind it is seen"
     )
     if len({one.calibration for one in mine}) > 1:
-        remarks.append("the calibration changed within the season: read all runs under one with --rig")
+        remarks.append(
+            "the calibration changed within the season: read all runs under one with --recalibrated or --rig"
+        )
     return remarks
