@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 from importlib import import_module
+from typing import NoReturn
 
 from host.errors import UserError
 
@@ -32,9 +33,17 @@ COMMANDS = (
 )
 
 
+class Parser(argparse.ArgumentParser):
+    """Answers a wrong command line with one sentence, as every other mistake."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print it and end with 2."""
+        self.exit(2, f"{self.prog}: {message}; see '{self.prog} --help'.\n")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser with every command."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="swardflow",
         description="Flow monitor and run logger for small boom sprayers: plan, calibrate, spray and watch, review.",
     )

@@ -77,6 +77,10 @@ def _same_form(text: str, form: Form, where: str) -> float:
     return amount
 
 
+# A bare "oz" is read as a weight: whoever meant fluid ounces should see it before anything is poured.
+_FORMS = {"liquid": "liquid, by volume", "dry": 'dry, by weight (a liquid is given in "fl oz", "pt", "mL" …)'}
+
+
 def _kinds(form: Form) -> dict[str, str]:
     """Kinds to show a product in: an amount, the same finer, per area, per area finer."""
     if form == "liquid":
@@ -133,7 +137,7 @@ def _sheet(result: Mix, measured: float | None, system: str, rig_name: str) -> l
 
     lines = [f"MIX for {rig_name}", *(f"! {warning}" for warning in result.warnings)]
     lines += [
-        f"product     {show(result.product_per_area, kinds['per_area'])}",
+        f"product     {show(result.product_per_area, kinds['per_area'])}, {_FORMS[result.form]}",
         f"rate        {show(result.rate_m3_m2, 'rate')} ({show(result.rate_m3_m2, 'field_rate')})",
         f"area        {show(result.area_m2, 'area')} ({show(result.area_m2, 'field_area')})",
         f"in all      {both(result.product)} of product, {show(result.water_m3, 'volume')} of water, "

@@ -67,6 +67,8 @@ def judge_pump(
     at = pressure_pa if pressure_pa is not None else rig.nozzles.max_pressure_pa
     if at is None:
         raise UserError("the rig file has no nozzle.range: give --pressure, the highest you will spray at.")
+    if not at > 0:
+        raise UserError("the pressure is not above zero: give the highest you will spray at.")
     flow = float(rig.nozzles.flow_m3_s(at)) / density_factor(specific_gravity)
     need = pump_need(rig.nozzles.count, flow, rig.tank.volume_m3, agitation, margin)
     if rig.pump is None:

@@ -149,6 +149,8 @@ def test_mixing_sheets(command):
     assert code == 0
     assert "fillings    2" in out
     assert "The label is the law" in out
+    assert "1.32 fl oz/1000 ft², liquid, by volume" in out
+    assert "dry, by weight (a liquid is given in" in command("mix", "--product", "1.3 oz/1000 ft2")[1]
     answer = json.loads(command(*words, "--json")[1])
     assert answer["product_fl_oz"] == pytest.approx(3.6 * 16 * 36000 / 43560)
     assert answer["last_part_tank"]["volume_gal"] == pytest.approx(11)

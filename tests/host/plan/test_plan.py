@@ -182,6 +182,7 @@ def test_printed_areas(text, square_feet, within):
         (lambda: pump_need(3, 1e-5, -1.0, 0.05), "tank volume is not above zero"),
         (lambda: pump_need(3, 1e-5, 1.0, 5.0), "agitation must be"),
         (lambda: judge_pump(RIG, 0.05, specific_gravity=9), "specific gravity of 9"),
+        (lambda: judge_pump(RIG, 0.05, -5.0 * PSI), "pressure is not above zero"),
         (
             lambda: judge_pump(rig_from_toml(FOUR_NOZZLES.format(nozzles=4).replace("range =", "# ")), 0.05),
             "--pressure",
