@@ -24,7 +24,7 @@ def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, A
     if not faults:
         return dict(NOTHING)
     shown = max(faults, key=lambda fault: (fault["urgent"], fault["number"]))
-    words = str(shown["words"])
+    words = str(shown["words"]) + (", against the catch test" if shown.get("against") == "catch test" else "")
     dosed = _DOSED.get(str(shown["dosed"]))
     area = format_value(shown["area_m2"], "area", system)
     return {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,8 @@ def test_texts_of_a_fault() -> None:
     assert texts["fault_ground"] == "30 m² under-dosed since then."
     assert texts["fault_urgent"]
     assert fault_texts([], "us") == NOTHING
+    from_the_start = replace(CLOG, against_catch=True)
+    assert fault_texts([from_the_start.row(20.0)], "us")["fault"].endswith("against the catch test")
 
 
 def test_an_urgent_fault_stands_before_a_newer_one_that_can_wait() -> None:
