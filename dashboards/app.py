@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import threading
 import webbrowser
@@ -23,7 +24,7 @@ from dashboards.sharing.addresses import own_names
 from dashboards.sharing.codes import OWN, Codes, Sessions
 from dashboards.sharing.door import Door
 from dashboards.sharing.notice import Notice, link
-from dashboards.shell import build_shell
+from dashboards.shell import build_shell, open_first_page
 from dashboards.surroundings import Surroundings
 from host.errors import UserError
 from host.recorder.folder import LATEST, find_run
@@ -65,6 +66,7 @@ def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None 
         follower = Follower(folder, run, newest, door)
         follower.alarm = door.sound_alarm
         app, hashes = build_app(newest, door, Surroundings(folder, folder / "cards"))
+        asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
         if key is None:
             front: AsgiApp = Gate(app, script_hashes=hashes)

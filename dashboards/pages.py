@@ -9,6 +9,7 @@ from typing import Any
 
 from dashboards.calibrate import page as calibrate_page
 from dashboards.plan import mix_page, plan_page
+from dashboards.rig import page as rig_page
 
 HERE = Path(__file__).parent
 
@@ -44,6 +45,7 @@ PAGES = (
     Page("/calibrate", "Calibrate", calibrate_page.layout, calibrate_page.connect, styles=("forms.css",)),
     Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
     Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
+    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
 )
 
 

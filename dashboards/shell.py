@@ -10,6 +10,7 @@ from typing import Any
 from dash import Dash, html, page_container, register_page
 from fastapi import FastAPI, HTTPException
 
+from dashboards.asgi import AsgiApp, Message, Scope
 from dashboards.pages import PAGES, Page, page_at
 from dashboards.surroundings import Surroundings
 
@@ -98,6 +99,36 @@ def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
         if page.connect is not None:
             page.connect(shell, surroundings)
     return shell, server
+
+
+async def open_first_page(app: AsgiApp) -> None:
+    """Have the server answer for the first page once, before anybody asks.
+
+    Dash adds a script of its own to its pages when that page is asked for: who came for another one first was given a
+    page without it. The first screen is also spared what the server does only once.
+    """
+    scope: Scope = {
+        "type": "http",
+        "asgi": {"version": "3.0", "spec_version": "2.3"},
+        "http_version": "1.1",
+        "scheme": "http",
+        "method": "GET",
+        "path": "/",
+        "raw_path": b"/",
+        "root_path": "",
+        "query_string": b"",
+        "headers": [(b"host", b"localhost")],
+        "server": ("localhost", 80),
+        "client": ("127.0.0.1", 0),
+    }
+
+    async def receive() -> Message:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(_: Message) -> None:
+        return
+
+    await app(scope, receive, send)
 
 
 def _layout(page: Page, surroundings: Surroundings) -> Callable[..., Any]:

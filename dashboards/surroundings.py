@@ -7,7 +7,7 @@ from pathlib import Path
 
 import host.rig
 from dashboards.live.following import newest_run
-from host.calibrate.cards import apply_cards, load_cards
+from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
@@ -19,11 +19,12 @@ _HEAD = 4  # blocks of a run in which its rig stands
 
 @dataclass(frozen=True)
 class RigInUse:
-    """A sprayer and where it comes from, as a sentence; `own` is False for the example."""
+    """A sprayer with its cards applied, and where it comes from, as a sentence; `own` is False for the example."""
 
     rig: Rig
     said: str
     own: bool
+    cards: tuple[Card, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class Surroundings:
         rig = rig_of_run(run)
         cards = load_cards(self.cards, rig.name)
         held = f" with {len(cards)} calibration card{'' if len(cards) == 1 else 's'}" if cards else ""
-        return RigInUse(apply_cards(rig, cards), f"{rig.name}, as in run {run.stem}{held}.", True)
+        return RigInUse(apply_cards(rig, cards), f"{rig.name}, as in run {run.stem}{held}.", True, tuple(cards))
 
 
 def rig_of_run(run: Path) -> Rig:

@@ -1,0 +1,1 @@
+"""What the sprayer is, and how well each part of it is known."""
