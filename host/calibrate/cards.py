@@ -8,7 +8,6 @@ old run can be read as it was recorded, or again under better cards.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -17,6 +16,7 @@ from typing import Any
 
 from host.errors import UserError
 from host.rig import Course, Meter, PressureSensor, Rig, Wheel, parts_from_sections
+from host.toml_text import toml_tree
 
 FORMAT = 1
 KINDS = ("meter", "pressure", "wheel", "course", "boom")
@@ -46,11 +46,7 @@ def make_card(kind: str, rig_name: str, made: datetime, section: Mapping[str, An
 
 def card_from_toml(text: str, where: str = "calibration card") -> Card:
     """Read a card's text. Raises UserError when it is not one."""
-    try:
-        tree = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        reason = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "too deeply nested"
-        raise UserError(f"{where} is not valid TOML: {reason}; mend it or move it out of the folder.") from None
+    tree = toml_tree(text, where, "mend it or move it out of the folder.")
     kind, rig_name, made = tree.get("kind"), tree.get("rig"), tree.get("made")
     if tree.get("format") != FORMAT:
         raise UserError(f"{where} has format {tree.get('format')!r}, this Swardflow reads format {FORMAT}: update it.")

@@ -46,7 +46,7 @@ def read_notes(run: Path) -> dict[str, str]:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return {}
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise UserError(f"the notes {path} cannot be read ({error}): mend that file or move it away") from None
     found: dict[str, str] = {}
     rows = content.get("note", [])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import itertools
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal, cast
@@ -12,6 +11,7 @@ from typing import Any, Literal, cast
 from host.errors import UserError
 from host.rig.keys import KEYS, REQUIRED_SECTIONS, Key
 from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
+from host.toml_text import toml_tree
 from host.units import UNITS, format_value, parse_quantity, to_user
 
 LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
@@ -37,18 +37,14 @@ def load_rig(path: str | Path) -> Rig:
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise UserError(f"rig file {path} cannot be read ({reason}): check its permissions.") from None
+    except ValueError:
+        raise UserError(f"rig file {path} cannot be there (a zero byte in its name): check the name.") from None
     return rig_from_toml(text, where=f"rig file {path}")
 
 
 def rig_from_toml(text: str, where: str = "rig file") -> Rig:
     """The rig that `text` describes; `where` names the file in sentences. Raises UserError."""
-    try:
-        tree = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        reason = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "too deeply nested"
-        raise UserError(
-            f"{where} is not valid TOML: {reason[:1].lower()}{reason[1:]}; mend it there (text values need quotes)."
-        ) from None
+    tree = toml_tree(text, where, "mend it there (text values need quotes).")
     _check_names(tree, where)
     read = {name: _Section(name, tree.get(name), where) for name in KEYS if name}
     top = _Section("", {key: value for key, value in tree.items() if not isinstance(value, dict)}, where)

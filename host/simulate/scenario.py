@@ -16,6 +16,7 @@ from host.errors import UserError
 from host.rig import Rig, load_rig
 from host.simulate import settings
 from host.simulate.events import FOR_EVER, KINDS, Event
+from host.toml_text import toml_tree
 from host.units import parse_quantity
 
 PACKAGED = Path(__file__).with_name("scenarios")
@@ -92,10 +93,7 @@ def scenario_from_toml(text: str, where: str = "scenario", folder: Path = Path()
 
     Raises UserError naming key and remedy.
     """
-    try:
-        content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UserError(f"{where} is not a TOML file: {error}; mend that line") from None
+    content = toml_tree(text, where, "mend it there")
     _known(content, [*TOP_KEYS, *settings.TABLES, "event"], where)
     if "rig" not in content:
         raise UserError(f"{where}: rig is missing; name a rig file or an example rig")
@@ -229,7 +227,7 @@ def _events(items: Any, where: str) -> tuple[Event, ...]:
 def _event(item: Any, where: str) -> Event:
     _known(item, list(EVENT_KEYS), where)
     name = item.get("kind")
-    if name not in KINDS:
+    if not isinstance(name, str) or name not in KINDS:
         near = difflib.get_close_matches(str(name), list(KINDS), 1)
         hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(KINDS)}"
         raise UserError(f"{where}: there is no kind '{name}'; {hint}")

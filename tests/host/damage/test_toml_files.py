@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import pytest
 import tomli_w
 from hypothesis import strategies as st
 
 from host.calibrate.cards import apply_cards, card_from_toml, make_card
 from host.errors import UserError
+from host.library.later_notes import notes_path, read_notes
 from host.rig import load_rig, rig_from_toml
 from host.simulate.live import ScenarioSource
 from host.simulate.scenario import PACKAGED, scenario_from_toml
@@ -69,6 +72,35 @@ def _scenario(tree: dict[str, Any]) -> None:
         source.due(1.0)
     except UserError as error:
         one_sentence(error)
+
+
+@pytest.mark.parametrize("reader", [rig_from_toml, card_from_toml, scenario_from_toml])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a = " + "1" * 5_000,
+        "a = " + "[" * 20_000,
+        "a." * 3_000 + "b = 1",
+        'rig = "harrow-lea-walker"\n[[event]]\nkind = [1]\nat = "1 s"',
+        'rig = "a\\u0000b.toml"',
+        f'rig = "{"x" * 5_000}.toml"',
+        'rig = "harrow-lea-walker"\nseed = 1' + "0" * 400,
+    ],
+)
+def test_what_the_standard_library_stumbles_over(reader: Callable[[str], Any], text: str) -> None:
+    try:
+        reader(text)
+    except UserError as error:
+        one_sentence(error)
+
+
+@pytest.mark.parametrize("text", ["a = " + "1" * 5_000, "[[note]]\nkey = 1", "note = 5", "\0", "\xff"])
+def test_notes_beside_a_run(tmp_path: Path, text: str) -> None:
+    run = tmp_path / "a.sward"
+    notes_path(run).write_bytes(text.encode("latin-1"))
+    with pytest.raises(UserError) as caught:
+        read_notes(run)
+    one_sentence(caught.value)
 
 
 test_rig, test_rig_many = few_and_many(_rig, trees([Path(str(rig)).read_text(encoding="utf-8") for rig in RIGS]))
