@@ -20,6 +20,7 @@ CATCH_AGAIN = "catch again"
 # An expanded uncertainty of more than the usual 10 % for a faulty nozzle (LSU AgCenter, "Sprayer Calibration") shows
 # nothing that matters.
 _TOO_VAGUE = 0.10
+_RESTLESS = 0.05  # scatter of passes that is no scatter
 _DEFAULT_SCATTER = 0.01  # of a run with a single pass: assumed, and said
 
 
@@ -104,6 +105,9 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     What both have in common cancels (GUM 5.2.2, full correlation): with the same meter and transducer calibration
     only repeatability is left. Raises UserError as `run_against_catch`.
     """
+    if earlier.rig.nozzles.count != later.rig.nozzles.count:
+        counts = f"{earlier.rig.nozzles.count} and {later.rig.nozzles.count} nozzles"
+        raise UserError(f"the two runs were sprayed with {counts}: compare runs of one boom")
     before, after = _steady(earlier), _steady(later)
     ratio = after.coefficient / before.coefficient
     first, remarks = _repeatability(before, "earlier run")
@@ -149,4 +153,9 @@ def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...
     if steady.passes < 2:
         remark = f"{name}: one pass only, its repeatability is taken as {_DEFAULT_SCATTER:.0%}"
         return Component(f"{name}: repeatability (assumed)", _DEFAULT_SCATTER), (remark,)
-    return Component(f"{name}: repeatability over {steady.passes} passes", steady.repeat_u, steady.passes - 1), ()
+    remark = (
+        f"{name}: its passes differ by {steady.scatter:.0%} among themselves, so something changed on the way: look at "
+        "its faults with 'swardflow review'"
+    )
+    restless = (remark,) if steady.scatter > _RESTLESS else ()
+    return Component(f"{name}: repeatability over {steady.passes} passes", steady.repeat_u, steady.passes - 1), restless

@@ -126,11 +126,20 @@ def test_healthy_runs_agree_with_each_other_about_as_often_as_stated(healthy):
     assert sum(one.verdict == "no change" for one in ratios) >= 18
 
 
+def test_a_run_that_changed_on_the_way_is_said_to_have(healthy):
+    changed = run_against_run(healthy, reviewed(Event("clog", 0.0, pass_number=3, amount=1.0)))
+    assert any("later run: its passes differ" in one for one in changed.remarks)
+    assert not any("earlier run: its passes" in one for one in changed.remarks)
+
+
 def test_what_cannot_be_compared_is_told(healthy):
     with pytest.raises(UserError, match="transducer"):
         run_against_catch(replace(healthy, rig=replace(RIG, pressure=None)), boom_card(catch_card()))
     with pytest.raises(UserError, match="nozzles"):
         run_against_catch(healthy, replace(boom_card(catch_card()), nozzles=3))
+    other = replace(healthy, rig=replace(RIG, nozzles=replace(RIG.nozzles, count=8)))
+    with pytest.raises(UserError, match="4 and 8 nozzles"):
+        run_against_run(healthy, other)
     with pytest.raises(UserError, match="cannot be read"):
         boom_card(make_card("boom", RIG.name, DAY, {}, {"nozzles": 4}))
 
