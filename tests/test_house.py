@@ -1,14 +1,16 @@
-"""Imports run one way."""
+"""Imports run one way, files stay small, and the guides name what is there."""
 
 import ast
+import itertools
 import re
+import shlex
 import subprocess
 from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
 
-from host.cli.main import COMMANDS
+from host.cli.main import build_parser
 
 ROOT = Path(__file__).parents[1]
 PACKAGES = ("firmware_protocol", "host", "dashboards")
@@ -108,16 +110,54 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
     assert {name for name in top if not name.startswith(".")} <= allowed
 
 
-def test_every_link_in_the_readme_leads_somewhere():
-    text = (ROOT / "README.md").read_text(encoding="utf-8") + (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    links = re.findall(r"\]\(([^)#\s]+)\)|src=\"([^\"]+)\"", text)
-    assert len(links) > 5
-    for link in (one or other for one, other in links):
-        assert (ROOT / link).exists(), link
+GUIDES = [
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    *(path for part in PACKAGES for path in (ROOT / part).rglob("*.md")),
+]
 
 
-def test_the_readme_names_only_commands_that_exist():
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    used = set(re.findall(r"swardflow ([a-z]+)\b", " ".join(re.findall(r"`[^`]+`|^ *\.venv.*$", text, re.MULTILINE))))
-    assert used
-    assert used <= set(COMMANDS), used - set(COMMANDS)
+@pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.name)
+def test_every_link_in_a_guide_leads_somewhere(path):
+    text = path.read_text(encoding="utf-8")
+    for link in (one or other for one, other in re.findall(r"\]\(([^)#\s]+)\)|src=\"([^\"]+)\"", text)):
+        assert (path.parent / link).exists(), link
+
+
+def commands_in(text):
+    """(command line, whether it stands in a block of its own): inside a sentence one may leave out what is required."""
+    for block in re.findall(r"^ *```\n(.*?)^ *```", text, re.MULTILINE | re.DOTALL):
+        for line in block.replace("\\\n", " ").splitlines():
+            yield from ((found[1], True) for found in [re.search(r"(?:^ *|/bin/|&& )swardflow (.*)", line)] if found)
+    for found in re.findall(r"`swardflow ([^`]+)`", re.sub(r"```.*?```", "", text, flags=re.DOTALL)):
+        yield " ".join(found.split()), False
+
+
+@pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.name)
+def test_a_guide_names_only_commands_that_are_taken(path, capsys):
+    for line, whole in commands_in(path.read_text(encoding="utf-8")):
+        # What follows is the shell's, or the writer's: another command, a file for the output, a remark, "and so on".
+        words = shlex.split(re.split(r" (?:&&|>|\||…|#) ?|  +", line)[0])
+        try:
+            build_parser().parse_args(words)
+        except SystemExit:
+            said = capsys.readouterr().err
+            assert not whole and "arguments are required" in said, f"swardflow {line}: {said}"
+            _options_exist(words, capsys)
+
+
+def _options_exist(words, capsys):
+    names = list(itertools.takewhile(lambda word: re.fullmatch(r"[a-z]+", word), words))
+    for count in (2, 1):
+        with pytest.raises(SystemExit):
+            build_parser().parse_args([*names[:count], "--help"])
+        if usage := capsys.readouterr().out:
+            break
+    for option in (word for word in words if word.startswith("--")):
+        assert option in usage, f"swardflow {' '.join(words)}: there is no {option}"
+
+
+def test_the_readme_has_commands_to_check():
+    assert len(list(commands_in((ROOT / "README.md").read_text(encoding="utf-8")))) > 15
+    assert ("plan pump", False) in commands_in("Try `swardflow plan\npump`.")
+    assert list(commands_in("```\n.venv/bin/swardflow mix --x\n```")) == [("mix --x", True)]
