@@ -10,9 +10,14 @@ from pathlib import Path
 from typing import Any
 
 NAME = ".swardflow-index.sqlite"
-_FORMAT = 1
-_TABLE = """CREATE TABLE IF NOT EXISTS kept (
-    name TEXT, calibration TEXT, stamp TEXT, body TEXT, PRIMARY KEY (name, calibration)) WITHOUT ROWID"""
+_FORMAT = 2
+_TABLES = (
+    """CREATE TABLE IF NOT EXISTS kept (
+    name TEXT, calibration TEXT, stamp TEXT, body TEXT, PRIMARY KEY (name, calibration)) WITHOUT ROWID""",
+    # One row for each way of reading, the newest last.
+    "CREATE TABLE IF NOT EXISTS readings (number INTEGER PRIMARY KEY, calibration TEXT UNIQUE)",
+)
+_READINGS = 4  # ways of reading that are kept beside the recorded one: every new card makes another
 
 
 @dataclass(frozen=True)
@@ -48,8 +53,10 @@ class Index:
         try:
             if base.execute("PRAGMA user_version").fetchone()[0] != _FORMAT:
                 base.execute("DROP TABLE IF EXISTS kept")
+                base.execute("DROP TABLE IF EXISTS readings")
                 base.execute(f"PRAGMA user_version = {_FORMAT}")
-            base.execute(_TABLE)
+            for table in _TABLES:
+                base.execute(table)
             base.execute("SELECT count(*) FROM kept").fetchone()
             base.execute("PRAGMA synchronous = OFF")
             base.commit()
@@ -76,6 +83,13 @@ class Index:
                 [(name, self._calibration, kept.stamp, json.dumps(kept.body)) for name, kept in bodies.items()],
             )
             self._base.executemany("DELETE FROM kept WHERE name = ?", [(name,) for name in gone])
+            if self._calibration and bodies:
+                self._base.execute("INSERT OR REPLACE INTO readings (calibration) VALUES (?)", (self._calibration,))
+                newest = f"SELECT calibration FROM readings ORDER BY number DESC LIMIT {_READINGS}"
+                self._base.execute(f"DELETE FROM readings WHERE calibration NOT IN ({newest})")
+                self._base.execute(
+                    "DELETE FROM kept WHERE calibration != '' AND calibration NOT IN (SELECT calibration FROM readings)"
+                )
             self._base.commit()
 
     def close(self) -> None:

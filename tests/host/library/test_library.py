@@ -3,6 +3,7 @@
 import json
 import os
 import tomllib
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from host.cli.main import main
 from host.errors import UserError
 from host.journal import read_run
 from host.library import Library
-from host.library.index import NAME
+from host.library.index import NAME, Index, Kept
 from host.library.later_notes import add_note, notes_path, read_notes
 from host.library.library import Wanted, run_name
 from host.review.digest import digest_to_json
@@ -199,6 +200,17 @@ def test_an_old_run_under_another_rig_does_not_touch_what_is_kept(folder, tmp_pa
     again = Library(folder, under=Under(other)).entries()
     assert again[0].digest.volume_m3 > before[0].digest.volume_m3
     assert Library(folder).entries() == before
+
+
+def test_readings_of_long_ago_are_forgotten_and_the_recorded_one_never(folder):
+    def all_of(calibration):
+        with closing(Index(folder, calibration)) as index:
+            return index.all()
+
+    for calibration in ("", "a", "b", "c", "a", "d", "e"):
+        with closing(Index(folder, calibration)) as index:
+            index.keep({"r0.sward": Kept("1", {"calibration": calibration})}, [])
+    assert {name for name in ("", "a", "b", "c", "d", "e") if all_of(name)} == {"", "a", "c", "d", "e"}
 
 
 def test_the_command(folder, capsys):
