@@ -113,5 +113,6 @@ def ticks(low: float, high: float, wanted: int = 5) -> list[float]:
 
 def _widened(low: float, high: float, share: float) -> tuple[float, float]:
     if high - low <= abs(high) * 1e-9:
-        return low - max(abs(low) * 0.1, 0.5), high + max(abs(high) * 0.1, 0.5)
+        margin = abs(high) * 0.1 or 0.5
+        return low - margin, high + margin
     return low - share * (high - low), high + share * (high - low)
