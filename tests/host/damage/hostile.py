@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import atexit
 import copy
 import io
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from datetime import UTC, date, datetime, time
@@ -95,6 +98,13 @@ def distorted(draw: st.DrawFn, tree: dict[str, Any], values: st.SearchStrategy[A
             case _:
                 home[last] = draw(values)
     return result
+
+
+def scratch_folder() -> Path:
+    """A folder for a whole module, gone when the tests end; Hypothesis does not make fixtures anew for each example."""
+    folder = Path(tempfile.mkdtemp(prefix="swardflow-damage-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
 
 
 def few_and_many(check: Callable[..., None], *strategies: st.SearchStrategy[Any], few: int = FEW) -> tuple[Any, Any]:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import shutil
-import tempfile
 from pathlib import Path
 
 from hypothesis import strategies as st
@@ -13,10 +11,10 @@ from dashboards.live.run_screen import RunScreen
 from host.errors import UserError
 from host.journal.records import RAW, seal
 from host.simulate.replay import ReplaySource
-from tests.host.damage.hostile import few_and_many, one_sentence_or_an_answer
+from tests.host.damage.hostile import few_and_many, one_sentence_or_an_answer, scratch_folder
 from tests.host.damage.run_files import changed_bytes, nonsense, sound_run
 
-HOME = Path(tempfile.mkdtemp(prefix="swardflow-damage-"))
+HOME = scratch_folder()
 GOOD = HOME / "good.sward"
 SOUND = sound_run(GOOD)
 RUN = HOME / "runs" / "damaged.sward"
@@ -28,10 +26,6 @@ COMMANDS = {
     "runs": [["runs", "--runs", RUN.parent], ["runs", "--runs", RUN.parent, "--json"]],
     "season": [["season", "--runs", RUN.parent, "--csv", HOME / "out.csv", "--report", HOME / "out.html"]],
 }
-
-
-def teardown_module() -> None:
-    shutil.rmtree(HOME)
 
 
 def _commands(data: bytes, name: str) -> None:
