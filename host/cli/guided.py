@@ -158,6 +158,7 @@ def guide_through(
         while not _step(talk, board, draft, terminal, now):
             pass
     except KeyboardInterrupt:
+        terminal.say("")
         raise KeyboardInterrupt(f"stopped from the keyboard: {_kept(draft)}") from None
     except UserError as error:
         raise UserError(f"{str(error).rstrip('.')}: {_kept(draft)}") from None

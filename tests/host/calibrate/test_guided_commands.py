@@ -1,0 +1,177 @@
+"""The guided commands as processes of their own: a board on a pseudo-terminal, keys typed, cards kept."""
+
+import json
+import os
+import select
+import signal
+import subprocess
+import sys
+import threading
+import time
+from datetime import datetime
+from importlib.resources import files
+
+import pytest
+
+from firmware_protocol.messages import Report, encode_report
+from host.calibrate.amounts import AmountReader
+from host.calibrate.boom_guide import NozzleCatch
+from host.calibrate.cards import in_force, load_cards
+from host.calibrate.drafts import DraftFile, boom_rows, course_rows
+from tests.host.link.boards import PtyEnd, identity
+
+EXAMPLES = files("host.rig").joinpath("examples")
+US, METRIC = (str(EXAMPLES / f"harrow-lea-{name}.toml") for name in ("pull-behind", "walker"))
+NOON = datetime(2026, 5, 14, 12, 0, 5)
+PSI = 6894.757293168361
+WAIT_S = 60.0
+
+
+def command(*words):
+    return [sys.executable, "-m", "host.cli.main", "calibrate", *words]
+
+
+def typed(keys, *words):
+    """Run with all keys typed ahead: exit code, what was printed, what was said on the error stream."""
+    done = subprocess.run(command(*words), input=keys, capture_output=True, text=True, timeout=WAIT_S, check=False)
+    return done.returncode, done.stdout, done.stderr
+
+
+class Board:
+    """Ten reports a second, of a flow that can be let run: 10 ms from pulse to pulse."""
+
+    def __init__(self, folder):
+        self.end, self.pulses, self._seq = PtyEnd(folder), 0, 0
+        self._left = 0
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def let_run(self, pulses):
+        self._left = pulses
+
+    def close(self):
+        self._over.set()
+        self._thread.join()
+        self.end.close()
+
+    def _run(self):
+        while not self._over.wait(0.05):
+            now = min(self._left, 50)
+            self.pulses, self._left, self._seq = self.pulses + now, self._left - now, self._seq + 1
+            clock = self._seq * 100_000
+            edge = 10_000 * self.pulses
+            line = encode_report(Report(3, self._seq, clock, self.pulses, edge, 0, 0, 6880, 430, 430, 0, 0, 0))
+            self.end.receive(0.0)
+            self.end.send((identity(3) if self._seq % 10 == 1 else b"") + line + b"\n")
+
+
+class Session:
+    """A person at a terminal: types, and waits for what is printed."""
+
+    def __init__(self, *words):
+        self.keys, slave = os.openpty()
+        self.process = subprocess.Popen(command(*words), stdin=slave, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+        os.close(slave)
+        self.printed = ""
+
+    def wait_for(self, text):
+        deadline = time.monotonic() + WAIT_S
+        while text not in self.printed:
+            assert time.monotonic() < deadline, self.printed
+            if select.select([self.process.stdout], [], [], 0.1)[0]:
+                data = os.read(self.process.stdout.fileno(), 4096)
+                assert data, self.printed
+                self.printed += data.decode()
+        self.printed = self.printed.split(text, 1)[1]
+
+    def type(self, text):
+        os.write(self.keys, f"{text}\n".encode())
+
+    def end(self):
+        rest, _ = self.process.communicate(timeout=WAIT_S)
+        os.close(self.keys)
+        self.printed += rest.decode()
+        return self.process.returncode
+
+
+@pytest.fixture
+def board(tmp_path):
+    made = Board(tmp_path)
+    yield made
+    made.close()
+
+
+def test_a_meter_broken_off_with_ctrl_c_goes_on_and_keeps_its_card(board, tmp_path):
+    words = ("meter", "--rig", US, "--cards", str(tmp_path / "cards"), "--port", board.end.address)
+
+    def one_catch(session, pulses, amount):
+        session.wait_for("Enter begins")
+        session.type("")
+        session.wait_for("Enter ends")
+        board.let_run(pulses)
+        session.wait_for(f"{pulses} pulses")
+        session.type("")
+        session.wait_for("the amount")
+        session.type(amount)
+        session.wait_for(f"Taken: {pulses} pulses")
+
+    first = Session(*words)
+    first.wait_for("! Use clean water only")
+    one_catch(first, 900, "2.00 L")
+    first.wait_for("Enter begins")
+    first.process.send_signal(signal.SIGINT)
+    assert first.end() == 130
+    assert "stopped from the keyboard: the one taken is kept in " in first.printed
+    draft = DraftFile(tmp_path / "cards", "Harrow Lea pull-behind", "meter")
+    assert str(draft.path) in first.printed
+
+    second = Session(*words)
+    second.wait_for("1 taken")
+    second.type("")
+    one_catch(second, 910, "2.01 L")
+    second.wait_for("f finishes")
+    second.type("f")
+    assert second.end() == 0
+    assert "Card kept" in second.printed
+    assert draft.load() is None
+    (card,) = in_force(load_cards(tmp_path / "cards", "Harrow Lea pull-behind"))
+    assert float(card.section.pulses_per_m3(100.0)) == pytest.approx(1810 / 4.01e-3, rel=1e-3)
+
+
+def test_a_course_goes_on_from_its_draft_and_answers_in_json(tmp_path):
+    draft = DraftFile(tmp_path, "Harrow Lea walking boom", "course")
+    draft.save(course_rows(60.0, [54.0, 55.0, 54.5]), NOON)
+    words = ("course", "--rig", METRIC, "--cards", str(tmp_path), "--guided", "--course", "60 m", "--json")
+    code, out, err = typed("", *words)
+    assert (code, out) == (2, "")
+    assert "the 3 taken are kept in" in err.splitlines()[-1]
+    code, out, err = typed("\nf\n", *words)
+    assert code == 0
+    assert json.loads(out)["speed_km_per_h"] == pytest.approx(3.6 * 60.0 / 54.5)
+    assert "Finish, or time one more pass." in err
+    assert draft.load() is None
+    assert len(list(tmp_path.rglob("*-course.toml"))) == 1
+
+
+def test_a_boom_goes_on_from_its_draft_and_no_card_keeps_it(tmp_path):
+    caught = [
+        NozzleCatch(AmountReader().read(f"{ml} mL", "it"), 55.0, 40 * PSI, True) for ml in (1210, 1200, 1215, 1205)
+    ]
+    draft = DraftFile(tmp_path, "Harrow Lea pull-behind", "boom")
+    words = ("boom", "--rig", US, "--cards", str(tmp_path), "--guided")
+    draft.save(boom_rows([caught[:3]]), NOON)
+    code, out, err = typed("\nf\n", *words)
+    assert code == 2
+    assert "Nozzle 4 is missing at this pressure" in out
+    assert "the 3 taken are kept" in err
+    draft.save(boom_rows([caught]), NOON)
+    code, out, _ = typed("\nf\n", *words, "--no-card")
+    assert code == 0
+    assert "No card kept." in out
+    assert draft.load() is not None
+    code, out, _ = typed("\nf\n", *words)
+    assert "At 40.0 psi, 55 s each on average: mean 0.348 gal/min" in out
+    assert code == 0
+    assert draft.load() is None
+    assert len(list(tmp_path.rglob("*-boom.toml"))) == 1
