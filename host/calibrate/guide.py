@@ -37,6 +37,11 @@ _SAY: dict[tuple[str, Step], str] = {
     ("pressure", "running"): "Read the gauge while it is still; two seconds are enough. Then end.",
     ("pressure", "amount"): "Enter what the gauge showed, zero for the pump off.",
 }
+_SAY_AGAIN = {
+    "flow": "Empty the vessel and put it back, everything still: three catches at each of two flows are best. Begin.",
+    "wheel": "Back to the mark at the start for another pass: three tell how much the wheel slips. Begin.",
+    "pressure": "Hold the next pressure steady, up to the highest that you spray at. Begin.",
+}
 
 
 @dataclass(frozen=True)
@@ -81,7 +86,8 @@ class Guide:
 
     def say(self) -> str:
         """What to do next."""
-        return _SAY[self.what, self.step]
+        again = self.step == "ready" and self.taken
+        return _SAY_AGAIN[self.what] if again else _SAY[self.what, self.step]
 
     def watch(self, report: Report) -> None:
         """Take a report of the board, as each one comes.

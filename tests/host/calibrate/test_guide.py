@@ -45,6 +45,7 @@ def test_a_catch_from_begin_to_amount():
     assert (taken.pulses, taken.amount) == (500, 1.1e-3)
     assert taken.pulses / taken.duration_s == pytest.approx(50.0)
     assert guide.step == "ready"
+    assert "three catches at each of two flows" in guide.say()
 
 
 def test_undo_drops_what_runs_and_then_the_last_one():
