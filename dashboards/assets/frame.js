@@ -44,12 +44,10 @@
     }
     button.addEventListener("click", function () { set(!pages.hasAttribute("data-open")); });
     pages.addEventListener("keydown", function (event) {
+      if (event.key === "Tab") setTimeout(function () { if (!pages.contains(document.activeElement)) set(false); });
       if (event.key !== "Escape" || !pages.hasAttribute("data-open")) return;
       set(false);
       button.focus();
-    });
-    pages.addEventListener("focusout", function (event) {
-      if (event.relatedTarget && !pages.contains(event.relatedTarget)) set(false);
     });
     document.addEventListener("pointerdown", function (event) { if (!pages.contains(event.target)) set(false); });
   }
