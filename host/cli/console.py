@@ -44,14 +44,17 @@ class Console:
         print(text, file=self._out, flush=True)
 
     def ask(self, prompt: str, meanwhile: Callable[[], str]) -> str:
-        """A line that the user types, with live figures beside the prompt where a person sits at a terminal."""
-        print(prompt, end="", file=self._out, flush=True)
+        """A line that the user types; where a person sits at a terminal, live figures stand in the line above it.
+
+        Above, and the cursor put back: what is being typed stays as it is.
+        """
+        print(prompt + ("\n\n> " if self._live else ""), end="", file=self._out, flush=True)
         shown = ""
         while b"\n" not in self._typed:
             if not select.select([self._keys], [], [], REFRESH_S)[0]:
                 live = meanwhile()
                 if live != shown and self._live:
-                    print(f"\r\x1b[K{prompt}{live} ", end="", file=self._out, flush=True)
+                    print(f"\x1b7\x1b[A\r\x1b[K{live[: self._columns()]}\x1b8", end="", file=self._out, flush=True)
                     shown = live
                 continue
             # Read past Python's own buffer: what lies in it `select` does not see.
@@ -64,3 +67,7 @@ class Console:
         if not self._live:
             self.say("")
         return line.decode("utf-8", "replace").strip()
+
+    def _columns(self) -> int:
+        """Room in a line: what is longer would run over what is being typed."""
+        return (os.get_terminal_size(self._keys).columns or 80) - 1

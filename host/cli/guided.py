@@ -169,7 +169,7 @@ def _offer(talk: Talk, draft: DraftFile, before: Draft, terminal: Terminal) -> N
         f"Of {before.changed:%Y-%m-%d at %H:%M} there is one unfinished, {len(before.rows)} taken: {draft.path}"
     )
     while True:
-        word = terminal.ask("[Enter goes on from them, n begins anew] ", lambda: "")
+        word = terminal.ask("[Enter goes on from there, n begins anew]", lambda: "")
         if word == "n":
             return  # the file stays until the first one is taken
         if not word:
@@ -192,7 +192,7 @@ def _step(talk: Talk, board: Board, draft: DraftFile, terminal: Terminal, now: C
 
     before = talk.rows()
     terminal.say(talk.say())
-    word = terminal.ask(f"[{len(before)} taken; {talk.keys()}] ", meanwhile)
+    word = terminal.ask(f"[{len(before)} taken; {talk.keys()}]", meanwhile)
     meanwhile()
     try:
         if word == "f":

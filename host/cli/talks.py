@@ -232,8 +232,9 @@ class BoomTalk:
     def restore(self, draft: Draft) -> None:
         """From a draft."""
         rounds = boom_of(draft)
-        if any(len(one) > self.guide.nozzles for one in rounds):
-            raise UserError(f"those are of a boom with more than {self.guide.nozzles} nozzles: begin anew")
+        count = self.guide.nozzles
+        if any(len(one) != count for one in rounds[:-1]) or len(rounds[-1]) > count:
+            raise UserError(f"those are of a boom that has not {count} nozzles: begin anew with n")
         self.guide.restore(rounds)
 
 
