@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from dash import dcc, html
 
 from host.errors import UserError
+from host.units import parse_quantity
 
 T = TypeVar("T")
 
@@ -53,6 +55,32 @@ class Entries:
             raise WrongEntriesError(self.sentences)
 
 
+def read_whole(text: str, what: str) -> int:
+    """A whole number, one or more, as a counter shows it. Raises UserError."""
+    if not re.fullmatch(r"[0-9]{1,10}", text) or not int(text):
+        raise UserError(f'{what} is "{text[:40]}": give a whole number above zero, such as 1043.')
+    return int(text)
+
+
+def read_count(text: str, what: str) -> float:
+    """Counts of a converter, zero or more, a mean may have decimals. Raises UserError."""
+    if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,4})?", text):
+        raise UserError(f'{what} is "{text[:40]}": give a number, zero or more, such as 512.4.')
+    return float(text)
+
+
+def above_zero(kind: str, what: str) -> Callable[[str], float]:
+    """A reader of a quantity that must be above zero."""
+
+    def read(text: str) -> float:
+        value = parse_quantity(text, kind, what)
+        if not value > 0:
+            raise UserError(f'{what} is "{text}": give one above zero.')
+        return value
+
+    return read
+
+
 def sentence(text: str) -> str:
     """`text` as it stands on a page: a capital first, a full stop last."""
     return text[:1].upper() + text[1:] + ("" if not text or text.endswith((".", "!", "?", ":")) else ".")
@@ -73,8 +101,20 @@ def wrong_id(form: str, name: str) -> dict[str, str]:
     return {"form": form, "wrong": name}
 
 
-def field(form: str, name: str, label: str, hint: str = "", value: str | None = None) -> html.Div:
-    """A labelled text field. `hint` shows how it is typed, `value` what stands there at first."""
+def field(
+    form: str,
+    name: str,
+    label: str,
+    hint: str = "",
+    value: str | None = None,
+    known: Sequence[str] = (),
+) -> html.Div:
+    """A labelled text field. `hint` shows how it is typed, `value` what stands there at first.
+
+    `known` are entries to pick from; others can be typed.
+    """
+    choices = f"{form} {name} known".replace(" ", "-")
+    more = {"list": choices} if known else {}
     return html.Div(
         [
             html.Label(
@@ -90,9 +130,11 @@ def field(form: str, name: str, label: str, hint: str = "", value: str | None = 
                         persistence=True,
                         persistence_type="session",
                         className="entry",
+                        **attributes(more),
                     ),
                 ]
             ),
+            *([html.Datalist([html.Option(value=one) for one in known], id=choices)] if known else []),
             html.P(id=wrong_id(form, name), className="wrong", role="alert"),
         ],
         className="field",

@@ -1,4 +1,4 @@
-// The button that prints the sheet; it is drawn later than this is read.
+// The button that prints what is on the page; it is drawn later than this is read.
 document.addEventListener("click", function (event) {
-  if (event.target.closest("#mix-print")) window.print();
+  if (event.target.closest(".prints")) window.print();
 });

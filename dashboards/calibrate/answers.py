@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from host.calibrate.boom import FAULT, FLAG, BoomTest
+from host.calibrate.boom_guide import NozzleCatch
 from host.calibrate.meter import MeterCalibration, MeterCatch
 from host.calibrate.transducer import PressureCalibration, PressurePoint
 from host.calibrate.travel import CourseCalibration, WheelCalibration
@@ -31,6 +32,46 @@ class Answer:
     about: list[str] = field(default_factory=list)
     tables: list[Rows] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+
+
+def meter_taken(catches: Sequence[MeterCatch], system: str) -> Rows:
+    """Pulses, volumes and vessels, before anything is made of them."""
+    rows = [
+        [str(n), str(one.pulses), f"{to_user(one.volume_m3, 'volume', system):.3f}", one.vessel.name]
+        for n, one in enumerate(catches, start=1)
+    ]
+    return Rows(["Catch", "Pulses", UNITS[system]["volume"].symbol, "By"], rows)
+
+
+def pressure_taken(points: Sequence[PressurePoint], system: str) -> Rows:
+    """Pressures and counts."""
+    unit = UNITS[system]["pressure"]
+    rows = [
+        [str(n), f"{to_user(p.pressure_pa, 'pressure', system):.{unit.decimals}f}", f"{p.counts:.1f}"]
+        for n, p in enumerate(points, start=1)
+    ]
+    return Rows(["Point", unit.symbol, "Counts"], rows)
+
+
+def passes_taken(what: str, values: Sequence[str]) -> Rows | None:
+    """What each pass gave; None before the first."""
+    return Rows(["Pass", what], [[str(n), value] for n, value in enumerate(values, start=1)]) if values else None
+
+
+def boom_taken(rounds: Sequence[Sequence[NozzleCatch]], system: str) -> Rows:
+    """What each nozzle gave at each pressure."""
+    pressure, catch = (UNITS[system][kind] for kind in ("pressure", "catch"))
+    rows = [
+        [
+            f"{n} of catch {number}",
+            f"{to_user(one.pressure_pa, 'pressure', system):.{pressure.decimals}f}",
+            f"{one.duration_s:.1f}",
+            f"{to_user(one.amount.volume_m3, 'catch', system):.{catch.decimals}f}",
+        ]
+        for number, caught in enumerate(rounds, start=1)
+        for n, one in enumerate(caught, start=1)
+    ]
+    return Rows(["Nozzle", pressure.symbol, "s", catch.symbol], rows)
 
 
 def _known_to(combined: Combined, per_unit: float, unit: str) -> str:
@@ -112,7 +153,8 @@ def wheel_answer(result: WheelCalibration, pulses: Sequence[int], per_turn: int,
 
 def course_answer(result: CourseCalibration, times_s: Sequence[float], system: str) -> Answer:
     """Pace, spread of the passes, uncertainty of one more of them."""
-    about = [_known_to(result.uncertainty, 100.0, "%")]
+    assumed = "A run takes this pace as walked: it is assumed there, not measured."
+    about = [assumed, _known_to(result.uncertainty, 100.0, "%")]
     if result.spread is not None:
         about.insert(0, f"Your passes vary by {100 * result.spread:.1f} % (standard deviation).")
     rows = [
@@ -133,7 +175,9 @@ def boom_answer(test: BoomTest, rig: Rig, speed_m_s: float | None) -> Answer:
         at = format_value(result.catch.pressure_pa, "pressure", system)
         mean = format_value(result.mean_flow_m3_s, "flow", system)
         vary = "" if result.variation is None else f", coefficient of variation {100 * result.variation:.1f} %"
-        about.append(f"Catch {number} at {at} for {result.catch.duration_s:g} s: mean {mean}{vary}.")
+        seconds = f"{result.catch.duration_s:.3g} s"
+        timed = f"for {seconds}" if result.catch.times_s is None else f"{seconds} each on average"
+        about.append(f"Catch {number} at {at}, {timed}: mean {mean}{vary}.")
         reach = f"{target} needs {format_value(result.speed_for_target_m_s, 'speed', system)} at this pressure"
         if speed_m_s is not None and result.rate_m3_m2 is not None:
             pace = format_value(speed_m_s, "speed", system)

@@ -5,19 +5,18 @@ from __future__ import annotations
 from typing import Any, cast
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.exceptions import PreventUpdate
 
 from dashboards.calibrate.answers import Answer
 from dashboards.calibrate.bench import Bench, View
-from dashboards.calibrate.sessions import Kind, nozzle_field
-from dashboards.forms import WrongEntriesError, cautions, chips, field, sentence, table
+from dashboards.calibrate.fields import SETTINGS, WAYS, form_of, groups_of, is_read_anew, settings_of, ways_of
+from dashboards.calibrate.sessions import Kind
+from dashboards.forms import WrongEntriesError, cautions, chips, sentence, table
 from dashboards.plan.figures import remarks
 from dashboards.surroundings import Surroundings
-from host.calibrate.guide import CAUTIONS
 from host.errors import UserError
 from host.rig import Rig
-from host.units import format_value
 
-FORM = "calibrate"
 KINDS: dict[Kind, str] = {
     "meter": "Flow meter",
     "boom": "Boom",
@@ -27,6 +26,7 @@ KINDS: dict[Kind, str] = {
 }
 LOOK_MS = 400
 BUTTONS = ("act", "enter", "undo", "save", "anew")
+_RUNS = 20  # to pick from
 
 
 def layout(surroundings: Surroundings) -> html.Main:
@@ -35,11 +35,12 @@ def layout(surroundings: Surroundings) -> html.Main:
         used = surroundings.rig()
     except UserError as error:
         return html.Main([html.H1("Calibrate"), html.P(sentence(str(error)), className="notice")], className="sheet")
+    runs = sorted((path.stem for path in surroundings.runs.glob("*.sward")), reverse=True)[:_RUNS]
     return html.Main(
         [
             html.H1("Calibrate"),
             html.P(used.said, className="rig"),
-            html.Div([_doing(used.rig), _showing()], className="halves"),
+            html.Div([_doing(used.rig, runs), _showing()], className="halves"),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-shown"),
@@ -49,11 +50,13 @@ def layout(surroundings: Surroundings) -> html.Main:
     )
 
 
-def _doing(rig: Rig) -> html.Section:
+def _doing(rig: Rig, runs: list[str]) -> html.Section:
+    kinds = cast(dict[str, str], KINDS)
     return html.Section(
         [
-            cautions(CAUTIONS),
-            chips("calibrate-kind", "What is calibrated", cast(dict[str, str], KINDS), "meter"),
+            html.Div(id="calibrate-cautions"),
+            html.Div(chips("calibrate-kind", "What is calibrated", kinds, "meter"), className="no-print"),
+            html.Div([ways_of(kind) for kind in KINDS], className="no-print"),
             html.P(id="calibrate-say", className="say part", role="status"),
             html.P(
                 [html.B(id="calibrate-counted"), " ", html.Span(id="calibrate-about")],
@@ -62,14 +65,9 @@ def _doing(rig: Rig) -> html.Section:
             ),
             html.P(id="calibrate-board", className="board"),
             html.Div(html.Button("Begin", id={"press": "act"}, className="main"), id="calibrate-act", className="acts"),
-            html.Div(
-                [
-                    *(html.Div(_fields(kind, rig), id={"fields": kind}, className="hidden") for kind in KINDS),
-                    html.Div(html.Button("Enter", id={"press": "enter"}, className="main"), className="acts"),
-                ],
-                id="calibrate-entries",
-                className="part",
-            ),
+            html.Div([group for kind in KINDS for group in groups_of(kind, rig, runs)], className="no-print"),
+            html.Div([fold for kind in KINDS for fold in settings_of(kind, rig)], className="no-print"),
+            html.Div(html.Button("Enter", id={"press": "enter"}, className="main"), id="calibrate-enter"),
             html.P(id="calibrate-notice", className="notice part", role="status"),
             html.Div(html.Button("Undo the last", id={"press": "undo"}), className="acts"),
         ]
@@ -83,6 +81,7 @@ def _showing() -> html.Section:
             html.Div(
                 [
                     html.Button("Save the card", id={"press": "save"}, className="main"),
+                    html.Button("Print", className="prints"),
                     html.Button("Start anew", id={"press": "anew"}),
                 ],
                 id="calibrate-save",
@@ -90,32 +89,6 @@ def _showing() -> html.Section:
             ),
         ]
     )
-
-
-def _fields(kind: Kind, rig: Rig) -> list[html.Div]:
-    us = rig.units == "us"
-    length, jug, water = ("200 ft", "44 fl oz", "68 °F") if us else ("60 m", "1300 mL", "20 °C")
-
-    def entry(name: str, label: str, hint: str) -> html.Div:
-        return field(f"{FORM} {kind}", name, label, hint)
-
-    weighed = [entry("water", "When weighed: water's temperature", water), entry("empty", "Empty vessel", "0 g: tared")]
-    if kind == "meter":
-        return [entry("amount", "Caught: volume or weight", "2.31 L or 5.1 lb"), *weighed]
-    if kind == "pressure":
-        return [entry("gauge", "Gauge showed", "40 psi" if us else "2.5 bar")]
-    if kind == "wheel":
-        return [entry("distance", "Length of the course", length)]
-    if kind == "course":
-        return [entry("distance", "Length of the course", length), entry("time", "Time of the pass", "55 s")]
-    pressure = format_value(rig.nozzles.points[len(rig.nozzles.points) // 2][0], "pressure", rig.units)
-    return [
-        entry("pressure", "Pressure at the boom", pressure),
-        entry("time", "Caught for", "55 s"),
-        *(entry(nozzle_field(n), f"Nozzle {n}: volume or weight", jug) for n in range(1, rig.nozzles.count + 1)),
-        entry("speed", "Spraying speed", "2.5 mph" if us else "4 km/h"),
-        *weighed,
-    ]
 
 
 def connect(app: Dash, surroundings: Surroundings) -> None:
@@ -126,27 +99,39 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         Output("calibrate-poke", "data"),
         Output({"form": ALL, "entry": ALL}, "value"),
         Output({"form": ALL, "wrong": ALL}, "children"),
+        Output({"fold": ALL}, "open"),
         Input({"press": ALL}, "n_clicks"),
+        Input({"drop": ALL}, "n_clicks"),
         State("calibrate-kind", "value"),
+        State({"way": ALL}, "value"),
         State({"form": ALL, "entry": ALL}, "value"),
+        State({"form": ALL, "wrong": ALL}, "children"),
+        State({"fold": ALL}, "open"),
         State("calibrate-poke", "data"),
+        State("calibrate-shown", "data"),
         prevent_initial_call=True,
     )
-    def press(_: list[int | None], kind: Kind, values: list[str | None], poked: int) -> tuple[Any, ...]:
-        places = [one["id"] for one in ctx.states_list[1]]
-        form = f"{FORM} {kind}"
-        typed = {at["entry"]: value for at, value in zip(places, values, strict=True) if at["form"] == form}
-        button = ctx.triggered_id["press"]
+    def press(*given: Any) -> tuple[Any, ...]:
+        kind, ways, values, _, folds, poked, shown = given[2:]
+        button, way = _pressed(), _way(kind, ways)
+        places = [one["id"] for one in ctx.states_list[2]]
+        group = form_of(kind, bench.view(kind, way).stand.group)
+        forms = (group, form_of(kind, SETTINGS))
+        typed = {at["entry"]: value for at, value in zip(places, values, strict=True) if at["form"] in forms}
         wrong: dict[str, str] = {}
-        before = bench.view(kind).count
+        taken = False
         try:
-            bench.press(kind, button, typed)
+            taken = bench.press(kind, way, button, typed, _version(shown))
         except WrongEntriesError as error:
             wrong = error.sentences
-        taken = bench.view(kind).count > before
-        cleared = ["" if taken and at["form"] == form and _is_read_anew(at["entry"]) else no_update for at in places]
-        said = [wrong.get(at["entry"], "") if at["form"] == form else "" for at in places]
-        return poked + 1, cleared, said
+        cleared = ["" if taken and at["form"] == group and is_read_anew(at["entry"]) else no_update for at in places]
+        said = [wrong.get(at["id"]["wrong"], "") if at["id"]["form"] in forms else "" for at in ctx.states_list[3]]
+        amiss = {at["id"]["form"] for at, words in zip(ctx.states_list[3], said, strict=True) if words}
+        opened = [
+            True if form_of(at["id"]["fold"], SETTINGS) in amiss else is_open
+            for at, is_open in zip(ctx.states_list[4], folds, strict=True)
+        ]
+        return poked + 1, cleared, said, opened
 
     @app.callback(
         Output("calibrate-shown", "data"),
@@ -154,10 +139,14 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         Output("calibrate-counted", "children"),
         Output("calibrate-about", "children"),
         Output("calibrate-board", "children"),
+        Output("calibrate-cautions", "children"),
+        Output({"ways": ALL}, "className"),
         Output({"press": "act"}, "children"),
         Output("calibrate-act", "className"),
-        Output("calibrate-entries", "className"),
-        Output({"fields": ALL}, "className"),
+        Output({"group": ALL}, "className"),
+        Output({"fold": ALL}, "className"),
+        Output({"press": "enter"}, "children"),
+        Output("calibrate-enter", "className"),
         Output("calibrate-notice", "children"),
         Output({"press": "undo"}, "disabled"),
         Output("calibrate-result", "children"),
@@ -166,46 +155,80 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         Input("calibrate-look", "n_intervals"),
         Input("calibrate-poke", "data"),
         Input("calibrate-kind", "value"),
+        Input({"way": ALL}, "value"),
         State("calibrate-shown", "data"),
+        State({"ways": ALL}, "id"),
+        State({"group": ALL}, "id"),
+        State({"fold": ALL}, "id"),
     )
-    def show(_: int | None, __: int, kind: Kind, shown: str | None) -> tuple[Any, ...]:
-        view = bench.view(kind)
-        now = f"{kind} {view.version} {view.step}"
-        live = (now, view.say, view.counted, view.counted_about, view.board)
+    def show(_: Any, __: Any, kind: Kind, ways: list[str], shown: Any, *places: Any) -> tuple[Any, ...]:
+        way = _way(kind, ways)
+        view = bench.view(kind, way)
+        stand = view.stand
+        now = {"at": f"{kind} {way} {stand.group} {stand.act}", "version": view.version}
+        live = (now, stand.say, stand.counted, stand.about, view.board)
         if now == shown:
-            return (*live, *(no_update,) * 3, [no_update] * len(KINDS), *(no_update,) * 5)
-        return (*live, *_standing(kind, view))
+            kept = [[no_update] * len(one) for one in places]
+            return (*live, no_update, kept[0], *(no_update,) * 2, kept[1], kept[2], *(no_update,) * 7)
+        return (*live, *_standing(kind, view, *places))
 
 
-def _is_read_anew(entry: str) -> bool:
-    """Whether a field holds what the next catch will give afresh; the others stay as they were typed."""
-    return entry in ("amount", "gauge", "time", "pressure") or entry.startswith("nozzle_")
+def _pressed() -> str:
+    """The button that was pressed. Raises PreventUpdate when one has only been drawn."""
+    found = ctx.triggered_id
+    if not ctx.triggered[0]["value"]:
+        raise PreventUpdate
+    button = found.get("press")
+    if button in BUTTONS:
+        return str(button)
+    if isinstance(found.get("drop"), int):
+        return f"drop {found['drop']}"
+    raise PreventUpdate
 
 
-def _standing(kind: Kind, view: View) -> tuple[Any, ...]:
-    """What only changes with a step: button, fields, notice, result."""
-    guided = view.step != "entry"
-    counting = view.step in ("ready", "running")
-    fields = [
-        "fields pairs" if one == "boom" and one == kind else "fields" if one == kind else "hidden" for one in KINDS
-    ]
+def _version(shown: Any) -> int:
+    """The version of the view that was shown; none that there is where nothing was."""
+    version = shown.get("version") if isinstance(shown, dict) else None
+    return version if isinstance(version, int) else -1
+
+
+def _way(kind: Any, chosen: list[Any]) -> str:
+    """The way that is chosen for the kind; the first one when there is no such. Raises PreventUpdate without a kind."""
+    if kind not in WAYS:
+        raise PreventUpdate
+    way = chosen[list(KINDS).index(kind)] if len(chosen) == len(KINDS) else None
+    return str(way) if way in WAYS[kind] else next(iter(WAYS[kind]))
+
+
+def _standing(kind: Kind, view: View, ways: list[Any], groups: list[Any], folds: list[Any]) -> tuple[Any, ...]:
+    """What only changes with a step: choices, buttons, fields, notice, result."""
+    stand = view.stand
+    open_group = f"{kind} {stand.group}"
+    fields = "fields pairs part" if open_group == "boom typed" else "fields part"
     return (
-        "End" if view.step == "running" else "Begin",
-        "acts" if guided and counting else "hidden",
-        "part" if not counting else "hidden",
-        fields,
+        cautions(view.cautions) if view.cautions else "",
+        ["" if view.cautions and at["ways"] == kind else "hidden" for at in ways],
+        stand.act or "Begin",
+        "acts" if stand.act else "hidden",
+        [fields if at["group"] == open_group else "hidden" for at in groups],
+        ["fold" if stand.enter and at["fold"] == kind else "fold hidden" for at in folds],
+        stand.enter or "Enter",
+        "acts" if stand.enter else "hidden",
         view.notice,
-        not (view.count or view.step in ("running", "amount")),
-        [] if view.answer is None else _result(view.answer),
+        not view.can_undo,
+        [] if view.answer is None else _result(view.answer, view.count),
         "acts" if view.answer is not None else "hidden",
-        view.kept,
+        view.kept or not view.can_save,
     )
 
 
-def _result(answer: Answer) -> list[Any]:
+def _result(answer: Answer, count: int) -> list[Any]:
+    drops = [html.Button(str(n), id={"drop": n}, title=f"Take out number {n}") for n in range(1, count + 1)]
+    fold = html.Details([html.Summary("Take one out"), html.Div(drops, className="acts numbers")], className="fold")
     return [
         html.P(answer.headline, className="headline"),
         *(table(one.headings, one.rows, one.marked) for one in answer.tables),
         remarks(answer.remarks, warn=True),
+        *([fold] if count > 1 else []),
         *(html.P(words, className="part") for words in answer.about),
     ]

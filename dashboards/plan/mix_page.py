@@ -9,6 +9,7 @@ from dash import Dash, Input, Output, html
 from dashboards.forms import (
     Entries,
     WrongEntriesError,
+    above_zero,
     attributes,
     cautions,
     entry_id,
@@ -18,7 +19,7 @@ from dashboards.forms import (
     wrong_id,
 )
 from dashboards.plan.figures import figures, remarks
-from dashboards.plan.plan_page import above_zero, answered
+from dashboards.plan.plan_page import answered
 from dashboards.surroundings import Surroundings
 from host.errors import UserError
 from host.plan.area import parse_area
@@ -74,7 +75,7 @@ def layout(surroundings: Surroundings) -> html.Main:
                     html.Section(
                         [
                             html.Div(id="mix-sheet", className="result part", **attributes({"aria-live": "polite"})),
-                            html.Div(html.Button("Print", id="mix-print"), className="acts"),
+                            html.Div(html.Button("Print", id="mix-print", className="prints"), className="acts"),
                         ]
                     ),
                 ],

@@ -7,7 +7,18 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboards.forms import Entries, WrongEntriesError, attributes, chips, entry_id, field, sentence, table, wrong_id
+from dashboards.forms import (
+    Entries,
+    WrongEntriesError,
+    above_zero,
+    attributes,
+    chips,
+    entry_id,
+    field,
+    sentence,
+    table,
+    wrong_id,
+)
 from dashboards.plan.figures import figures, remarks
 from dashboards.plan.rate_plot import SPEEDS, pressures_of, rate_figure
 from dashboards.surroundings import RigInUse, Surroundings
@@ -121,18 +132,6 @@ def answered(names: tuple[str, ...], work: Callable[[], list[Any]]) -> tuple[Any
         return ("", *(wrong.sentences.get(name, "") for name in names))
     except UserError as error:
         return (html.P(sentence(str(error)), className="notice", role="alert"), *[""] * len(names))
-
-
-def above_zero(kind: str, what: str) -> Any:
-    """A reader of a quantity that must be above zero."""
-
-    def read(text: str) -> float:
-        value = parse_quantity(text, kind, what)
-        if not value > 0:
-            raise UserError(f'{what} is "{text}": give one above zero.')
-        return value
-
-    return read
 
 
 def read_gravity(text: str) -> float:

@@ -17,6 +17,9 @@ CHROMIUM_FLAGS = [
     *("--disable-component-update", "--disable-sync"),
 ]
 
+# What a browser says when a server is gone or refuses: tests end servers, and ask for what is refused.
+NOT_REACHED = ("Failed to load resource", "WebSocket connection to")
+
 
 @pytest.fixture
 def runs(tmp_path: Path) -> Path:
@@ -61,7 +64,11 @@ def browser(chromium: str) -> Iterator[Any]:
 
 @pytest.fixture
 def phone(browser: Any) -> Iterator[Callable[..., Any]]:
-    """Opens pages of a phone's size, and collects every address that they ask for in `page.asked`."""
+    """Opens pages of a phone's size, and collects every address that they ask for in `page.asked`.
+
+    What goes wrong in a page's scripts stands in `page.wrong` and fails the test.
+    """
+    opened: list[Any] = []
     with ExitStack() as stack:
 
         def open_page(address: str, width: int = 360, height: int = 740, light: str = "light") -> Any:
@@ -69,6 +76,7 @@ def phone(browser: Any) -> Iterator[Callable[..., Any]]:
             stack.callback(context.close)
             page = context.new_page()
             page.asked, page.wrong = [], []
+            opened.append(page)
             page.on("request", lambda request: page.asked.append(request.url))
             page.on("websocket", lambda socket: page.asked.append(socket.url))
             page.on("pageerror", lambda error: page.wrong.append(str(error)))
@@ -77,3 +85,4 @@ def phone(browser: Any) -> Iterator[Callable[..., Any]]:
             return page
 
         yield open_page
+    assert [one for page in opened for one in page.wrong if not one.startswith(NOT_REACHED)] == []

@@ -44,11 +44,17 @@ class Walk:
     pace_mph: float = TARGET_MPH
     spraying: bool = True
     flow_share: float = 1.0  # of what healthy nozzles pass
+    pressure: int = FORTY_PSI  # sixteenths of a count
     time_s: float = 0.0
     _flow: float = 0.5  # half a pulse on, so that no rounding decides where an edge falls
     _wheel: float = 0.5
     _edges: dict[str, int] = field(default_factory=lambda: {"flow": 0, "wheel": 0})
     seq: int = 0
+
+    @property
+    def turned(self) -> int:
+        """Pulses of the wheel so far."""
+        return int(self._wheel)
 
     def report(self) -> bytes:
         """The next report, without line feed."""
@@ -66,9 +72,9 @@ class Walk:
                 flow_edge=self._edges["flow"],
                 wheel_count=int(self._wheel),
                 wheel_edge=self._edges["wheel"],
-                pressure_mean=FORTY_PSI,
-                pressure_min=FORTY_PSI // 16 - 2,
-                pressure_max=FORTY_PSI // 16 + 2,
+                pressure_mean=self.pressure,
+                pressure_min=self.pressure // 16 - 2,
+                pressure_max=self.pressure // 16 + 2,
                 flags=Flag.SPRAY if self.spraying else 0,
                 edges_dropped=0,
                 lines_dropped=0,

@@ -1,0 +1,76 @@
+"""What a person does on the page Calibrate, for the tests of its flows."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from tests.dashboards.processes import Server, wait_until
+
+PATIENCE_MS = 20_000
+KINDS = {"Flow meter": "meter", "Boom": "boom", "Pressure": "pressure", "Wheel": "wheel", "Pace": "course"}
+
+
+def open_calibrate(page: Any, server: Server, kind: str, way: str) -> None:
+    """The page, with one kind and one way to a point chosen."""
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(server.address + "/calibrate")
+    choose(page, kind, way)
+
+
+def choose(page: Any, kind: str, way: str) -> None:
+    page.click(f"#calibrate-kind label:has-text('{kind}')")
+    ways = f'[id=\'{{"ways":"{KINDS[kind]}"}}\']'
+    page.click(f"{ways} label:has-text('{way}')")
+    page.wait_for_selector("#calibrate-enter:visible button, #calibrate-act:visible button")
+
+
+def fill(page: Any, **entries: str) -> None:
+    for name, text in entries.items():
+        page.fill(f"[data-entry={name}] input:visible", text)
+
+
+def enter(page: Any) -> None:
+    page.click("#calibrate-enter button")
+
+
+def act(page: Any, word: str) -> None:
+    """Press the large button once it says `word`."""
+    page.click(f"#calibrate-act:visible button:has-text('{word}')")
+
+
+def rows(page: Any) -> list[list[str]]:
+    """The first table of the result."""
+    cells = "rows => rows.map(row => [...row.cells].map(cell => cell.innerText))"
+    found: list[list[str]] = page.eval_on_selector_all("#calibrate-result .scrolls:first-of-type tbody tr", cells)
+    return found
+
+
+def wait_for_rows(page: Any, count: int) -> list[list[str]]:
+    wait_until(lambda: len(rows(page)) == count, f"{count} rows; there are {rows(page)}", 20)
+    return rows(page)
+
+
+def notice(page: Any, words: str) -> None:
+    wait_until(lambda: words in page.inner_text("#calibrate-notice"), words, 20)
+
+
+def wrong(page: Any, entry: str, words: str) -> None:
+    """The sentence below a field."""
+    where = f"[data-entry={entry}] .wrong:visible"
+    page.wait_for_selector(where)
+    wait_until(lambda: words in page.inner_text(where), f"{words}; it says {page.inner_text(where)}", 20)
+
+
+def result(page: Any) -> str:
+    return str(page.inner_text("#calibrate-result"))
+
+
+def save(page: Any, cards: Path, kind: str) -> dict[str, Any]:
+    """Save the card; what stands on it."""
+    before = set(cards.rglob(f"*-{kind}.toml"))
+    page.click("#calibrate-save:visible button.main:enabled")
+    notice(page, "Card kept")
+    (card,) = set(cards.rglob(f"*-{kind}.toml")) - before
+    return tomllib.loads(card.read_text(encoding="utf-8"))

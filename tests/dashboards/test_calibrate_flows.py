@@ -1,0 +1,209 @@
+"""Each calibration through the page on a phone, from the first tap to the saved card; with a real recorder and server.
+
+The board is an emulated one on a pseudo-terminal. Nothing is put in the place of clock, board or file.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from host.rig import load_rig
+from tests.dashboards.calibrating import (
+    act,
+    choose,
+    enter,
+    fill,
+    notice,
+    open_calibrate,
+    result,
+    rows,
+    save,
+    wait_for_rows,
+    wrong,
+)
+from tests.dashboards.processes import RecorderProcess, Server, wait_until
+from tests.dashboards.walking import METRES_PER_PULSE, RIG, TARGET_MPH, BoardOnPty
+from tests.dashboards.writing import GrowingRun, begin
+
+pytestmark = pytest.mark.browser
+
+Serve = Callable[..., Server]
+Phone = Callable[..., Any]
+WALKER = RIG.with_name("harrow-lea-walker.toml")
+
+
+@pytest.fixture
+def board(runs: Path, tmp_path: Path) -> Iterator[BoardOnPty]:
+    """A board that is being recorded."""
+    on_pty = BoardOnPty()
+    recorder = RecorderProcess(on_pty.port, runs, tmp_path / "recorder.log")
+    yield on_pty
+    recorder.end()
+    on_pty.close()
+
+
+@pytest.fixture
+def walker(runs: Path) -> Path:
+    """The folder of a run of the rig without a wheel; it has ended."""
+    writer = begin(runs / "2026-05-14T0915-bowling-green.sward", WALKER.read_text(encoding="utf-8"))
+    writer.event("run_end", 1.0, reason="test")
+    writer.close("complete", "test", 0, 1.0)
+    return runs
+
+
+def counted(page: Any) -> int:
+    return int(re.sub(r"\D", "", page.inner_text("#calibrate-counted")) or "0")
+
+
+def test_boom_nozzle_by_nozzle(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
+    """Every nozzle gives what it is rated for; the board tells the pressure, the page times."""
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Boom", "Nozzle by nozzle")
+    wait_until(lambda: "40.0 psi by the board" in page.inner_text("#calibrate-about"), "the board's pressure", 20)
+    enter(page)  # an empty field takes that one
+    for number in range(1, 5):
+        wait_until(lambda n=number: f"nozzle {n} of 4" in page.inner_text("#calibrate-say"), f"nozzle {number}", 20)  # type: ignore[misc]
+        act(page, "Begin")
+        wait_until(lambda: counted(page) >= 2, "two seconds", 20)
+        act(page, "End")
+        notice(page, "Caught for")
+        seconds = float(re.findall(r"[\d.]+", page.inner_text("#calibrate-notice"))[0])
+        fill(page, amount=f"{0.35 * seconds / 60 * 128:.4f} fl oz")  # 128 fl oz to the gallon: NIST Handbook 44
+        enter(page)
+        wait_until(lambda n=number: f"Nozzle {n} is taken" in page.inner_text("#calibrate-notice"), "taken", 20)  # type: ignore[misc]
+    wait_until(lambda: "All nozzles within 5 %" in result(page), "the verdict", 20)
+    card = save(page, runs / "cards", "boom")["record"]
+    (catch,) = card["catches"]
+    assert catch["pressure_kPa"] == pytest.approx(40 * 6.894757, rel=0.002)  # NIST SP 811: 1 psi = 6.894757 kPa
+    # Q = k √P. 0.05 s of rounding in two seconds are 2.5 %.
+    k = 0.35 * 3.785412e-3 / 60 / math.sqrt(40 * 6894.757)
+    assert catch["orifice_coefficients_m3_s_per_root_Pa"] == [pytest.approx(k, rel=0.03)] * 4
+
+
+def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Serve, phone: Phone) -> None:
+    """1000 mL at 30 psi and 1300 mL at 35 psi in the same 55 s: no sound nozzle does that. Common practice."""
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Boom", "All typed in")
+    fill(page, pressure="30 psi", time="0 s", nozzle_1="1000 mL", nozzle_2="30 psi", nozzle_3="-5 mL")
+    enter(page)
+    wrong(page, "time", 'The time is "0 s": give one above zero.')
+    wrong(page, "nozzle_2", "which is not a volume")
+    wrong(page, "nozzle_3", "must be above zero")
+    wrong(page, "nozzle_4", "Enter what nozzle 4 gave.")
+    assert rows(page) == []
+    fill(page, time="55 s", **{f"nozzle_{n}": "1000 mL" for n in range(1, 5)})
+    enter(page)
+    notice(page, "catch 1, 4 nozzles")
+    fill(page, pressure="35 psi", time="55 s", **{f"nozzle_{n}": "1300 mL" for n in range(1, 5)})
+    enter(page)
+    notice(page, "catch 2, 4 nozzles")
+    wait_until(lambda: "does not fit together" in result(page), "it is said plainly", 20)
+    assert "gauge" in result(page) and "regulator" in result(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_pressure(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
+    """The transducer gives 10 to 90 % of 1023 counts over 0 to 104 psi, and the rig file says 0 to 100."""
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Pressure", "Count now")
+    for number, psi in enumerate((0.0, 26.0, 52.0), start=1):
+        board.walk.pressure = round((0.1 + 0.8 * psi / 104) * 1023 * 16)
+        seq = board.walk.seq
+        wait_until(lambda at=seq: board.walk.seq > at + 5, "reports of that pressure", 20)  # type: ignore[misc]
+        act(page, "Begin")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('End')")
+        wait_until(lambda: "." in page.inner_text("#calibrate-counted"), "counts", 20)
+        act(page, "End")
+        fill(page, gauge="40" if number == 3 else f"{psi:g} psi")
+        enter(page)
+        if number == 3:
+            wrong(page, "gauge", 'The gauge is "40" without a unit')
+            fill(page, gauge="52 psi")
+            enter(page)
+        wait_for_rows(page, number)
+    choose(page, "Pressure", "Typed in")
+    fill(page, gauge="78 psi", counts=f"{(0.1 + 0.8 * 78 / 104) * 1023:.2f}")
+    page.click("summary:visible:has-text('Gauge')")
+    fill(page, gauge_step="0.5 psi", gauge_accuracy="0.5 psi")
+    enter(page)
+    wait_for_rows(page, 4)
+    card = save(page, runs / "cards", "pressure")
+    low, high = (float(text.removesuffix(" Pa")) / 6894.757 for text in card["pressure"]["span"])
+    assert (low, high) == (pytest.approx(0, abs=0.05), pytest.approx(104, abs=0.05))
+    # A gauge of ± 0.5 psi: 0.5 psi / √3 (GUM 4.3.7).
+    parts = card["record"]["components_kPa"]
+    assert parts["accuracy of the gauge"] == pytest.approx(0.5 * 6.894757 / math.sqrt(3), rel=1e-4)
+
+
+def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
+    """Passes over a course whose length is what the wheel truly rolled."""
+    walk = board.walk
+    walk.pace_mph = 0.0
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Wheel", "Count now")
+    course = ""
+    for number in range(1, 4):
+        before = walk.turned
+        act(page, "Begin")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('End')")
+        walk.pace_mph = 2 * TARGET_MPH
+        wait_until(lambda at=before: walk.turned - at > 40, "the wheel rolls", 20)  # type: ignore[misc]
+        walk.pace_mph = 0.0
+        wait_until(lambda at=before: counted(page) == walk.turned - at, "all pulses are counted", 20)  # type: ignore[misc]
+        act(page, "End")
+        course = course or f"{METRES_PER_PULSE * (walk.turned - before):.2f} m"
+        fill(page, distance=course)
+        enter(page)
+        assert wait_for_rows(page, number)[-1][1] == str(walk.turned - before)
+    card = save(page, runs / "cards", "wheel")
+    turn = float(card["wheel"]["circumference"].removesuffix(" m"))
+    # Passes end within a few pulses of each other, as a hand on a button makes them.
+    assert turn == pytest.approx(10 * METRES_PER_PULSE, rel=0.1)
+    expected = 10 * float(course.removesuffix(" m")) / (sum(card["record"]["pulses"]) / 3)
+    assert turn == pytest.approx(expected, rel=1e-6)
+
+
+def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
+    """The page's stopwatch against this test's own, over three passes and one that is undone."""
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Pace", "Stopwatch")
+    act(page, "Begin")
+    wrong(page, "distance", "Enter the length of the course.")
+    fill(page, distance="60 m")
+    times = []
+    for number in (1, 2, 3, 3):
+        act(page, "Begin")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('End')")
+        began = time.monotonic()
+        wait_until(lambda: counted(page) >= 3, "three seconds", 20)
+        times.append(time.monotonic() - began)
+        act(page, "End")
+        wait_for_rows(page, number)
+        if len(times) == 3:
+            page.click("button:has-text('Undo the last')")
+            wait_for_rows(page, 2)
+            times.pop()
+            times.append(math.nan)
+    assert "assumed there, not measured" in result(page)
+    card = save(page, walker / "cards", "course")
+    assert card["course"]["distance"] == "60 m"
+    kept = card["record"]["times_s"]
+    assert len(kept) == 3
+    assert kept == [pytest.approx(one, abs=1.5) for one in times if not math.isnan(one)]
+
+
+def test_a_rig_that_has_no_such_part(walker: Path, serve: Serve, phone: Phone) -> None:
+    page = phone("about:blank")
+    page.set_default_timeout(20_000)
+    page.goto(serve().address + "/calibrate")
+    page.click(".chips label:has-text('Wheel')")
+    wait_until(lambda: "choose Pace" in page.inner_text("#calibrate-say"), "what to do instead", 20)
+    assert page.query_selector("#calibrate-enter:visible") is None
+    assert load_rig(WALKER).wheel is None
