@@ -33,6 +33,8 @@ _EXPANDED = 2.0  # coverage factor of what is shown
 _SAME_TIME_RUNS = 3  # two series step together when their dates are at most so many runs apart
 _PRESSURE_DOWN = 0.05  # a fall by less is no filling strainer
 _DAY_S = 86_400.0
+_FAR_DAYS = 3650.0
+_LEAST_DRIFT = 0.003  # less matters to nobody, however surely it is there
 _NOZZLES, _METER, _UNCLEAR = "nozzles", "meter", "unclear"
 
 
@@ -210,7 +212,7 @@ class _Drift:
     def until(self, whose: str, date: str, day: float, *, alone: bool) -> list[Finding]:
         """What that came to by a day; nothing when the rate may be none."""
         span = day - self.since_day
-        if abs(self.rate) <= _SURE * self.rate_u or span <= 0:
+        if abs(self.rate) <= _SURE * self.rate_u or abs(self.rate) * span < _LEAST_DRIFT:
             return []
         rises = self.rate > 0
         kind, told = {
@@ -340,9 +342,9 @@ def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: lis
         now = f"catch the boom now: flow at the same pressure has moved by {math.expm1(moved):+.1%}, beyond {bound}"
         worn = f"; replace the nozzles at {WORN_OVER:.0%}"
         return now + (worn if any(one.kind == WEAR for one in findings) else "")
-    if not last.slopes():
+    days = (math.copysign(limit, last.slope) - moved) / last.slope if last.slopes() else math.inf
+    if days > _FAR_DAYS:
         return f"not in sight: flow at the same pressure stays within {bound}"
-    days = (math.copysign(limit, last.slope) - moved) / last.slope
     when = datetime.fromtimestamp(_time(mine[-1].started) + days * _DAY_S).date()
     return f"about {when.isoformat()}: then flow at the same pressure will have moved by {bound}"
 

@@ -21,6 +21,7 @@ from pathlib import Path
 
 from host.library import Library
 from host.library.index import NAME
+from host.review.season import season_of
 from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from tests.host.library.made import short_scenario, write
@@ -75,6 +76,8 @@ def main() -> None:
         cold, cold_cpu = timed_cpu(lambda: Library(folder).entries())
         warm = timed(lambda: Library(folder).entries())
         scan = timed(lambda: [entry.stat() for entry in os.scandir(folder)])
+        digests = [entry.digest for entry in Library(folder).entries() if entry.digest]
+        compared, compared_cpu = timed_cpu(lambda: season_of(digests))
         os.utime(first, ns=(1, 1))
         one = timed(lambda: Library(folder).entries(), 1)
     print(f"{count} runs of {len(frames)} frames, {size / 1e6:.0f} MB")
@@ -84,6 +87,7 @@ def main() -> None:
             f"{took / read:.0f} × reading their bytes; {cpu:.1f} s of processor time"
         )
     print(f"listing again: {warm:.3f} s, {warm / scan:.1f} × scandir and stat of the folder, first / {cold / warm:.0f}")
+    print(f"season of these {count}: {compared:.2f} s, {compared_cpu:.2f} s of processor time; no file is read for it")
     print(f"listing with one file changed: {one:.3f} s, {one / warm:.1f} × without")
 
 

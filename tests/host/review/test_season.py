@@ -107,6 +107,16 @@ def test_other_rigs_and_undated_runs_are_left_out_and_said(good_season):
     assert any("2 runs of other rigs" in remark for remark in found.remarks)
 
 
+@pytest.mark.parametrize("creep", [0.0, 1e-9])
+def test_runs_without_any_noise_make_no_date_beyond_the_calendar(good_season, creep):
+    def copied(run):
+        coefficient = good_season[0].steady.coefficient * (1.0 + creep * run)
+        steady = replace(good_season[0].steady, coefficient=coefficient)
+        return replace(good_season[run], steady=steady, meter_over_tank=None)
+
+    assert "not in sight" in season_of([copied(run) for run in range(40)]).due
+
+
 def test_no_runs_at_all():
     found = season_of([])
     assert found.runs == 0
