@@ -15,6 +15,7 @@ from dashboards.live.newest import Newest
 from dashboards.live.recording import RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
 from host.errors import UserError
+from host.recorder.folder import newest_run
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for
@@ -49,17 +50,6 @@ class RecorderSide(Protocol):
     def state(self) -> RecorderState:
         """What is known at the moment."""
         ...
-
-
-def newest_run(folder: Path) -> Path | None:
-    """The run in `folder` that was written to last; None when there is none."""
-    found = []
-    for path in folder.glob("*.sward"):
-        try:
-            found.append((path.stat().st_mtime_ns, path.name, path))
-        except FileNotFoundError:
-            continue
-    return max(found)[2] if found else None
 
 
 class Follower:
@@ -155,7 +145,7 @@ class Follower:
         quiet = self._read_at is None or now - self._read_at > QUIET_S
         if self._path is not None and not (self._screen.ended or quiet):
             return
-        path = self._fixed or newest_run(self._folder)
+        path = self._fixed or newest_run(self._folder, self._wall)
         if path is None or path == self._path or not path.exists():
             return
         if self._source:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import time
 import unicodedata
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -12,6 +14,7 @@ from host.errors import UserError
 DEFAULT_FOLDER = Path("~/swardflow-runs")  # stands in host/cli/record.py as well, which must load fast
 SUFFIX = ".sward"
 LATEST = "latest"
+_NOT_YET_S = 2.0  # a file's time may run ahead of the clock by its own coarseness
 _NAME_LENGTH = 40
 
 
@@ -38,6 +41,23 @@ def make_folder(folder: Path) -> Path:
     return folder
 
 
+def newest_run(folder: Path, wall: Callable[[], float] = time.time) -> Path | None:
+    """The run in `folder` that was written to last; None when there is none.
+
+    A run that was written to in the future was written before the clock was set back (`wall`: seconds since 1970), as
+    on a computer without a clock of its own that has just heard the time: it comes after every other.
+    """
+    now = wall() + _NOT_YET_S
+    found = []
+    for path in folder.glob(f"*{SUFFIX}"):
+        try:
+            written = path.stat().st_mtime
+        except FileNotFoundError:
+            continue
+        found.append((written <= now, written, path.name, path))
+    return max(found)[-1] if found else None
+
+
 def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
     """The run file meant by `text`: a path, a name in the folder for runs, or "latest".
 
@@ -45,10 +65,10 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
     """
     folder = folder.expanduser()
     if text == LATEST:
-        runs = sorted(folder.glob(f"*{SUFFIX}"), key=lambda path: path.stat().st_mtime)
-        if not runs:
+        run = newest_run(folder)
+        if run is None:
             raise UserError(f"there is no run in {folder}: record one with 'swardflow record', or give --runs")
-        return runs[-1]
+        return run
     for path in (Path(text).expanduser(), folder / text, folder / (text + SUFFIX)):
         if path.is_file():
             return path

@@ -12,7 +12,7 @@ from typing import Any, Self
 import numpy as np
 import pytest
 
-from dashboards.live.following import Follower, newest_run
+from dashboards.live.following import Follower
 from dashboards.live.newest import Newest
 from dashboards.live.recording import RecorderDoor, RecorderState
 from dashboards.live.screen import screen_row
@@ -211,14 +211,6 @@ def test_a_file_that_is_no_run_is_told_not_thrown(tmp_path: Path, follow: Follow
 def test_a_rig_that_cannot_be_read_is_named(tmp_path: Path, runs: Writers, follow: Follow) -> None:
     add(runs.begin(tmp_path / "a.sward", 'name = "x"\nunits = "furlongs"\n'), Walk(), 5)
     assert "rig in run a" in follow(tmp_path).step()["row"]["notice"]
-
-
-def test_newest_run_is_the_one_written_to_last(tmp_path: Path) -> None:
-    assert newest_run(tmp_path) is None
-    for name, age in (("b", 10), ("c", 30), ("a", 20)):
-        (tmp_path / f"{name}.sward").touch()
-        os.utime(tmp_path / f"{name}.sward", (5000 - age,) * 2)
-    assert newest_run(tmp_path) == tmp_path / "b.sward"
 
 
 class TestDoor:

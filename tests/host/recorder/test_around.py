@@ -16,7 +16,7 @@ from host.cli.record import DEFAULT_RUNS
 from host.errors import UserError
 from host.recorder import DEFAULT_FOLDER, ask, find_run, is_alarm
 from host.recorder.control import ControlServer, socket_path
-from host.recorder.folder import run_names
+from host.recorder.folder import newest_run, run_names
 from host.recorder.follow import LOOK_S, RunFollower
 from host.recorder.status_line import status_text
 
@@ -59,6 +59,25 @@ def test_finding_a_run(tmp_path: Path) -> None:
     assert find_run(str(tmp_path / "mid.sward")) == tmp_path / "mid.sward"
     with pytest.raises(UserError, match="there is no run other"):
         find_run("other", tmp_path)
+
+
+def test_newest_run_is_the_one_written_to_last(tmp_path: Path) -> None:
+    assert newest_run(tmp_path) is None
+    for name, age in (("b", 10), ("c", 30), ("a", 20)):
+        (tmp_path / f"{name}.sward").touch()
+        os.utime(tmp_path / f"{name}.sward", (5000 - age,) * 2)
+    assert newest_run(tmp_path, lambda: 5000.0) == tmp_path / "b.sward"
+
+
+def test_a_clock_set_back_does_not_hide_the_run_of_now(tmp_path: Path) -> None:
+    """The morning's run was written until ten; then the clock went back to nine, and another run began."""
+    for name, written in (("morning", 36_000), ("earlier", 30_000), ("now", 32_400)):
+        (tmp_path / f"{name}.sward").touch()
+        os.utime(tmp_path / f"{name}.sward", (written,) * 2)
+    assert newest_run(tmp_path, lambda: 32_400.1) == tmp_path / "now.sward"
+    (tmp_path / "now.sward").unlink()
+    (tmp_path / "earlier.sward").unlink()
+    assert newest_run(tmp_path, lambda: 32_400.1) == tmp_path / "morning.sward", "better than none"
 
 
 def test_the_socket_is_for_the_user_alone_and_the_same_by_any_path(tmp_path: Path) -> None:
