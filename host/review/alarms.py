@@ -28,11 +28,15 @@ def alarm_events(faults: Sequence[Fault], happenings: Sequence[Happening]) -> li
             moments |= {fault.ended_s, fault.ended_s + CLEAR_S + _AFTER_S}
     alarm = Alarm()
     for now_s in sorted(moments):
-        alarm.push(now_s, [_as_at(fault, now_s) for fault in faults if fault.called_s <= now_s])
+        alarm.push(now_s, [_as_at(fault, now_s) for fault in faults if _matters(fault, now_s)])
         for tap in taps:
             if tap.host_s == now_s:
                 alarm.acknowledge(now_s) if tap.kind == ALARM_SEEN else alarm.mute(now_s, tap.kind == ALARM_MUTED)
     return alarm.events
+
+
+def _matters(fault: Fault, now_s: float) -> bool:
+    return fault.called_s <= now_s and (fault.ended_s is None or now_s <= fault.ended_s + CLEAR_S + 2 * _AFTER_S)
 
 
 def _as_at(fault: Fault, now_s: float) -> Fault:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -88,7 +89,7 @@ class Review:
         """Spots sprayed while standing."""
         return standing_spots(self.track, self.passes)
 
-    @property
+    @cached_property
     def alarms(self) -> list[AlarmEvent]:
         """What the alarm did, derived like the faults."""
         return alarm_events(self.faults, self.run.happenings)
