@@ -35,8 +35,8 @@ LOG_ARL = math.log(100 * 3600 / FRAME_S)  # one false alarm in a hundred hours o
 JUDGING = 1_000_000
 SIZES = {
     "short": {"trials": 12, "tune_h": 6, "healthy_h": 12, "causes": 1, "rigs": 2},
-    "medium": {"trials": 40, "tune_h": 12, "healthy_h": 150, "causes": 2, "rigs": 6},
-    "full": {"trials": 200, "tune_h": 60, "healthy_h": 600, "causes": 12, "rigs": 6},
+    "medium": {"trials": 40, "tune_h": 12, "healthy_h": 512, "causes": 2, "rigs": 8},
+    "full": {"trials": 200, "tune_h": 60, "healthy_h": 800, "causes": 12, "rigs": 8},
 }
 
 

@@ -35,6 +35,7 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
             boom.pulses[use],
             boom.expected[use],
             boom.edge[use],
+            np.log(pressure.mean_pa[use]),
             np.log(boom.root_pa[use]),
             counts.board_us[use] * 1e-6,
             boom.doubtful[use],

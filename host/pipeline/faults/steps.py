@@ -17,7 +17,6 @@ import numpy as np
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.noise import Noise
 from host.pipeline.faults.poles import PoleMap
-from host.pipeline.faults.shape import SHAPE_FRAMES, looks_like_a_step
 from host.pipeline.faults.stretches import Stretches
 
 FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
@@ -26,16 +25,16 @@ _LAG_FRAMES = 6  # of these at the beginning the rotor is still on its way
 _ADAPT_FRAMES = 1200.0
 _CLIP, _CLIP_SIGMAS = 0.01, 2.0
 _OUTLIER = 0.15
-_LEAST_SD = 0.0075  # bounds what one frame may add; a quiet meter must not be bounded too tightly
 _MOST = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
 _SIGMAS = 4.0  # a sum below as many of a frame's standard deviations is no alarm
+_SLOW = 12  # frames for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
 
 
 @dataclass(frozen=True)
 class Tuning:
     """Thresholds. FAULTS.md says how they were found."""
 
-    adaptive: float = 25.0  # of the log likelihood ratio
+    adaptive: float = 24.0  # of the log likelihood ratio
     allowance: float = 0.025  # of the cumulative sum, in log c
     absolute: float = 0.063  # its threshold, in log c · frames
     rising: float = 1.5  # of a rise as many times as much is asked: false pulses look like one
@@ -58,6 +57,7 @@ class Usable:
     pulses: Floats
     expected: Floats
     edge: Ints
+    log_p: Floats
     log_root: Floats
     time_s: Floats
     doubtful: Bools  # between the frame before and this one a pulse may have been missed or added
@@ -83,7 +83,6 @@ class StepWatch:
         self._tuning = tuning or Tuning()
         self._poles, self.noise = PoleMap(), Noise()
         self._stretches = Stretches()
-        self._off: Floats = np.empty(0)
         self.first = log_baseline  # log c of the boom as it should be
         self.baseline = log_baseline or 0.0  # follows drift
         self._learned = 0 if log_baseline is None else FIRST_FRAMES
@@ -137,7 +136,8 @@ class StepWatch:
     def _watch(
         self, log_c: Floats, frames: Usable, part: slice, rough: Floats, sigma: tuple[float, float]
     ) -> tuple[list[Step], Floats]:
-        expected, log_root, time_s = frames.expected[part], frames.log_root[part], frames.time_s[part]
+        expected, log_p = frames.expected[part], frames.log_p[part]
+        log_root, time_s = frames.log_root[part], frames.time_s[part]
         found: list[Step] = []
         baselines = np.full(len(log_c), np.nan)
         place = 0
@@ -149,10 +149,10 @@ class StepWatch:
             clip = max(_CLIP, _CLIP_SIGMAS * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
             off = np.exp(log_c[rest] - rows[0]) - 1.0
-            sd = max((sigma[0] ** 2 + sigma[1] ** 2) ** 0.5, _LEAST_SD)
-            self._stretches.push(off, expected[rest], log_root[rest], time_s[rest], sd)
-            step, used = self._first_alarm(rows, off, rough[rest], sigma)
-            self._off = self._off[: len(self._off) - len(off) + used]
+            self._stretches.push(
+                off, expected[rest], log_p[rest], log_root[rest], time_s[rest], float(np.hypot(*sigma))
+            )
+            step, used = self._first_alarm(rows, rough[rest], sigma)
             self._stretches.keep(used, len(rows[0]))
             baselines[place : place + used] = rows[0][:used]
             self.baseline = float(rows[1][used - 1])
@@ -162,7 +162,6 @@ class StepWatch:
             if step is not None:
                 found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
                 self._stretches.restart()
-                self._off = np.empty(0)
                 self._sums = (0.0, 0.0, 0, 0)
                 self._collecting = RELEVEL_FRAMES
             place += used
@@ -185,22 +184,18 @@ class StepWatch:
             self._collected = []
         return used
 
-    def _first_alarm(
-        self, rows: list[Floats], off: Floats, rough: Floats, sigma: tuple[float, float]
-    ) -> tuple[Step | None, int]:
+    def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         tuning, n = self._tuning, len(rough)
         judged = self._stretches.judge(n, sigma, rough, tuning.rising)
-        limit = max(tuning.absolute, _SIGMAS * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
-        low, high = rows[2] > limit, rows[3] > limit * 2 * tuning.rising
-        adaptive = judged.ratio > tuning.adaptive
         sd = float(np.hypot(*sigma))
-        self._off = np.concatenate((self._off[-SHAPE_FRAMES:], off))
-        for alarms, lengths in ((adaptive & judged.down, judged.frames), (low, rows[4])):
-            for place in np.flatnonzero(alarms).tolist():
-                end = len(self._off) - n + place + 1
-                if not looks_like_a_step(self._off[max(end - SHAPE_FRAMES, 0) : end], int(lengths[place]), sd):
-                    (low if alarms is low else adaptive)[place] = False
+        limit = max(tuning.absolute, _SIGMAS * sd)
+        low, high = (rows[2] > limit) & (rows[4] >= _SLOW), rows[3] > limit * 2 * tuning.rising
+        adaptive = judged.ratio > tuning.adaptive
+        for place in np.flatnonzero(adaptive & judged.down).tolist():
+            adaptive[place] = self._stretches.proven(place, n, judged, sd) > tuning.adaptive
+            if adaptive[place]:
+                break
         alarm = adaptive | low | high
         if not alarm.any():
             return None, n

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.faults.bubbles import BEFORE_FRAMES, proven
+from host.pipeline.faults.shape import SHAPE_FRAMES, looks_like_a_step
 
 WINDOWS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24, 30, 40, 55, 75, 100, 140, 200, 300, 450, 600)
 _DRIFT = 0.001  # relative standard deviation that no length of window averages away
@@ -14,9 +16,10 @@ _LAG_U_S = 0.065  # standard uncertainty of the rotor's lag: matters while the p
 _SHORTEST_RISE = 5  # frames
 # Of one frame's standard deviations: a single frame proves nothing, for a bubble or a false pulse may have spoilt it.
 _DROP_CLIP, _RISE_CLIP = 8.0, 3.0
+_LEAST_SD = 0.0075  # a quiet meter must not be bounded too tightly
 _LENGTHS = np.array(WINDOWS)
-_SHORT_TAX = 150.0  # asked on top of the ratio, over frames²: for some frames a bubble's noise is far from normal
-_TAXES = _SHORT_TAX / (_LENGTHS * _LENGTHS)
+# Asked on top of the ratio, over frames²: for some frames the noise is far from normal. Of a drop more is asked later.
+_DROP_TAXES, _RISE_TAXES = (tax / (_LENGTHS * _LENGTHS)[:, None] for tax in (10.0, 150.0))
 
 
 @dataclass(frozen=True)
@@ -36,14 +39,17 @@ class Stretches:
     """
 
     def __init__(self) -> None:
-        self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time
-        self._fresh = True
+        self._rows: Floats
+        self._raw: Floats
+        self._fresh: bool
+        self.restart()
 
-    def push(self, off: Floats, weight: Floats, log_root: Floats, time_s: Floats, sd: float) -> None:
-        """Add frames: how far c is off its baseline (relative), expected pulses, ln √P and time, shape (n,).
+    def push(self, off: Floats, weight: Floats, log_p: Floats, log_root: Floats, time_s: Floats, sd: float) -> None:
+        """Add frames: how far c is off its baseline (relative), expected pulses, ln P, lagged ln √P, time, shape (n,).
 
         `sd` is one frame's standard deviation; what a frame may add to a drop or a rise is bounded by it.
         """
+        sd = max(sd, _LEAST_SD)
         rows = self._rows
         first = np.array([log_root[0], time_s[0]]) if self._fresh else rows[3:, -1]
         start = np.concatenate((rows[:3, -1], first))
@@ -59,6 +65,7 @@ class Stretches:
         new = np.concatenate((start[:, None], new), axis=1)
         np.cumsum(new[:3], axis=1, out=new[:3])
         self._rows = np.concatenate((rows[:, :-1], new), axis=1)
+        self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
     def judge(self, n: int, sigma: tuple[float, float], rough: Floats, rising: float) -> Judged:
@@ -75,20 +82,32 @@ class Stretches:
         variance = variance + _DRIFT * _DRIFT + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
         rising_now = (rise > 0) & (_LENGTHS >= _SHORTEST_RISE)[:, None]
-        ratio = np.where(drop < 0, drop * drop / (2.0 * variance), 0.0)
-        ratio = np.where(rising_now, rise * rise / (2.0 * rising * variance), ratio) - _TAXES[:, None]
+        ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - _DROP_TAXES, 0.0)
+        ratio = np.where(rising_now, rise * rise / (2.0 * rising * variance) - _RISE_TAXES, ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals
         at = least, np.arange(n)
         found = ratio[at] > 0
         falls = (drop[at] < 0) & ~rising_now[at]
         return Judged(np.where(found, ratio[at], 0.0), np.where(found, _LENGTHS[least], 0), found & falls)
 
+    def proven(self, place: int, n: int, judged: Judged, sd: float) -> float:
+        """The ratio of the drop judged in frame `place` of the last `n`, with what speaks for a bubble taken off."""
+        end = self._raw.shape[1] - n + place + 1
+        frames = int(judged.frames[place])
+        if not looks_like_a_step(self._raw[0, max(end - SHAPE_FRAMES, 0) : end], frames, sd):
+            return 0.0
+        rows = self._raw[:, max(end - frames - BEFORE_FRAMES, 0) : end]
+        return proven(rows, frames, float(judged.ratio[place]), -_DROP_CLIP * max(sd, _LEAST_SD), sd)
+
     def keep(self, used: int, n: int) -> None:
         """Of the last `n` frames only the first `used` have been used; forget what no stretch will reach any more."""
         length = self._rows.shape[1] - n + used
         self._rows = self._rows[:, max(length - WINDOWS[-1] - 1, 0) : length]
+        length = self._raw.shape[1] - n + used
+        self._raw = self._raw[:, max(length - WINDOWS[-1] - BEFORE_FRAMES, 0) : length]
 
     def restart(self) -> None:
         """Begin again: no stretch reaches back behind this."""
-        self._rows = np.zeros((5, 1))
+        self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time: sums of the first 3
+        self._raw = np.empty((4, 0))  # as bubbles.proven takes them
         self._fresh = True

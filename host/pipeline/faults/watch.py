@@ -84,6 +84,7 @@ class FaultWatch:
                 boom.pulses[places],
                 boom.expected[places],
                 boom.edge[places],
+                log_p[places],
                 np.log(boom.root_pa[places]),
                 board_us[places] * 1e-6,
                 boom.doubtful[places],
