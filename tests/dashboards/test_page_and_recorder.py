@@ -88,6 +88,10 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     wait_until(lambda: text(page, "#notice") == "Noted: the tank is full.", "the answer")
     wait_until(lambda: text(page, "[data-field=tank]") == "25.0", "a full tank of 25 gal on the page")
 
+    for tap in ("fault-mute", "fault-mute", "fault-seen"):  # hidden while nothing is wrong
+        page.evaluate(f"document.getElementById('{tap}').click()")
+        page.wait_for_timeout(300)
+
     page.click("#stop")
     assert text(page, "#stop") == "Tap again to stop"
     time.sleep(0.5)
@@ -100,6 +104,8 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     assert len(events(run, "mark")) == 1
     added = [detail.get("added_m3") for detail in events(run, "refill")]
     assert added == [pytest.approx(5 * GALLON_L / 1000), None]
+    taps = [one.kind for one in run.happenings if one.kind.startswith("alarm")]
+    assert taps == ["alarm_muted", "alarm_unmuted", "alarm_seen"]
     assert run.trailer is not None
     assert run.trailer["reason"] == "stopped from the page"
 
