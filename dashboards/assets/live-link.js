@@ -52,6 +52,7 @@ window.swardflow.connect = function (onMessage, onState) {
   async function ask() {
     try {
       const answer = await fetch("/live/newest", { cache: "no-store", signal: AbortSignal.timeout(3000) });
+      if (answer.status === 403) return location.reload();  // shared anew: the server asks for the code
       if (!answer.ok) throw new Error(answer.status);
       const message = await answer.json();
       if (!poll) return;     // the WebSocket was quicker

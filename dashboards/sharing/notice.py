@@ -102,7 +102,7 @@ class Notice:
             self._shown = now
         if lines:
             with suppress(OSError, ValueError):  # the terminal is gone; the pages go on
-                self._say("\n".join(lines))
+                self._say("\n" + "\n".join(lines))  # the recorder's line may stand there half written
 
     def _keep_showing(self) -> None:
         while not self._stopped:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from dashboards.gate import Gate, is_allowed
+from dashboards.gate import LOOPBACK_NAMES, Gate, is_allowed, safe_headers
 
 
 def scope(kind: str = "http", **headers: str) -> dict[str, Any]:
@@ -80,3 +80,56 @@ def test_the_gate_stands_before_http_and_websockets() -> None:
     assert (passed["status"], refused["status"]) == (200, 403)
     for answer in (passed, refused):
         assert b"default-src 'self'" in dict(answer["headers"])[b"content-security-policy"]
+
+
+def shared(client: str = "192.168.1.20", server: str = "192.168.1.7", **headers: str) -> dict[str, Any]:
+    return {**scope(**headers), "method": "GET", "client": (client, 50000), "server": (server, 8050)}
+
+
+def let_in(one: dict[str, Any]) -> bool:
+    return is_allowed(one, LOOPBACK_NAMES | {"mower", "mower.local"}, shared=True)
+
+
+@pytest.mark.parametrize("host", ["192.168.1.7:8050", "mower:8050", "Mower.Local:8050", "127.0.0.1:8050"])
+def test_a_shared_page_goes_by_its_address_and_names(host: str) -> None:
+    assert let_in(shared(host=host))
+    assert let_in({**shared(host=host, origin=f"http://{host}"), "method": "POST"})
+    assert not is_allowed(shared(host="192.168.1.7:8050")), "one that is not shared does not"
+
+
+@pytest.mark.parametrize(
+    "host", ["192.168.1.7", "192.168.1.7:80", "192.168.1.8:8050", "rebound.example:8050", "mower.example:8050"]
+)
+def test_a_shared_page_has_no_other_name_or_port(host: str) -> None:
+    assert not let_in(shared(host=host))
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS"])
+def test_what_changes_something_on_a_shared_page_names_its_origin(method: str) -> None:
+    assert not let_in({**shared(host="mower:8050"), "method": method})
+    assert not let_in({**shared(host="mower:8050", origin="http://mower"), "method": method})
+    assert let_in({**shared(host="mower:8050", origin="http://mower:8050"), "method": method})
+    assert not let_in({**shared(host="mower:8050"), "type": "websocket"})
+
+
+@pytest.mark.parametrize(
+    ("client", "near"),
+    [
+        *(("10.0.0.9", True), ("172.16.3.4", True), ("192.168.43.1", True), ("127.0.0.1", True)),  # RFC 1918, RFC 1122
+        *(("172.32.0.1", False), ("8.8.8.8", False), ("100.64.0.1", False), ("", False), ("testclient", False)),
+    ],
+)
+def test_only_private_networks_are_answered(client: str, near: bool) -> None:
+    assert let_in(shared(client=client, host="192.168.1.7:8050")) is near
+
+
+def test_headers_let_no_script_in_and_nothing_out() -> None:
+    headers = dict(safe_headers(["'sha256-abc='"]))
+    policy = dict(part.strip().split(" ", 1) for part in headers[b"content-security-policy"].decode().split(";"))
+    assert policy["script-src"] == "'self' 'sha256-abc='"
+    assert policy["default-src"] == policy["connect-src"] == policy["form-action"] == "'self'"
+    assert policy["object-src"] == policy["base-uri"] == policy["frame-ancestors"] == "'none'"
+    assert headers[b"x-content-type-options"] == b"nosniff"
+    assert headers[b"referrer-policy"] == b"no-referrer"
+    assert b"screen-wake-lock=(self)" in headers[b"permissions-policy"]
+    assert b"camera=()" in headers[b"permissions-policy"]

@@ -213,6 +213,6 @@ def test_the_notice_shows_again_what_has_changed_and_nothing_else() -> None:
     addresses[0] = ["192.168.1.8"]
     notice.tell("A browser at 192.168.1.50 was let in.")
     notice.show()
-    assert said[2].startswith("A browser at 192.168.1.50 was let in.\n")
+    assert said[2].startswith("\nA browser at 192.168.1.50 was let in.\n")
     assert "http://192.168.1.8:8050/?code=00000002" in said[2]
     assert "code=00000000" not in said[2]

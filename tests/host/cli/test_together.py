@@ -131,3 +131,17 @@ def test_what_does_not_end_is_ended(trio):
     trio.started["page"][0].stubborn = True
     trio.together.stop()
     assert trio.started["page"][0].signals == [signal.SIGTERM, signal.SIGKILL]
+
+
+def test_from_the_second_start_on_other_arguments_may_hold():
+    started = []
+
+    def start(arguments):
+        started.append(arguments)
+        return FakeProcess()
+
+    page = Child("page", ["page", "--open"], start, lambda: 0.0, later=["page"])
+    page.begin()
+    assert page.again()
+    assert page.again()
+    assert started == [["page", "--open"], ["page"], ["page"]]

@@ -1,0 +1,143 @@
+"""A shared page in real browsers, at the address that the terminal shows."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.pages import PAGES
+from host.journal import read_run
+from tests.dashboards.page_looks import contrasts, tap_targets
+from tests.dashboards.processes import Process, wait_until
+from tests.dashboards.shared import SharedServer
+from tests.dashboards.test_live_page import state, text, wait_for
+from tests.dashboards.walking import RIG, BoardOnPty
+
+pytestmark = pytest.mark.browser
+
+Phone = Callable[..., Any]
+SCRIPT = "<img src=x onerror=document.body.dataset.hit=1>"
+
+
+class Shared:
+    """Board, recorder with notes that are scripts, and a shared page."""
+
+    def __init__(self, folder: Path) -> None:
+        self.runs = folder / "runs"
+        self.runs.mkdir()
+        self.board = BoardOnPty()
+        rig = folder / "rig.toml"
+        toml = RIG.read_text(encoding="utf-8")
+        named = next(line for line in toml.splitlines() if line.startswith("name = "))
+        rig.write_text(toml.replace(named, f'name = "{SCRIPT}"'), encoding="utf-8")
+        notes = [part for key in ("product", "area", "operator") for part in ("--note", f"{key}={SCRIPT}")]
+        command = ["-m", "host.cli.main", "record", self.board.port, "--rig", str(rig), "--runs", str(self.runs)]
+        self.recorder = Process([*command, *notes], folder / "recorder.log")
+        self.server = SharedServer(self.runs, folder / "server.log")
+
+    def end(self) -> None:
+        self.server.end()
+        self.recorder.end(signal.SIGINT)
+        self.board.close()
+
+
+@pytest.fixture
+def shared(tmp_path: Path) -> Iterator[Shared]:
+    made = Shared(tmp_path)
+    yield made
+    made.end()
+
+
+def wait_live(page: Any) -> None:
+    """After the step from the code into the pages."""
+    page.wait_for_selector("#live", timeout=30_000)
+    wait_for(page, "fresh", "fresh", 30.0)
+
+
+def test_the_link_opens_the_page_and_nothing_else_does(shared: Shared, phone: Phone) -> None:
+    server = shared.server
+    stranger = phone(f"http://{server.there}/")
+    page = phone(server.link(server.there))
+    wait_live(page)
+    assert page.url == f"http://{server.there}/"
+    assert page.evaluate("document.cookie") == "", "out of reach of scripts"
+    page.go_back()
+    assert "code" not in page.url
+    page.goto(f"http://{server.there}/")
+    wait_for(page, "recording", "on", 20.0)
+    page.click("#mark")
+    wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
+    assert page.wrong == []
+
+    stranger.reload()
+    assert stranger.locator("[data-field]").count() == 0
+    assert stranger.input_value("#code") == ""
+    for _ in range(2):
+        stranger.goto(f"http://{server.there}/plan")
+        assert stranger.locator("#code").count() == 1
+    fetched = stranger.evaluate("fetch('/live/newest').then(answer => answer.status)")
+    assert fetched == 403
+
+    shared.recorder.end(signal.SIGINT)
+    run = read_run(next(shared.runs.glob("*.sward")))
+    assert [one.kind for one in run.happenings].count("mark") == 1
+
+
+def test_the_code_can_be_typed(shared: Shared, phone: Phone) -> None:
+    server = shared.server
+    page = phone(f"http://{server.there}/")
+    assert min(min(one["width"], one["height"]) for one in tap_targets(page)) >= 48
+    assert min(one["ratio"] for one in contrasts(page)) >= 7
+    page.fill("#code", "2222-2222")
+    page.click("button")
+    assert "wrong, or it was used already" in page.inner_text("[role=alert]")
+    code = server.code(server.there)
+    page.fill("#code", f"{code[:4]}-{code[4:]}".lower())
+    page.keyboard.press("Enter")
+    wait_live(page)
+    assert page.url == f"http://{server.there}/"
+
+
+def test_notes_and_names_are_text_on_every_page(shared: Shared, phone: Phone) -> None:
+    page = phone(shared.server.link(shared.server.there))
+    wait_live(page)
+    for one in PAGES:
+        page.goto(f"http://{shared.server.there}{one.path}")
+        wait_live(page) if one.path == "/" else page.wait_for_selector("#main h1")
+        assert page.evaluate("document.body.dataset.hit") is None, one.path
+        assert page.locator("img[src=x]").count() == 0, one.path
+    page.goto(f"http://{shared.server.there}/calibrate")
+    page.wait_for_selector(".rig")
+    assert SCRIPT in page.inner_text(".rig"), "it was there, as text"
+
+
+def test_scripts_put_into_a_page_do_not_run(shared: Shared, phone: Phone) -> None:
+    """Were there a hole in a page: the content security policy stands behind it."""
+    page = phone(shared.server.link(shared.server.there))
+    wait_live(page)
+    page.evaluate("""() => {
+        const script = document.createElement("script");
+        script.textContent = "document.body.dataset.hit = 1";
+        document.body.append(script);
+        document.body.insertAdjacentHTML("beforeend", "<img src=x onerror='document.body.dataset.hit=1'>");
+    }""")
+    page.wait_for_timeout(300)
+    assert page.evaluate("document.body.dataset.hit") is None
+    assert sum("Content Security Policy" in said for said in page.wrong) == 2
+
+
+def test_a_page_shared_anew_asks_for_its_code(shared: Shared, phone: Phone, tmp_path: Path) -> None:
+    server = shared.server
+    page = phone(server.link(server.there))
+    wait_live(page)
+    assert state(page, "page") == "live"
+    server.end()
+    again = SharedServer(shared.runs, tmp_path / "log of the second", port=server.port)
+    try:
+        page.wait_for_selector("#code", timeout=30_000)
+    finally:
+        again.end()
