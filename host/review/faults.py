@@ -27,7 +27,7 @@ def fault_lines(review: Review, system: str) -> list[str]:
     for fault in review.faults:
         cause = CAUSES[fault.kind]
         lines += [
-            f"  {review.at(fault.began_s)}  {fault.words}",
+            f"  {began_words(review, fault)}  {fault.words}",
             f"            {measured_words(fault)}; {ground_words(fault, system)}",
             f"            first: {cause.check[0]}" + (f"; which? {cause.tell}" if fault.or_else and cause.tell else ""),
         ]
@@ -45,6 +45,11 @@ def baseline_words(review: Review) -> str:
     if review.catch is not None:
         return f"the boom is held against the catch test of {review.catch.made:%Y-%m-%d}"
     return "the boom is held against its own first steady seconds: what was wrong from the start does not show"
+
+
+def began_words(review: Review, fault: Fault) -> str:
+    """When it began; one that shows against the catch test was there when steady spraying began, or earlier."""
+    return review.at(fault.began_s) + (" or before" if fault.against_catch else "")
 
 
 def measured_words(fault: Fault) -> str:

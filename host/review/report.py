@@ -15,7 +15,15 @@ from host.review.detail import (
     stretch_words,
 )
 from host.review.digest import Digest
-from host.review.faults import EXPANDED, alarm_words, baseline_words, ground_words, measured_words, sound_words
+from host.review.faults import (
+    EXPANDED,
+    alarm_words,
+    baseline_words,
+    began_words,
+    ground_words,
+    measured_words,
+    sound_words,
+)
 from host.review.page import bullets, facts, figure, folded, page, section, subheading, table
 from host.review.plot import Axis, svg_plot
 from host.review.review import Review
@@ -132,7 +140,7 @@ def _faults(review: Review, system: str) -> list[str]:
     for fault in review.faults:
         cause = CAUSES[fault.kind]
         rows = [
-            ("Began", review.at(fault.began_s)),
+            ("Began", began_words(review, fault)),
             ("Measured", measured_words(fault)),
             ("On the ground", ground_words(fault, system)),
             ("Check first", "; ".join(cause.check)),

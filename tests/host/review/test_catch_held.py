@@ -67,7 +67,9 @@ def test_a_nozzle_clogged_from_the_start_is_called_in_the_first_steady_seconds(r
     assert fault.nozzles == pytest.approx(1.0, abs=3 * fault.nozzles_u)
     assert fault.called_s - review.passes[0].start_s < 10.0
     assert fault.row(0.0)["against"] == "catch test"
-    assert "against the catch test" in review_text(review, "us")
+    text = review_text(review, "us")
+    assert f"{review.at(fault.began_s)} or before  nozzle clogged" in text
+    assert "against the catch test" in text
 
 
 @pytest.mark.parametrize("piece", [400, 50_000])
