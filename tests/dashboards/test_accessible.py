@@ -7,6 +7,7 @@ good practice beyond them.
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,7 +19,8 @@ from tests.dashboards.writing import GrowingRun
 
 pytestmark = pytest.mark.browser
 
-SIZES = ((360, 740), (412, 915), (1280, 800))
+PHONE = ((360, 740),)
+SIZES = (*PHONE, (412, 915), (1280, 800))
 # Of the rules that are off unless asked for: those for contrast of 7:1 stand in test_looks of the live page.
 OPTIONS = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
 Serve = Callable[..., Server]
@@ -42,19 +44,45 @@ def open_page(phone: Phone, address: str, page: Page) -> Any:
     return opened
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
-def test_no_violations(page: Page, growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+def look_at(opened: Any, what: str, sizes: tuple[tuple[int, int], ...] = SIZES) -> None:
+    """Holds what is shown against everything asked of a page, in each size, day and dark."""
     from axe_playwright_python.sync_playwright import Axe
 
-    opened = open_page(phone, serve().address, page)
     axe = Axe()
-    for width, height in SIZES:
+    for width, height in sizes:
         opened.set_viewport_size({"width": width, "height": height})
         for light in ("light", "dark"):
             opened.emulate_media(color_scheme=light)
+            where = f"{what}, {width} × {height}, {light}"
             found = axe.run(opened, options=OPTIONS)
-            assert found.violations_count == 0, f"{width} × {height}, {light}: {found.generate_report()}"
-            assert opened.evaluate("document.documentElement.scrollWidth") <= width, f"{width} × {height}"
+            assert found.violations_count == 0, f"{where}: {found.generate_report()}"
+            assert opened.evaluate("document.documentElement.scrollWidth") <= width, where
             small = [one for one in tap_targets(opened) if one["width"] < 48 or one["height"] < 48]
-            assert small == [], f"{width} × {height}"
-            assert [one for one in contrasts(opened) if one["ratio"] < 4.5] == [], f"{width} × {height}, {light}"
+            assert small == [], where
+            assert [one for one in contrasts(opened) if one["ratio"] < 4.5] == [], where
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
+def test_no_violations(page: Page, growing: GrowingRun, serve: Serve, phone: Phone) -> None:
+    look_at(open_page(phone, serve().address, page), page.path)
+
+
+def test_no_violations_in_the_live_pages_other_states(runs: Path, serve: Serve, phone: Phone) -> None:
+    live = PAGES[0]
+    opened = phone(serve().address + live.path)
+    wait_until(lambda: opened.inner_text("#why").startswith("No run in"), "a sentence")
+    look_at(opened, "no run", PHONE)
+    run = GrowingRun(runs / "2026-05-14T0915-bowling-green.sward", lines=300)
+    wait_until(lambda: opened.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
+    opened.click("#pages-open")
+    look_at(opened, "pages open", PHONE)
+    opened.keyboard.press("Escape")
+    run.walk.flow_share = 0.75
+    opened.wait_for_selector("#fault:not([hidden])", timeout=15000)
+    look_at(opened, "a fault")
+    opened.evaluate("document.getElementById('refill').showModal()")
+    look_at(opened, "refilled", PHONE)
+    opened.keyboard.press("Escape")
+    run.end()
+    wait_until(lambda: opened.inner_text("#words") == "Run ended", "the end")
+    look_at(opened, "run ended", PHONE)
