@@ -54,7 +54,7 @@ def began_words(review: Review, fault: Fault) -> str:
 
 def measured_words(fault: Fault) -> str:
     """The change that was measured, and how sure the cause is."""
-    sure = f"{fault.sure:.0%} sure"
+    sure = f"{fault.sure:.0%} sure" if fault.sure <= 0.99 else "more than 99% sure"
     if fault.change is None or fault.change_u is None:
         return sure
     against = " against the catch test" if fault.against_catch else ""
