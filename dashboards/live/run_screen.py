@@ -77,6 +77,8 @@ class RunScreen:
         numbers = self._numbers or blank_row(self._rig.units if self._rig else "us")
         return numbers | {
             "run": self.name,
+            # Without a wheel the pace is that of the timed course, whatever the walker does.
+            "pace_label": "pace assumed" if self._rig and self._rig.course else "pace now",
             "elapsed": clock(self._elapsed_s) if self._frames else "",
             "marks": str(self._marks),
             "link": link,

@@ -176,7 +176,7 @@ def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     open_calibrate(page, serve(), "Pace", "Stopwatch")
     act(page, "Begin")
     wrong(page, "distance", "Enter the length of the course.")
-    fill(page, distance="60 m")
+    fill(page, distance="4 m")
     times = []
     for number in (1, 2, 3, 3):
         act(page, "Begin")
@@ -193,7 +193,7 @@ def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
             times.append(math.nan)
     assert "assumed there, not measured" in result(page)
     card = save(page, walker / "cards", "course")
-    assert card["course"]["distance"] == "60 m"
+    assert card["course"]["distance"] == "4 m"
     kept = card["record"]["times_s"]
     assert len(kept) == 3
     assert kept == [pytest.approx(one, abs=1.5) for one in times if not math.isnan(one)]
@@ -207,3 +207,8 @@ def test_a_rig_that_has_no_such_part(walker: Path, serve: Serve, phone: Phone) -
     wait_until(lambda: "choose Pace" in page.inner_text("#calibrate-say"), "what to do instead", 20)
     assert page.query_selector("#calibrate-enter:visible") is None
     assert load_rig(WALKER).wheel is None
+
+
+def test_the_live_page_says_that_a_timed_pace_is_assumed(walker: Path, serve: Serve, phone: Phone) -> None:
+    page = phone(serve().address)
+    wait_until(lambda: page.inner_text("[data-field=pace_label]") == "pace assumed", "it is said", 20)

@@ -103,7 +103,7 @@ def test_every_advice_of_the_pipeline_has_its_words(advice: str) -> None:
 
 def test_the_page_asks_for_nothing_that_no_row_has() -> None:
     wanted = set(re.findall(r'data-field="(\w+)"', PAGES[0].body))
-    from_recorder = {"recording_words", "link_words", "elapsed", "run"}
+    from_recorder = {"recording_words", "link_words", "elapsed", "run", "pace_label"}
     assert wanted - from_recorder <= set(screen_row(live(), "us"))
     assert set(blank_row("us")) == set(screen_row(live(), "us"))
 
