@@ -2,7 +2,8 @@
 
 Each catch gives K = pulses / volume. What differs from catch to catch (reading of the vessel, ± 1 pulse, the meter's
 own repeatability) is averaged by weights; what all catches share (the scale of the vessel) is not. The repeatability
-is the one that makes the scatter what it is (Paule & Mandel, J. Res. NBS 87 (1982) 377, the random-effects weighting).
+is the one that makes the scatter what it is (Paule & Mandel, J. Res. NBS 87 (1982) 377, the random-effects weighting);
+beside few repeats an assumed one counts as well (GUM 4.2.4).
 """
 
 from __future__ import annotations
@@ -11,13 +12,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from host.calibrate.uncertainty import Combined, Component, combine, student_factor, triangular
+from host.calibrate.uncertainty import (
+    ENOUGH_DEGREES,
+    Combined,
+    Component,
+    combine,
+    pooled,
+    student_factor,
+    triangular,
+)
 from host.calibrate.vessels import Vessel
 from host.errors import UserError
 from host.rig import Meter
 
-# Repeatability (standard, as a fraction) that is assumed of a small turbine meter when no catch was repeated:
-# common practice; three repeats make it unnecessary.
+# Repeatability (standard, as a fraction) that is assumed of a small turbine meter when no catch was repeated, and that
+# counts beside few repeats: common practice.
 ASSUMED_REPEATABILITY = 0.01
 SAME_FLOW = 1.15  # catches whose pulse frequencies differ by less than this ratio count as repeats of one flow
 CURVE_AT_LEAST = 0.002  # a bend smaller than this is not worth a curve
@@ -152,6 +161,11 @@ class _Fit:
     degrees: float
     assumed: bool
 
+    @property
+    def few(self) -> bool:
+        """Whether there are repeats, and too few for their scatter to speak for itself."""
+        return 0 < sum(len(group.members) for group in self.groups) - len(self.groups) < ENOUGH_DEGREES
+
     def weight(self, index: int) -> float:
         return 1.0 / (self.own[index] ** 2 + self.repeatability**2)
 
@@ -185,7 +199,7 @@ def _fit(catches: Sequence[MeterCatch], groups: list[_Group], reference: float) 
         """Weighted sum of squares about the group levels, less what is expected of it."""
         return sum(_sum_of_squares(group, values, own, repeatability) for group in groups) - spare
 
-    repeatability, assumed = 0.0, spare == 0
+    repeatability, degrees, assumed = 0.0, math.inf, spare == 0
     if assumed:
         repeatability = ASSUMED_REPEATABILITY
     elif misfit(0.0) > 0:
@@ -193,12 +207,13 @@ def _fit(catches: Sequence[MeterCatch], groups: list[_Group], reference: float) 
         for _ in range(60):
             middle = (low + high) / 2
             low, high = (middle, high) if misfit(middle) > 0 else (low, middle)
-        repeatability = high
+        repeatability, degrees = high, float(spare)
+    if 0 < spare < ENOUGH_DEGREES:
+        repeatability, degrees = pooled(repeatability, spare, ASSUMED_REPEATABILITY)
     weights = [1.0 / (u**2 + repeatability**2) for u in own]
     levels = [
         sum(weights[i] * values[i] for i in group.members) / sum(weights[i] for i in group.members) for group in groups
     ]
-    degrees = float(spare) if repeatability > 0 and not assumed else math.inf
     return _Fit(groups, values, own, levels, repeatability, degrees, assumed)
 
 
@@ -290,6 +305,11 @@ def _remarks(
         said.append(
             f"No flow was caught twice, so a repeatability of {100 * ASSUMED_REPEATABILITY:.0f} % is assumed: "
             "repeat each flow three times to know it."
+        )
+    elif fit.few:
+        said.append(
+            f"There are few repeats, so an assumed repeatability of {100 * ASSUMED_REPEATABILITY:.0f} % counts with "
+            "them: five catches, or three at each of two flows, make that unnecessary."
         )
     if is_curve:
         said.append("The factor changes with the flow by more than the scatter explains: a curve is used.")

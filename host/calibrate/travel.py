@@ -6,13 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from host.calibrate.uncertainty import Combined, Component, combine, rectangular, sample_deviation, triangular
+from host.calibrate.uncertainty import Combined, Component, combine, pooled, rectangular, sample_deviation, triangular
 from host.errors import UserError
 from host.rig import Course, Wheel
 
 TAPE_ACCURACY = 0.002  # of the length, to either side: a tape laid on grass; common practice
-SLIP = 0.005  # standard, assumed of a wheel that was rolled only once
-PACE_SPREAD = 0.03  # standard, assumed of a walker who was timed only once
+SLIP = 0.005  # standard, assumed of a wheel that was rolled only once, and counted beside few passes
+PACE_SPREAD = 0.03  # the same of a walker
 NOT_BELIEVABLE = 1.5  # passes that differ by more than this ratio are not of one course
 STOPWATCH_S = 0.2  # standard, start and stop by hand
 
@@ -71,9 +71,9 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
     remarks = []
     edge = triangular(1.0) / mean / math.sqrt(len(pulses))
     if len(pulses) > 1:
-        scatter = sample_deviation(residuals) / math.sqrt(len(pulses))
-        part = Component("passes", scatter, len(pulses) - 1.0)
-        parts.append(part if scatter > edge else Component("± 1 pulse", edge))
+        once, degrees = pooled(sample_deviation(residuals), len(pulses) - 1, SLIP)
+        scatter = once / math.sqrt(len(pulses))
+        parts.append(Component("passes", scatter, degrees) if scatter > edge else Component("± 1 pulse", edge))
         worst = max(residuals, key=abs)
         if abs(worst) > 0.02:
             remarks.append(
@@ -105,8 +105,8 @@ def calibrate_course(
     if len(times_s) > 1:
         spread = sample_deviation(residuals)
         # What a run meets is one more pass at this pace, not the mean of many: the spread itself counts.
-        once_more = spread * math.sqrt(1.0 + 1.0 / len(times_s))
-        parts.append(Component("pace of one pass", once_more, len(times_s) - 1.0))
+        once, degrees = pooled(spread, len(times_s) - 1, PACE_SPREAD)
+        parts.append(Component("pace of one pass", once * math.sqrt(1.0 + 1.0 / len(times_s)), degrees))
         if spread > 0.05:
             remarks.append(f"Your pace varies by {100 * spread:.0f} %: so will the rate; keep to a beat.")
     else:

@@ -11,6 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 LEVEL_OF_CONFIDENCE = 0.95
+# An assumed standard deviation that is good to half of itself has 2 degrees of freedom: ν ≈ 1/2·(Δu/u)⁻², GUM G.4.2.
+ASSUMED_DEGREES = 2.0
+# From so many degrees of freedom on, a scatter speaks for itself.
+ENOUGH_DEGREES = 4
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,18 @@ def sample_deviation(values: Sequence[float]) -> float:
     """Experimental standard deviation s (GUM 4.2.2) of two or more values."""
     mean = math.fsum(values) / len(values)
     return math.sqrt(math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1))
+
+
+def pooled(scatter: float, degrees: int, assumed: float) -> tuple[float, float]:
+    """A standard deviation from few repeats, pooled with what is assumed of such repeats (GUM 4.2.4).
+
+    Two or three repeats that happen to agree say little, and Welch and Satterthwaite's formula makes too much of them.
+    Gives the deviation and its degrees of freedom; `scatter` itself where there are enough of them.
+    """
+    if degrees >= ENOUGH_DEGREES:
+        return scatter, float(degrees)
+    total = degrees + ASSUMED_DEGREES
+    return math.sqrt((degrees * scatter**2 + ASSUMED_DEGREES * assumed**2) / total), total
 
 
 def combine(components: Iterable[Component]) -> Combined:

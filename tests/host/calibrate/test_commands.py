@@ -54,7 +54,8 @@ def test_meter_from_typed_catches_to_a_card_in_force(command, tmp_path):
     code, out = command("calibrate", "meter", *GOOD_METER)
     assert code == 0
     assert "Meter factor: 1708.9 pulses/gal" in out
-    assert "Uncertainty ±1.1 %" in out
+    # 1 % assumed with 2 degrees of freedom, 2 more from catches that agree: 0.71/√3; jug 1/√3; k = t(36) = 2.03.
+    assert "Uncertainty ±1.4 % (95 %, k = 2.03)" in out
     card = next(tmp_path.rglob("*-meter.toml"))
     assert str(card) in out
     assert len(tomllib.loads(card.read_text())["record"]["catches"]) == 3
@@ -68,7 +69,7 @@ def test_meter_in_json_with_units_in_the_keys(command):
     answer = json.loads(out)
     assert code == 0
     assert answer["curve"][0]["factor_pulses_per_L"] == pytest.approx(451.4, abs=0.1)
-    assert answer["expanded_uncertainty_percent"] == pytest.approx(1.13, abs=0.05)
+    assert answer["expanded_uncertainty_percent"] == pytest.approx(2.03 * 0.707, abs=0.02)
     assert answer["card"].endswith("-meter.toml")
 
 

@@ -52,7 +52,8 @@ def test_one_catch_against_the_uncertainties_package():
 def test_unequal_catches_are_weighed_by_their_own_uncertainty():
     """With scatter no larger than reading explains, it is the inverse-variance mean (GUM F.2; any handbook)."""
     small, large = Vessel("cup", 50e-6, 0.0), Vessel("bucket", 50e-6, 0.0)
-    catches = [MeterCatch(450, 1.005 * LITRE, small, 60), MeterCatch(9000, 20.01 * LITRE, large, 1200)]
+    catches = [MeterCatch(450, litres * LITRE, small, 60) for litres in (1.005, 1.000, 1.010)]
+    catches += [MeterCatch(9000, litres * LITRE, large, 1200) for litres in (20.01, 20.00, 20.02)]
     u = np.array([c.own_uncertainty() for c in catches])
     k = np.array([c.factor for c in catches])
     result = calibrate_meter(catches)
@@ -128,6 +129,33 @@ def test_the_expanded_uncertainty_covers_the_truth():
         result = calibrate_meter(catches)
         covered += abs(result.curve[0][1] / 450e3 - 1) <= result.uncertainty.expanded
     assert covered / 400 >= 0.93
+
+
+@pytest.mark.parametrize("repeats", [1, 2, 3, 4])
+@pytest.mark.parametrize("repeatability", [0.003, 0.01])
+def test_few_repeats_do_not_make_it_surer_than_it_is(repeats, repeatability):
+    """With a better or a worse meter on a balance, whose own part is small: 93 of 100 also from two catches."""
+    rng = np.random.default_rng(7)
+    balance = Vessel("balance", step_m3=1e-6, accuracy=0.003)
+    covered, draws = 0, 300
+    for _ in range(draws):
+        scale = 1 + rng.uniform(-0.003, 0.003)
+        catches = []
+        for _ in range(repeats):
+            litres = rng.uniform(1.5, 2.5)
+            pulses = int(450 * (1 + rng.normal(0, repeatability)) * litres + rng.uniform())
+            catches.append(catch(pulses, litres * scale, 60.0, balance))
+        result = calibrate_meter(catches)
+        covered += abs(result.curve[0][1] / 450e3 - 1) <= result.uncertainty.expanded
+        assert result.uncertainty.expanded < 0.04
+    assert covered / draws >= 0.93
+
+
+def test_few_repeats_are_said():
+    few = calibrate_meter([catch(900, litres) for litres in (2.000, 2.012)])
+    assert any(remark.startswith("There are few repeats") for remark in few.remarks)
+    enough = calibrate_meter([catch(900, litres) for litres in (2.000, 2.012, 1.993, 2.006, 1.998)])
+    assert not any("few repeats" in remark for remark in enough.remarks)
 
 
 def test_an_outlier_is_pointed_out_and_named():

@@ -7,8 +7,10 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from host.calibrate.uncertainty import (
+    ASSUMED_DEGREES,
     Component,
     combine,
+    pooled,
     rectangular,
     resolution,
     sample_deviation,
@@ -85,3 +87,12 @@ def test_combination_against_the_uncertainties_package(parts):
 def test_what_is_only_estimated_from_few_values_needs_a_larger_factor():
     assert combine([Component("three catches", 1.0, 2)]).coverage == pytest.approx(4.303, abs=5e-4)
     assert combine([Component("scale", 1.0)]).coverage == pytest.approx(1.960, abs=5e-4)
+
+
+def test_few_repeats_are_pooled_with_what_is_assumed():
+    """GUM 4.2.4: variances by their degrees of freedom; the assumed one has 2 (G.4.2: known to half of itself)."""
+    few, many = [1.0, 1.6, 1.1], [1.0, 1.6, 1.1, 1.3, 0.9]
+    deviation, degrees = pooled(sample_deviation(few), 2, 0.5)
+    assert (deviation**2, degrees) == pytest.approx(((2 * scipy.stats.tvar(few) + 2 * 0.25) / 4, 4.0))
+    assert pooled(sample_deviation(many), 4, 0.5) == (sample_deviation(many), 4.0)
+    assert pytest.approx(0.5 * 0.5**-2) == ASSUMED_DEGREES
