@@ -30,7 +30,7 @@ window.swardflow.alarm = function () {
   function show() {
     box.dataset.sounding = String(sounding());
     at("fault-seen").hidden = standing <= seen;
-    at("fault-mute").textContent = muted ? "Sound is off" : "Sound is on";
+    at("fault-mute").textContent = muted ? "Sound back on" : "Mute";
     at("sound").hidden = !watching || muted || !Sound || Boolean(sound && sound.state === "running");
   }
 

@@ -108,7 +108,7 @@ def test_words_brightness_sound_seen_and_muted(
     wait_until(lambda: int(page.get_attribute("#fault", "data-beeps")) > beeps, "another beep", 5.0)
     page.click("#fault-mute")
     assert page.get_attribute("#fault", "data-sounding") == "false"
-    assert page.inner_text("#fault-mute") == "Sound is off"
+    assert page.inner_text("#fault-mute") == "Sound back on"
     page.click("#fault-mute")
     assert page.get_attribute("#fault", "data-sounding") == "true"
     page.click("#fault-seen")
