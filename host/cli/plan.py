@@ -24,9 +24,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     rate = questions.add_parser("rate", help="rate, speed and pressure: give two, the third is found")
     _common(rate)
     rate.add_argument(
-        "--rate", help='volume per area, such as "1 gal/1000 ft2"; the target when only one other is given'
+        "--rate", help='volume per area, such as "1 gal/1000 ft2" (default: the target, where one more is needed)'
     )
-    rate.add_argument("--speed", help='such as "2.5 mph"')
+    rate.add_argument("--speed", help='such as "2.5 mph" (default: the rig\'s course, where one more is needed)')
     rate.add_argument("--pressure", help='such as "40 psi"')
     rate.add_argument("--nozzle-flow", help='of one nozzle, such as "0.35 gpm", in place of the pressure')
     rate.add_argument("--table", action="store_true", help="print the rate over speed and pressure as well")
@@ -102,8 +102,7 @@ def _rate(args: argparse.Namespace, rig: Rig) -> int:
         "pressure_pa": _given(args.pressure, "pressure", "--pressure"),
         "nozzle_flow_m3_s": _given(args.nozzle_flow, "flow", "--nozzle-flow"),
     }
-    if sum(value is not None for value in given.values()) == 1 and args.rate is None:
-        given["rate_m3_m2"] = rig.target.rate_m3_m2
+    _fill_in(given, rig)
     gravity = number(args.gravity, "--gravity")
     setting = solve(rig, **given, specific_gravity=gravity)
     values = (
@@ -132,6 +131,18 @@ def _rate(args: argparse.Namespace, rig: Rig) -> int:
     for warning in setting.warnings:
         print(warning)
     return 1 if setting.warnings else 0
+
+
+def _fill_in(given: dict[str, float | None], rig: Rig) -> None:
+    """What is missing to two: the target rate, then the pace of the rig's course where it has one."""
+
+    def missing() -> int:
+        return 2 - sum(value is not None for value in given.values())
+
+    if given["rate_m3_m2"] is None and (missing() == 1 or (missing() == 2 and rig.course is not None)):
+        given["rate_m3_m2"] = rig.target.rate_m3_m2
+    if given["speed_m_s"] is None and missing() == 1 and rig.course is not None:
+        given["speed_m_s"] = rig.course.speed_m_s
 
 
 def _given(text: str | None, kind: str, where: str) -> float | None:

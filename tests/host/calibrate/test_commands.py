@@ -144,6 +144,16 @@ def test_plans(command):
     assert answer["rate_L_per_ha"] == pytest.approx(600 * 4 * 0.98 / (4 * 2.0))  # L/ha = 600 (L/min)/(km/h m)
 
 
+def test_a_plan_takes_target_and_pace_from_the_rig(command):
+    """60 m in 54 s are 4 km/h; 4 L/100 m² over 2 m then take 5.33 L/min, 3.7 bar by the square root from 3 bar."""
+    for words in ([], ["--rate", "4 L/100 m2"], ["--speed", "4 km/h"]):
+        answer = json.loads(command("plan", "rate", *words, "--json", rig=METRIC)[1])
+        assert answer["speed_km_per_h"] == pytest.approx(4.0)
+        assert answer["pressure_bar"] == pytest.approx(3.0 * (4 * 4 * 2 / 6 / 4 / 1.20) ** 2)
+    with pytest.raises(UserError, match="0 of rate, speed"):
+        command("plan", "rate")
+
+
 def test_mixing_sheets(command):
     words = ["mix", "--product", "3.6 pt/acre", "--area", "120 ft x 300 ft"]
     code, out = command(*words)
