@@ -141,6 +141,32 @@ def test_refused_at_the_end_it_goes_on(draft):
     assert "There is no number 9" in said
 
 
+def test_a_wheel_over_one_course_and_a_transducer_at_zero(draft):
+    def wheel(metres, board):
+        return CountsTalk(Guide("wheel"), board, lambda _: metres, lambda taken: f"{len(taken)} so far.")
+
+    board = Board(*ONE_CATCH)
+    script = Script("", "", "60 m", "")
+    with pytest.raises(UserError, match="the one taken is kept"):
+        guide_through(wheel(60.0, board), board, draft, script)
+    said = script.everything()
+    assert '"60 m" means nothing here: Enter takes the pass; u undoes.' in said
+    assert "Taken: 250 pulses in 5.00 s. 1 so far." in said
+    with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that one with --course"):
+        guide_through(wheel(50.0, board), board, draft, Script(""))
+    again = wheel(60.0, board)
+    guide_through(again, board, draft, Script("", "f"))
+    assert [one.amount for one in again.guide.taken] == [60.0]
+
+    draft.drop()
+    board = Board([STILL], [], flowing(0, 20))
+    transducer = CountsTalk(Guide("pressure"), board, float, lambda taken: "")
+    script = Script("", "", "0", "f")
+    guide_through(transducer, board, draft, script)
+    assert [(one.mean_counts, one.amount) for one in transducer.guide.taken] == [(pytest.approx(101.0), 0.0)]
+    assert "101.0 counts" in script.lives
+
+
 def test_nothing_is_begun_or_ended_while_the_port_is_gone(draft):
     board = Board([STILL], [], flowing(1, 50))
     talk = meter(board)
