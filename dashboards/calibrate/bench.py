@@ -20,13 +20,13 @@ from dashboards.calibrate.counted import MeterSession, PressureSession, WheelSes
 from dashboards.calibrate.pace import CourseSession
 from dashboards.calibrate.sessions import Kind, Session, Stand, Typed
 from dashboards.forms import sentence
-from dashboards.live.following import newest_run
 from dashboards.surroundings import Surroundings
 from host.calibrate.cards import make_card, save_card
 from host.calibrate.drafts import DraftFile
 from host.calibrate.stretch import Stretch, stretch_of_run
 from host.errors import UserError
 from host.journal import read_run
+from host.recorder.folder import newest_run
 from host.rig import Rig
 
 

@@ -213,7 +213,12 @@ def _around(rig: Rig, speed_m_s: float, setting: Setting, gravity: float) -> lis
 def plan_pump(rig: Rig, mix: str, typed: dict[str, str | None]) -> list[Any]:
     """The verdict on the pump. Raises WrongEntriesError, and UserError for what belongs to no field."""
     entries = Entries(typed)
-    pressure = entries.read("highest", above_zero("pressure", "The highest spraying pressure"))
+    read = above_zero("pressure", "The highest spraying pressure")
+    if rig.nozzles.max_pressure_pa is None:
+        missing = "Enter the highest pressure that you spray at: the rig file has no range for its nozzles."
+        pressure = entries.need("highest", read, missing)
+    else:
+        pressure = entries.read("highest", read)
     margin = entries.read("margin", lambda text: parse_quantity(text, "fraction", "What is to spare"))
     if margin is not None and not 0 <= margin <= 5:
         entries.sentences["margin"] = "What is to spare must be 0 to 500 %: correct it."

@@ -70,7 +70,9 @@ def result(page: Any) -> str:
 def save(page: Any, cards: Path, kind: str) -> dict[str, Any]:
     """Save the card; what stands on it."""
     before = set(cards.rglob(f"*-{kind}.toml"))
-    page.click("#calibrate-save:visible button.main:enabled")
+    button = "#calibrate-save:visible button.main:enabled"
+    wait_until(lambda: page.query_selector(button), f"there is something to save: {result(page)}", 20)
+    page.click(button)
     notice(page, "Card kept")
     (card,) = set(cards.rglob(f"*-{kind}.toml")) - before
     return tomllib.loads(card.read_text(encoding="utf-8"))
