@@ -56,13 +56,13 @@ def _pressure(args: argparse.Namespace, rig: Rig, system: str) -> int:
         before = rig.pressure
 
         def so_far(taken: list[Taken], board_scale: float) -> str:
-            calibrate_pressure([*points, *map(_guided_point, taken)], before, board_scale, gauge)
+            calibrate_pressure([*map(_guided_point, taken), *points], before, board_scale, gauge)
             return ""
 
         taken, draft, full_scale = counted_by_guide(
             args, rig, "pressure", lambda text: parse_quantity(text, "pressure", "the gauge"), so_far
         )
-        points += map(_guided_point, taken)
+        points = [*map(_guided_point, taken), *points]
     result = calibrate_pressure(points, rig.pressure, full_scale, gauge)
     answer, lines = _pressure_shown(result, points, full_scale, system)
     cards = card_sections.pressure_section(result), card_sections.pressure_record(result, points, full_scale)
@@ -128,14 +128,14 @@ def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
     if args.port:
 
         def so_far(taken: list[Taken], _: float) -> str:
-            found = calibrate_wheel(distance, [*pulses, *(one.pulses for one in taken)])
+            found = calibrate_wheel(distance, [*(one.pulses for one in taken), *pulses])
             known = (
                 f"So far {1e3 * found.metres_per_pulse:.2f} mm per pulse, ±{100 * found.uncertainty.expanded:.2g} %."
             )
             return " ".join([known, *found.remarks])
 
         taken, draft, _ = counted_by_guide(args, rig, "wheel", lambda _: distance, so_far)
-        pulses += [one.pulses for one in taken]
+        pulses = [*(one.pulses for one in taken), *pulses]
     result = calibrate_wheel(distance, pulses)
     per_turn = round(_wheel_pulses_per_turn(rig))
     turn = result.metres_per_pulse * per_turn
@@ -173,11 +173,11 @@ def _course(args: argparse.Namespace, rig: Rig, system: str) -> int:
         draft = DraftFile(args.cards.expanduser(), rig.name, args.kind)
 
         def judge(guide: CourseGuide) -> None:
-            calibrate_course(distance, [*times, *guide.times_s])
+            calibrate_course(distance, [*guide.times_s, *times])
 
         talk = CourseTalk(CourseGuide(distance, time.monotonic), system, judge)
         guide_through(talk, NoBoard(), draft, terminal_for(args.json))
-        times += talk.guide.times_s
+        times = [*talk.guide.times_s, *times]
     result = calibrate_course(distance, times)
     answer = {
         column_name("speed", "speed", system): to_user(result.speed_m_s, "speed", system),

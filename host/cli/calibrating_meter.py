@@ -31,12 +31,13 @@ def calibrate_meter_from(args: argparse.Namespace, rig: Rig, system: str) -> int
     if args.port:
 
         def so_far(taken: list[Taken], _: float) -> str:
-            found = calibrate_meter([*catches, *map(_guided_catch, taken)])
+            # The guided ones first: catch 3 is then the one that "u 3" drops.
+            found = calibrate_meter([*map(_guided_catch, taken), *catches])
             known = f"So far {_curve_text(found.curve, system)}, ±{100 * found.uncertainty.expanded:.2g} %."
             return " ".join([known, *(found.remarks[:1] if found.outliers else ())])
 
         taken, draft, _ = counted_by_guide(args, rig, "flow", lambda text: reader.read(text, "the catch"), so_far)
-        catches += map(_guided_catch, taken)
+        catches = [*map(_guided_catch, taken), *catches]
     result = calibrate_meter(catches)
     answer, lines = _shown(result, catches, system)
     section, record = card_sections.meter_section(result), card_sections.meter_record(result, catches)
