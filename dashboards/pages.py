@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from dashboards.calibrate import page as calibrate_page
+from dashboards.compare import page as compare_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
+from dashboards.runs import list_page, run_page
 
 HERE = Path(__file__).parent
 
@@ -42,10 +44,35 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/calibrate", "Calibrate", calibrate_page.layout, calibrate_page.connect, styles=("forms.css",)),
+    Page(
+        "/calibrate",
+        "Calibrate",
+        calibrate_page.layout,
+        calibrate_page.connect,
+        scripts=("print.js",),
+        styles=("forms.css",),
+    ),
     Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
     Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=("forms.css", "runs.css")),
+    Page(
+        "/run",
+        "Run",
+        run_page.layout,
+        run_page.connect,
+        scripts=("runs.js", "tables.js"),
+        styles=("forms.css", "runs.css"),
+        under="/runs",
+    ),
+    Page(
+        "/compare",
+        "Compare",
+        compare_page.layout,
+        compare_page.connect,
+        scripts=("tables.js",),
+        styles=("forms.css", "runs.css"),
+    ),
 )
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import host.rig
-from dashboards.live.following import newest_run
+from dashboards.runs.shelf import Shelf
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
+from host.recorder.folder import newest_run
 from host.rig import Rig, load_rig, rig_from_toml
 
 EXAMPLE = Path(host.rig.__file__).parent / "examples" / "harrow-lea-pull-behind.toml"
@@ -33,6 +35,11 @@ class Surroundings:
 
     runs: Path
     cards: Path
+
+    @cached_property
+    def shelf(self) -> Shelf:
+        """The library of these runs, one for all pages."""
+        return Shelf(self.runs)
 
     def rig(self) -> RigInUse:
         """The rig of the newest run, with its calibration cards in force; without a run the example rig.

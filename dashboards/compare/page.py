@@ -1,0 +1,219 @@
+"""Compare: a run against its catch test, two runs, or a rig's season against itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+from fastapi import FastAPI, Request, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse
+
+from dashboards.compare.season_view import season_shown
+from dashboards.compare.two_sides import against_catch, against_run
+from dashboards.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
+from dashboards.runs.fields import address, asked_for, entry_field, plain, read_day, suggestions
+from dashboards.runs.routes import refused
+from dashboards.runs.shelf import Shelf
+from dashboards.surroundings import Surroundings
+from host.errors import UserError
+from host.library import Entry
+from host.library.library import Wanted
+from host.review.digest import Digest
+from host.review.report import season_report
+from host.review.season import Season, season_of
+
+FORM = "compare"
+KINDS = {"catch": "Run and catch test", "runs": "Two runs", "season": "A season"}
+FIELDS = ("run", "earlier", "later", "rig", "first", "last")
+CHOSEN = FIELDS[:4]  # from what there is
+SHOWN = {"catch": ("run",), "runs": ("earlier", "later"), "season": ("rig", "first", "last")}
+SEASON_REPORT = "/compare/report"
+PATIENCE_S = 2.0
+LOOK_MS = 1500
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which runs a season is made of."""
+
+    rig: str
+    first_day: str
+    last_day: str
+
+
+def layout(_: Surroundings) -> html.Main:
+    """The page; what there is to choose from comes by callback."""
+    labels = {
+        "run": "Run",
+        "earlier": "Earlier run",
+        "later": "Later run",
+        "rig": "Rig",
+        "first": "From day",
+        "last": "To day",
+    }
+    return html.Main(
+        [
+            html.H1("Compare"),
+            dcc.Location(id="compare-at", refresh=False),
+            dcc.Interval(id="compare-look", interval=LOOK_MS, disabled=True),
+            html.Div(
+                [
+                    chips("compare-kind", "What is compared", KINDS, "catch"),
+                    html.Div(
+                        [
+                            html.Div(
+                                entry_field(FORM, name, words, kind="date" if name in ("first", "last") else "text"),
+                                id=f"compare-{name}",
+                                className="hidden",
+                            )
+                            for name, words in labels.items()
+                        ],
+                        className="fields part",
+                    ),
+                    html.Div(html.Button("Compare", id="compare-go", className="main"), className="acts"),
+                ],
+                className="no-print",
+            ),
+            html.P(id="compare-said", className="notice part", role="status"),
+            html.Div(id="compare-result", className="result part"),
+        ],
+        className="sheet",
+    )
+
+
+def connect(app: Dash, surroundings: Surroundings) -> None:
+    """The page's callbacks, and the address of a season's report."""
+    shelf, cards = surroundings.shelf, surroundings.cards
+    server: Any = app.server
+    _add_report(server, shelf)
+
+    @app.callback(
+        Output("compare-kind", "value"),
+        *(Output(entry_id(FORM, name), "value") for name in CHOSEN),
+        *(Output(f"{FORM}-{name}-known", "children") for name in CHOSEN),
+        Output("compare-look", "disabled"),
+        Input("compare-at", "search"),
+        Input("compare-look", "n_intervals"),
+        *(State(entry_id(FORM, name), "value") for name in CHOSEN),
+    )
+    async def choose(search: str | None, looks: int | None, *given: str | None) -> tuple[Any, ...]:
+        # Off the event loop, on which the live numbers run.
+        return await run_in_threadpool(_choices, shelf, asked_for(search, "run"), looks or 0, given)
+
+    @app.callback(
+        *(Output(f"compare-{name}", "className") for name in FIELDS),
+        Input("compare-kind", "value"),
+    )
+    def fields(kind: str) -> list[str]:
+        return ["" if name in SHOWN.get(kind, ()) else "hidden" for name in FIELDS]
+
+    @app.callback(
+        Output("compare-result", "children"),
+        Output("compare-said", "children"),
+        *(Output(wrong_id(FORM, name), "children") for name in FIELDS),
+        Input("compare-go", "n_clicks"),
+        Input("compare-kind", "value"),
+        *(Input(entry_id(FORM, name), "value") for name in FIELDS),
+    )
+    async def compare(_: int | None, kind: str, *typed: str | None) -> tuple[Any, ...]:
+        return await run_in_threadpool(_compared, shelf, cards, kind, dict(zip(FIELDS, typed, strict=True)))
+
+
+def _choices(shelf: Shelf, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
+    """Kind, values, suggestions, whether all is read: what the address asks for, else the newest runs; what somebody
+    has typed stays."""
+    try:
+        look = shelf.look(PATIENCE_S)
+    except UserError:
+        return (no_update,) * (1 + 2 * len(CHOSEN)) + (True,)
+    read = [(plain(shelf.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
+    names, rigs = [name for name, _ in read], list(dict.fromkeys(one.rig for _, one in read))
+    newest = [*names[:1], ""][0]
+    before = next((name for name in names if name not in (run, newest)), "")
+    wanted = (run or newest, run if run and run != newest else before, newest, [*rigs, ""][0])
+    values = [no_update if old or not value else value for value, old in zip(wanted, given, strict=True)]
+    known = (suggestions(names),) * 3 + (suggestions(rigs),)
+    return ("catch" if run and not looks else no_update, *values, *known, not look.unread)
+
+
+def _compared(shelf: Shelf, cards: Path, kind: str, typed: dict[str, str | None]) -> tuple[Any, ...]:
+    entries = Entries(typed)
+    none = ("",) * len(FIELDS)
+    if kind not in KINDS or not entries.given(SHOWN[kind][0]):
+        return [], "", *none
+    try:
+        if kind == "season":
+            return _season(shelf, entries), "", *none
+        names = [entries.need(name, lambda text: _named(shelf, text), "Choose a run.") for name in SHOWN[kind]]
+        entries.check()
+        reviews = [shelf.review(str(name)) for name in names]
+        return (against_catch(reviews[0], cards) if kind == "catch" else against_run(*reviews)), "", *none
+    except WrongEntriesError as error:
+        return [], "", *(error.sentences.get(name, "") for name in FIELDS)
+    except UserError as error:
+        return [], plain(sentence(str(error))), *none
+
+
+def _named(shelf: Shelf, text: str) -> str:
+    """The run that is meant: its whole name, or a part of only one."""
+    names = [shelf.name_of(entry.path) for entry in shelf.look(PATIENCE_S).entries]
+    if text in names:
+        return text
+    found = [name for name in names if text.lower() in name.lower()]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise UserError(f'"{text[:80]}" is in the names of {len(found)} runs: choose one of those that are suggested')
+    raise UserError(f'there is no run "{text[:80]}": choose one of those that are suggested')
+
+
+def _season(shelf: Shelf, entries: Entries) -> list[Any]:
+    asked = _read_asked(entries)
+    look = shelf.look(PATIENCE_S)
+    season, digests = _season_of(look.entries, asked)
+    if not digests:
+        raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
+    system = digests[-1].units
+    report = address(SEASON_REPORT, rig=asked.rig, first=asked.first_day, last=asked.last_day)
+    reading = [html.P(f"{len(look.unread)} files are not read yet: compare again then.", className="notice")]
+    return [
+        *(reading if look.unread else []),
+        *season_shown(season, system),
+        html.Div(html.A("Printable report of the season", href=report, className="go"), className="goes no-print"),
+    ]
+
+
+def _read_asked(entries: Entries) -> Asked:
+    rig = entries.need("rig", str, "Choose a rig.")
+    first = entries.read("first", lambda text: read_day(text, "The first day"))
+    last = entries.read("last", lambda text: read_day(text, "The last day"))
+    entries.check()
+    return Asked(rig or "", first or "", last or "")
+
+
+def _season_of(entries: list[Entry], asked: Asked) -> tuple[Season, list[Digest]]:
+    wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
+    mine = [one.digest for one in entries if one.digest and plain(one.digest.rig) == asked.rig and wanted.takes(one)]
+    return season_of(mine), mine
+
+
+def _add_report(server: FastAPI, shelf: Shelf) -> None:
+    # A plain function: the server calls it off its event loop.
+    def report(request: Request) -> Response:
+        query = request.url.query
+        try:
+            asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
+            season, digests = _season_of(shelf.look(PATIENCE_S).entries, asked)
+            if not digests:
+                raise UserError("there is no run of this rig in these days: choose others on the page Compare")
+            return HTMLResponse(plain(season_report(season, digests, digests[-1].units, datetime.now())))
+        except WrongEntriesError as error:
+            return refused(UserError(str(error)))
+        except UserError as error:
+            return refused(error)
+
+    server.add_api_route(SEASON_REPORT, report, methods=["GET"], include_in_schema=False)

@@ -1,0 +1,1 @@
+"""The pages Runs and one run: the library listed, a run reviewed."""
