@@ -22,6 +22,7 @@ from host.pipeline.faults.changes import (
 )
 from host.pipeline.faults.history import Tail
 from host.pipeline.faults.opened import Opened
+from host.pipeline.faults.pressure_step import PressureStep
 from host.pipeline.faults.steps import Step, Watched
 
 Opener = Callable[[str, float, float, float], Opened]
@@ -205,7 +206,6 @@ class BoomFaults:
             recent = self._tail.upto(i, _BACK)
             self._before = Before(
                 one.before,
-                float(np.mean(recent[_LOG_P])),
                 float(np.median(recent[_MOVED])),
                 _spread(recent[_LOG_C]),
             )
@@ -232,17 +232,19 @@ class BoomFaults:
         one.sure = 0.5
         self._before = Before(
             one.before,
-            float(np.mean(earlier[_LOG_P])),
             float(np.median(earlier[_MOVED])),
             _spread(rows[_LOG_C, :onset]),
         )
+        past = self._tail.upto(i, _TAIL)
+        self._pressure = PressureStep(past[_LOG_P], past[_HOST], step.frames)
         self._fast = step.adaptive and step.frames <= _SLOW_FRAMES
         self._current = one
 
     def _track(self, one: Opened, i: int, step: Step | None) -> None:
         row = self._tail.upto(i, 1)[:, 0]
         one.levels.append(float(row[_LOG_C]))
-        one.pressures.append(float(row[_LOG_P]))
+        if not one.final:
+            self._pressure.push(float(row[_LOG_P]), float(row[_HOST]))
         one.roughs.append(float(row[_ROUGH]))
         count = len(one.levels)
         if not one.final and count in (SETTLED_FRAMES, FINAL_FRAMES):
@@ -252,7 +254,7 @@ class BoomFaults:
                 self._close(one, float(row[_HOST]), float(row[_AREA]))
                 self._start(i, step)
                 return
-            one.levels, one.pressures, one.roughs = [], [], []
+            one.levels, one.roughs = [], []
             return
         if count >= SETTLED_FRAMES and one.kind not in _NOISE_KINDS:
             level = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
@@ -274,11 +276,11 @@ class BoomFaults:
             self._close(one, float(row[_HOST]), float(row[_AREA]))
 
     def _judge(self, one: Opened, i: int, count: int) -> None:
-        levels, pressures = np.array(one.levels[LAG_FRAMES:]), np.array(one.pressures[LAG_FRAMES:])
+        levels = np.array(one.levels[LAG_FRAMES:])
         rows = self._tail.upto(i, count)
         after = After(
             float(np.mean(levels)),
-            float(np.mean(pressures)),
+            *self._pressure.moved,
             float(np.median(rows[_MOVED])),
             float(np.median(one.roughs)),
             _spread(levels),

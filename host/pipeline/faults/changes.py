@@ -10,13 +10,14 @@ import numpy as np
 from host.pipeline.faults.causes import LOOK_ALIKE
 
 SETTLED_FRAMES = 20  # after the step, from which a first judgement is made
-FINAL_FRAMES = 30  # later the regulator's own wandering hides what the step did to the pressure
+FINAL_FRAMES = 30
 PRESSURE_SD = 0.02  # of ln P between two stretches of some seconds: the regulator wanders, the ground shakes
 LAG_FRAMES = 6
 ROUGH = 2.5  # times the run's own noise: air or false pulses, not an orifice
 ROUGH_PRESSURE = 2.0
 SPREAD = 2.5  # the same, for frames of which only some are spoilt
-DROOP_U = 0.05
+PULSES_ONLY = 4.0  # standard deviations: where the pressure has moved as far, it is not just the pulses
+LOST_TIP = 2.2  # nozzles' worth that a bare nozzle body lets through on top at least (our own design figure)
 _RANGE = 0.12, 0.06  # of small bypass regulators before anything has been learned (our own design figure)
 
 
@@ -25,7 +26,6 @@ class Before:
     """How things were before a step: means over the last frames before it."""
 
     log_c: float
-    log_p: float
     log_p_step: float  # median change of ln P from frame to frame
     spread: float  # standard deviation of log c from frame to frame
 
@@ -35,7 +35,8 @@ class After:
     """How they are after it, and how they were measured."""
 
     log_c: float
-    log_p: float
+    moved: float  # change of ln P at the step
+    moved_sd: float  # what it would have moved by itself
     log_p_step: float
     rough: float  # median
     spread: float
@@ -80,13 +81,14 @@ class Droop:
 def judge(before: Before, after: After, nozzles: int, droop: tuple[float, float]) -> Verdict:
     """The cause of a step from `before` to `after`."""
     step = after.log_c - before.log_c
-    if after.rough >= ROUGH or after.spread >= SPREAD * before.spread:
+    moved, spread = after.moved, after.moved_sd
+    fewer = min(math.exp(step), 1.0)  # as many times fewer pulses make a report as many times noisier
+    if after.rough * fewer >= ROUGH or after.spread * fewer >= SPREAD * before.spread:
         if after.log_p_step >= ROUGH_PRESSURE * before.log_p_step:
             return Verdict("air", (), 0.9)
-        return Verdict("meter_noise", (), 0.9) if step > 0 else Verdict("meter_missing", ("air",), 0.8)
-    moved = after.log_p - before.log_p
+        if abs(moved) < PULSES_ONLY * spread:
+            return Verdict("meter_noise", (), 0.9) if step > 0 else Verdict("meter_missing", ("air",), 0.8)
     orifice = _expected(step, droop[0])
-    spread = PRESSURE_SD
     odds = {
         "orifice": _density(moved, orifice, math.hypot(spread, droop[1] * abs(step))),
         "meter": _density(moved, 0.0, spread) if step < 0 else 0.0,
@@ -110,7 +112,7 @@ def judge(before: Before, after: After, nozzles: int, droop: tuple[float, float]
 def _rising(step: float, nozzles: int, fast: bool) -> str:
     worth = math.expm1(step) * nozzles
     if worth > 0.9:
-        return "lost_tip" if worth > 1.5 else "leak"
+        return "lost_tip" if worth > LOST_TIP else "leak"
     return "leak" if fast and worth > 0.45 else "wear"
 
 

@@ -29,7 +29,6 @@ class Opened:
     final: bool = False
     against_catch: bool = False
     levels: list[float] = field(default_factory=list)  # log c of the frames since, for the boom's changes
-    pressures: list[float] = field(default_factory=list)
     roughs: list[float] = field(default_factory=list)
 
     def told(self, area_m2: float, nozzles: int) -> Fault:
