@@ -3,7 +3,8 @@
 PART is one of
   delays    seconds from a sudden clog to the alarm, mean and 95 %, beside a lower bound and other detectors, all at one
             false-alarm rate
-  healthy   false alarms over healthy hours; `--drift 3` for sensors that drift three times as much
+  healthy   false alarms over healthy hours
+  drift     the same with sensors that drift three times as much (`--drift`)
   causes    confusion of causes
   creep     a clog that grows over ten minutes
 `--size short` takes about two minutes for all parts, `medium` half an hour. Single results go to a file as
@@ -34,9 +35,9 @@ FRAME_S = 0.1
 LOG_ARL = math.log(100 * 3600 / FRAME_S)  # one false alarm in a hundred hours of frames
 JUDGING = 1_000_000
 SIZES = {
-    "short": {"trials": 12, "tune_h": 6, "healthy_h": 12, "causes": 1, "rigs": 2},
-    "medium": {"trials": 40, "tune_h": 12, "healthy_h": 512, "causes": 2, "rigs": 8},
-    "full": {"trials": 200, "tune_h": 60, "healthy_h": 800, "causes": 12, "rigs": 8},
+    "short": {"trials": 12, "tune_h": 6, "healthy_h": 12, "drift_h": 4, "causes": 1, "rigs": 2, "rivals": 1},
+    "medium": {"trials": 40, "tune_h": 12, "healthy_h": 512, "drift_h": 40, "causes": 2, "rigs": 8, "rivals": 1},
+    "full": {"trials": 200, "tune_h": 60, "healthy_h": 800, "drift_h": 160, "causes": 12, "rigs": 8, "rivals": 8},
 }
 
 
@@ -112,9 +113,9 @@ def one_delay(name: str, seed: int, amount: float, levels: dict[str, float]) -> 
 def delays(size: dict[str, int], seed: int, kept: Kept) -> None:
     """Print the table of delays."""
     print("sudden clog of one nozzle: mean / 95 % in s (share missed after 25 s)")
-    for name in list(RIGS)[: size["rigs"]]:
-        levels = tuned_rivals(name, size["tune_h"], kept)
-        print(f"\n{name}; thresholds from {size['tune_h']} healthy hours: {levels}")
+    for place, name in enumerate(list(RIGS)[: size["rigs"]]):
+        levels = tuned_rivals(name, size["tune_h"], kept) if place < size["rivals"] else {}
+        print(f"\n{name}" + (f"; thresholds from {size['tune_h']} healthy hours: {levels}" if levels else ""))
         for amount in AMOUNTS:
             rows = [
                 kept.get(
@@ -124,17 +125,17 @@ def delays(size: dict[str, int], seed: int, kept: Kept) -> None:
                 for n in range(size["trials"])
             ]
             line = f"  {amount:5.0%}"
-            for key in ("bound", "swardflow", *RIVALS):
+            for key in ("bound", "swardflow", *levels):
                 d = np.array([row[key] for row in rows])
                 missed = f" ({np.mean(d >= CAP_S):.0%})" if key != "bound" and (d >= CAP_S).any() else ""
                 line += f"  {key} {d.mean():.2f}/{np.quantile(d, 0.95):.2f}{missed}"
             print(line, flush=True)
 
 
-def healthy(size: dict[str, int], seed: int, drift: float, kept: Kept) -> None:
+def healthy(hours: int, seed: int, drift: float, kept: Kept) -> None:
     """Print false alarms over healthy hours."""
     total: Counter[str] = Counter()
-    for n in range(size["healthy_h"]):
+    for n in range(hours):
         name = list(RIGS)[n % len(RIGS)]
 
         def make(name: str = name, n: int = n) -> list[list[Any]]:
@@ -144,7 +145,7 @@ def healthy(size: dict[str, int], seed: int, drift: float, kept: Kept) -> None:
 
         for kind, *_ in kept.get(f"healthy {seed} {drift} {n}", make):
             total[kind] += 1
-    hours, alarms = size["healthy_h"], sum(total.values())
+    alarms = sum(total.values())
     low, high = poisson_interval(alarms)
     print(
         f"healthy hours {hours}, drift x{drift:g}: {alarms} false alarms = {100 * alarms / hours:.1f} per 100 h "
@@ -167,6 +168,8 @@ def causes(size: dict[str, int], seed: int, kept: Kept) -> None:
         for name in list(RIGS)[: size["rigs"]]:
             for n in range(size["causes"]):
                 for number, detail in enumerate(amounts):
+                    if detail.get("nozzles", 1) >= RIGS[name][0]:
+                        continue  # all nozzles clogged are a valve that is shut
                     found, sure = kept.get(
                         f"cause {kind} {name} {seed} {n} {number}",
                         lambda k=kind, m=name, n=n, d=detail: one_cause(k, m, JUDGING * seed + n, d),
@@ -218,10 +221,10 @@ def one_creep(name: str, seed: int) -> float:
 def main() -> None:
     """Run the parts asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("part", nargs="*", default=["delays", "healthy", "causes", "creep"])
+    parser.add_argument("part", nargs="*", default=["delays", "healthy", "drift", "causes", "creep"])
     parser.add_argument("--size", choices=list(SIZES), default="short")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--drift", type=float, default=1.0)
+    parser.add_argument("--drift", type=float, default=3.0)
     parser.add_argument("--keep", type=Path, help="file of single results, read first and added to")
     args = parser.parse_args()
     size, kept = SIZES[args.size], Kept(args.keep)
@@ -229,7 +232,9 @@ def main() -> None:
         if part == "delays":
             delays(size, args.seed, kept)
         elif part == "healthy":
-            healthy(size, args.seed, args.drift, kept)
+            healthy(size["healthy_h"], args.seed, 1.0, kept)
+        elif part == "drift":
+            healthy(size["drift_h"], args.seed, args.drift, kept)
         elif part == "causes":
             causes(size, args.seed, kept)
         elif part == "creep":
