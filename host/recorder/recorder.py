@@ -62,9 +62,9 @@ class _Told:
 class Recorder:
     """One recording, from opening the port to the trailer.
 
-    `open_link` makes the link from the address, the clock and the queue that it is to fill; `clock` gives seconds
-    that never jump; `now` the wall-clock time with its offset; `shelters` are folders for the rest of a run whose
-    own disk is full, the first that takes it is used.
+    `open_link` makes the link from the address and the queue that it is to fill; `shelters` are folders for the rest
+    of a run whose own disk is full, the first that takes it is used. The wall clock is asked once, for the date of the
+    run; every other time is of a clock that never jumps.
     """
 
     def __init__(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
+from itertools import accumulate
 from pathlib import Path
 
 from host.errors import UserError
@@ -28,7 +29,8 @@ class ReplaySource:
         if not self._lines:
             raise UserError(f"run file {path} holds no line of a board; choose a recording that does")
         first_s = self._lines[0][0]
-        self._lines = deque((at_s - first_s, line) for at_s, line in self._lines)
+        due = accumulate((at_s - first_s for at_s, _ in self._lines), max)  # a damaged time goes back to no other
+        self._lines = deque((at_s, line) for at_s, (_, line) in zip(due, self._lines, strict=True))
         self._duration_s = self._lines[-1][0]
 
     def _raw_lines(self, data: bytes) -> Iterator[TimedLine]:

@@ -140,12 +140,9 @@ def load(recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: fl
         delays_ms(some, lambda frame: board.sent_at[sequence[frame - 1]], *marks[pair : pair + 2])
         for pair, some in ((0, screens[:1]), (2, screens))
     )
+    print(f"one screen: {words(alone)}; {SCREENS} screens, one of them stalled: {words(crowd)}")
     print(
-        f"one screen: {words(alone)}; {SCREENS} screens, one of them stalled: {words(crowd)}; page killed {kills} times"
-    )
-    print(
-        f"page killed {kills} times, {len(sequence)} frames without a gap, longest time between two {gap_s:.3f} s ",
-        end="",
+        f"page killed {kills} times, {len(sequence)} frames in a row, longest time between two {gap_s:.3f} s ", end=""
     )
     print(f"(between two lines sent {np.diff(sent).max():.3f} s), latest {late_s:.3f} s behind its line")
     assert late_s < 0.5, "the recorder was held up"

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from host.cli.main import main
@@ -112,9 +112,9 @@ def few_and_many(check: Callable[..., None], *strategies: st.SearchStrategy[Any]
 
     def of(examples: int) -> Any:
         quiet = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture, HealthCheck.data_too_large]
-        rules = settings(
-            max_examples=examples, deadline=None, derandomize=True, suppress_health_check=quiet, database=None
-        )
+        phases = (Phase.explicit, Phase.generate)  # to make a failing file smaller takes minutes
+        same = {"derandomize": True, "database": None}
+        rules = settings(max_examples=examples, deadline=None, suppress_health_check=quiet, phases=phases, **same)
         return rules(given(*strategies)(check))
 
     return of(few), pytest.mark.soak(pytest.mark.timeout(1800)(of(few * MANY // FEW)))

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
-import subprocess
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -213,21 +210,6 @@ def test_a_medium_that_fails_is_told() -> None:
     writer = JournalWriter(Path("a.sward"), SNAPSHOT, files)
     writer.close("complete", "asked", 0, 1.0)
     assert writer.sync_trouble == os.strerror(errno.EIO)
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A real file system of 64 KiB."""
-    folder = tmp_path / "disk"
-    folder.mkdir()
-    mount = shutil.which("mount")
-    if mount is None or os.geteuid() != 0:
-        pytest.skip("a small tmpfs can only be mounted by root")
-    done = subprocess.run([mount, "-t", "tmpfs", "-o", "size=64k", "tmpfs", folder], capture_output=True, check=False)
-    if done.returncode:
-        pytest.skip(f"a small tmpfs cannot be mounted here: {done.stderr.decode().strip()}")
-    yield folder
-    subprocess.run(["umount", folder], check=True)
 
 
 def test_a_real_disk_that_is_full_and_gets_room(small_disk: Path) -> None:
