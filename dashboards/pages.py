@@ -44,17 +44,6 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page(
-        "/calibrate",
-        "Calibrate",
-        calibrate_page.layout,
-        calibrate_page.connect,
-        scripts=("print.js",),
-        styles=("forms.css",),
-    ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
-    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
     Page("/runs", "Runs", list_page.layout, list_page.connect, styles=("forms.css", "runs.css")),
     Page(
         "/run",
@@ -73,6 +62,17 @@ PAGES = (
         scripts=("tables.js",),
         styles=("forms.css", "runs.css"),
     ),
+    Page(
+        "/calibrate",
+        "Calibrate",
+        calibrate_page.layout,
+        calibrate_page.connect,
+        scripts=("print.js",),
+        styles=("forms.css",),
+    ),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
+    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
 )
 
 
