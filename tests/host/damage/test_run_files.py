@@ -71,4 +71,4 @@ def _files() -> st.SearchStrategy[bytes]:
 
 test_commands, test_commands_many = few_and_many(_commands, _files(), st.sampled_from(sorted(COMMANDS)))
 test_replay, test_replay_many = few_and_many(_replayed, _files(), few=30)
-test_live, test_live_many = few_and_many(_shown, _files(), st.sampled_from([700, 9_000, 1 << 20]), few=30)
+test_live, test_live_many = few_and_many(_shown, _files(), st.sampled_from([700, 9_000, 1 << 20]), few=15)
