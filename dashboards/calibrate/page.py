@@ -57,18 +57,18 @@ def _doing(rig: Rig, runs: list[str]) -> html.Section:
             html.Div(id="calibrate-cautions"),
             html.Div(chips("calibrate-kind", "What is calibrated", kinds, "meter"), className="no-print"),
             html.Div([ways_of(kind) for kind in KINDS], className="no-print"),
-            html.P(id="calibrate-say", className="say part", role="status"),
+            html.P(id="calibrate-say", className="say part no-print", role="status"),
             html.P(
                 [html.B(id="calibrate-counted"), " ", html.Span(id="calibrate-about")],
                 id="calibrate-count",
-                className="counted",
+                className="counted no-print",
             ),
-            html.P(id="calibrate-board", className="board"),
+            html.P(id="calibrate-board", className="board no-print"),
             html.Div(html.Button("Begin", id={"press": "act"}, className="main"), id="calibrate-act", className="acts"),
             html.Div([group for kind in KINDS for group in groups_of(kind, rig, runs)], className="no-print"),
             html.Div([fold for kind in KINDS for fold in settings_of(kind, rig)], className="no-print"),
             html.Div(html.Button("Enter", id={"press": "enter"}, className="main"), id="calibrate-enter"),
-            html.P(id="calibrate-notice", className="notice part", role="status"),
+            html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div(html.Button("Undo the last", id={"press": "undo"}), className="acts"),
         ]
     )
@@ -216,16 +216,19 @@ def _standing(kind: Kind, view: View, ways: list[Any], groups: list[Any], folds:
         "acts" if stand.enter else "hidden",
         view.notice,
         not view.can_undo,
-        [] if view.answer is None else _result(view.answer, view.count),
+        [] if view.answer is None else _result(KINDS[kind], view.answer, view.count),
         "acts" if view.answer is not None else "hidden",
         view.kept or not view.can_save,
     )
 
 
-def _result(answer: Answer, count: int) -> list[Any]:
+def _result(name: str, answer: Answer, count: int) -> list[Any]:
     drops = [html.Button(str(n), id={"drop": n}, title=f"Take out number {n}") for n in range(1, count + 1)]
-    fold = html.Details([html.Summary("Take one out"), html.Div(drops, className="acts numbers")], className="fold")
+    fold = html.Details(
+        [html.Summary("Take one out"), html.Div(drops, className="acts numbers")], className="fold no-print"
+    )
     return [
+        html.H2(name),
         html.P(answer.headline, className="headline"),
         *(table(one.headings, one.rows, one.marked) for one in answer.tables),
         remarks(answer.remarks, warn=True),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,15 @@ from tests.dashboards.processes import Server, wait_until
 
 PATIENCE_MS = 20_000
 KINDS = {"Flow meter": "meter", "Boom": "boom", "Pressure": "pressure", "Wheel": "wheel", "Pace": "course"}
+WAYS = {
+    "Count": "count",
+    "Typed": "typed",
+    "All": "typed",
+    "Tank": "tank",
+    "From": "run",
+    "Stop": "watch",
+    "Nozzle": "watch",
+}
 
 
 def open_calibrate(page: Any, server: Server, kind: str, way: str) -> None:
@@ -23,7 +33,17 @@ def choose(page: Any, kind: str, way: str) -> None:
     page.click(f"#calibrate-kind label:has-text('{kind}')")
     ways = f'[id=\'{{"ways":"{KINDS[kind]}"}}\']'
     page.click(f"{ways} label:has-text('{way}')")
-    page.wait_for_selector("#calibrate-enter:visible button, #calibrate-act:visible button")
+    wanted = next(f"{KINDS[kind]} {code}" for word, code in WAYS.items() if way.startswith(word))
+
+    def shown() -> bool:
+        groups = [
+            json.loads(one.get_attribute("id"))["group"] for one in page.query_selector_all("[id*=group]:visible")
+        ]
+        if groups:
+            return bool(groups[0].startswith(wanted))
+        return wanted.endswith(("count", "watch")) and page.is_visible("#calibrate-act button")
+
+    wait_until(shown, f"{wanted} is shown", 20)
 
 
 def fill(page: Any, **entries: str) -> None:

@@ -48,15 +48,21 @@ CATCHES = 3
 
 
 @pytest.fixture
-def sprayer(tmp_path: Path) -> Iterator[Path]:
-    """An emulated sprayer on a pseudo-terminal, four times as fast as real: the link to its port."""
+def sprayer(tmp_path: Path) -> Iterator[Callable[[], Path]]:
+    """Starts an emulated sprayer on a pseudo-terminal, four times as fast as real, and gives the link to its port."""
     scenario, link = tmp_path / "jug.toml", tmp_path / "board"
     scenario.write_text(SCENARIO, encoding="utf-8")
-    command = ["-m", "host.cli.main", "simulate", str(scenario), "--speed", "4", "--link", str(link)]
-    process = Process(command, tmp_path / "simulate.log")
-    wait_until(link.exists, "the port", 20.0)
-    yield link
-    process.end()
+    started: list[Process] = []
+
+    def start() -> Path:
+        command = ["-m", "host.cli.main", "simulate", str(scenario), "--speed", "4", "--link", str(link)]
+        started.append(Process(command, tmp_path / "simulate.log"))
+        wait_until(link.exists, "the port", 20.0)
+        return link
+
+    yield start
+    for process in started:
+        process.end()
 
 
 def pulses(page: Any) -> int:
@@ -69,15 +75,18 @@ def still(page: Any, for_s: float = 1.2) -> bool:
     return pulses(page) == before
 
 
-def test_a_whole_meter_calibration(sprayer: Path, tmp_path: Path, runs: Path, serve: Serve, phone: Phone) -> None:
+def test_a_whole_meter_calibration(
+    sprayer: Callable[[], Path], tmp_path: Path, runs: Path, serve: Serve, phone: Phone
+) -> None:
     """Jug readings are the simulator's true volumes to 10 mL; the true factor is 3 % under the rig's 450 per litre."""
     source = ScenarioSource(load_scenario(str(tmp_path / "jug.toml")))
     run_frames(source)
     volumes = [one["volume_m3"] for one in truth(source.sprayer)["passes"]]
-    recorder = RecorderProcess(str(sprayer), runs, tmp_path / "recorder.log")
+    page = phone(serve().address + "/calibrate")
+    wait_until(lambda: "no run has been recorded yet" in page.inner_text("#calibrate-say").lower(), "what to do", 20)
+    recorder = RecorderProcess(str(sprayer()), runs, tmp_path / "recorder.log")
     try:
-        page = phone(serve().address + "/calibrate")
-        page.wait_for_selector("#calibrate-act button")
+        page.wait_for_selector("#calibrate-act:visible button")
         for number in range(CATCHES):
             page.click("#calibrate-act button")
             wait_until(lambda: pulses(page) > 50, "pulses of a pass", 40.0)
@@ -234,6 +243,7 @@ def test_printed(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     assert "pulses/gal" in page.inner_text(".headline:visible")
     assert page.is_visible("#calibrate-result table")
     assert page.is_visible(".cautions")
+    assert page.inner_text("#calibrate-result h2") == "Flow meter"
 
 
 @pytest.mark.parametrize("path", ["/calibrate", "/plan", "/mix"])

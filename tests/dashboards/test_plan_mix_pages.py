@@ -158,7 +158,7 @@ def test_mix_in_metric_units_and_dry(runs: Path, serve: Serve, phone: Phone) -> 
     per_area, area = parse_quantity("1.5 kg/ha", "mass_per_area", "product"), 2500.0
     rig = rig_from_toml(WALKER.read_text(encoding="utf-8"), "rig")
     result = mix("dry", per_area, rig.target.rate_m3_m2, rig.tank.volume_m3, area, label=Label(2e-4, None))
-    assert result.warnings == () and result.part is not None
+    assert result.warnings == () and result.part is None
     # 4 L/100 m² on 2500 m² are 100 L: two tanks of 50 L with 187.5 g each.
     shown(page, "#mix-sheet", format_value(result.product, "small_mass", "metric"), "100.0 L", "2 full", "375 g")
 
