@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import logging
+import traceback
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, html, page_container, register_page
+from dash import Dash, html, page_container, register_page, set_props
 from fastapi import FastAPI, HTTPException
 
 from dashboards.asgi import AsgiApp, Message, Scope
@@ -16,6 +18,7 @@ from dashboards.surroundings import Surroundings
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.
+FAILED = "page-failed"
 OWN_ASSETS = r".*\.(js|css|svg)$"
 
 
@@ -87,6 +90,7 @@ def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
         suppress_callback_exceptions=True,  # a page's callbacks are known before the page is there
         update_title="",
         add_log_handler=False,
+        on_error=_say_failed,
     )
     shell.backend.websocket_capability = (
         False  # or every page opens Dash's own WebSocket, used or not (plotly/dash#3939)
@@ -94,7 +98,7 @@ def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
     register: Any = register_page  # without types in Dash
     for page in PAGES:
         register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=_layout(page, surroundings))
-    shell.layout = html.Div([page_container])
+    shell.layout = html.Div([html.P(id=FAILED, className="notice failed", role="alert"), page_container])
     for page in PAGES:
         if page.connect is not None:
             page.connect(shell, surroundings)
@@ -129,6 +133,16 @@ async def open_first_page(app: AsgiApp) -> None:
         return
 
     await app(scope, receive, send)
+
+
+def _say_failed(error: Exception) -> None:
+    """A callback that fails is a mistake of ours: said on the page, and with its place to whoever keeps the server."""
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    where = f"{Path(place.filename).name}, line {place.lineno}"
+    logging.getLogger(__name__).error("a page's answer failed: %s: %s (%s)", type(error).__name__, error, where)
+    set_props(
+        FAILED, {"children": "Swardflow could not answer that: a mistake of its own. What is saved is not touched."}
+    )
 
 
 def _layout(page: Page, surroundings: Surroundings) -> Callable[..., Any]:

@@ -145,6 +145,27 @@ def test_callbacks_of_ours_with_any_values(
     assert answer.status in (200, 204) or answer.body == FAILED
 
 
+def test_a_callback_that_fails_is_said_on_the_page_and_in_the_log(attacked: Attacked) -> None:
+    """A number where a page sends text: one line for whoever keeps the server, one sentence for the screen."""
+    callback = next(
+        one
+        for one in attacked.callbacks
+        if "plan-go.n_clicks" in json.dumps(one["inputs"]).replace('", "property": "', ".")
+    )
+    asked = {
+        "output": callback["output"],
+        "outputs": as_dash_names(callback["output"]),
+        "inputs": [{"id": one["id"], "property": one["property"], "value": 1} for one in callback["inputs"]],
+        "state": [{"id": one["id"], "property": one["property"], "value": 7} for one in callback["state"]],
+        "changedPropIds": ["plan-go.n_clicks"],
+    }
+    answer = ask(attacked.at, PATH, method="POST", body=json.dumps(asked).encode(), headers=JSON)
+    check(answer)
+    assert b"could not answer that" in answer.body
+    assert "a page's answer failed: " in attacked.server.output()
+    assert "Traceback" not in attacked.server.output()
+
+
 def test_a_screen_that_says_anything(attacked: Attacked) -> None:
     for said in (b"\xff" * 4000, "x" * 4000, "", "{" * 1000):
         with connect(f"ws://{attacked.at}/live/stream", origin=None) as screen:
