@@ -11,6 +11,7 @@ import time
 from contextlib import ExitStack
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from host.journal import RunFile, read_run
@@ -106,7 +107,9 @@ def test_a_second_recorder_on_the_port_gets_one_sentence(end: PtyEnd, tmp_path: 
         assert errors.count("\n") == 1 and f"port {end.address} is in use by another program" in errors
         first.terminate()
         first.communicate(timeout=20)
-    assert read_run(path).complete and len(list((tmp_path / "runs").iterdir())) == 1
+    run = read_run(path)
+    assert run.complete and len(list((tmp_path / "runs").iterdir())) == 1
+    assert run.wire_damage <= 1 and set(np.diff(run.frames["seq"].astype(int)).tolist()) == {1}, "the first goes on"
 
 
 def tell(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
