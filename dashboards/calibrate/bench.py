@@ -123,8 +123,8 @@ class Bench:
         trouble = self._look()
         session = self._sessions[kind]
         session.check(rig)
-        if kind in self._unread:
-            self._read_draft(kind, rig)
+        if kind in self._unread or not (session.rows() or session.can_undo()):
+            self._read_draft(kind, rig)  # the command may have begun one meanwhile
         if button == "anew":
             self._sessions[kind] = self._new(kind, rig)
             self._kept.discard(kind)
