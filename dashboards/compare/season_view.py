@@ -51,7 +51,7 @@ def season_shown(season: Season, system: str) -> list[Any]:
             "Flow over the root of the pressure", season.coefficient, "orifice_coefficient", system, lettered, _BOOM
         ),
         *_section(
-            "Pressure at the boom: a filling strainer takes of it",
+            "Pressure at the boom, which a filling strainer lowers",
             season.pressure,
             "pressure",
             system,
@@ -105,7 +105,7 @@ def _letters_on(day: str, here: Sequence[tuple[str, Finding]]) -> str:
 
 
 def _figure(series: Series, values: Sequence[float], unit: str, here: Sequence[tuple[str, Finding]]) -> dict[str, Any]:
-    """A ring for each run, the straight stretches as lines, each finding's days as a lane with its letter above."""
+    """A ring for each run, the straight stretches as lines; each finding from a dotted line on, its days as a lane."""
     marker = {"symbol": "circle-open", "size": 8, "color": "#000", "line": {"width": 2, "color": "#000"}}
     data: list[dict[str, Any]] = [
         {"type": "scatter", "mode": "markers", "x": list(series.dates), "y": list(values), "marker": marker}
@@ -121,11 +121,12 @@ def _figure(series: Series, values: Sequence[float], unit: str, here: Sequence[t
     used: list[str] = []
     for letter, finding in here:
         step = finding.first_day == finding.last_day
-        shapes.append(
-            {"type": "line" if step else "rect", "yref": "paper", "y0": 0, "y1": 1, "layer": "below"}
-            | {"x0": finding.first_day, "x1": finding.last_day, "fillcolor": "#cfe8d2"}
-            | {"line": {"width": 2.5 if step else 0, "dash": "dot", "color": "#000"}}
-        )
+        place = {"yref": "paper", "y0": 0, "y1": 1, "x0": finding.first_day}
+        line = {"width": 2.5, "dash": "dot", "color": "#000"}
+        shapes.append({"type": "line", "x1": finding.first_day, "layer": "above", "line": line} | place)
+        if not step:
+            lane = {"fillcolor": "#cfe8d2", "line": {"width": 0}}
+            shapes.append({"type": "rect", "x1": finding.last_day, "layer": "below"} | lane | place)
         height = 1.0 + 0.09 * used.count(finding.first_day)
         used.append(finding.first_day)
         notes.append(

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import UserError
+from host.journal import RunFile, read_run
 from host.library import Entry, Library
 from host.library.files import SUFFIX, Found, files_of
 from host.library.later_notes import notes_path
@@ -36,17 +37,18 @@ class Look:
 class Shelf:
     """The runs of one folder. All methods read files and may take seconds: not for the event loop.
 
-    `ask_recorder` puts a request to the recorder of a run and raises UserError when there is none.
+    `read` reads a file; `ask_recorder` puts a request to the recorder of a run and raises UserError when there is none.
     """
 
     def __init__(
         self,
         folder: Path,
         *,
+        read: Callable[[Path], RunFile] = read_run,
         ask_recorder: Callable[[Path, dict[str, Any]], dict[str, Any]] = ask,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.library = Library(folder)
+        self.library = Library(folder, read=read)
         self._ask, self._clock = ask_recorder, clock
         self._lock = threading.Lock()
         self._reviewing = threading.Lock()

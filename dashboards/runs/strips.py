@@ -52,7 +52,7 @@ def strips_figure(strips: Sequence[Strip], stretches: Sequence[Stretch], target:
     low, high = _rate(target.low_m3_m2, system), _rate(target.high_m3_m2, system)
     rates = [_rate(value, system) for strip in strips for value in strip.rate_m3_m2.tolist() if math.isfinite(value)]
     middle = (low + high) / 2
-    span = [min(0.5 * middle, *(0.9 * rate for rate in rates)), max(1.5 * middle, *(1.1 * rate for rate in rates))]
+    span = [min(0.3 * middle, *(0.9 * rate for rate in rates)), max(1.5 * middle, *(1.1 * rate for rate in rates))]
     figure: dict[str, Any] = {"data": [], "layout": layout(height, shapes=[], annotations=[])}
     figure["layout"]["margin"] |= {"t": 0, "b": 30}
     for row, strip in enumerate(strips):

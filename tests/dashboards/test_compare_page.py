@@ -1,0 +1,98 @@
+"""Compare in a real browser: the verdict is the command's, a season of generated runs is what host.review finds."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.runs.fields import address
+from host.calibrate.cards import save_card
+from host.cli.main import main
+from host.library import Library
+from host.review.season import season_of
+from tests.dashboards.page_looks import contrasts, tap_targets
+from tests.dashboards.processes import Server, wait_until
+from tests.host.library.made import simulated_run
+from tests.host.review.season_runs import Truth, write_season
+from tests.host.review.test_compare import catch_card
+
+pytestmark = pytest.mark.browser
+
+Serve = Callable[..., Server]
+Phone = Callable[..., Any]
+RECORDING = next((Path(__file__).parents[2] / "recordings").glob("*.sward"))
+DAY = datetime(2026, 5, 20, 9, tzinfo=UTC)
+
+
+def command(capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, Any]:
+    capsys.readouterr()
+    assert main([*arguments, "--json"]) in (0, 1)
+    said: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return said
+
+
+def fits(page: Any) -> None:
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == []
+    assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []
+    assert page.wrong == []
+
+
+def test_verdicts_are_those_of_the_command(
+    runs: Path, serve: Serve, phone: Phone, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copy(RECORDING, runs)
+    simulated_run(runs / "2026-05-20T0900-again.sward", DAY)
+    save_card(catch_card(), runs / "cards")
+    page = phone(serve().address + address("/compare", run=RECORDING.stem))
+    page.set_default_timeout(90_000)
+
+    said = command(capsys, "compare", RECORDING.stem, "--runs", str(runs))
+    page.wait_for_selector("#verdict")
+    assert page.inner_text("#verdict") == said["verdict"].capitalize()
+    ratio, expanded = said["ratio"], said["ratio"] * said["expanded_uncertainty_percent"] / 100
+    assert f"{ratio:.3f} ± {expanded:.3f}" in page.inner_text("#compare-result")
+    page.wait_for_selector(".ratios .main-svg")
+    fits(page)
+
+    page.locator("#compare-kind input").nth(1).click()
+    said = command(capsys, "compare", RECORDING.stem, "2026-05-20T0900-again", "--runs", str(runs))
+    wait_until(lambda: f"{said['ratio']:.3f} ±" in page.inner_text("#compare-result"), "the two runs", 60.0)
+    assert page.inner_text("#verdict") == said["verdict"].capitalize()
+    page.fill("[data-entry=later] input", "nowhere")
+    page.press("[data-entry=later] input", "Enter")
+    page.wait_for_selector("[data-entry=later] .wrong:not(:empty)")
+
+
+def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phone) -> None:
+    """Twenty runs; the meter reads 6 % less from the eleventh on."""
+    write_season(runs, 20, Truth(meter=lambda run: -0.06 if run >= 10 else 0.0))
+    digests = [entry.digest for entry in Library(runs).entries() if entry.digest]
+    season = season_of(digests)
+    assert season.findings
+    server = serve()
+    page = phone(server.address + "/compare")
+    page.set_default_timeout(90_000)
+    page.wait_for_selector("#compare-kind input")
+    page.locator("#compare-kind input").nth(2).click()
+    page.wait_for_selector(".season .main-svg")
+    told = page.locator(".finding").all_inner_texts()
+    assert len(told) == len(season.findings)
+    for letter, words, finding in zip("ABCDEF", told, season.findings, strict=False):
+        assert words.startswith(f"{letter} ")
+        assert finding.kind in words.lower()
+        assert finding.first_day in words
+    assert season.due.lower() in page.inner_text("#compare-result").lower()
+    rows = page.evaluate(
+        "Array.from(document.querySelector('.numbers').querySelectorAll('tbody tr'), row => row.cells[0].textContent)"
+    )
+    assert rows == list(season.coefficient.dates)
+    fits(page)
+    page.click("#compare-result .goes a")
+    wait_until(lambda: "Season record" in page.title(), "the season's report", 60.0)
