@@ -20,7 +20,7 @@ from websockets.sync.client import connect
 
 from host.journal import read_run
 from tests.dashboards.processes import RecorderProcess, Server, wait_until
-from tests.dashboards.test_live_page import wait_for
+from tests.dashboards.test_live_page import state, wait_for
 from tests.dashboards.walking import BoardOnPty
 
 SCREENS = 16
@@ -104,8 +104,13 @@ def recorder(board: BoardOnPty, runs: Path, tmp_path: Path) -> Iterator[Recorder
 Serve = Callable[..., Server]
 
 
-def load(recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: float, kills: int, others: int) -> None:
-    """`seconds` with one screen, as long with all of them, then the page is killed `kills` times, a second apart."""
+def load(
+    recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: float, kills: int, phones: list[Any]
+) -> None:
+    """`seconds` with one screen, as long with all of them, then the page is killed `kills` times, a second apart.
+
+    Each of `phones` opens the page at an address in a browser of its own, after the time with one screen.
+    """
     server = serve()
     with ExitStack() as stack:
         screens = [stack.enter_context(Screen(server))]
@@ -113,7 +118,8 @@ def load(recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: fl
         marks = [screens[0].frame]
         time.sleep(seconds)
         marks.append(screens[0].frame)
-        screens += [stack.enter_context(Screen(server)) for _ in range(SCREENS - 2 - others)]
+        pages = [open_page(server.address) for open_page in phones]
+        screens += [stack.enter_context(Screen(server)) for _ in range(SCREENS - 2 - len(pages))]
         stack.enter_context(stalled_screen(server))
         wait_until(lambda: all(screen.frame > marks[-1] for screen in screens), "numbers on every screen", 20.0)
         marks.append(screens[0].frame)
@@ -126,6 +132,9 @@ def load(recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: fl
             time.sleep(1.0)
         newest = board.walk.seq
         wait_until(lambda: all(screen.frame > newest - 10 for screen in screens), "every screen has caught up", 20.0)
+        for page in pages:
+            wait_for(page, "fresh", "fresh", 20.0)
+            wait_until(lambda page=page: int(state(page, "frame")) > newest - 10, "the browser has caught up", 20.0)
     server.end()
     assert recorder.end(signal.SIGINT) == 0
     run = read_run(recorder.run)
@@ -151,7 +160,7 @@ def load(recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: fl
 def test_a_crowd_of_screens_and_a_killed_page_leave_no_gap(
     recorder: RecorderProcess, board: BoardOnPty, serve: Serve
 ) -> None:
-    load(recorder, board, serve, 2.0, 1, 0)
+    load(recorder, board, serve, 2.0, 1, [])
 
 
 @pytest.mark.soak
@@ -159,12 +168,4 @@ def test_a_crowd_of_screens_and_a_killed_page_leave_no_gap(
 def test_a_crowd_with_two_browsers_and_a_page_killed_ten_times(
     recorder: RecorderProcess, board: BoardOnPty, serve: Serve, phone: Callable[..., Any]
 ) -> None:
-    server = serve()
-    pages = [phone(server.address) for _ in range(2)]
-    for page in pages:
-        wait_for(page, "fresh", "fresh", 20.0)
-    port = server.port
-    server.end()
-    load(recorder, board, lambda **given: serve(**({"port": port} | given)), 60.0, 10, len(pages))
-    for page in pages:
-        wait_for(page, "recording", "ended", 20.0)
+    load(recorder, board, serve, 60.0, 10, [phone, phone])

@@ -63,6 +63,10 @@ class PtyEnd:
         while data:
             data = data[os.write(self._master, data) :]
 
+    def has_room(self) -> bool:
+        """Whether a line can be sent without waiting for a reader."""
+        return bool(select.select([], [self._master], [], 0.0)[1])
+
     def receive(self, wait_s: float = 0.05) -> bytes:
         if self._master < 0:
             time.sleep(wait_s)

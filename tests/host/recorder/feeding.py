@@ -51,11 +51,12 @@ class ReportingBoard:
             try:
                 if self._end.receive(0.0):
                     self._end.send(identity())
-                self._end.send(report(seq))
+                if self._end.has_room():  # else nobody reads, and the line would wait for ever
+                    self._end.send(report(seq))
+                    self.sent[seq] = time.monotonic()
+                    seq += 1
             except (OSError, ValueError):
                 return  # unplugged
-            self.sent[seq] = time.monotonic()
-            seq += 1
             due += self._interval_s
             self._ending.wait(max(due - time.monotonic(), 0.0))
 
