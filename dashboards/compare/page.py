@@ -66,7 +66,7 @@ def layout(_: Surroundings) -> html.Main:
                     html.Div(
                         [
                             html.Div(
-                                entry_field(FORM, name, words, kind="date" if name in ("first", "last") else "text"),
+                                entry_field(FORM, name, words, "2026-04-01" if name in ("first", "last") else ""),
                                 id=f"compare-{name}",
                                 className="hidden",
                             )

@@ -20,10 +20,10 @@ def entry_field(
 ) -> html.Div:
     """A labelled field with room for a sentence, which can be given suggestions by `suggestions`.
 
-    `kind` is a type of HTML input. What is typed counts once the field is left or Enter pressed, or, unless it `waits`,
-    after a third of a second.
+    `kind` is a type of HTML input; not "date", in which Dash cannot keep the cursor. What is typed counts once the
+    field is left or Enter pressed, or, unless it `waits`, after a third of a second.
     """
-    loose: Any = {"type": kind}  # Dash's types leave out "date", the browser's own calendar
+    loose: Any = {"type": kind}
     return html.Div(
         [
             html.Label(
