@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from host.pipeline.carry import Previous
@@ -16,6 +18,9 @@ _LEAST = (0.0015, 0.0015)
 _AVERAGED = 6.0  # blocks
 _GROWTH = 1.5  # of the variance in one block at most: what is wrong now must not become the rule
 _CALM = 1.4  # the local median's own scatter
+LEAST_DRIFT = 0.001  # relative standard deviation that no length of stretch averages away
+_CHANGES = 8, 30  # blocks: from the first number on the drift is taken from them, at most the second
+_DRIFTS = 1.4  # a stretch and the baseline before it lie further apart than two blocks
 
 
 class Noise:
@@ -27,11 +32,22 @@ class Noise:
         self._block: list[float] = []
         self._before = Previous(0.0)
         self._steps: Floats = np.zeros(0)
+        self._level = 0.0
+        self._changes: list[float] = []
 
     @property
     def white(self) -> float:
         """Relative standard deviation of one frame, the part that averages away with the number of frames."""
         return float(np.sqrt(self._white2))
+
+    @property
+    def drift(self) -> float:
+        """How far the level strays by itself, relative: from the changes from block to block, without their noise."""
+        if len(self._changes) < _CHANGES[0]:
+            return LEAST_DRIFT
+        change = _NORMAL * float(np.median(self._changes))
+        strayed = max(change * change - 2 * float(self._white2) / BLOCK, 0.0)
+        return max(_DRIFTS * math.sqrt(strayed), LEAST_DRIFT)
 
     def room(self) -> int:
         """Frames until the end of the block."""
@@ -64,6 +80,10 @@ class Noise:
         # to frame, hence "at least".
         white2 = np.clip((ten**2 - one**2 / _SPAN**2) / (1 / _SPAN - 1 / _SPAN**2), _LEAST[0] ** 2, one**2)
         edge2 = np.maximum(one**2 - white2, _LEAST[1] ** 2)
+        level = float(block.mean())
+        if self._blocks:
+            self._changes = [*self._changes[1 - _CHANGES[1] :], abs(level - self._level)]
+        self._level = level
         self._blocks += 1
         share = 1.0 / min(self._blocks, _AVERAGED)
         self._white2 += (min(float(white2), _GROWTH * float(self._white2)) - self._white2) * share

@@ -15,7 +15,7 @@ from math import expm1
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.noise import Noise
+from host.pipeline.faults.noise import LEAST_DRIFT, Noise
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.stretches import Stretches
 
@@ -89,6 +89,7 @@ class StepWatch:
         self._collected: list[tuple[float, float]] = []
         self._usual_weight = 0.0
         self._collecting = FIRST_FRAMES if log_baseline is None else 0
+        self._drift = LEAST_DRIFT
         self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
 
     @property
@@ -106,6 +107,7 @@ class StepWatch:
         place = 0
         while place < len(frames):
             part = slice(place, min(place + self.noise.room(), len(frames)))
+            self._drift = self.noise.drift
             sigma, rough = self.noise.push(log_c[part])
             # What the missing map adds is no sign of anything wrong, but it hides what is.
             local[part] = np.where(excess[part] > 0, 1.0, rough)
@@ -187,7 +189,7 @@ class StepWatch:
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         tuning, n = self._tuning, len(rough)
-        judged = self._stretches.judge(n, sigma, rough, tuning.rising)
+        judged = self._stretches.judge(n, sigma, self._drift, rough, tuning.rising)
         sd = float(np.hypot(*sigma))
         limit = max(tuning.absolute, _SIGMAS * sd)
         low, high = (rows[2] > limit) & (rows[4] >= _SLOW), rows[3] > limit * 2 * tuning.rising
@@ -207,7 +209,7 @@ class StepWatch:
     def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
         baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
-        allowance = self._tuning.allowance
+        allowance = self._tuning.allowance * self._drift / LEAST_DRIFT
         first = self.first if self.first is not None else 0.0
         first = first if abs(baseline - first) < allowance else baseline  # after a step the sums start from its level
         weights = np.minimum(expected / (self._usual_weight or float(expected[0])), 3.0)

@@ -11,7 +11,6 @@ from host.pipeline.faults.bubbles import BEFORE_FRAMES, proven
 from host.pipeline.faults.shape import SHAPE_FRAMES, looks_like_a_step
 
 WINDOWS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24, 30, 40, 55, 75, 100, 140, 200, 300, 450, 600)
-_DRIFT = 0.001  # relative standard deviation that no length of window averages away
 _LAG_U_S = 0.065  # standard uncertainty of the rotor's lag: matters while the pressure moves
 _SHORTEST_RISE = 5  # frames
 # Of one frame's standard deviations: a single frame proves nothing, for a bubble or a false pulse may have spoilt it.
@@ -68,9 +67,9 @@ class Stretches:
         self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
-    def judge(self, n: int, sigma: tuple[float, float], rough: Floats, rising: float) -> Judged:
-        """Of the last `n` frames: `sigma` as Noise gives it, `rough` how many times noisier they are; a rise's ratio is
-        divided by `rising`."""
+    def judge(self, n: int, sigma: tuple[float, float], drift: float, rough: Floats, rising: float) -> Judged:
+        """Of the last `n` frames: `sigma` and `drift` as Noise gives them, `rough` how many times noisier they are; a
+        rise's ratio is divided by `rising`."""
         first = self._rows.shape[1] - n
         ends = np.arange(first, first + n)
         begins = ends - _LENGTHS[:, None]
@@ -79,7 +78,7 @@ class Stretches:
         lagging = _LAG_U_S * change[3] / np.maximum(change[4], 1e-3)
         white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
         variance = (white2 / _LENGTHS + edge2 / (_LENGTHS * _LENGTHS))[:, None] * (rough * rough)
-        variance = variance + _DRIFT * _DRIFT + lagging * lagging
+        variance = variance + drift * drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
         rising_now = (rise > 0) & (_LENGTHS >= _SHORTEST_RISE)[:, None]
         ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - _DROP_TAXES, 0.0)
