@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from importlib import import_module
@@ -56,6 +57,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return its exit code: 0 done, 1 done with a finding, 2 a mistake the user can mend."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a name that this terminal cannot write is no reason to stop
     parser = build_parser()
     args = parser.parse_args(argv)
     if args.version:

@@ -87,6 +87,7 @@ def note_of(text: str) -> tuple[str, str]:
     """
     from host.errors import UserError
 
+    text = text.encode("utf-8", "replace").decode()  # bytes of another encoding come from the shell as no characters
     key, equals, value = text.partition("=")
     if not equals or not key.strip():
         raise UserError(f"note '{text}' has no key: write it as KEY=TEXT, such as area='Lower green'")

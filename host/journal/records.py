@@ -59,6 +59,7 @@ COLUMNS = {
 _START = re.compile(rb"([A-Z]) ([0-9]{6,12}\.[0-9]{6}) ")
 _CHECKSUM = re.compile(rb"[0-9A-F]{8}")
 _TO_ESCAPE = re.compile(rb"[^ -\[\]-~]")
+_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
 _ESCAPED = re.compile(rb"\\(?:x([0-9A-F]{2}))?")
 
 
@@ -156,12 +157,14 @@ def raw_line(payload: bytes) -> bytes:
 
 
 def content(payload: bytes) -> dict[str, Any]:
-    """The JSON object in the payload of any other record.
+    """The JSON object in the payload of any other record; half of a surrogate pair, which is no character, reads "?".
 
     Raises RecordError when it is none.
     """
     try:
         value = json.loads(payload)
+        if _SURROGATE.search(payload):
+            value = json.loads(json.dumps(value, ensure_ascii=False).encode("utf-8", "replace"))
     except (ValueError, RecursionError):
         raise RecordError("payload is not JSON") from None
     if not isinstance(value, dict):

@@ -8,8 +8,10 @@ from pathlib import Path
 from hypothesis import strategies as st
 
 from dashboards.live.run_screen import RunScreen
+from host.cli.record import note_of
 from host.errors import UserError
-from host.journal.records import RAW, seal
+from host.journal import read_run
+from host.journal.records import NOTE, RAW, json_record, seal
 from host.simulate.replay import ReplaySource
 from tests.host.damage.hostile import few_and_many, one_sentence_or_an_answer, scratch_folder
 from tests.host.damage.run_files import changed_bytes, nonsense, sound_run
@@ -54,6 +56,17 @@ def test_a_sound_record_with_a_bad_escape_is_left_out_of_a_replay(tmp_path: Path
     path.write_bytes(GOOD.read_bytes() + seal(RAW, 99.0, b"\\q"))
     source = ReplaySource(path)
     assert source.damaged == 1 and source.duration_s < 99
+
+
+def test_half_a_character_in_a_note_is_shown_and_exported(tmp_path: Path) -> None:
+    """A terminal of another encoding gives the recorder such notes, and JSON can hold them."""
+    run = tmp_path / "half.sward"
+    note = json_record(NOTE, 1.0, {"key": "operator", "value": "H\udce4ger \ud83d\ude00 \ud800"})
+    run.write_bytes(GOOD.read_bytes().replace(b"\nZ ", b"\n" + note + b"Z "))
+    assert [one.detail["value"] for one in read_run(run).notes][-1] == "H?ger 😀 ?"
+    for arguments in (["review", run], ["review", run, "--json"], ["report", run, "--out", tmp_path / "run.html"]):
+        assert one_sentence_or_an_answer(arguments) < 2
+    assert note_of("operator=H\udce4ger") == ("operator", "H?ger")
 
 
 def _shown(data: bytes, piece: int) -> None:
