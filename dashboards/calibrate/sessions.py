@@ -100,7 +100,9 @@ class Session(Protocol):
 
 
 def one_course(entries: Entries, before_m: float | None) -> float | None:
-    """The field "distance": the length (m) of the course, the same for all passes."""
+    """The field "distance": the length (m) of the course, the same for all passes and so only needed for the first."""
+    if before_m is not None and not entries.given("distance"):
+        return before_m
     distance = entries.need("distance", above_zero("length", "The course"), "Enter the length of the course.")
     if distance is not None and before_m is not None and abs(distance / before_m - 1.0) > 1e-9:
         entries.sentences["distance"] = (
