@@ -95,7 +95,8 @@ def _legend(sides: Sequence[Side], measure: str) -> str:
     marks = (
         "Dots: passes of the run" if len(sides) == 1 else "Squares: passes of the earlier run. Dots: of the later one"
     )
-    return f"{marks}. Whole line: {measure}. Broken line: the whole run, in the shaded lane of its uncertainty."
+    whole = "the whole run" if len(sides) == 1 else "the later run as a whole"
+    return f"{marks}. Whole line: {measure}. Broken line: {whole}, in the shaded lane of its uncertainty."
 
 
 def _figure(result: Comparison, sides: Sequence[Side], measure: str) -> dict[str, Any]:
@@ -107,7 +108,8 @@ def _figure(result: Comparison, sides: Sequence[Side], measure: str) -> dict[str
     for (name, ratios), symbol in zip(sides, symbols if len(sides) == 1 else symbols[::-1], strict=False):
         values += [one.ratio for one in ratios]
         marker = {"symbol": symbol, "size": 11, "color": "#000", "line": {"width": 2.5, "color": "#000"}}
-        xs = [one.number for one in ratios]
+        beside = 0.0 if len(sides) == 1 else -0.15 if name == "Earlier" else 0.15
+        xs = [one.number + beside for one in ratios]
         data.append(
             {"type": "scatter", "mode": "markers", "x": xs, "y": [one.ratio for one in ratios]}
             | {"marker": marker, "name": name}
@@ -131,9 +133,10 @@ def _figure(result: Comparison, sides: Sequence[Side], measure: str) -> dict[str
         line = {"dash": dash, "width": 2, "color": "#000"}
         data.append({"type": "scatter", "mode": "lines", "x": span, "y": [value, value], "line": line})
     above = result.ratio >= 1.0
+    whole = "whole run" if len(sides) == 1 else "later run"
     notes = [
         label(measure, span[0], 1.0, xanchor="left", yanchor="top" if above else "bottom"),
-        label(f"whole run {result.ratio:.3f}", span[1], result.ratio, xanchor="right")
+        label(f"{whole} {result.ratio:.3f}", span[1], result.ratio, xanchor="right")
         | {"yanchor": "bottom" if above else "top"},
     ]
     return {

@@ -19,6 +19,7 @@ from host.units import UNITS, format_value, to_user
 AT_ONCE = 8  # strips in one plot
 _ROW = 150  # pixels of height of a strip
 _TOP, _BOTTOM = 24, 26  # of these: its name, and the numbers below
+_MOST = 2.0  # times the target: a peak above is cut off, or nothing else could be read; its words and the table have it
 _LABELLED = 2  # stretches of a pass that are named in the plot; all stand in the list
 
 
@@ -52,7 +53,10 @@ def strips_figure(strips: Sequence[Strip], stretches: Sequence[Stretch], target:
     low, high = _rate(target.low_m3_m2, system), _rate(target.high_m3_m2, system)
     rates = [_rate(value, system) for strip in strips for value in strip.rate_m3_m2.tolist() if math.isfinite(value)]
     middle = (low + high) / 2
-    span = [min(0.3 * middle, *(0.9 * rate for rate in rates)), max(1.5 * middle, *(1.1 * rate for rate in rates))]
+    span = [
+        min(0.3 * middle, *(0.9 * rate for rate in rates)),
+        max(1.5 * middle, *(min(1.1 * rate, _MOST * middle) for rate in rates)),
+    ]
     figure: dict[str, Any] = {"data": [], "layout": layout(height, shapes=[], annotations=[])}
     figure["layout"]["margin"] |= {"t": 0, "b": 30}
     for row, strip in enumerate(strips):

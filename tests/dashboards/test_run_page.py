@@ -1,0 +1,144 @@
+"""One run in a real browser: the recording with the clog against what host.review says of it; notes; print."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.runs.fields import address
+from host.library.later_notes import read_notes
+from host.review.detail import stretch_words
+from host.review.review import review_run
+from host.units import UNITS, to_user
+from tests.dashboards.page_looks import contrasts, tap_targets
+from tests.dashboards.processes import Server, wait_until
+
+pytestmark = pytest.mark.browser
+
+Serve = Callable[..., Server]
+Phone = Callable[..., Any]
+RECORDING = next((Path(__file__).parents[2] / "recordings").glob("*.sward"))
+EVIL = '<img src=x onerror="window.hacked=1"><script>window.hacked=2</script>'
+
+
+def open_run(runs: Path, serve: Serve, phone: Phone, **looks: Any) -> tuple[Server, Any]:
+    shutil.copy(RECORDING, runs)
+    server = serve()
+    page = phone(server.address + address("/run", name=RECORDING.stem), **looks)
+    page.set_default_timeout(90_000)
+    page.wait_for_selector("#run-body .headline")
+    return server, page
+
+
+def test_the_clog_recording_as_the_review_has_it(runs: Path, serve: Serve, phone: Phone) -> None:
+    """The recording's third pass loses a nozzle: the page's numbers are the review's, in plot and table alike."""
+    review = review_run(RECORDING)
+    server, page = open_run(runs, serve, phone)
+    page.wait_for_selector(".strips .main-svg")
+    fault = page.inner_text(".fault")
+    assert "Nozzle clogged, about 1.0 nozzles' worth" in fault
+    assert "pass 3," in fault
+    assert "look along the boom for a fan that is thin or missing" in fault
+
+    rate = UNITS["us"]["rate"].decimals
+    strips = review.strips
+    wanted = [
+        [
+            str(strip.number),
+            f"{to_user(float(begin), 'length', 'us'):.1f}",
+            f"{to_user(float(end), 'length', 'us'):.1f}",
+            f"{to_user(float(value), 'rate', 'us'):.{rate}f}",
+        ]
+        for strip in strips
+        for begin, end, value in zip(strip.edges_m[:-1], strip.edges_m[1:], strip.rate_m3_m2, strict=True)
+    ]
+    page.click(".numbers summary")
+    rows = page.evaluate(
+        "[...document.querySelectorAll('.numbers tbody tr')].map(row => Array.from(row.cells, one => one.textContent))"
+    )
+    assert [row[:4] for row in rows] == wanted
+    plotted = page.evaluate("document.querySelector('.strips .js-plotly-plot').data.map(one => Array.from(one.y))")
+    assert len(plotted) == len(strips)
+    for drawn, strip in zip(plotted, strips, strict=True):
+        assert drawn[:-1] == pytest.approx([to_user(float(r), "rate", "us") for r in strip.rate_m3_m2])
+    text = page.inner_text("#run-body").lower()
+    for one in review.stretches(strips):
+        assert stretch_words(one, review.rig.target.rate_m3_m2, "us") in text
+
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == []
+    assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []
+    small = page.evaluate(
+        "Array.from(document.querySelectorAll('.plot text'), one => parseFloat(getComputedStyle(one).fontSize))"
+    )
+    assert min(small) >= 12
+    assert all(asked.startswith((server.address, server.address.replace("http", "ws"))) for asked in page.asked)
+    assert page.wrong == []
+    for link in page.locator(".goes a").all():
+        href = str(link.get_attribute("href"))
+        with urllib.request.urlopen(server.address + href, timeout=60) as got:
+            body = got.read()
+        if "export.csv" in href:
+            assert body.count(b"\n") == review.health.frames + 1
+        elif "report" in href:
+            assert "Spray record" in body.decode()
+
+
+def test_notes_are_text_and_stand_beside_the_run(runs: Path, serve: Serve, phone: Phone) -> None:
+    server, page = open_run(runs, serve, phone)
+    run = runs / RECORDING.name
+
+    def add(key: str, text: str) -> None:
+        page.fill("[data-entry=key] input", key)
+        page.fill("[data-entry=text] input", text)
+        page.click("#note-add")
+        wait_until(lambda: read_notes(run).get(key) == text, f"{key} is kept", 60.0)
+
+    page.click("#note-add")
+    page.wait_for_selector("[data-entry=key] .wrong:not(:empty)")
+    add("<img src=x onerror=window.hacked=3>", EVIL)
+    add("area", EVIL)
+    add("mix", "20 mL/L")
+    add("label limit", "3 fl oz/1000 ft2")
+    wait_until(lambda: "the label allows 3.00 fl oz/1000 ft²" in page.inner_text("#run-body"), "product", 60.0)
+    assert EVIL in page.inner_text("#run-notes")
+    assert EVIL in page.inner_text("#run-body .headline")
+    assert run.read_bytes() == RECORDING.read_bytes()
+    page.goto(server.address + "/runs")
+    page.wait_for_selector(".run-what")
+    assert EVIL in page.inner_text(".run-what")
+    assert page.evaluate("window.hacked") is None
+    page.goto(server.address + address("/runs/report", name=RECORDING.stem))
+    assert EVIL in page.inner_text("body")
+    assert page.evaluate("window.hacked") is None
+
+
+def test_dark_screens_print_light(runs: Path, serve: Serve, phone: Phone) -> None:
+    _, page = open_run(runs, serve, phone, light="dark")
+    page.wait_for_selector(".strips .main-svg")
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    colours = page.evaluate(
+        """() => [".strips .js-line", ".strips text", ".headline"].map(place => {
+            const style = getComputedStyle(document.querySelector(place));
+            return place === ".headline" ? style.color : place.endsWith("text") ? style.fill : style.stroke;
+        })"""
+    )
+    assert colours == ["rgb(0, 0, 0)"] * 3, json.dumps(colours)
+    assert not page.is_visible("#note-add")
+
+
+def test_what_is_no_run_is_told(runs: Path, serve: Serve, phone: Phone) -> None:
+    (runs / "empty.sward").write_bytes(b"")
+    server = serve()
+    for name, words in (("../etc/passwd", "there is no run"), ("empty", "is empty"), ("", "No run is named")):
+        page = phone(server.address + address("/run", name=name))
+        page.wait_for_selector("#run-body .notice", timeout=60_000)
+        assert words.lower() in page.inner_text("#run-body .notice").lower()
+        assert page.wrong == []
