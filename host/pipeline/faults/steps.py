@@ -27,6 +27,7 @@ _CLIP, _CLIP_SIGMAS = 0.01, 2.0
 _OUTLIER = 0.15
 _MOST = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
 _SIGMAS = 4.0  # a sum below as many of a frame's standard deviations is no alarm
+_RISING_SUM = 3.0  # times the threshold for a rise
 _SLOW = 12  # frames for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
 
 
@@ -37,7 +38,7 @@ class Tuning:
     adaptive: float = 24.0  # of the log likelihood ratio
     allowance: float = 0.025  # of the cumulative sum, in log c
     absolute: float = 0.063  # its threshold, in log c · frames
-    rising: float = 1.5  # of a rise as many times as much is asked: false pulses look like one
+    rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one
 
 
 @dataclass(frozen=True)
@@ -192,7 +193,7 @@ class StepWatch:
         judged = self._stretches.judge(n, sigma, self._drift, rough, tuning.rising)
         sd = float(np.hypot(*sigma))
         limit = max(tuning.absolute, _SIGMAS * sd)
-        low, high = (rows[2] > limit) & (rows[4] >= _SLOW), rows[3] > limit * 2 * tuning.rising
+        low, high = (rows[2] > limit) & (rows[4] >= _SLOW), rows[3] > limit * _RISING_SUM
         adaptive = judged.ratio > tuning.adaptive
         for place in np.flatnonzero(adaptive & judged.down).tolist():
             adaptive[place] = self._stretches.proven(place, n, judged, sd) > tuning.adaptive
