@@ -15,7 +15,7 @@
   // Dash calls the labels of its radio buttons options of a list, with a button inside each: a screen reader would read
   // neither right. Without those roles they are what they are, radio buttons, and the group around them has its name.
   function plainRoles(root) {
-    for (const one of root.querySelectorAll(".dash-options-list[role], .dash-options-list-option[role]")) {
+    for (const one of root.querySelectorAll(".dash-options-list[role], .dash-options-list-option:is([role], [aria-selected])")) {
       for (const name of ["role", "aria-selected"]) one.removeAttribute(name);
     }
   }
@@ -30,9 +30,12 @@
       const script = document.createElement("script");
       for (const { name, value } of old.attributes) script.setAttribute(name, value);
       script.textContent = old.textContent;
-      const loaded = old.src && new Promise(function (done) { script.onload = script.onerror = done; });
+      const loaded = !old.src || new Promise(function (done) {
+        script.onload = function () { done(true); };
+        script.onerror = function () { done(false); };
+      });
       document.body.append(script);
-      await loaded;
+      if (!(await loaded)) return;  // the server has gone: the live page goes on without, and those after it need this one
     }
   };
 
