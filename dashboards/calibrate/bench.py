@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import get_args
@@ -63,15 +63,15 @@ class Bench:
         self._kept: set[Kind] = set()
         self._version = 0
 
-    def press(self, kind: Kind, way: str, button: str, typed: Typed, seen: int) -> bool:
+    def press(self, kind: Kind, way: str, button: str, typed: Typed, seen: Collection[int]) -> bool:
         """Do what a button asks: "act" (begin or end), "enter", "undo", "drop 2", "save", "anew".
 
-        Whether what was typed has been taken. What cannot be done is said in the next view. `seen` is the version of
-        the view that the button was pressed on: after a newer one nothing is done, or the second half of a double tap
-        would take the same catch twice. Raises WrongEntriesError for fields.
+        Whether what was typed has been taken. What cannot be done is said in the next view. `seen` are the
+        versions that the one who pressed knows of: when there is a newer one nothing is done, or the second half of a
+        double tap would take the same catch twice. Raises WrongEntriesError for fields.
         """
         with self._lock:
-            if seen != self._version:
+            if self._version not in seen:
                 return False
             self._version += 1
             self._notices[kind] = ""
@@ -81,6 +81,11 @@ class Bench:
                 self._notices[kind] = sentence(str(error))
                 return False
             return button == "enter"
+
+    @property
+    def version(self) -> int:
+        """The version of what is shown now."""
+        return self._version
 
     def view(self, kind: Kind, way: str) -> View:
         """How one kind stands in one way."""

@@ -121,7 +121,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         wrong: dict[str, str] = {}
         taken = False
         try:
-            taken = bench.press(kind, way, button, typed, _version(shown))
+            taken = bench.press(kind, way, button, typed, (_version(shown), poked))
         except WrongEntriesError as error:
             wrong = error.sentences
         cleared = ["" if taken and at["form"] == group and is_read_anew(at["entry"]) else no_update for at in places]
@@ -131,7 +131,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
             True if form_of(at["id"]["fold"], SETTINGS) in amiss else is_open
             for at, is_open in zip(ctx.states_list[4], folds, strict=True)
         ]
-        return poked + 1, cleared, said, opened
+        return bench.version, cleared, said, opened
 
     @app.callback(
         Output("calibrate-shown", "data"),
