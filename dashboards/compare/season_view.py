@@ -94,7 +94,10 @@ def _section(
             graph(_figure(series, values, unit, here), words, "season"), role="img", **attributes({"aria-label": words})
         ),
         html.Details(
-            [html.Summary(f"The numbers of {len(rows)} runs"), wide_table(["Day", unit, "Finding"], rows)],
+            [
+                html.Summary(f"The numbers of {len(rows)} runs"),
+                wide_table(["Day", unit, "Finding"], rows, name=heading),
+            ],
             className="numbers",
         ),
     ]

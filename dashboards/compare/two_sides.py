@@ -160,4 +160,6 @@ def _table(sides: Sequence[Side], system: str) -> html.Div:
             metered = f"{to_user(one.flow_m3_s, 'flow', system):.{flow.decimals}f}"
             first = str(one.number) if len(sides) == 1 else f"{name} {one.number}"
             rows.append([first, known, metered, f"{one.ratio:.3f}"])
-    return wide_table(["Pass", f"Pressure {pressure.symbol}", f"Flow {flow.symbol}", "Ratio"], rows)
+    return wide_table(
+        ["Pass", f"Pressure {pressure.symbol}", f"Flow {flow.symbol}", "Ratio"], rows, name="Pass by pass"
+    )

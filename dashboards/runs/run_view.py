@@ -128,7 +128,7 @@ def passes(review: Review, strips: Sequence[Strip], system: str) -> list[Any]:
     off = {n for n, one in enumerate(review.passes) if not target.low_m3_m2 <= one.rate_m3_m2 <= target.high_m3_m2}
     length = format_value(BIN_M, "length", system)
     return [
-        wide_table(headings, rows, frozenset(off)),
+        wide_table(headings, rows, frozenset(off), "Passes"),
         html.P(
             [
                 f"Evenness, CV: coefficient of variation of the rate in bins of {length} along the pass. ",

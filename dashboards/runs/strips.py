@@ -139,7 +139,7 @@ def _table(strips: Sequence[Strip], target: Target, system: str) -> html.Div:
             shown = f"{_rate(value, system):.{rate.decimals}f}" if math.isfinite(value) else "–"
             rows.append([str(strip.number), f"{begin:.1f}", f"{end:.1f}", shown, side])
     headings = ["Pass", f"From {length.symbol}", f"To {length.symbol}", f"Rate {rate.symbol}", "Off target"]
-    return wide_table(headings, rows, frozenset(marked))
+    return wide_table(headings, rows, frozenset(marked), "Rate along the passes")
 
 
 def _length(value_m: float, system: str) -> float:

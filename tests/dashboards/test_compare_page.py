@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from dashboards.runs.fields import address
 from host.calibrate.cards import save_card
@@ -41,6 +42,8 @@ def fits(page: Any) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == []
     assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []
+    found = Axe().run(page, options={"resultTypes": ["violations"]})
+    assert found.violations_count == 0, found.generate_report()
     assert page.wrong == []
 
 

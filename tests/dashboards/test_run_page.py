@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from dashboards.runs.fields import address
 from host.library.later_notes import read_notes
@@ -74,6 +75,7 @@ def test_the_clog_recording_as_the_review_has_it(runs: Path, serve: Serve, phone
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == []
     assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []
+    assert Axe().run(page, options={"resultTypes": ["violations"]}).violations_count == 0
     small = page.evaluate(
         "Array.from(document.querySelectorAll('.plot text'), one => parseFloat(getComputedStyle(one).fontSize))"
     )
