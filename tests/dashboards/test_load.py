@@ -164,6 +164,7 @@ def test_a_crowd_of_screens_and_a_killed_page_leave_no_gap(
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(1_200)
 @pytest.mark.browser
 def test_a_crowd_with_two_browsers_and_a_page_killed_ten_times(
     recorder: RecorderProcess, board: BoardOnPty, serve: Serve, phone: Callable[..., Any]
