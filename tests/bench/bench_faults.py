@@ -7,8 +7,8 @@ PART is one of
   drift     the same with sensors that drift three times as much (`--drift`)
   causes    confusion of causes
   creep     a clog that grows over ten minutes
-`--size short` takes about two minutes for all parts, `medium` half an hour. Single results go to a file as
-they come (`--keep`), and a second start goes on where the first one stopped. Seeds of tuning and of judging never meet:
+`--size short` takes some minutes for all parts, `medium` far longer: a healthy hour costs about a second. Single results
+go to a file as they come (`--keep`), and a second start goes on where the first one stopped. Seeds of tuning and of judging never meet:
 tuning used 0 to 99 999.
 """
 
