@@ -7,9 +7,9 @@ PART is one of
   drift     the same with sensors that drift three times as much (`--drift`)
   causes    confusion of causes
   creep     a clog that grows over ten minutes
-`--size short` takes some minutes for all parts, `medium` far longer: a healthy hour costs about a second. Single results
-go to a file as they come (`--keep`), and a second start goes on where the first one stopped. Seeds of tuning and of judging never meet:
-tuning used 0 to 99 999.
+`--size short` takes some minutes for all parts, `medium` far longer: a healthy hour costs about a second of processor
+time. Single results go to a file as they come (`--keep`), and a second start goes on where the first one stopped. Seeds
+of tuning and of judging never meet: tuning used 0 to 99 999.
 """
 
 from __future__ import annotations
