@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboards.asgi import AsgiApp
+from dashboards.aside import Packed
 from dashboards.bounds import Bounds
 from dashboards.callbacks import Callbacks
 from dashboards.gate import LOOPBACK_NAMES, Gate
@@ -43,7 +44,7 @@ def build_app(
     """The pages, and what gives the hashes of the scripts that stand in them, for the gate."""
     shell, server = build_shell(surroundings)
     add_live_routes(server, newest, door.tell)
-    return Bounds(Callbacks(server, shell.callback_map)), shell.csp_hashes
+    return Bounds(Callbacks(Packed(server), shell.callback_map)), shell.csp_hashes
 
 
 def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None = None, browse: bool = False) -> int:

@@ -13,6 +13,7 @@ from dash import Dash, html, page_container, register_page, set_props
 from fastapi import FastAPI, HTTPException
 
 from dashboards.asgi import AsgiApp, Message, Scope
+from dashboards.aside import OneByOne
 from dashboards.pages import PAGES, Page, page_at
 from dashboards.surroundings import Surroundings
 
@@ -30,6 +31,15 @@ class Shell(Dash):
 
     Raises HTTPException 404 for an address that is no page: Dash itself answers every address with 200.
     """
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        self._beside = OneByOne()
+        super().__init__(*args, **options)
+
+    def callback(self, *places: Any, **options: Any) -> Callable[..., Any]:
+        """As Dash's; the function runs beside the event loop."""
+        put = super().callback(*places, **options)
+        return lambda function: put(self._beside(function))
 
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
         """The HTML of one page. The body comes before Dash's scripts, so it lives while they are still loading."""
