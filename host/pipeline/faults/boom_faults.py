@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +18,9 @@ from host.pipeline.faults.changes import (
     After,
     Before,
     Droop,
+    Verdict,
     judge,
+    together,
 )
 from host.pipeline.faults.history import Tail
 from host.pipeline.faults.opened import Opened
@@ -36,9 +38,10 @@ _GONE = 0.006
 _CALM_FRAMES, _CALM = 40, 1.5
 _LEAST_SPREAD = 0.003
 _RENEW = 100  # frames after which the size is measured again
-_NOISE_KINDS = ("air", "meter_noise", "meter_missing")
+FLICKERING = ("air", "meter_noise", "meter_missing")
 _ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.9, 0.2
 _SLOW_FRAMES = 80  # a change that took longer came slowly
+_SUDDEN_FRAMES = 8  # a step that is proven in fewer came at once
 _CATCH_SIGMAS, _CATCH_LEAST = 2.5, 0.025
 
 
@@ -66,6 +69,7 @@ class BoomFaults:
         self._last_log_p = math.nan
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
+        self._earlier: tuple[str, tuple[str, ...], float] | None = None  # verdict before it grew
         self._healthy = math.nan  # log c before the last fault that has ended
 
     @property
@@ -127,7 +131,7 @@ class BoomFaults:
             if not one.final or one.called_s > now_s - 15.0:
                 one.kind, one.or_else, one.sure = self._pulse_kind(), (), 0.95
                 one.final = True
-        elif one is not None and one.kind in _NOISE_KINDS and not self._rough_now:
+        elif one is not None and one.kind in FLICKERING and not self._rough_now:
             self._close(one, now_s, began_m2)
 
     def _pulse_kind(self) -> str:
@@ -147,7 +151,7 @@ class BoomFaults:
         if step is not None and one is None and not explained and not self._rough_now and not self._false_pulses:
             if not self._returns(i, step):
                 self._start(i, step)
-        elif one is not None and one.kind not in _NOISE_KINDS:
+        elif one is not None and one.kind not in FLICKERING:
             self._track(one, i, step)
         elif one is not None and one.levels and not self._rough_now and not self._false_pulses:
             self._track_noise(one, i)
@@ -164,12 +168,12 @@ class BoomFaults:
                 one = self._current = self._opener(
                     kind, float(rows[_HOST, 0]), float(rows[_HOST, -1]), float(rows[_AREA, 0])
                 )
-            if one.kind not in _NOISE_KINDS and one.called_s > rows[_HOST, -1] - 15.0:
+            if one.kind not in FLICKERING and one.called_s > rows[_HOST, -1] - 15.0:
                 one.kind, one.or_else = kind, ()
             one.sure = 0.9
         elif self._rough_now and share <= _ROUGH_OFF:
             self._rough_now = False
-            if one is not None and one.kind in _NOISE_KINDS and not self._false_pulses:
+            if one is not None and one.kind in FLICKERING and not self._false_pulses:
                 self._close(one, float(rows[_HOST, -1]), float(rows[_AREA, -1]))
 
     def _rough_kind(self, i: int, rows: Floats) -> str:
@@ -235,10 +239,23 @@ class BoomFaults:
             float(np.median(earlier[_MOVED])),
             _spread(rows[_LOG_C, :onset]),
         )
+        self._measure(i, step)
+        self._earlier = None
+        self._current = one
+
+    def _grow(self, one: Opened, i: int, step: Step) -> None:
+        """More of the same, slowly: one fault that grows. What the pressure does at each step adds to what is known."""
+        assert self._stretch is not None
+        self._before = replace(self._before, log_c=float(self._stretch.watched.baseline[i]))
+        self._measure(i, step)
+        self._earlier = (one.kind, one.or_else, one.sure)
+        one.levels, one.roughs, one.final = [], [], False
+        one.after = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C]))
+
+    def _measure(self, i: int, step: Step) -> None:
         past = self._tail.upto(i, _TAIL)
         self._pressure = PressureStep(past[_LOG_P], past[_HOST], step.frames)
         self._fast = step.adaptive and step.frames <= _SLOW_FRAMES
-        self._current = one
 
     def _track(self, one: Opened, i: int, step: Step | None) -> None:
         row = self._tail.upto(i, 1)[:, 0]
@@ -250,13 +267,15 @@ class BoomFaults:
         if not one.final and count in (SETTLED_FRAMES, FINAL_FRAMES):
             self._judge(one, i, count)
         if step is not None and count > SETTLED_FRAMES:
-            if step.down == (one.after < one.before):  # more of it, or a second one: a fault of its own
+            if step.down != (one.after < one.before):
+                one.levels, one.roughs = [], []
+            elif step.frames > _SUDDEN_FRAMES:
+                self._grow(one, i, step)
+            else:  # a second one: a fault of its own
                 self._close(one, float(row[_HOST]), float(row[_AREA]))
                 self._start(i, step)
-                return
-            one.levels, one.roughs = [], []
             return
-        if count >= SETTLED_FRAMES and one.kind not in _NOISE_KINDS:
+        if count >= SETTLED_FRAMES and one.kind not in FLICKERING:
             level = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
             size = one.after - one.before
             if abs(level - one.before) < max(_CLEARED * abs(size), 0.004) or (level - one.before) * size < 0:
@@ -292,6 +311,8 @@ class BoomFaults:
         one.final = count >= FINAL_FRAMES
         if abs(one.after - one.before) < _GONE:  # gone again before it could be judged
             return
+        if self._earlier is not None:
+            verdict = together(Verdict(*self._earlier), verdict)
         one.kind, one.or_else, one.sure = verdict.kind, verdict.or_else, verdict.sure
 
     def _close(self, one: Opened, at_s: float, area_m2: float) -> None:

@@ -109,6 +109,18 @@ def judge(before: Before, after: After, nozzles: int, droop: tuple[float, float]
     return Verdict(names[best], others, odds[best] / total)
 
 
+def together(earlier: Verdict, later: Verdict) -> Verdict:
+    """One verdict from two steps of the same fault, each judged by what the pressure did then: their odds multiply."""
+    if later.kind != earlier.kind and later.kind not in earlier.or_else:
+        return earlier if earlier.sure >= later.sure else later
+    agrees = later.sure if later.kind == earlier.kind else 1.0 - later.sure
+    odds = earlier.sure / max(1.0 - earlier.sure, 1e-6) * agrees / max(1.0 - agrees, 1e-6)
+    sure = odds / (1.0 + odds)
+    if sure >= 0.5:
+        return Verdict(earlier.kind, earlier.or_else, sure)
+    return Verdict(later.kind, later.or_else, 1.0 - sure)
+
+
 def _rising(step: float, nozzles: int, fast: bool) -> str:
     worth = math.expm1(step) * nozzles
     if worth > 0.9:

@@ -8,7 +8,7 @@ import numpy as np
 
 from firmware_protocol.messages import Flag
 from host.pipeline.columns import Floats
-from host.pipeline.faults.boom_faults import BoomFaults, Stretch
+from host.pipeline.faults.boom_faults import FLICKERING, BoomFaults, Stretch
 from host.pipeline.faults.changes import PRESSURE_SD, Droop
 from host.pipeline.faults.coefficient import BoomCoefficient
 from host.pipeline.faults.fault import Fault
@@ -18,12 +18,14 @@ from host.pipeline.faults.opened import Opened
 from host.pipeline.faults.rules import Rules, Turn
 from host.pipeline.faults.scene import Scene
 from host.pipeline.faults.steps import StepWatch, Tuning, Usable
+from host.pipeline.tank import refill_not_told
 from host.rig import Rig
 
 _US, _HOST, _LOG_P, _AREA, _LOW, _TANK = range(6)
 _TAIL = 100  # frames
 _EXPLAINS = ("transducer_open", "transducer_short", "transducer_frozen", "no_flow", "pressure_low", "unsteady")
 _AT_ONCE = ("link_stale", "board_reset")  # known only once they are over
+_RESUMED_S = 5.0  # pulses that are false or missing come and go: after so short a calm it is still the same fault
 _NEARLY_EMPTY = 0.03  # of the tank
 _OFF_S = 1.2  # after the spray was shut the pressure has settled
 _RETURNS = 1.35  # pressure with the boom shut over pressure while spraying: more, and the pump was the limit
@@ -107,6 +109,12 @@ class FaultWatch:
         self._now_m2 = float(scene.area_m2[-1])
 
     def _open(self, kind: str, began_s: float, called_s: float, began_m2: float) -> Opened:
+        for last in reversed(self._all):
+            if kind in FLICKERING and last.kind == kind and last.ended_s is not None:
+                if began_s - last.ended_s < _RESUMED_S:
+                    last.ended_s, last.ended_m2 = None, math.nan
+                    return last
+                break
         one = Opened(len(self._all) + 1, kind, began_s, called_s, began_m2)
         self._all.append(one)
         return one
@@ -122,7 +130,7 @@ class FaultWatch:
             one = self._by_rule.pop(turn.rule, None)
             if turn.rule == "false_pulses":
                 self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
-            elif one is not None and one.ended_s is None:
+            elif one is not None and one.ended_s is None and one not in self._by_rule.values():
                 one.ended_s, one.ended_m2, one.final = now_s, now_m2, True
             return
         began_s = float(np.interp(turn.since_us, rows[_US], rows[_HOST]))
@@ -132,7 +140,8 @@ class FaultWatch:
             return
         kind, or_else, sure = self._named(turn.rule, rows, turn.since_us)
         taken = self._boom_faults.taken_over(began_s - 3.0) if turn.rule in _EXPLAINS else None
-        one = taken or self._open(kind, began_s, now_s, began_m2)
+        same = next((one for one in self._by_rule.values() if one.kind == kind and one.ended_s is None), None)
+        one = taken or same or self._open(kind, began_s, now_s, began_m2)
         one.kind, one.before, one.final = kind, math.nan, False
         one.or_else, one.sure = or_else, sure
         if turn.rule in _AT_ONCE:
@@ -144,12 +153,17 @@ class FaultWatch:
         if rule == "no_flow":
             return self._no_flow(rows)
         if rule in ("pressure_low", "unsteady"):
-            if rows[_TANK, -1] < _NEARLY_EMPTY * self._rig.tank.volume_m3:
+            if self._nearly_empty(rows):
                 return "tank_empty", ("air",), 0.8
             if rule == "unsteady":
                 return "air", (), 0.9
             return ("battery" if rows[_LOW, rows[_US] >= since_us].any() else rule), (), 0.9
         return rule, (), 0.7 if rule == "wheel_stuck" else 0.95
+
+    def _nearly_empty(self, rows: Floats) -> bool:
+        """By the count; where a refill was not told it says nothing."""
+        left_m3, full_m3 = float(rows[_TANK, -1]), self._rig.tank.volume_m3
+        return left_m3 < _NEARLY_EMPTY * full_m3 and not refill_not_told(left_m3, full_m3)
 
     def _no_flow(self, rows: Floats) -> tuple[str, tuple[str, ...], float]:
         """Meter or valve: shutting the boom raises the pressure before the valve, a stuck rotor does not."""
@@ -158,7 +172,7 @@ class FaultWatch:
         if not np.isfinite(pressures).any() or not math.isfinite(before):
             return "meter_stuck", ("valve_shut",), 0.5
         moved = float(np.nanmean(pressures)) - before
-        if rows[_TANK, -1] < _NEARLY_EMPTY * self._rig.tank.volume_m3 and moved < -0.3:
+        if self._nearly_empty(rows) and moved < -0.3:
             return "tank_empty", ("pump_off",), 0.8
         if moved < -0.7:
             return "pump_off", (), 0.9
