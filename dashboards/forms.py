@@ -115,26 +115,28 @@ def field(
     """
     choices = f"{form} {name} known".replace(" ", "-")
     more = {"list": choices} if known else {}
+    kept = {"persistence": True, "persistence_type": "session"}
+    return labelled(
+        form,
+        name,
+        label,
+        html.Datalist([html.Option(value=one) for one in known], id=choices) if known else None,
+        type="text",
+        value=value,
+        placeholder=hint,
+        debounce=True,
+        **kept,
+        **more,
+    )
+
+
+def labelled(form: str, name: str, label: str, choices: html.Datalist | None, **typed: Any) -> html.Div:
+    """An input with its label, what it suggests, and room for a sentence; `typed` is what dcc.Input is given."""
+    entry = dcc.Input(id=entry_id(form, name), autoComplete="off", className="entry", **typed)
     return html.Div(
         [
-            html.Label(
-                [
-                    html.Span(label, className="name"),
-                    dcc.Input(
-                        id=entry_id(form, name),
-                        type="text",
-                        value=value,
-                        placeholder=hint,
-                        debounce=True,
-                        autoComplete="off",
-                        persistence=True,
-                        persistence_type="session",
-                        className="entry",
-                        **attributes(more),
-                    ),
-                ]
-            ),
-            *([html.Datalist([html.Option(value=one) for one in known], id=choices)] if known else []),
+            html.Label([html.Span(label, className="name"), entry]),
+            *([] if choices is None else [choices]),
             html.P(id=wrong_id(form, name), className="wrong", role="alert"),
         ],
         className="field",

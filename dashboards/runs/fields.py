@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
-from typing import Any
 from urllib.parse import parse_qs, quote
 
-from dash import dcc, html
+from dash import html
 
-from dashboards.forms import attributes, entry_id, wrong_id
+from dashboards.forms import labelled
 from host.errors import UserError
 
 _MOST_SUGGESTED = 300
@@ -23,29 +22,17 @@ def entry_field(
     `kind` is a type of HTML input; not "date", in which Dash cannot keep the cursor. What is typed counts once the
     field is left or Enter pressed, or, unless it `waits`, after a third of a second.
     """
-    loose: Any = {"type": kind}
-    return html.Div(
-        [
-            html.Label(
-                [
-                    html.Span(label, className="name"),
-                    dcc.Input(
-                        id=entry_id(form, name),
-                        value="",
-                        placeholder=hint,
-                        debounce=True if waits else 0.3,
-                        autoComplete="off",
-                        className="entry",
-                        list=f"{form}-{name}-known",
-                        **loose,
-                    ),
-                ]
-            ),
-            html.Datalist(id=f"{form}-{name}-known"),
-            html.P(id=wrong_id(form, name), className="wrong", role="alert"),
-        ],
-        className="field",
-        **attributes({"data-entry": name}),
+    known = f"{form}-{name}-known"
+    return labelled(
+        form,
+        name,
+        label,
+        html.Datalist(id=known),
+        type=kind,
+        value="",
+        placeholder=hint,
+        debounce=True if waits else 0.3,
+        list=known,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -9,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from tests.dashboards.processes import Server
+from tests.dashboards.processes import RecorderProcess, Server
+from tests.dashboards.walking import BoardOnPty
 from tests.dashboards.writing import GrowingRun
 
 CHROMIUM_FLAGS = [
@@ -41,6 +43,24 @@ def serve(runs: Path, tmp_path: Path) -> Iterator[Callable[..., Server]]:
     yield start
     for server in servers:
         server.end()
+
+
+@pytest.fixture
+def board() -> Iterator[BoardOnPty]:
+    """A board that reports ten times a second on a pseudo-terminal."""
+    board = BoardOnPty()
+    yield board
+    board.close()
+
+
+@pytest.fixture
+def recorder(board: BoardOnPty, runs: Path, tmp_path: Path) -> Iterator[RecorderProcess]:
+    """A recorder of the board, ended in good order if the test has not ended it; one that was stopped goes on first."""
+    recorder = RecorderProcess(board.port, runs, tmp_path / "recorder.log")
+    yield recorder
+    if recorder.child.poll() is None:
+        recorder.child.send_signal(signal.SIGCONT)
+    recorder.end(signal.SIGINT)
 
 
 @pytest.fixture

@@ -8,9 +8,8 @@ import socket
 import statistics
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import ExitStack
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -85,20 +84,6 @@ def delays_ms(screens: list[Screen], sent: Callable[[int], float], first: int, l
 
 def words(delays: list[float]) -> str:
     return f"median {statistics.median(delays):.1f} ms, 95 % {delays[int(0.95 * len(delays))]:.1f} ms of {len(delays)}"
-
-
-@pytest.fixture
-def board() -> Iterator[BoardOnPty]:
-    board = BoardOnPty()
-    yield board
-    board.close()
-
-
-@pytest.fixture
-def recorder(board: BoardOnPty, runs: Path, tmp_path: Path) -> Iterator[RecorderProcess]:
-    recorder = RecorderProcess(board.port, runs, tmp_path / "recorder.log")
-    yield recorder
-    recorder.end(signal.SIGINT)
 
 
 Serve = Callable[..., Server]

@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 import signal
 import time
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -19,22 +18,6 @@ from tests.dashboards.walking import GALLON_L, BoardOnPty
 
 Serve = Callable[..., Server]
 Phone = Callable[..., Any]
-
-
-@pytest.fixture
-def board() -> Iterator[BoardOnPty]:
-    board = BoardOnPty()
-    yield board
-    board.close()
-
-
-@pytest.fixture
-def recorder(board: BoardOnPty, runs: Path, tmp_path: Path) -> Iterator[RecorderProcess]:
-    recorder = RecorderProcess(board.port, runs, tmp_path / "recorder.log")
-    yield recorder
-    if recorder.child.poll() is None:
-        recorder.child.send_signal(signal.SIGCONT)
-    recorder.end(signal.SIGINT)
 
 
 def events(run: RunFile, kind: str) -> list[dict[str, Any]]:
