@@ -108,7 +108,7 @@ def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
     register: Any = register_page  # without types in Dash
     for page in PAGES:
         register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=_layout(page, surroundings))
-    shell.layout = html.Div([html.P(id=FAILED, className="notice failed", role="alert"), page_container])
+    shell.layout = html.Div([html.P(id=FAILED, className="failed", role="alert"), page_container])
     for page in PAGES:
         if page.connect is not None:
             page.connect(shell, surroundings)
