@@ -22,7 +22,8 @@ pytestmark = pytest.mark.browser
 
 RECORDING = ROOT / "recordings/2026-05-14T0915-harrow-lea-pleasure-grounds.sward"
 PHONE = ((360, 740),)
-SIZES = (*PHONE, (412, 915), (1280, 800))
+BIG_PHONE = (412, 915)  # laid out as the other phone, so axe-core is asked for that one only
+SIZES = (*PHONE, BIG_PHONE, (1280, 800))
 # Of the rules that are off unless asked for: those for contrast of 7:1 stand in test_looks of the live page.
 OPTIONS = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
 Serve = Callable[..., Server]
@@ -58,8 +59,9 @@ def look_at(opened: Any, what: str, sizes: tuple[tuple[int, int], ...] = SIZES) 
         for light in ("light", "dark"):
             opened.emulate_media(color_scheme=light)
             where = f"{what}, {width} × {height}, {light}"
-            found = axe.run(opened, options=OPTIONS)
-            assert found.violations_count == 0, f"{where}: {found.generate_report()}"
+            if (width, height) != BIG_PHONE:
+                found = axe.run(opened, options=OPTIONS)
+                assert found.violations_count == 0, f"{where}: {found.generate_report()}"
             assert opened.evaluate("document.documentElement.scrollWidth") <= width, where
             small = [one for one in tap_targets(opened) if one["width"] < 48 or one["height"] < 48]
             assert small == [], where

@@ -101,6 +101,7 @@ def test_notes_are_text_and_stand_beside_the_run(runs: Path, serve: Serve, phone
         page.fill("[data-entry=text] input", text)
         page.click("#note-add")
         wait_until(lambda: read_notes(run).get(key) == text, f"{key} is kept", 60.0)
+        wait_until(lambda: not page.input_value("[data-entry=text] input"), "the field is empty again")
 
     page.click("#note-add")
     page.wait_for_selector("[data-entry=key] .wrong:not(:empty)")

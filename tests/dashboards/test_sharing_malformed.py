@@ -26,7 +26,7 @@ PATH = "/_dash-update-component"
 JSON = {"Content-Type": "application/json"}
 FAILED = b'{"error":"InternalServerError","message":"An internal server error occurred."}'
 REASONABLE = {200, 204, 400, 404, 405, 413, 415, 422}
-MANY = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 class Attacked:
