@@ -109,12 +109,10 @@ class FaultWatch:
         self._now_m2 = float(scene.area_m2[-1])
 
     def _open(self, kind: str, began_s: float, called_s: float, began_m2: float) -> Opened:
-        for last in reversed(self._all):
-            if kind in FLICKERING and last.kind == kind and last.ended_s is not None:
-                if began_s - last.ended_s < _RESUMED_S:
-                    last.ended_s, last.ended_m2 = None, math.nan
-                    return last
-                break
+        last = next((one for one in reversed(self._all) if one.kind == kind and one.ended_s is not None), None)
+        if kind in FLICKERING and last is not None and began_s - (last.ended_s or 0.0) < _RESUMED_S:
+            last.ended_s, last.ended_m2 = None, math.nan
+            return last
         one = Opened(len(self._all) + 1, kind, began_s, called_s, began_m2)
         self._all.append(one)
         return one
