@@ -19,7 +19,7 @@ from host.pipeline import Fault, Pipeline, live_row
 from host.pipeline.faults import Alarm
 from host.rig import Rig, rig_from_toml
 
-STALE_FLOOR_MS = 850  # the page checks ten times a second, so that numbers are grey within one second
+STALE_FLOOR_MS = 750  # the page checks ten times a second, so that numbers are grey within one second
 STALE_INTERVALS = 2.2  # a board that reports slowly is given two of its own intervals
 LINK_WORDS = {
     "waiting": "No board",

@@ -34,7 +34,9 @@ ASK_AGAIN_S = 1.0
 ASKS = 5  # after each opening; a board that cannot hear must not have its line filled up
 REPLY_S = 0.5
 TRIES = 3
-_DRAIN_LIMIT = 1 << 20  # bytes read at the end of a run from a board that never pauses
+# At the end of a run what the board sent may still be on its way through driver and network: the line must have been
+# found empty so many times in a row, and is looked at so many times at most, for a board that never pauses.
+_DRAIN_PAUSE_S, _DRAIN_EMPTY, _DRAIN_LOOKS = 0.005, 10, 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,12 +198,18 @@ class Link:
             self._ask_identity()
 
     def _drain(self, splitter: LineSplitter) -> None:
-        """Take what the board had sent when the end came."""
-        drained = 0
+        """Take what the board had sent when the end came: until the line has been quiet for a moment."""
+        empty = 0
         try:
-            while self._port and drained < _DRAIN_LIMIT and (data := self._port.read_waiting()):
-                self._take(splitter.push(data), len(data))
-                drained += len(data)
+            for _ in range(_DRAIN_LOOKS):
+                if not self._port or empty == _DRAIN_EMPTY:
+                    break
+                if data := self._port.read_waiting():
+                    self._take(splitter.push(data), len(data))
+                    empty = 0
+                else:
+                    empty += 1
+                    time.sleep(_DRAIN_PAUSE_S)
         except OSError:
             pass  # gone at the very end: there is nothing more to be had
         self._take(splitter.flush(), 0)

@@ -13,7 +13,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from tests.dashboards.walking import RIG
 
@@ -51,6 +51,20 @@ class Process:
                 start_new_session=True,
             )
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.end()
+
+    def wait_ready(self, reached: Callable[[], Any], what: str, timeout_s: float) -> Any:
+        """As `wait_until`; a child that does not come up is not left behind."""
+        try:
+            return wait_until(reached, f"{what}; it said: {self.output()}", timeout_s)
+        except BaseException:
+            self.end(signal.SIGKILL)
+            raise
+
     def end(self, how: signal.Signals = signal.SIGTERM, timeout_s: float = 15.0) -> int:
         """Send a signal and wait; the exit code."""
         if self.child.poll() is None:
@@ -68,7 +82,7 @@ class Server(Process):
         self.port = port or free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         super().__init__(["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), *arguments], log)
-        wait_until(self._answers, f"the server answers; it said: {self.output()}", 20.0)
+        self.wait_ready(self._answers, "the server answers", 40.0)
 
     def newest(self) -> dict[str, Any]:
         with urllib.request.urlopen(f"{self.address}/live/newest", timeout=5) as answer:
@@ -93,7 +107,7 @@ class RecorderProcess(Process):
     def __init__(self, port: str, runs: Path, log: Path) -> None:
         command = ["-m", "host.cli.main", "record", port, "--rig", str(RIG), "--runs", str(runs)]
         super().__init__(command, log)
-        self.run: Path = wait_until(lambda: self._run(runs), f"a run file; the recorder said: {self.output()}", 20.0)
+        self.run: Path = self.wait_ready(lambda: self._run(runs), "a run file", 40.0)
 
     def _run(self, runs: Path) -> Path | None:
         assert self.child.poll() is None, self.output()

@@ -10,7 +10,6 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 from dashboards.sharing.addresses import network_addresses
 from tests.dashboards.processes import Process, free_port, wait_until
@@ -77,7 +76,7 @@ class SharedServer(Process):
         finally:
             os.environ.pop("SWARDFLOW_SHARING_KEY", None)
         self._seen = log.stat().st_size
-        wait_until(self._answers, f"the shared server answers; it said: {self.output()}", 60.0)
+        self.wait_ready(self._answers, "the shared server answers", 60.0)
 
     def link(self, of: str) -> str:
         """The link that holds now at "127.0.0.1" or the address in the network, once it has been shown."""
@@ -96,12 +95,15 @@ class SharedServer(Process):
 
     def let_in(self, at: str) -> str:
         """Use the code of that place up; the cookie."""
+        return self.use(at, self.code(at)).cookie
+
+    def use(self, at: str, code: str, path: str = "/", source: str | None = None) -> Answer:
+        """The answer to the code that is shown, as somebody typed it; once the next one is shown."""
         shown = self.link(at)
-        path = "/?" + urlsplit(shown).query
-        answer = ask(at, path)
+        answer = ask(at, f"{path}?code={code}", source=source)
         assert answer.status == 303, answer.text
-        wait_until(lambda: self.link(at) != shown, "the next code is shown")
-        return answer.cookie
+        wait_until(lambda: self.link(at) != shown, "the next code is shown", 20.0)
+        return answer
 
     def newest(self, at: str, cookie: str) -> dict[str, Any]:
         answer = ask(at, "/live/newest", headers={"Cookie": cookie})

@@ -54,12 +54,13 @@ def chip(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def test_from_the_pins_to_the_page(
     chip: str, runs: Path, tmp_path: Path, serve: Callable[..., Server], phone: Callable[..., Any]
 ) -> None:
-    recorder = RecorderProcess(chip, runs, tmp_path / "recorder.log")
-    page = phone(serve().address)
-    wait_for(page, "fresh", "fresh", timeout_s=20)
-    wait_until(lambda: re.fullmatch(r"[\d.]+", text(page, "#rate")), "a rate", 20)
-    wait_until(lambda: float(page.evaluate(READ_TEXTS)["area"]) > 0, "an area", 20)
-    shown = page.evaluate(READ_TEXTS)
+    with RecorderProcess(chip, runs, tmp_path / "recorder.log") as recorder:
+        page = phone(serve().address)
+        wait_for(page, "fresh", "fresh", timeout_s=20)
+        wait_until(lambda: re.fullmatch(r"[\d.]+", text(page, "#rate")), "a rate", 20)
+        wait_until(lambda: float(page.evaluate(READ_TEXTS)["area"]) > 0, "an area", 20)
+        shown = page.evaluate(READ_TEXTS)
+        assert recorder.end(signal.SIGINT) == 0
 
     rig = load_rig(RIG)
     assert rig.wheel and rig.pressure
@@ -73,7 +74,6 @@ def test_from_the_pins_to_the_page(
     assert float(shown["flow"]) == pytest.approx(to_user(flow_m3_s, "flow", rig.units), rel=0.25)
     assert page.wrong == []
 
-    assert recorder.end(signal.SIGINT) == 0
     run = read_run(recorder.run)
     assert run.complete
     assert run.damage == []

@@ -97,8 +97,7 @@ def test_the_stream_needs_the_session_and_the_origin(server: SharedServer, cooki
 
 def test_a_code_opens_one_session(server: SharedServer) -> None:
     code = server.code(server.there)
-    answer = ask(server.there, f"/plan?code={code}")
-    assert answer.status == 303
+    answer = server.use(server.there, code, "/plan")
     assert answer.headers["location"] == "/opened"
     name, _, rest = answer.headers["set-cookie"].partition("=")
     value, *attributes = rest.split("; ")
@@ -108,14 +107,13 @@ def test_a_code_opens_one_session(server: SharedServer) -> None:
     assert not any(one.lower().startswith("domain") for one in attributes)
     assert code not in str(answer.headers)
     assert ask(server.there, f"/?code={code}").status == 403, "used up"
-    wait_until(lambda: server.code(server.there) != code, "the next one is shown")
     assert server.newest(server.there, answer.cookie)["row"]
     assert f"A browser at {server.there.split(':')[0]} was let in." in server.output()
 
 
 def test_a_code_is_taken_as_people_type_it(server: SharedServer) -> None:
     code = server.code(server.there).lower()
-    assert ask(server.there, f"/?code=%20{code[:4]}-{code[4:]}+").status == 303
+    server.use(server.there, f"%20{code[:4]}-{code[4:]}+")
 
 
 def test_the_link_opened_again_in_the_same_browser_uses_nothing_up(server: SharedServer, cookie: str) -> None:
@@ -124,7 +122,7 @@ def test_the_link_opened_again_in_the_same_browser_uses_nothing_up(server: Share
     assert (again.status, again.headers["location"]) == (303, "/opened")
     assert "set-cookie" not in again.headers
     assert server.code(server.there) == code
-    assert ask(server.there, f"/?code={code}").status == 303, "still there for the next phone"
+    server.use(server.there, code)  # still there for the next phone
 
 
 def test_the_code_of_this_computer_opens_nothing_from_the_network(server: SharedServer) -> None:
@@ -132,7 +130,7 @@ def test_the_code_of_this_computer_opens_nothing_from_the_network(server: Shared
         pytest.skip("this computer is on no network")
     code = server.code(server.here)
     assert ask(server.there, f"/?code={code}").status == 403
-    assert ask(server.here, f"/?code={code}").status == 303
+    server.use(server.here, code)
 
 
 def test_made_up_sessions_open_nothing(server: SharedServer, cookie: str) -> None:
@@ -153,7 +151,7 @@ def test_wrong_codes_lock_out_who_tries_and_nobody_else(server: SharedServer) ->
     assert 0 < int(tries[-1].headers["retry-after"]) <= 30
     right = server.code(server.here)
     assert ask(server.here, f"/?code={right}", source="127.0.0.30").status == 429, "the right one neither, for a while"
-    assert ask(server.here, f"/?code={right}", source="127.0.0.31").status == 303
+    server.use(server.here, right, source="127.0.0.31")
     wait_until(lambda: "wrong codes from 127.0.0.30" in server.output(), "the terminal says so")
 
 

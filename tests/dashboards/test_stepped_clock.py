@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 
@@ -55,8 +56,7 @@ def test_a_clock_that_is_set_moves_neither_recording_nor_page(
     assert wall_clock_of_a_child() - time.time() == pytest.approx(HOUR_S, abs=30)
     set_clock(0)
     board, began = BoardOnPty(), datetime.now().astimezone()
-    try:
-        recorder = RecorderProcess(board.port, runs, tmp_path / "recorder.log")
+    with closing(board), RecorderProcess(board.port, runs, tmp_path / "recorder.log") as recorder:
         server = serve()
         ages = []
         for step in (0, HOUR_S, 0, -HOUR_S, 0):
@@ -65,8 +65,6 @@ def test_a_clock_that_is_set_moves_neither_recording_nor_page(
             wait_until(lambda wanted=frame + LINES: server.row().get("frame", 0) >= wanted, "the page goes on")
             ages.append(server.newest()["age_ms"])
         assert recorder.end(signal.SIGINT) == 0
-    finally:
-        board.close()
     run = read_run(recorder.run)
     assert run.complete and abs((datetime.fromisoformat(run.header["started"]) - began).total_seconds()) < 60
     sent = np.array([board.sent_at[seq] for seq in run.frames["seq"].tolist()])

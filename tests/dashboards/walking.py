@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import select
+import tempfile
 import threading
 import time
 import tty
@@ -102,7 +103,10 @@ class BoardOnPty:
         self._master, slave = os.openpty()
         tty.setraw(slave)
         self._slave = slave  # held open, so that a recorder may come and go
-        self.port = os.ttyname(slave)
+        # A name of its own: the terminal's is given to the next one, and a recorder looks for its board by name.
+        self._folder = tempfile.TemporaryDirectory()
+        self.port = str(Path(self._folder.name) / "board")
+        Path(self.port).symlink_to(os.ttyname(slave))
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="board", daemon=True)
         self._thread.start()
@@ -110,6 +114,7 @@ class BoardOnPty:
     def close(self) -> None:
         self._stop.set()
         self._thread.join()
+        self._folder.cleanup()
         os.close(self._master)
         os.close(self._slave)
 

@@ -47,18 +47,20 @@ def kill_some(folder: Path, seed: int, at_once: int) -> list[float]:
         for recorder in recorders:
             recorder.communicate()
         for number, path in enumerate(paths):
-            lost.append(check_killed(read_run(path), boards[number].sent, ends_at[number]))
+            lost.append(check_killed(read_run(path), boards[number].sent, ready, ends_at[number]))
     return lost
 
 
-def check_killed(run: RunFile, sent: dict[int, float], killed: float) -> float:
+def check_killed(run: RunFile, sent: dict[int, float], ready: float, killed: float) -> float:
     """Everything but a torn last record is sound and without a gap; returns the seconds missing at the end."""
     assert run.trailer is None and run.header and run.rig_toml == RIG.read_text()
     assert run.wire_damage <= 1, "only the first line may be damaged: the port was opened while it was under way"
     assert run.damaged == 0 or (run.damaged == 1 and run.damage[0].reason.endswith("the file ends here"))
     seqs = run.frames["seq"].tolist()
+    if not seqs:  # killed before the first line
+        return killed - ready
     assert seqs == list(range(seqs[0], seqs[0] + len(seqs)))
-    return killed - sent[seqs[-1]] if seqs else 0.0
+    return killed - sent[seqs[-1]]
 
 
 def test_killed_fifty_times_at_random_moments(tmp_path: Path) -> None:
