@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.dashboards.processes import RecorderProcess, Server
+from tests.dashboards.processes import RecorderProcess, Server, Standing
 from tests.dashboards.walking import BoardOnPty
 from tests.dashboards.writing import GrowingRun
 
@@ -43,6 +43,15 @@ def serve(runs: Path, tmp_path: Path) -> Iterator[Callable[..., Server]]:
     yield start
     for server in servers:
         server.end()
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Standing]:
+    """For pages that change nothing in the folder."""
+    runs = tmp_path_factory.mktemp("standing") / "runs"
+    runs.mkdir()
+    with Server(runs, runs.parent / "server.log") as server:
+        yield Standing(server, runs)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
@@ -99,6 +100,18 @@ class Server(Process):
             return bool(self.row())
         except (urllib.error.URLError, ConnectionError, TimeoutError):
             return False
+
+
+@dataclass
+class Standing:
+    """A server that stays up for all tests of a file, and its folder of runs."""
+
+    server: Server
+    runs: Path
+
+    def next_run(self) -> Path:
+        """A name for a run that is newer than those that are there."""
+        return self.runs / f"2026-05-14T09{len(list(self.runs.iterdir())):02}-bowling-green.sward"
 
 
 class RecorderProcess(Process):

@@ -69,7 +69,7 @@ def pulses(page: Any) -> int:
     return int(page.inner_text("#calibrate-counted") or "0")
 
 
-def still(page: Any, for_s: float = 4.0) -> bool:
+def still(page: Any, for_s: float = 2.5) -> bool:
     before = pulses(page)
     time.sleep(for_s)
     return pulses(page) == before

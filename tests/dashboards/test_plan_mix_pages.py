@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,13 +13,12 @@ from host.plan.rate import solve
 from host.rig import load_rig, rig_from_toml
 from host.units import format_value, parse_quantity
 from tests.dashboards.calibrating import PATIENCE_MS, fill, wrong
-from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.processes import Standing, wait_until
 from tests.dashboards.walking import RIG
 from tests.dashboards.writing import begin
 
 pytestmark = pytest.mark.browser
 
-Serve = Callable[..., Server]
 Phone = Callable[..., Any]
 WALKER = RIG.with_name("harrow-lea-walker.toml")
 NINE_GALLONS = """
@@ -47,12 +45,12 @@ rate = "1.0 gal/1000 ft2"
 """
 
 
-def open_page(phone: Phone, serve: Serve, runs: Path, rig_toml: str, path: str) -> Any:
+def open_page(phone: Phone, standing: Standing, rig_toml: str, path: str) -> Any:
     """A page for that rig; nothing is being recorded."""
-    begin(runs / "2026-05-14T0915-bowling-green.sward", rig_toml).flush()
+    begin(standing.next_run(), rig_toml).flush()
     page = phone("about:blank")
     page.set_default_timeout(PATIENCE_MS)
-    page.goto(serve().address + path)
+    page.goto(standing.server.address + path)
     page.wait_for_selector("main.sheet .field")
     return page
 
@@ -64,8 +62,8 @@ def shown(page: Any, where: str, *texts: str) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
-def test_plan_in_us_units(runs: Path, serve: Serve, phone: Phone) -> None:
-    page = open_page(phone, serve, runs, RIG.read_text(encoding="utf-8"), "/plan")
+def test_plan_in_us_units(standing: Standing, phone: Phone) -> None:
+    page = open_page(phone, standing, RIG.read_text(encoding="utf-8"), "/plan")
     fill(page, speed="30 psi", gravity="3", highest="-2 psi", margin="900 %")
     page.click("#plan-go")
     wrong(page, "speed", "which is not a speed")
@@ -84,8 +82,8 @@ def test_plan_in_us_units(runs: Path, serve: Serve, phone: Phone) -> None:
     shown(page, "#plan-setting", format_value(setting.pressure_pa, "pressure", "us"), *setting.warnings)
 
 
-def test_plan_in_metric_units(runs: Path, serve: Serve, phone: Phone) -> None:
-    page = open_page(phone, serve, runs, WALKER.read_text(encoding="utf-8"), "/plan")
+def test_plan_in_metric_units(standing: Standing, phone: Phone) -> None:
+    page = open_page(phone, standing, WALKER.read_text(encoding="utf-8"), "/plan")
     fill(page, speed="4 km/h", pressure="2.0 bar")
     page.click("#plan-go")
     # L/ha = 600 × L/min of one nozzle / (km/h × spacing in m): makers' catalogues, common practice.
@@ -98,9 +96,9 @@ def test_plan_in_metric_units(runs: Path, serve: Serve, phone: Phone) -> None:
     wrong(page, "nozzle_flow", "two")
 
 
-def test_pump_of_a_nine_gallon_tank(runs: Path, serve: Serve, phone: Phone) -> None:
+def test_pump_of_a_nine_gallon_tank(standing: Standing, phone: Phone) -> None:
     """9 gal, three nozzles of 0.49 gal/min: 0.45 or 1.125 gal/min of agitation, 2.595 in all. Common practice."""
-    page = open_page(phone, serve, runs, NINE_GALLONS, "/plan")
+    page = open_page(phone, standing, NINE_GALLONS, "/plan")
     wrong(page, "highest", "has no range")
     fill(page, highest="40 psi")
     page.click(".chips label:has-text('Solution')")
@@ -110,8 +108,8 @@ def test_pump_of_a_nine_gallon_tank(runs: Path, serve: Serve, phone: Phone) -> N
 
 
 @pytest.mark.parametrize("light", ["light", "dark"])
-def test_plot_can_be_read_on_a_phone(runs: Path, serve: Serve, phone: Phone, light: str) -> None:
-    page = open_page(phone, serve, runs, RIG.read_text(encoding="utf-8"), "/plan")
+def test_plot_can_be_read_on_a_phone(standing: Standing, phone: Phone, light: str) -> None:
+    page = open_page(phone, standing, RIG.read_text(encoding="utf-8"), "/plan")
     page.emulate_media(color_scheme=light)
     page.wait_for_selector(".plot text", timeout=60_000)
     texts = page.eval_on_selector_all(
@@ -128,8 +126,8 @@ def test_plot_can_be_read_on_a_phone(runs: Path, serve: Serve, phone: Phone, lig
     assert heads[0] == "psi" and len(heads) == 6
 
 
-def test_mix_in_us_units(runs: Path, serve: Serve, phone: Phone) -> None:
-    page = open_page(phone, serve, runs, RIG.read_text(encoding="utf-8"), "/mix")
+def test_mix_in_us_units(standing: Standing, phone: Phone) -> None:
+    page = open_page(phone, standing, RIG.read_text(encoding="utf-8"), "/mix")
     entries = {"product": "2 furlong", "area": "0 ft2", "rate": "-1 gal/1000 ft2", "tank": "25", "active": "150 %"}
     limits = {"most": "-1 fl oz/1000 ft2", "season": "50 %", "used": "x", "measured": "0 gal/1000 ft2"}
     fill(page, **(entries | limits))
@@ -148,8 +146,8 @@ def test_mix_in_us_units(runs: Path, serve: Serve, phone: Phone) -> None:
     shown(page, "#mix-sheet", "1.33 times what the label allows per season")
 
 
-def test_mix_in_metric_units_and_dry(runs: Path, serve: Serve, phone: Phone) -> None:
-    page = open_page(phone, serve, runs, WALKER.read_text(encoding="utf-8"), "/mix")
+def test_mix_in_metric_units_and_dry(standing: Standing, phone: Phone) -> None:
+    page = open_page(phone, standing, WALKER.read_text(encoding="utf-8"), "/mix")
     fill(page, product="1.5 kg/ha", most="2 L/ha", area="2500 m2")
     page.click("#mix-go")
     wrong(page, "most", "give both as volume or both as weight")
@@ -163,8 +161,8 @@ def test_mix_in_metric_units_and_dry(runs: Path, serve: Serve, phone: Phone) -> 
     shown(page, "#mix-sheet", format_value(result.product, "small_mass", "metric"), "100.0 L", "2 full", "375 g")
 
 
-def test_mix_printed(runs: Path, serve: Serve, phone: Phone) -> None:
-    page = open_page(phone, serve, runs, RIG.read_text(encoding="utf-8"), "/mix")
+def test_mix_printed(standing: Standing, phone: Phone) -> None:
+    page = open_page(phone, standing, RIG.read_text(encoding="utf-8"), "/mix")
     fill(page, product="2 fl oz/1000 ft2", area="30000 ft2")
     page.click("#mix-go")
     shown(page, "#mix-sheet", "60.0 fl oz")
