@@ -12,19 +12,19 @@ from host.pipeline.columns import Floats, Ints
 from host.pipeline.faults.changes import (
     FINAL_FRAMES,
     LAG_FRAMES,
+    LOST_TIP,
     ROUGH,
     ROUGH_PRESSURE,
     SETTLED_FRAMES,
     After,
     Before,
-    Droop,
-    Verdict,
     judge,
-    together,
+    rough,
 )
+from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.history import Tail
 from host.pipeline.faults.opened import Opened
-from host.pipeline.faults.pressure_step import PressureStep
+from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
 from host.pipeline.faults.steps import Step, Watched
 
 Opener = Callable[[str, float, float, float], Opened]
@@ -39,9 +39,12 @@ _CALM_FRAMES, _CALM = 40, 1.5
 _LEAST_SPREAD = 0.003
 _RENEW = 100  # frames after which the size is measured again
 FLICKERING = ("air", "meter_noise", "meter_missing")
+_UNEVEN = "meter_missing"  # soon taken for the run's own noise: over only when c is as even again as before it
 _ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.9, 0.2
-_SLOW_FRAMES = 80  # a change that took longer came slowly
 _SUDDEN_FRAMES = 8  # a step that is proven in fewer came at once
+_EARLIER = 5  # frames: the stretch that proved a step may begin after it
+_BESIDE, _SUDDEN = 10, 0.7  # frames on each side of an onset, and the share of a change that came between them
+_TURN_SD = 0.005  # of ln P: the droop itself changes with the pressure that is set
 _CATCH_SIGMAS, _CATCH_LEAST = 2.5, 0.025
 
 
@@ -69,7 +72,11 @@ class BoomFaults:
         self._last_log_p = math.nan
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
-        self._earlier: tuple[str, tuple[str, ...], float] | None = None  # verdict before it grew
+        self._sudden = False
+        self._even = math.inf  # spread of log c before the open fault
+        self._moves: list[Moved] = []  # of the pressure, at each step of the open fault but the last
+        self._move: Moved | None = None  # at the last one
+        self._turns: list[Turned] = []  # ends of passes since it began
         self._healthy = math.nan  # log c before the last fault that has ended
 
     @property
@@ -113,6 +120,12 @@ class BoomFaults:
             self._frame(self._next, explained)
             self._next += 1
 
+    @property
+    def takes_more(self) -> bool:
+        """Whether so much is let out that it explains a low pressure."""
+        one = self._current
+        return one is not None and math.expm1(one.after - one.before) * self._nozzles > LOST_TIP
+
     def taken_over(self, since_s: float) -> Opened | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
         one = self._current
@@ -128,10 +141,11 @@ class BoomFaults:
         if on:
             if one is None:
                 one = self._current = self._opener("meter_noise", began_s, now_s, began_m2)
+                self._even = _spread(self._tail.upto(self._next - 1, _TAIL)[_LOG_C, : -2 * _ROUGH_FRAMES])
             if not one.final or one.called_s > now_s - 15.0:
                 one.kind, one.or_else, one.sure = self._pulse_kind(), (), 0.95
                 one.final = True
-        elif one is not None and one.kind in FLICKERING and not self._rough_now:
+        elif one is not None and one.kind in FLICKERING and one.kind != _UNEVEN and not self._rough_now:
             self._close(one, now_s, began_m2)
 
     def _pulse_kind(self) -> str:
@@ -153,7 +167,7 @@ class BoomFaults:
                 self._start(i, step)
         elif one is not None and one.kind not in FLICKERING:
             self._track(one, i, step)
-        elif one is not None and one.levels and not self._rough_now and not self._false_pulses:
+        elif one is not None and (one.levels or one.kind == _UNEVEN) and not self._rough_now and not self._false_pulses:
             self._track_noise(one, i)
 
     def _roughness(self, i: int, rows: Floats, explained: bool) -> None:
@@ -168,12 +182,13 @@ class BoomFaults:
                 one = self._current = self._opener(
                     kind, float(rows[_HOST, 0]), float(rows[_HOST, -1]), float(rows[_AREA, 0])
                 )
+                self._even = _spread(self._tail.upto(i, _TAIL)[_LOG_C, : -2 * _ROUGH_FRAMES])
             if one.kind not in FLICKERING and one.called_s > rows[_HOST, -1] - 15.0:
                 one.kind, one.or_else = kind, ()
             one.sure = 0.9
         elif self._rough_now and share <= _ROUGH_OFF:
             self._rough_now = False
-            if one is not None and one.kind in FLICKERING and not self._false_pulses:
+            if one is not None and one.kind in FLICKERING and one.kind != _UNEVEN and not self._false_pulses:
                 self._close(one, float(rows[_HOST, -1]), float(rows[_AREA, -1]))
 
     def _rough_kind(self, i: int, rows: Floats) -> str:
@@ -208,11 +223,7 @@ class BoomFaults:
             )
             one.against_catch = True
             recent = self._tail.upto(i, _BACK)
-            self._before = Before(
-                one.before,
-                float(np.median(recent[_MOVED])),
-                _spread(recent[_LOG_C]),
-            )
+            self._before = Before(one.before, float(np.median(recent[_MOVED])), _spread(recent[_LOG_C]))
             self._current = one
 
     def _returns(self, i: int, step: Step) -> bool:
@@ -223,45 +234,39 @@ class BoomFaults:
         return abs(after) < 0.5 * abs(before)  # never before a first fault: its NaN compares as false
 
     def _start(self, i: int, step: Step) -> None:
-        rows = self._tail.upto(i, min(step.frames, _TAIL - _BACK) + _BACK)
-        onset = max(rows.shape[1] - min(step.frames, _TAIL - _BACK), 0)
-        at = min(max(onset - 1, 0), rows.shape[1] - 1)
+        rows = self._tail.upto(i, _TAIL)
+        onset = max(rows.shape[1] - step.frames, 1)
         one = self._opener(
-            "clog" if step.down else "leak", float(rows[_HOST, at]), float(rows[_HOST, -1]), float(rows[_AREA, at])
+            "clog" if step.down else "leak",
+            float(rows[_HOST, onset - 1]),
+            float(rows[_HOST, -1]),
+            float(rows[_AREA, onset - 1]),
         )
-        earlier = rows[:, :onset] if onset >= 5 else rows[:, : max(onset, 1)]
         assert self._stretch is not None and self._first is not None
         one.before = float(self._stretch.watched.baseline[i]) if step.adaptive else self._first
         one.after = float(np.mean(rows[_LOG_C, -min(step.frames, 3) :]))
         one.sure = 0.5
-        self._before = Before(
-            one.before,
-            float(np.median(earlier[_MOVED])),
-            _spread(rows[_LOG_C, :onset]),
-        )
-        self._measure(i, step)
-        self._earlier = None
+        # A long time before it, for what is wrong may have begun before it was called.
+        self._before = Before(one.before, float(np.median(rows[_MOVED, :onset])), _spread(rows[_LOG_C, :onset]))
+        self._frames = step.frames
+        self._even = self._before.spread
+        self._moves, self._move, self._turns = [], None, []
         self._current = one
 
     def _grow(self, one: Opened, i: int, step: Step) -> None:
         """More of the same, slowly: one fault that grows. What the pressure does at each step adds to what is known."""
         assert self._stretch is not None
         self._before = replace(self._before, log_c=float(self._stretch.watched.baseline[i]))
-        self._measure(i, step)
-        self._earlier = (one.kind, one.or_else, one.sure)
+        self._frames = step.frames
+        if self._move is not None:
+            self._moves.append(self._move)
+            self._move = None
         one.levels, one.roughs, one.final = [], [], False
         one.after = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C]))
-
-    def _measure(self, i: int, step: Step) -> None:
-        past = self._tail.upto(i, _TAIL)
-        self._pressure = PressureStep(past[_LOG_P], past[_HOST], step.frames)
-        self._fast = step.adaptive and step.frames <= _SLOW_FRAMES
 
     def _track(self, one: Opened, i: int, step: Step | None) -> None:
         row = self._tail.upto(i, 1)[:, 0]
         one.levels.append(float(row[_LOG_C]))
-        if not one.final:
-            self._pressure.push(float(row[_LOG_P]), float(row[_HOST]))
         one.roughs.append(float(row[_ROUGH]))
         count = len(one.levels)
         if not one.final and count in (SETTLED_FRAMES, FINAL_FRAMES):
@@ -288,32 +293,64 @@ class BoomFaults:
         row = self._tail.upto(i, 1)[:, 0]
         one.levels = [*one.levels[-_ROUGH_FRAMES:], float(row[_LOG_C])]
         one.after = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
-        if (
-            len(one.levels) > _CALM_FRAMES
-            and _spread(np.array(one.levels[-_CALM_FRAMES:])) < _CALM * self._before.spread
-        ):
+        if len(one.levels) > _CALM_FRAMES and _spread(np.array(one.levels[-_CALM_FRAMES:])) < _CALM * self._even:
             self._close(one, float(row[_HOST]), float(row[_AREA]))
 
     def _judge(self, one: Opened, i: int, count: int) -> None:
         levels = np.array(one.levels[LAG_FRAMES:])
-        rows = self._tail.upto(i, count)
+        past = self._tail.upto(i, _TAIL)
+        level = float(np.mean(levels))
+        onset = self._onset(past, count, level)
         after = After(
-            float(np.mean(levels)),
-            *self._pressure.moved,
-            float(np.median(rows[_MOVED])),
+            level,
+            *pressure_step(past[_LOG_P], past[_HOST], onset),
+            float(np.median(past[_MOVED, -count:])),
             float(np.median(one.roughs)),
             _spread(levels),
-            count,
-            self._fast,
         )
-        verdict = judge(self._before, after, self._nozzles, self._droop.value)
         one.after = after.log_c
         one.final = count >= FINAL_FRAMES
         if abs(one.after - one.before) < _GONE:  # gone again before it could be judged
             return
-        if self._earlier is not None:
-            verdict = together(Verdict(*self._earlier), verdict)
+        spoilt = rough(self._before, after)
+        if spoilt is not None and not self._moves:
+            one.kind, one.or_else, one.sure = spoilt.kind, spoilt.or_else, spoilt.sure
+            return
+        if self._sudden and not self._moves:
+            one.began_s, one.began_m2 = float(past[_HOST, onset]), float(past[_AREA, onset])
+        healthy = one.before
+        self._move = Moved(self._before.log_c - healthy, after.log_c - healthy, after.moved, after.moved_sd)
+        self._name(one)
+
+    def _onset(self, past: Floats, count: int, level: float) -> int:
+        """The last of the frames `past` before a change that was called `count` frames before their end."""
+        n = past.shape[1]
+        onset = max(n - count - self._frames - 1, 0)
+        first = max(onset - _EARLIER, 0)
+        found: int = first + last_before(past[_LOG_C, first:], past[_HOST, first:], self._before.log_c, level, count)
+        jump = np.mean(past[_LOG_C, found + 1 + LAG_FRAMES :][:_BESIDE]) - np.mean(past[_LOG_C, : found + 1][-_BESIDE:])
+        sudden = bool(jump / (level - self._before.log_c) > _SUDDEN)
+        if not self._moves:  # what has grown began as it began
+            self._sudden = sudden
+        return found if sudden else onset
+
+    def _name(self, one: Opened) -> None:
+        """Name it from all that the pressure has said since it began."""
+        moves = [*self._moves, self._move] if self._move is not None else self._moves
+        likelihoods = self._droop.likelihoods(moves, self._turns)
+        verdict = judge(likelihoods, one.after - one.before, self._sudden, self._nozzles, one.kind if one.final else "")
         one.kind, one.or_else, one.sure = verdict.kind, verdict.or_else, verdict.sure
+
+    def turned(self, rise: float, apart_s: float) -> None:
+        """ln P has risen by `rise` from spraying to shut, at either end of a pass; `apart_s` (s) between the two."""
+        rows = self._tail.upto(self._next - 1, _TAIL)
+        sd = math.hypot(usual_sd(rows[_LOG_P], rows[_HOST], apart_s), _TURN_SD)
+        one = self._current
+        if one is None:
+            self._droop.learn(rise, sd)
+        elif self._move is not None and one.kind not in FLICKERING:
+            self._turns.append(Turned(one.after - one.before, rise, sd))
+            self._name(one)
 
     def _close(self, one: Opened, at_s: float, area_m2: float) -> None:
         one.ended_s, one.ended_m2, one.final = at_s, area_m2, True

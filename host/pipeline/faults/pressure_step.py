@@ -2,57 +2,61 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from host.pipeline.columns import Floats
+from host.pipeline.faults.coefficient import LAG_S
 
 WINDOW = 11  # frames on each side: two steps of the walk, which shakes the pressure
-_GAP = 2  # frames between the two: the onset is known no better, and the hoses give
+_GAP_S = 0.2  # between the two: the onset is known no better, and the hoses give
+_FRAME_S = 0.1
 _LEAST_SD = 0.006
 _AT_FIRST = 0.02  # of ln P, before the run has shown how its regulator wanders
 _LEARN = 100  # frames
 _NORMAL = 1.4826  # standard deviation over median absolute deviation
+_OUTLIERS = 3.0  # times the median deviation
 
 
-class PressureStep:
-    """ln P before and after an onset, close to it on both sides, for the regulator wanders all the time."""
+def last_before(log_c: Floats, time_s: Floats, before: float, after: float, least: int) -> int:
+    """The last of the frames, shape (n,), before ln c went from `before` to `after` at once: that with which a rotor's
+    lag fits `log_c` best (least squares, outliers bounded). At least `least` < n frames came after it."""
+    since = np.maximum(time_s - 0.5 * _FRAME_S - time_s[:-least, None], 0.0)  # a frame stands for its middle
+    off = np.abs(log_c - after + (after - before) * np.exp(-since / LAG_S))
+    bound = _OUTLIERS * float(np.median(off.min(axis=0)))
+    return int(np.argmin(np.sum(np.minimum(off, bound) ** 2, axis=1)))
 
-    def __init__(self, log_p: Floats, time_s: Floats, frames: int) -> None:
-        """`log_p` and `time_s` (s) of the last frames, shape (n,); the change began `frames` before their end."""
-        onset = max(len(log_p) - frames, 1)
-        first = max(onset - WINDOW, 0)
-        self._before = float(np.mean(log_p[first:onset]))
-        self._before_s = float(np.mean(time_s[first:onset]))
-        self._usual = _usual_sd(log_p[:onset], time_s[:onset])
-        self._after: list[tuple[float, float]] = []
-        for one in zip(log_p[onset + _GAP :].tolist(), time_s[onset + _GAP :].tolist(), strict=True):
-            self.push(*one)
 
-    def push(self, log_p: float, time_s: float) -> None:
-        """The next frame."""
-        if len(self._after) < WINDOW:
-            self._after.append((log_p, time_s))
+def pressure_step(log_p: Floats, time_s: Floats, onset: int) -> tuple[float, float]:
+    """Change of ln P after frame `onset`, and the standard deviation that it would have by itself.
 
-    @property
-    def moved(self) -> tuple[float, float]:
-        """Change of ln P, and the standard deviation that it would have by itself."""
-        after = np.array(self._after)
-        apart_s = float(np.mean(after[:, 1])) - self._before_s
-        # A wandering level strays with the root of time.
-        return float(np.mean(after[:, 0])) - self._before, self._usual * max(apart_s / _apart_s(), 1.0) ** 0.5
+    `log_p` and `time_s` (s), shape (n,); close to the moment on both sides, for the regulator wanders all the time.
+    """
+    before = slice(max(onset + 1 - WINDOW, 0), onset + 1)
+    later = np.flatnonzero(time_s > time_s[onset] + _GAP_S)[:WINDOW]
+    moved = float(np.mean(log_p[later]) - np.mean(log_p[before]))
+    apart_s = float(np.mean(time_s[later]) - np.mean(time_s[before]))
+    return moved, usual_sd(log_p[: onset + 1], time_s[: onset + 1], apart_s)
+
+
+def usual_sd(log_p: Floats, time_s: Floats, apart_s: float) -> float:
+    """How much the mean ln P of WINDOW frames strays from that of as many frames `apart_s` (s) earlier."""
+    # A wandering level strays with the root of time.
+    return _scatter(log_p, time_s) * math.sqrt(max(apart_s / _apart_s(), 1.0))
 
 
 def _apart_s() -> float:
-    return (WINDOW + _GAP) * 0.1
+    return WINDOW * _FRAME_S + _GAP_S
 
 
-def _usual_sd(log_p: Floats, time_s: Floats) -> float:
-    """How much the same difference scatters in healthy spraying."""
+def _scatter(log_p: Floats, time_s: Floats) -> float:
+    """How much the same difference as in `pressure_step` scatters in healthy spraying."""
     if len(log_p) < _LEARN:
         return _AT_FIRST
     total = np.concatenate(([0.0], np.cumsum(log_p - log_p[0])))
     means = (total[WINDOW:] - total[:-WINDOW]) / WINDOW
-    step = WINDOW + _GAP
+    step = round(_apart_s() / _FRAME_S)
     together = time_s[step + WINDOW - 1 :] - time_s[: -(step + WINDOW - 1)] < 2 * _apart_s()  # no turn between them
     moved = (means[step:] - means[:-step])[together]
     return max(float(_NORMAL * np.median(np.abs(moved))), _LEAST_SD) if len(moved) >= _LEARN // 2 else _AT_FIRST

@@ -9,8 +9,9 @@ import numpy as np
 from firmware_protocol.messages import Flag
 from host.pipeline.columns import Floats
 from host.pipeline.faults.boom_faults import FLICKERING, BoomFaults, Stretch
-from host.pipeline.faults.changes import PRESSURE_SD, Droop
+from host.pipeline.faults.changes import PRESSURE_SD
 from host.pipeline.faults.coefficient import BoomCoefficient
+from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.history import Tail
 from host.pipeline.faults.latch import Latch
@@ -21,14 +22,17 @@ from host.pipeline.faults.steps import StepWatch, Tuning, Usable
 from host.pipeline.tank import refill_not_told
 from host.rig import Rig
 
-_US, _HOST, _LOG_P, _AREA, _LOW, _TANK = range(6)
+_US, _HOST, _LOG_P, _AREA, _LOW, _TANK, _SPRAYING = range(7)
 _TAIL = 100  # frames
 _EXPLAINS = ("transducer_open", "transducer_short", "transducer_frozen", "no_flow", "pressure_low", "unsteady")
 _AT_ONCE = ("link_stale", "board_reset")  # known only once they are over
 _RESUMED_S = 5.0  # pulses that are false or missing come and go: after so short a calm it is still the same fault
 _NEARLY_EMPTY = 0.03  # of the tank
-_OFF_S = 1.2  # after the spray was shut the pressure has settled
-_RETURNS = 1.35  # pressure with the boom shut over pressure while spraying: more, and the pump was the limit
+_GIVE_S = 0.4  # after the spray has come on or gone off the pressure has settled
+_LEVEL_S = 1.1  # as long as in PressureStep: two steps of the walk
+_STOPPED_S = 1.5  # without a switch on the spray it may have come on or gone off as long before that shows
+_LEVEL_FRAMES = 6
+_RETURNS = 0.3  # of ln P when the boom is shut: more, and the pump was the limit
 
 
 class FaultWatch:
@@ -55,8 +59,8 @@ class FaultWatch:
         self._by_rule: dict[str, Opened] = {}
         known = None if coefficient is None else (math.log(coefficient), relative_u)
         self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, known)
-        self._tail = Tail(6, _TAIL)
-        self._shut = Latch(_OFF_S, 0.0)
+        self._tail = Tail(7, _TAIL)
+        self._shut, self._on = (Latch(_GIVE_S + _LEVEL_S, 0.0) for _ in range(2))
         self._now_m2 = 0.0
 
     def faults(self) -> list[Fault]:
@@ -79,7 +83,7 @@ class FaultWatch:
             log_p = np.log(scene.pressure.mean_pa)
         low = (scene.frames["flags"] & Flag.SUPPLY_LOW) != 0
         board_us = scene.counts.board_us
-        self._tail.push(board_us, scene.host_s, log_p, scene.area_m2, low, scene.tank_left_m3)
+        self._tail.push(board_us, scene.host_s, log_p, scene.area_m2, low, scene.tank_left_m3, 1.0 * scene.spraying)
         places = np.flatnonzero(boom.usable)
         watched = self._steps.push(
             Usable(
@@ -95,16 +99,16 @@ class FaultWatch:
         stretch = Stretch(places, watched, log_p[places], scene.host_s[places], scene.area_m2[places])
         self._boom_faults.begin(stretch)
         switch = (scene.frames["flags"] & Flag.SPRAY) != 0
-        shut, _, _ = self._shut.push(board_us, ~scene.spraying & ~switch)
-        for place, turn in sorted(
-            [(turn.place, turn) for turn in turns] + [(int(place), None) for place in shut],
-            key=lambda tick: (tick[0], tick[1] is None),
-        ):
+        ticks: list[tuple[int, int, Turn | int]] = [(turn.place, 0, turn) for turn in turns]
+        for latch, condition in ((self._shut, ~scene.spraying & ~switch), (self._on, scene.spraying)):
+            settled, _, since = latch.push(board_us, condition)
+            ticks += [(int(place), 1, int(since[place])) for place in settled]
+        for place, _, turn in sorted(ticks, key=lambda tick: tick[:2]):
             self._boom_faults.follow(place, self._explained())
-            if turn is None:
-                self._spray_ended(place)
-            else:
+            if isinstance(turn, Turn):
                 self._turned(turn)
+            else:
+                self._spray_turned(place, turn)
         self._boom_faults.follow(n - 1, self._explained())
         self._now_m2 = float(scene.area_m2[-1])
 
@@ -135,6 +139,8 @@ class FaultWatch:
         began_m2 = float(np.interp(turn.since_us, rows[_US], rows[_AREA]))
         if turn.rule == "false_pulses":
             self._boom_faults.false_pulses(True, began_s, now_s, began_m2)
+            return
+        if turn.rule == "pressure_low" and self._boom_faults.takes_more:
             return
         kind, or_else, sure = self._named(turn.rule, rows, turn.since_us)
         taken = self._boom_faults.taken_over(began_s - 3.0) if turn.rule in _EXPLAINS else None
@@ -187,18 +193,22 @@ class FaultWatch:
         names = ("meter_stuck", "valve_shut") if stuck > shut else ("valve_shut", "meter_stuck")
         return names[0], names[1:] if sure < 0.9 else (), sure
 
-    def _spray_ended(self, place: int) -> None:
-        """The spray has been off for a moment: the pressure says how stiff the regulator is, or what the pump lacks."""
+    def _spray_turned(self, place: int, since_us: int) -> None:
+        """The spray has come on or gone off and the pressure has settled: it tells how stiff the regulator is, what the
+        pump lacks, or how much the boom takes."""
         rows = self._tail.upto(place, _TAIL)
-        recent = rows[_US, -1] - rows[_US] < 0.7e6
-        off = rows[_LOG_P, recent]
-        spraying = (rows[_US, -1] - rows[_US] > (_OFF_S + 0.1) * 1e6) & (rows[_US, -1] - rows[_US] < 4e6)
-        on = rows[_LOG_P, spraying]
-        if len(on) < 10 or not (np.isfinite(off).all() and np.isfinite(on).all()):
+        ago_us = since_us - rows[_US]
+        lead_us = 0.0 if self._rig.spray_switch else _STOPPED_S * 1e6
+        earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + _LEVEL_S * 1e6)]
+        later = rows[:, ago_us < -_GIVE_S * 1e6]
+        on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
+        if len(earlier[0]) < _LEVEL_FRAMES or not on[_SPRAYING].all() or off[_SPRAYING].any():
             return
-        ratio = math.exp(float(np.mean(off)) - float(np.mean(on)))
+        rise = float(np.mean(off[_LOG_P]) - np.mean(on[_LOG_P]))
+        if not math.isfinite(rise):
+            return
         low = self._by_rule.get("pressure_low")
         if low is not None and low.kind == "pressure_low":
-            low.kind, low.sure, low.final = ("supply_short" if ratio > _RETURNS else "regulator"), 0.85, True
-        elif low is None and not self._boom_faults.busy and not self._explained():
-            self._droop.learn(1.0, ratio)
+            low.kind, low.sure, low.final = ("supply_short" if rise > _RETURNS else "regulator"), 0.85, True
+        elif low is None and not self._explained():
+            self._boom_faults.turned(rise, float(np.mean(later[_HOST]) - np.mean(earlier[_HOST])))

@@ -1,0 +1,117 @@
+"""How the pressure answers the boom, and what that says about the cause of a change.
+
+With a spring-loaded bypass the pressure falls in a straight line with the boom's flow: P = P₀·(1 + D·(1 - Q/Q₀)), with
+the droop D between the boom shut and the whole boom spraying. So a boom that takes less raises the pressure twice: in
+the moment in which it happens, and by as much less when the spray is shut off. A meter that reads low does neither.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Floats
+
+_DROOPS = np.linspace(0.0, 0.6, 121)
+_BEFOREHAND = 0.12, 0.06  # mean and spread of small bypass regulators (our own design figure)
+_LAST = 16  # turns that are kept: the knob changes the droop
+_BEHIND_VALVE = -0.3  # rise of ln P when the boom is shut: a transducer behind the valve sees the pressure go
+_WILD, _WIDER = 0.05, 3.0  # one in twenty comes with a jolt or a hand on the knob
+CAUSES = ("orifice", "meter", "transducer")
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Change of ln P in the moment in which ln c went from `before` to `after` (both against the healthy boom)."""
+
+    before: float
+    after: float
+    by: float
+    sd: float  # that it would have by itself
+
+
+@dataclass(frozen=True)
+class Turned:
+    """Rise of ln P from spraying to shut, at either end of a pass, while ln c was `change` off the healthy boom."""
+
+    change: float
+    rise: float
+    sd: float
+
+
+class Droop:
+    """Learned from what the pressure does at both ends of every healthy pass."""
+
+    def __init__(self) -> None:
+        self._turns: list[tuple[float, float]] = []
+
+    def learn(self, rise: float, sd: float) -> None:
+        """Take in one end of a healthy pass: rise of ln P from spraying to shut, and its standard uncertainty."""
+        self._turns = [*self._turns[1 - _LAST :], (rise, sd)]
+
+    @property
+    def behind_valve(self) -> bool:
+        """Whether the transducer sits behind the boom valve, so that the ends of passes say nothing."""
+        return bool(self._turns) and float(np.median([rise for rise, _ in self._turns])) < _BEHIND_VALVE
+
+    @property
+    def value(self) -> tuple[float, float]:
+        """Droop and its standard uncertainty; NaN when the transducer sits behind the boom valve."""
+        if self.behind_valve:
+            return math.nan, math.nan
+        weights = self._weights()
+        mean = float(weights @ _DROOPS)
+        return mean, float(weights @ (_DROOPS - mean) ** 2) ** 0.5
+
+    def likelihoods(self, moves: list[Moved], turns: list[Turned]) -> dict[str, float]:
+        """How likely all this is if the boom's opening, the meter or the transducer has changed, up to a factor.
+
+        The droop is the same throughout and is known only as well as it has been learned: summed over all its values.
+        """
+        return {
+            cause: float(
+                self._weights()
+                @ np.prod(
+                    [_density(one.by - _moved(cause, one), one.sd) for one in moves]
+                    + [_density(one.rise - _rise(cause, one.change), one.sd) for one in turns if not self.behind_valve],
+                    axis=0,
+                )
+            )
+            for cause in CAUSES
+        }
+
+    def _weights(self) -> Floats:
+        weights = np.exp(-0.5 * ((_DROOPS - _BEFOREHAND[0]) / _BEFOREHAND[1]) ** 2)
+        if not self.behind_valve:
+            for rise, sd in self._turns:
+                weights = weights * _density(rise - np.log1p(_DROOPS), sd)
+                weights /= weights.sum()
+        return np.asarray(weights / weights.sum())
+
+
+def _moved(cause: str, one: Moved) -> Floats:
+    if cause == "orifice":
+        return _answer(one.after) - _answer(one.before)
+    return np.full(len(_DROOPS), 0.0 if cause == "meter" else -2.0 * (one.after - one.before))
+
+
+def _rise(cause: str, change: float) -> Floats:
+    if cause == "orifice":
+        return np.asarray(np.log1p(_DROOPS) - _answer(change))
+    # A transducer off by a fixed amount makes the same rise look smaller or larger.
+    return np.log1p(_DROOPS * (math.exp(2.0 * change) if cause == "transducer" else 1.0))
+
+
+def _answer(change: float) -> Floats:
+    """ln P against the healthy boom's when its opening has changed by `change` (of ln c), for each droop."""
+    taken = _DROOPS * math.exp(change)
+    root = 0.5 * (np.sqrt(taken * taken + 4.0 * (1.0 + _DROOPS)) - taken)  # x² + D·c·x - (1 + D) = 0, with x = √P
+    return np.asarray(2.0 * np.log(root))
+
+
+def _density(off: Floats, sd: float) -> Floats:
+    z2 = (off / sd) ** 2
+    wild = _WILD / _WIDER * np.exp(-0.5 * z2 / _WIDER**2)
+    return np.asarray(((1.0 - _WILD) * np.exp(-0.5 * z2) + wild) / sd)
