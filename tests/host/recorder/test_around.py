@@ -65,7 +65,7 @@ def test_finding_a_run(tmp_path: Path) -> None:
         (tmp_path / year / f"of-{year}.sward").touch()
     assert find_run("of-2025", tmp_path) == tmp_path / "2025/of-2025.sward"
     assert find_run("2026/deep", tmp_path) == tmp_path / "2026/deep.sward"
-    with pytest.raises(UserError, match="deep is the name of 2 runs in .*2025/deep.sward and 2026/deep.sward"):
+    with pytest.raises(UserError, match=r"deep is the name of 2 runs in .*2025/deep.sward and 2026/deep.sward"):
         find_run("deep", tmp_path)
 
 
