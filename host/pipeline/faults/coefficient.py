@@ -18,8 +18,8 @@ LAG_S = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the 
 SETTLE_US = 1_500_000  # after the spray comes on: rotor spins up, hose fills
 _LONGEST_FRAME_US = 1_500_000  # over a longer gap nothing is known about the pressure
 _LOWEST_PA = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
-_JOLT = 0.07  # of √P from one frame to the next: a stone, not a fault; within such a frame the lag is only a guess
-_JOLT_US = 450_000
+_JOLT = 0.07  # of √P from one frame to the next: a stone, or air; not a fault
+_ADDED, _JUMP = 0.6, 0.08  # pulses, and of a frame's flow: what comes on top of both is likely a false pulse
 _IMPOSSIBLE_RISE = 0.45  # of one frame's flow over the last one's: a rotor cannot; false pulses can
 
 
@@ -34,7 +34,6 @@ class Boom:
     root_pa: Floats  # √P behind the rotor's lag
     settled: Bools  # spraying for long enough
     jolt: Bools  # the pressure jumps
-    steady: Bools  # spraying for long enough, jolts apart
     wrong: Bools  # settled, but pulses were refused or cannot be true
     doubtful: Bools  # something was wrong since the last usable frame
 
@@ -52,7 +51,6 @@ class BoomCoefficient:
         self._since = HoldLast(0)
         self._upset = HoldLast(-(2**62))
         self._root_before = Previous(0.0)
-        self._jolted = HoldLast(-(2**62))
         self._ratio_before = HoldLast(0.0)
         self._shifted = Previous(0.0)
         self._wrong_before = Previous(False)
@@ -76,31 +74,32 @@ class BoomCoefficient:
         calm = counts.board_us - self._upset(counts.board_us, upset) > SETTLE_US
         root_before = self._root_before(root)
         jolt = np.abs(root - root_before) > _JOLT * root_before
-        steady = spraying & (since_us > SETTLE_US) & calm
-        calm &= counts.board_us - self._jolted(counts.board_us, jolt) >= _JOLT_US
         settled = spraying & (since_us > SETTLE_US) & calm
         expected = np.where(known, span * per_m3, np.nan)
         usable = settled & fresh & known & (pressure_pa > _LOWEST_PA) & (span > 0)
         pulses = counts.flow.step.astype(np.float64)
-        possible = self._possible(pulses, expected, usable)
+        possible, jumped = self._possible(pulses, expected, usable)
         wrong = (settled & glitch) | (usable & ~possible)
         usable &= possible & ~glitch & ~self._wrong_before(wrong)
-        doubtful = self._since_usable(wrong | counts.broken, usable)
-        return Boom(pulses, expected, counts.flow.total, usable, end, settled, jolt, steady, wrong, doubtful)
+        doubtful = self._since_usable(wrong | jumped | counts.broken, usable)
+        return Boom(pulses, expected, counts.flow.total, usable, end, settled, jolt, wrong, doubtful)
 
     def _since_usable(self, wrong: Bools, usable: Bools) -> Bools:
         """Whether anything was wrong since the usable frame before each frame."""
         total = self._wrongs(wrong.astype(np.int64))
         return np.asarray(total > self._wrongs_used(self._wrongs_at_usable(total, usable)))
 
-    def _possible(self, pulses: Floats, expected: Floats, usable: Bools) -> Bools:
-        """Whether a rotor could have gone from the last usable frame's speed to this one's."""
+    def _possible(self, pulses: Floats, expected: Floats, usable: Bools) -> tuple[Bools, Bools]:
+        """Whether a rotor could have gone from the last usable frame's speed to this one's, and whether pulses seem to
+        have been added."""
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(usable, pulses / expected, 0.0)
         held = self._ratio_before(ratio, usable)
         before = self._shifted(held)
         # One pulse more than fits is no proof of anything at a slow meter, hence the pulse and a half.
-        return np.asarray((before <= 0) | (ratio <= before * (1 + _IMPOSSIBLE_RISE + 0.5 / np.maximum(pulses, 1.0))))
+        possible = (before <= 0) | (ratio <= before * (1 + _IMPOSSIBLE_RISE + 0.5 / np.maximum(pulses, 1.0)))
+        jumped = (before > 0) & (ratio * (1 - _JUMP) > before * (1 + _ADDED / np.maximum(pulses, 1.0)))
+        return np.asarray(possible), np.asarray(jumped)
 
 
 class _Lagged:

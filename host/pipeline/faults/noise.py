@@ -72,7 +72,15 @@ class Noise:
             self._block = self._block[BLOCK:]
         return sigma, factor
 
-    def _learn(self, block: Floats) -> None:
+    def relearn(self, log_c: Floats) -> None:
+        """What was learned so far held for frames with the poles' errors in them; `log_c` has the last ones without."""
+        self._blocks, self._block = 0, []
+        for end in range(BLOCK, len(log_c) + 1, BLOCK):
+            self._learn(log_c[end - BLOCK : end], math.inf)
+        self._before(log_c[-1:])
+        self._steps = np.abs(np.diff(log_c[-LOCAL:]))
+
+    def _learn(self, block: Floats, growth: float = _GROWTH) -> None:
         one = _NORMAL * np.median(np.abs(np.diff(block))) / 2**0.5
         means = block.reshape(-1, _SPAN).mean(axis=1)
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
@@ -86,5 +94,5 @@ class Noise:
         self._level = level
         self._blocks += 1
         share = 1.0 / min(self._blocks, _AVERAGED)
-        self._white2 += (min(float(white2), _GROWTH * float(self._white2)) - self._white2) * share
-        self._edge2 += (min(float(edge2), _GROWTH * float(self._edge2)) - self._edge2) * share
+        self._white2 += (min(float(white2), growth * float(self._white2)) - self._white2) * share
+        self._edge2 += (min(float(edge2), growth * float(self._edge2)) - self._edge2) * share

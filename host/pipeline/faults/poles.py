@@ -13,7 +13,7 @@ from host.pipeline.columns import Floats, Ints
 LEARN = 400  # frames from which the map is learned
 BLOCK = 40  # frames after which its alignment is checked: a false pulse moves it
 POLES = range(2, 13)
-DOUBT = 40  # frames after a false or missed pulse that are used to find the map's new alignment, and not corrected
+DOUBT = 10  # frames after a false or missed pulse, or a turn, from which the map's alignment is found again
 _WORTH = 0.85  # a map that does not bring the variance below this is none
 _REALIGN = 0.6
 _CLIP = 0.4  # pulses: more is no pole
@@ -30,20 +30,23 @@ class PoleMap:
         self._wanted: Floats = np.empty(0)
         self._edge: Ints = np.empty(0, dtype=np.int64)
         self._since = 0
-        self._doubt = 0
+        self._doubt, self._sure = 0, False
 
     @property
     def mapped(self) -> bool:
-        """Whether frames are being corrected, or there is nothing to correct by."""
+        """Whether the map is known to fit, or there is none."""
         return not (self.poles and self._doubt)
 
     def room(self) -> int:
         """Frames until the end of the block, or of the doubt."""
         return min(BLOCK - self._since, self._doubt) if self._doubt else BLOCK - self._since
 
-    def doubt(self) -> None:
-        """From the next frame on the pulses may belong to other poles."""
+    def doubt(self, sure: bool) -> None:
+        """From the next frame on the pulses may belong to other poles; `sure`: they do, one was false or missed."""
+        self._sure = sure or (self._sure and self._doubt > 0)
         self._doubt = DOUBT
+        if sure and not self.poles:  # what belongs to different poles must not be learned from together
+            self._pulses, self._wanted, self._edge = self._pulses[:0], self._wanted[:0], self._edge[:0]
 
     @property
     def spread(self) -> float:
@@ -52,7 +55,7 @@ class PoleMap:
 
     def push(self, pulses: Floats, expected: Floats, edge: Ints) -> Floats:
         """Corrected pulses of at most `room()` frames, shape (n,); `expected` may be out by a constant factor."""
-        corrected = pulses - self._place(edge, pulses, self._shift) if self.mapped else pulses
+        corrected = pulses - self._place(edge, pulses, self._shift) if self.mapped or not self._sure else pulses
         self._pulses = np.concatenate((self._pulses, pulses))[-LEARN:]
         self._wanted = np.concatenate((self._wanted, expected))[-LEARN:]
         self._edge = np.concatenate((self._edge, edge))[-LEARN:]
@@ -65,6 +68,11 @@ class PoleMap:
             self._since = 0
             self._learn()
         return corrected
+
+    def log_levels(self) -> Floats:
+        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (LEARN,)."""
+        corrected = self._pulses - self._place(self._edge, self._pulses, self._shift)
+        return np.asarray(np.log(np.maximum(corrected, 0.05) / self._wanted))
 
     def _place(self, edge: Ints, pulses: Floats, shift: int) -> Floats:
         if not self.poles:

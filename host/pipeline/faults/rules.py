@@ -25,6 +25,7 @@ _WHEEL_PERIODS = 4.0
 _BRAKED = 0.6  # of the usual speed: slower last pulses mean that the walker stopped
 _SILENCE_S = 1.0
 _LOSSES, _LOSS_FRAMES = 0.03, 100
+_ROUGH_RIDE = 0.4  # of the last three seconds: a stone shakes the pressure for half a second
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ class Rules:
             "pressure_low": long & low,
             "wheel_stuck": self._wheel(scene, long & flowing),
             "false_pulses": self._wrong.push(boom.wrong) > 0.15,
-            "unsteady": self._jolts.push(boom.jolt & boom.steady) > 0.3,
+            "unsteady": self._jolts.push(boom.jolt & boom.settled) > _ROUGH_RIDE,
             "battery": ((scene.frames["flags"] & Flag.SUPPLY_LOW) != 0),
             "link_poor": self._losses(scene) > _LOSSES,
         }
@@ -120,7 +121,7 @@ class Rules:
             "transducer_frozen": ~same | (long & flowing),
             "no_flow": should_spray,
             "pressure_low": long,
-            "unsteady": boom.steady,
+            "unsteady": boom.settled,
             "wheel_stuck": (long & flowing) | turning,
         }
         return found | {name: np.asarray(held(found[name], told[name])) for name, held in self._held.items()}

@@ -14,7 +14,9 @@ from math import expm1
 
 import numpy as np
 
+from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.faults.bubbles import ASKED
 from host.pipeline.faults.noise import LEAST_DRIFT, Noise
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.stretches import Stretches
@@ -22,6 +24,7 @@ from host.pipeline.faults.stretches import Stretches
 FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
 RELEVEL_FRAMES = 20  # after a step, from which the new level is taken
 _LAG_FRAMES = 6  # of these at the beginning the rotor is still on its way
+_TURN_S = 1.0  # without a usable frame: a false pulse may have come without being seen
 _ADAPT_FRAMES = 1200.0
 _CLIP, _CLIP_SIGMAS = 0.01, 2.0
 _OUTLIER = 0.15
@@ -38,6 +41,7 @@ class Tuning:
     adaptive: float = 24.0  # of the log likelihood ratio
     allowance: float = 0.025  # of the cumulative sum, in log c
     absolute: float = 0.063  # its threshold, in log c · frames
+    bubble: float = ASKED  # of the log odds of a clog against a bubble
     rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one
 
 
@@ -91,6 +95,7 @@ class StepWatch:
         self._usual_weight = 0.0
         self._collecting = FIRST_FRAMES if log_baseline is None else 0
         self._drift = LEAST_DRIFT
+        self._time_before = Previous(0.0)
         self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
 
     @property
@@ -102,12 +107,12 @@ class StepWatch:
         """Continue with `frames`."""
         steps: list[Step] = []
         # The map's corrections are small against one pulse; the floor guards the logarithm.
-        corrected, excess = self._corrected(frames)
+        corrected, excess, (mapped, levels) = self._corrected(frames)
         log_c = np.log(np.maximum(corrected, 0.05) / frames.expected)
         local, baselines = np.ones(len(frames)), np.full(len(frames), np.nan)
         place = 0
         while place < len(frames):
-            part = slice(place, min(place + self.noise.room(), len(frames)))
+            part = slice(place, min(place + self.noise.room(), mapped if place < mapped else len(frames)))
             self._drift = self.noise.drift
             sigma, rough = self.noise.push(log_c[part])
             # What the missing map adds is no sign of anything wrong, but it hides what is.
@@ -117,24 +122,32 @@ class StepWatch:
             found, baselines[part] = self._watch(log_c[part], frames, part, rough, sigma)
             steps += [Step(place + step.at, step.down, step.adaptive, step.frames) for step in found]
             place = part.stop
+            if place == mapped:
+                self.noise.relearn(levels)
         return Watched(steps, log_c, local, baselines)
 
-    def _corrected(self, frames: Usable) -> tuple[Floats, Floats]:
-        """Pulses without the poles' errors, and the relative standard deviation that these add where not corrected."""
+    def _corrected(self, frames: Usable) -> tuple[Floats, Floats, tuple[int, Floats]]:
+        """Pulses without the poles' errors, and the relative standard deviation that these add where not corrected;
+        at the end of how many frames the map was found (0: not in these), and log c of the last ones as it gives it."""
         corrected, excess = np.empty(len(frames)), np.zeros(len(frames))
-        doubts = np.flatnonzero(frames.doubtful)
+        doubtful = frames.doubtful | (frames.time_s - self._time_before(frames.time_s) > _TURN_S)
+        doubts = np.flatnonzero(doubtful)
+        mapped: tuple[int, Floats] = 0, np.empty(0)
         place = 0
         while place < len(frames):
-            if frames.doubtful[place]:
-                self._poles.doubt()
+            if doubtful[place]:
+                self._poles.doubt(bool(frames.doubtful[place]))
             ahead = int(np.searchsorted(doubts, place, side="right"))
             end = min(place + self._poles.room(), int(doubts[ahead]) if ahead < len(doubts) else len(frames))
             part = slice(place, end)
+            found = self._poles.poles > 0
             if not self._poles.mapped:
                 excess[part] = self._poles.spread / frames.pulses[part]
             corrected[part] = self._poles.push(frames.pulses[part], frames.expected[part], frames.edge[part])
             place = end
-        return corrected, excess
+            if self._poles.poles > 0 and not found:
+                mapped = place, self._poles.log_levels()
+        return corrected, excess, mapped
 
     def _watch(
         self, log_c: Floats, frames: Usable, part: slice, rough: Floats, sigma: tuple[float, float]
@@ -196,7 +209,8 @@ class StepWatch:
         low, high = (rows[2] > limit) & (rows[4] >= _SLOW), rows[3] > limit * _RISING_SUM
         adaptive = judged.ratio > tuning.adaptive
         for place in np.flatnonzero(adaptive & judged.down).tolist():
-            adaptive[place] = self._stretches.proven(place, n, judged, sd) > tuning.adaptive
+            c, noise = float(np.exp(rows[0][place])), sd * float(rough[place])
+            adaptive[place] = self._stretches.clog_odds(place, n, judged, c, noise) > tuning.bubble
             if adaptive[place]:
                 break
         alarm = adaptive | low | high

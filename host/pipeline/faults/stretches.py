@@ -7,17 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.bubbles import BEFORE_FRAMES, proven
-from host.pipeline.faults.shape import SHAPE_FRAMES, looks_like_a_step
+from host.pipeline.faults.bubbles import BEFORE_FRAMES, MORE_FRAMES, clog_odds
 
 WINDOWS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24, 30, 40, 55, 75, 100, 140, 200, 300, 450, 600)
 _LAG_U_S = 0.065  # standard uncertainty of the rotor's lag: matters while the pressure moves
 _SHORTEST_RISE = 5  # frames
-# Of one frame's standard deviations: a single frame proves nothing, for a bubble or a false pulse may have spoilt it.
-_DROP_CLIP, _RISE_CLIP = 8.0, 3.0
-_LEAST_SD = 0.0075  # a quiet meter must not be bounded too tightly
+# What a frame may add to a rise, of its standard deviation: a false pulse must not make one by itself.
+_RISE_CLIP, _LEAST_SD = 3.0, 0.0075
 _LENGTHS = np.array(WINDOWS)
-# Asked on top of the ratio, over frames²: for some frames the noise is far from normal. Of a drop more is asked later.
+# Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a bubble.
 _DROP_TAXES, _RISE_TAXES = (tax / (_LENGTHS * _LENGTHS)[:, None] for tax in (10.0, 150.0))
 
 
@@ -46,7 +44,7 @@ class Stretches:
     def push(self, off: Floats, weight: Floats, log_p: Floats, log_root: Floats, time_s: Floats, sd: float) -> None:
         """Add frames: how far c is off its baseline (relative), expected pulses, ln P, lagged ln √P, time, shape (n,).
 
-        `sd` is one frame's standard deviation; what a frame may add to a drop or a rise is bounded by it.
+        `sd` is one frame's standard deviation; what a frame may add to a rise is bounded by it.
         """
         sd = max(sd, _LEAST_SD)
         rows = self._rows
@@ -54,7 +52,7 @@ class Stretches:
         start = np.concatenate((rows[:3, -1], first))
         new = np.stack(
             (
-                np.maximum(off, -_DROP_CLIP * sd) * weight,
+                off * weight,
                 np.minimum(off, _RISE_CLIP * sd) * weight,
                 weight,
                 log_root,
@@ -89,24 +87,25 @@ class Stretches:
         falls = (drop[at] < 0) & ~rising_now[at]
         return Judged(np.where(found, ratio[at], 0.0), np.where(found, _LENGTHS[least], 0), found & falls)
 
-    def proven(self, place: int, n: int, judged: Judged, sd: float) -> float:
-        """The ratio of the drop judged in frame `place` of the last `n`, with what speaks for a bubble taken off."""
+    def clog_odds(self, place: int, n: int, judged: Judged, per_expected: float, sd: float) -> float:
+        """Log of the odds of a clog against a bubble, for the drop judged in frame `place` of the last `n`.
+
+        `per_expected` is c, which makes pulses of the expected ones; `sd` one frame's standard deviation there.
+        """
         end = self._raw.shape[1] - n + place + 1
         frames = int(judged.frames[place])
-        if not looks_like_a_step(self._raw[0, max(end - SHAPE_FRAMES, 0) : end], frames, sd):
-            return 0.0
-        rows = self._raw[:, max(end - frames - BEFORE_FRAMES, 0) : end]
-        return proven(rows, frames, float(judged.ratio[place]), -_DROP_CLIP * max(sd, _LEAST_SD), sd)
+        rows = self._raw[:, max(end - frames - MORE_FRAMES - BEFORE_FRAMES, 0) : end]
+        return clog_odds(rows, frames, rows[1] * per_expected, sd)
 
     def keep(self, used: int, n: int) -> None:
         """Of the last `n` frames only the first `used` have been used; forget what no stretch will reach any more."""
         length = self._rows.shape[1] - n + used
         self._rows = self._rows[:, max(length - WINDOWS[-1] - 1, 0) : length]
         length = self._raw.shape[1] - n + used
-        self._raw = self._raw[:, max(length - WINDOWS[-1] - BEFORE_FRAMES, 0) : length]
+        self._raw = self._raw[:, max(length - WINDOWS[-1] - MORE_FRAMES - BEFORE_FRAMES, 0) : length]
 
     def restart(self) -> None:
         """Begin again: no stretch reaches back behind this."""
         self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time: sums of the first 3
-        self._raw = np.empty((4, 0))  # as bubbles.proven takes them
+        self._raw = np.empty((4, 0))  # as bubbles.clog_odds takes them
         self._fresh = True
