@@ -42,6 +42,7 @@ FLICKERING = ("air", "meter_noise", "meter_missing")
 _UNEVEN = "meter_missing"  # soon taken for the run's own noise: over only when c is as even again as before it
 _ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.9, 0.2
 _SUDDEN_FRAMES = 8  # a step that is proven in fewer came at once
+_ITS_OWN = 0.25  # of a nozzle: less on top of a fault counts as its growth
 _EARLIER = 5  # frames: the stretch that proved a step may begin after it
 _BESIDE, _SUDDEN = 10, 0.7  # frames on each side of an onset, and the share of a change that came between them
 _TURN_SD = 0.005  # of ln P: the droop itself changes with the pressure that is set
@@ -78,6 +79,7 @@ class BoomFaults:
         self._move: Moved | None = None  # at the last one
         self._turns: list[Turned] = []  # ends of passes since it began
         self._healthy = math.nan  # log c before the last fault that has ended
+        self._explained_s = -math.inf  # until then what was seen had another cause
 
     @property
     def busy(self) -> bool:
@@ -107,6 +109,8 @@ class BoomFaults:
         stretch = self._stretch
         assert stretch is not None
         end = int(np.searchsorted(stretch.places, place, side="right"))
+        if explained and end:
+            self._explained_s = float(stretch.host_s[end - 1])
         while self._next < end:
             if self._current is None and not self._rough_now:
                 ahead = np.searchsorted(self._interest, self._next)
@@ -163,7 +167,7 @@ class BoomFaults:
         step = self._steps.get(i)
         one = self._current
         if step is not None and one is None and not explained and not self._rough_now and not self._false_pulses:
-            if not self._returns(i, step):
+            if not self._returns(i, step) and not self._explained_then(i, step):
                 self._start(i, step)
         elif one is not None and one.kind not in FLICKERING:
             self._track(one, i, step)
@@ -233,6 +237,11 @@ class BoomFaults:
         after = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C])) - self._healthy
         return abs(after) < 0.5 * abs(before)  # never before a first fault: its NaN compares as false
 
+    def _explained_then(self, i: int, step: Step) -> bool:
+        """Whether a step that took long to show began while something else was wrong, and is what that left behind."""
+        began_s = float(self._tail.upto(i, step.frames)[_HOST, 0])
+        return step.frames > _BACK and began_s < self._explained_s
+
     def _start(self, i: int, step: Step) -> None:
         rows = self._tail.upto(i, _TAIL)
         onset = max(rows.shape[1] - step.frames, 1)
@@ -252,6 +261,13 @@ class BoomFaults:
         self._even = self._before.spread
         self._moves, self._move, self._turns = [], None, []
         self._current = one
+
+    def _at_once(self, i: int, step: Step) -> bool:
+        """Whether a step came at once and is large enough to be a fault of its own."""
+        assert self._stretch is not None
+        level = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C]))
+        size = abs(level - float(self._stretch.watched.baseline[i]))
+        return step.frames <= _SUDDEN_FRAMES and size * self._nozzles > _ITS_OWN
 
     def _grow(self, one: Opened, i: int, step: Step) -> None:
         """More of the same, slowly: one fault that grows. What the pressure does at each step adds to what is known."""
@@ -274,7 +290,7 @@ class BoomFaults:
         if step is not None and count > SETTLED_FRAMES:
             if step.down != (one.after < one.before):
                 one.levels, one.roughs = [], []
-            elif step.frames > _SUDDEN_FRAMES:
+            elif not self._at_once(i, step):
                 self._grow(one, i, step)
             else:  # a second one: a fault of its own
                 self._close(one, float(row[_HOST]), float(row[_AREA]))

@@ -18,6 +18,7 @@ _DROOPS = np.linspace(0.0, 0.6, 121)
 _BEFOREHAND = 0.12, 0.06  # mean and spread of small bypass regulators (our own design figure)
 _LAST = 16  # turns that are kept: the knob changes the droop
 _BEHIND_VALVE = -0.3  # rise of ln P when the boom is shut: a transducer behind the valve sees the pressure go
+_FAR2 = 5000.0  # standard deviations squared: what is further off than that says no more, and no weight becomes zero
 _WILD, _WIDER = 0.05, 3.0  # one in twenty comes with a jolt or a hand on the knob
 CAUSES = ("orifice", "meter", "transducer")
 
@@ -112,6 +113,6 @@ def _answer(change: float) -> Floats:
 
 
 def _density(off: Floats, sd: float) -> Floats:
-    z2 = (off / sd) ** 2
+    z2 = np.minimum((off / sd) ** 2, _FAR2)
     wild = _WILD / _WIDER * np.exp(-0.5 * z2 / _WIDER**2)
     return np.asarray(((1.0 - _WILD) * np.exp(-0.5 * z2) + wild) / sd)

@@ -15,7 +15,6 @@ from host.simulate.scenario import load_scenario, packaged_scenarios
 NAMES = [name for name in packaged_scenarios() if name.startswith("fault-")]
 # To flow and pressure these are nearly the same (FAULTS.md): the right one must be named, first or as the other.
 DOUBTFUL = {"clog", "meter_low", "wear", "leak", "lost_tip"}
-COME_AND_GO = {"fault-meter-missing"}  # its roughness is soon taken for the run's own, and called again later
 WITHIN_S = 20.0  # of its beginning; what creeps in takes longest
 WORN_WITHIN_S = 30.0  # wear is not urgent, and a rise must be proven more surely than a fall
 
@@ -31,7 +30,7 @@ def test_review_calls_it_by_its_cause(name, tmp_path):
     named = (fault.kind, *fault.or_else) if fault.kind in DOUBTFUL and fault.sure < 0.9 else (fault.kind,)
     assert expected["cause"] in named
     assert 0 <= fault.called_s - expected["begin_s"] <= (WORN_WITHIN_S if name == "fault-worn-tips" else WITHIN_S)
-    assert len(review.faults) == 1 or name in COME_AND_GO, "one fault of the sprayer is one fault to its user"
+    assert len(review.faults) == 1, "one fault of the sprayer is one fault to its user"
 
 
 def test_there_is_a_scenario_for_every_cause_that_a_scenario_can_bring_about():
