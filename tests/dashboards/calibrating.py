@@ -94,5 +94,6 @@ def save(page: Any, cards: Path, kind: str) -> dict[str, Any]:
     wait_until(lambda: page.query_selector(button), f"there is something to save: {result(page)}", 20)
     page.click(button)
     notice(page, "Card kept")
-    (card,) = set(cards.rglob(f"*-{kind}.toml")) - before
+    # The words of a card kept before may still have stood there.
+    (card,) = wait_until(lambda: set(cards.rglob(f"*-{kind}.toml")) - before, "the card's file", 20)
     return tomllib.loads(card.read_text(encoding="utf-8"))

@@ -171,7 +171,7 @@ def test_pages_by_keyboard_alone(growing: GrowingRun, serve: Serve, phone: Phone
         page.keyboard.press("Tab")
     assert page.evaluate(focused) == "light"
     page.keyboard.press("Tab")  # out of it: it closes behind
-    assert page.get_attribute("#pages-open", "aria-expanded") == "false"
+    wait_until(lambda: page.get_attribute("#pages-open", "aria-expanded") == "false", "the list of pages closes")
     page.goto(page.url.rstrip("/") + "/plan")
     page.wait_for_selector("main h1")
     page.keyboard.press("Tab")
