@@ -205,8 +205,7 @@ class BoomFaults:
 
     def _compare(self, i: int) -> None:
         """Hold the learned baseline against the catch test, once."""
-        assert self._stretch is not None
-        baseline = float(self._stretch.watched.baseline[i])
+        baseline = self._baseline(i)
         if self._first is not None or math.isnan(baseline):
             return
         self._first = baseline
@@ -230,11 +229,18 @@ class BoomFaults:
             self._before = Before(one.before, float(np.median(recent[_MOVED])), _spread(recent[_LOG_C]))
             self._current = one
 
+    def _baseline(self, i: int) -> float:
+        """Log c that usable frame `i` was held against."""
+        assert self._stretch is not None
+        return float(self._stretch.watched.baseline[i])
+
+    def _level(self, i: int, step: Step) -> float:
+        """Log c as `step`, found in usable frame `i`, has left it so far."""
+        return float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C]))
+
     def _returns(self, i: int, step: Step) -> bool:
         """Whether a step only leads back to the level before the last fault, which was over while it was judged."""
-        assert self._stretch is not None
-        before = float(self._stretch.watched.baseline[i]) - self._healthy
-        after = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C])) - self._healthy
+        before, after = self._baseline(i) - self._healthy, self._level(i, step) - self._healthy
         return abs(after) < 0.5 * abs(before)  # never before a first fault: its NaN compares as false
 
     def _explained_then(self, i: int, step: Step) -> bool:
@@ -251,9 +257,9 @@ class BoomFaults:
             float(rows[_HOST, -1]),
             float(rows[_AREA, onset - 1]),
         )
-        assert self._stretch is not None and self._first is not None
-        one.before = float(self._stretch.watched.baseline[i]) if step.adaptive else self._first
-        one.after = float(np.mean(rows[_LOG_C, -min(step.frames, 3) :]))
+        assert self._first is not None
+        one.before = self._baseline(i) if step.adaptive else self._first
+        one.after = self._level(i, step)
         one.sure = 0.5
         # A long time before it, for what is wrong may have begun before it was called.
         self._before = Before(one.before, float(np.median(rows[_MOVED, :onset])), _spread(rows[_LOG_C, :onset]))
@@ -264,21 +270,18 @@ class BoomFaults:
 
     def _at_once(self, i: int, step: Step) -> bool:
         """Whether a step came at once and is large enough to be a fault of its own."""
-        assert self._stretch is not None
-        level = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C]))
-        size = abs(level - float(self._stretch.watched.baseline[i]))
+        size = abs(self._level(i, step) - self._baseline(i))
         return step.frames <= _SUDDEN_FRAMES and size * self._nozzles > _ITS_OWN
 
     def _grow(self, one: Opened, i: int, step: Step) -> None:
         """More of the same, slowly: one fault that grows. What the pressure does at each step adds to what is known."""
-        assert self._stretch is not None
-        self._before = replace(self._before, log_c=float(self._stretch.watched.baseline[i]))
+        self._before = replace(self._before, log_c=self._baseline(i))
         self._frames = step.frames
         if self._move is not None:
             self._moves.append(self._move)
             self._move = None
         one.levels, one.roughs, one.final = [], [], False
-        one.after = float(np.mean(self._tail.upto(i, min(step.frames, 3))[_LOG_C]))
+        one.after = self._level(i, step)
 
     def _track(self, one: Opened, i: int, step: Step | None) -> None:
         row = self._tail.upto(i, 1)[:, 0]

@@ -13,8 +13,10 @@ import numpy as np
 
 from host.pipeline.columns import Floats
 from host.pipeline.faults.coefficient import LAG_S
+from host.pipeline.faults.droop import USUAL_DROOP
+from host.pipeline.faults.pressure_step import FRAME_S, WINDOW
 
-BEFORE_FRAMES = 11  # that the pressure is held against: two steps of the walk, which shakes it
+BEFORE_FRAMES = WINDOW  # that the pressure is held against
 MORE_FRAMES = 12  # before a stretch, or in a short one, that have to fit as well
 ASKED = 6.6  # log of the odds: of 300 bubbles in 100 h well below one may pass
 _LAGS_S = LAG_S - 0.05, LAG_S, LAG_S + 0.06
@@ -24,7 +26,7 @@ _LONGEST_S = 0.3  # that the pulses of one frame took
 _BUBBLE_FRAMES = 5
 _UNEVEN = 0.05, 0.10  # of one pulse: how unevenly the rotor turns in it; a rotor in water stays below 0.02
 _MODEL_SD = 0.004  # of c: what neither template has right
-_DROOP = 0.12  # of P, with the whole boom shut: small bypass regulators (our own design figure)
+_MISSING_S = 1.2  # of frames: more, and nothing is known of the pressure before
 _BUBBLE_P, _P_SD, _P_MOST = -0.02, 0.015, 5.0  # change of ln P, its scatter beside the ground's, and what it may add
 
 
@@ -75,10 +77,10 @@ def _pressure(rows: Floats, onset_s: float, size: float) -> float:
     """What the pressure says: its last two or three frames against those before the onset."""
     frames = max(int(np.sum(rows[3] > rows[3, -1] - onset_s + 0.03)), 2)
     first = rows.shape[1] - frames - BEFORE_FRAMES
-    if first < 0 or rows[3, -1] - rows[3, first] > (frames + BEFORE_FRAMES) * 0.1 + 1.2:
+    if first < 0 or rows[3, -1] - rows[3, first] > (frames + BEFORE_FRAMES) * FRAME_S + _MISSING_S:
         return 0.0
     before = rows[2, first : first + BEFORE_FRAMES]
     moved = float(np.mean(rows[2, -min(frames, 3) :]) - np.mean(before))
-    clog = (moved - _DROOP * size) ** 2
+    clog = (moved - USUAL_DROOP * size) ** 2
     says = ((moved - _BUBBLE_P) ** 2 - clog) / (2.0 * (_P_SD**2 + float(np.var(before))))
     return min(max(says, -_P_MOST), _P_MOST)

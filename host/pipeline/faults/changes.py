@@ -9,7 +9,6 @@ from host.pipeline.faults.causes import LOOK_ALIKE
 
 SETTLED_FRAMES = 20  # after the step, from which a first judgement is made
 FINAL_FRAMES = 30
-PRESSURE_SD = 0.02  # of ln P between two stretches of some seconds: the regulator wanders, the ground shakes
 LAG_FRAMES = 6
 ROUGH = 2.5  # times the run's own noise: air or false pulses, not an orifice
 ROUGH_PRESSURE = 2.0

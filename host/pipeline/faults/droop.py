@@ -15,7 +15,7 @@ import numpy as np
 from host.pipeline.columns import Floats
 
 _DROOPS = np.linspace(0.0, 0.6, 121)
-_BEFOREHAND = 0.12, 0.06  # mean and spread of small bypass regulators (our own design figure)
+USUAL_DROOP, _DROOP_SD = 0.12, 0.06  # mean and spread of small bypass regulators (our own design figures)
 _LAST = 16  # turns that are kept: the knob changes the droop
 _BEHIND_VALVE = -0.3  # rise of ln P when the boom is shut: a transducer behind the valve sees the pressure go
 _FAR2 = 5000.0  # standard deviations squared: what is further off than that says no more, and no weight becomes zero
@@ -84,7 +84,7 @@ class Droop:
         }
 
     def _weights(self) -> Floats:
-        weights = np.exp(-0.5 * ((_DROOPS - _BEFOREHAND[0]) / _BEFOREHAND[1]) ** 2)
+        weights = np.exp(-0.5 * ((_DROOPS - USUAL_DROOP) / _DROOP_SD) ** 2)
         if not self.behind_valve:
             for rise, sd in self._turns:
                 weights = weights * _density(rise - np.log1p(_DROOPS), sd)

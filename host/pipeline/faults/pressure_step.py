@@ -11,9 +11,9 @@ from host.pipeline.faults.coefficient import LAG_S
 
 WINDOW = 11  # frames on each side: two steps of the walk, which shakes the pressure
 _GAP_S = 0.2  # between the two: the onset is known no better, and the hoses give
-_FRAME_S = 0.1
+FRAME_S = 0.1
 _LEAST_SD = 0.006
-_AT_FIRST = 0.02  # of ln P, before the run has shown how its regulator wanders
+PRESSURE_SD = 0.02  # of ln P between two stretches of some seconds, before the run has shown how its regulator wanders
 _LEARN = 100  # frames
 _NORMAL = 1.4826  # standard deviation over median absolute deviation
 _OUTLIERS = 3.0  # times the median deviation
@@ -22,7 +22,7 @@ _OUTLIERS = 3.0  # times the median deviation
 def last_before(log_c: Floats, time_s: Floats, before: float, after: float, least: int) -> int:
     """The last of the frames, shape (n,), before ln c went from `before` to `after` at once: that with which a rotor's
     lag fits `log_c` best (least squares, outliers bounded). At least `least` < n frames came after it."""
-    since = np.maximum(time_s - 0.5 * _FRAME_S - time_s[:-least, None], 0.0)  # a frame stands for its middle
+    since = np.maximum(time_s - 0.5 * FRAME_S - time_s[:-least, None], 0.0)  # a frame stands for its middle
     off = np.abs(log_c - after + (after - before) * np.exp(-since / LAG_S))
     bound = _OUTLIERS * float(np.median(off.min(axis=0)))
     return int(np.argmin(np.sum(np.minimum(off, bound) ** 2, axis=1)))
@@ -47,16 +47,16 @@ def usual_sd(log_p: Floats, time_s: Floats, apart_s: float) -> float:
 
 
 def _apart_s() -> float:
-    return WINDOW * _FRAME_S + _GAP_S
+    return WINDOW * FRAME_S + _GAP_S
 
 
 def _scatter(log_p: Floats, time_s: Floats) -> float:
     """How much the same difference as in `pressure_step` scatters in healthy spraying."""
     if len(log_p) < _LEARN:
-        return _AT_FIRST
+        return PRESSURE_SD
     total = np.concatenate(([0.0], np.cumsum(log_p - log_p[0])))
     means = (total[WINDOW:] - total[:-WINDOW]) / WINDOW
-    step = round(_apart_s() / _FRAME_S)
+    step = round(_apart_s() / FRAME_S)
     together = time_s[step + WINDOW - 1 :] - time_s[: -(step + WINDOW - 1)] < 2 * _apart_s()  # no turn between them
     moved = (means[step:] - means[:-step])[together]
-    return max(float(_NORMAL * np.median(np.abs(moved))), _LEAST_SD) if len(moved) >= _LEARN // 2 else _AT_FIRST
+    return max(float(_NORMAL * np.median(np.abs(moved))), _LEAST_SD) if len(moved) >= _LEARN // 2 else PRESSURE_SD

@@ -9,13 +9,13 @@ import numpy as np
 from firmware_protocol.messages import Flag
 from host.pipeline.columns import Floats
 from host.pipeline.faults.boom_faults import FLICKERING, BoomFaults, Stretch
-from host.pipeline.faults.changes import PRESSURE_SD
 from host.pipeline.faults.coefficient import BoomCoefficient
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.history import Tail
 from host.pipeline.faults.latch import Latch
 from host.pipeline.faults.opened import Opened
+from host.pipeline.faults.pressure_step import FRAME_S, PRESSURE_SD, WINDOW
 from host.pipeline.faults.rules import Rules, Turn
 from host.pipeline.faults.scene import Scene
 from host.pipeline.faults.steps import StepWatch, Tuning, Usable
@@ -29,7 +29,7 @@ _AT_ONCE = ("link_stale", "board_reset")  # known only once they are over
 _RESUMED_S = 5.0  # pulses that are false or missing come and go: after so short a calm it is still the same fault
 _NEARLY_EMPTY = 0.03  # of the tank
 _GIVE_S = 0.4  # after the spray has come on or gone off the pressure has settled
-_LEVEL_S = 1.1  # as long as in PressureStep: two steps of the walk
+_LEVEL_S = round(WINDOW * FRAME_S, 6)
 _STOPPED_S = 1.5  # without a switch on the spray it may have come on or gone off as long before that shows
 _LEVEL_FRAMES = 6
 _RETURNS = 0.3  # of ln P when the boom is shut: more, and the pump was the limit
