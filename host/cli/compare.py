@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host.cli.read_under import add_under_arguments, cards_folder, under_of
-from host.cli.which_run import add_run_arguments
+from host.cli.which_run import add_run_arguments, run_named
 
 if TYPE_CHECKING:
     from host.review.compare import Comparison
@@ -33,15 +33,13 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from host.library.later_notes import read_notes
-    from host.recorder.folder import DEFAULT_FOLDER, find_run
     from host.review.compare import AGREES, run_against_run
     from host.review.review import review_run
 
-    folder = args.runs or DEFAULT_FOLDER
     under = under_of(args, cards_have_other_use=args.other is None)
 
     def reviewed(name: str) -> Review:
-        path = find_run(name, folder)
+        path = run_named(name, args.runs)
         return review_run(path, under=under, later_notes=read_notes(path), watch_faults=False)
 
     review = reviewed(args.run_name)

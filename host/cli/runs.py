@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
+from host.cli.which_run import run_named
 
 if TYPE_CHECKING:
     from host.library import Entry
@@ -52,11 +53,10 @@ def _note(args: argparse.Namespace) -> int:
 
     from host.cli.record import note_of
     from host.library.later_notes import add_note
-    from host.recorder.folder import DEFAULT_FOLDER, find_run
 
     name, text = args.note
     key, value = note_of(text)
-    path = add_note(find_run(name, args.runs or DEFAULT_FOLDER), key, value, datetime.now().astimezone())
+    path = add_note(run_named(name, args.runs), key, value, datetime.now().astimezone())
     print(f"{path}: note {key!r} added")
     return 0
 

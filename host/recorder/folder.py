@@ -59,9 +59,9 @@ def newest_run(folder: Path, wall: Callable[[], float] = time.time) -> Path | No
 
 
 def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
-    """The run file meant by `text`: a path, a name in the folder for runs or in one of its folders, or "latest".
+    """The run file meant by `text`: a path, a name in the folder for runs, or "latest".
 
-    Raises UserError when there is none, or more than one in folders of that folder.
+    Raises UserError when there is none.
     """
     folder = folder.expanduser()
     if text == LATEST:
@@ -72,11 +72,4 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
     for path in (Path(text).expanduser(), folder / text, folder / (text + SUFFIX)):
         if path.is_file():
             return path
-    name = text.removesuffix(SUFFIX) + SUFFIX
-    deeper = sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.name == name)
-    if len(deeper) == 1:
-        return deeper[0]
-    if deeper:
-        places = " and ".join(str(path.relative_to(folder)) for path in deeper[:2])
-        raise UserError(f"{text} is the name of {len(deeper)} runs in {folder}, such as {places}: give the folder too")
     raise UserError(f"there is no run {text}, neither as a path nor in {folder}: check the name, or say 'latest'")

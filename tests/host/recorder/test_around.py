@@ -59,14 +59,6 @@ def test_finding_a_run(tmp_path: Path) -> None:
     assert find_run(str(tmp_path / "mid.sward")) == tmp_path / "mid.sward"
     with pytest.raises(UserError, match="there is no run other"):
         find_run("other", tmp_path)
-    for year in ("2025", "2026"):
-        (tmp_path / year).mkdir()
-        (tmp_path / year / "deep.sward").touch()
-        (tmp_path / year / f"of-{year}.sward").touch()
-    assert find_run("of-2025", tmp_path) == tmp_path / "2025/of-2025.sward"
-    assert find_run("2026/deep", tmp_path) == tmp_path / "2026/deep.sward"
-    with pytest.raises(UserError, match=r"deep is the name of 2 runs in .*2025/deep.sward and 2026/deep.sward"):
-        find_run("deep", tmp_path)
 
 
 def test_newest_run_is_the_one_written_to_last(tmp_path: Path) -> None:
