@@ -61,9 +61,10 @@ class Process:
     def wait_ready(self, reached: Callable[[], Any], what: str, timeout_s: float) -> Any:
         """As `wait_until`; a child that does not come up is not left behind."""
         try:
-            return wait_until(reached, f"{what}; it said: {self.output()}", timeout_s)
-        except BaseException:
+            return wait_until(reached, what, timeout_s)
+        except BaseException as error:
             self.end(signal.SIGKILL)
+            error.add_note(f"it said: {self.output()}")
             raise
 
     def end(self, how: signal.Signals = signal.SIGTERM, timeout_s: float = 15.0) -> int:
