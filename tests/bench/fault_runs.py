@@ -45,8 +45,10 @@ def healthy_frames(name: str, seed: int, hours: float, drift: float = 1.0) -> np
     return run_frames(ScenarioSource(scenario, np.random.default_rng([seed, 2])))
 
 
-def fault_run(name: str, seed: int, kind: str, drift: float = 1.0, **detail: Any) -> FaultRun:
-    """A healthy run in which one fault comes in the middle of a pass, after BEFORE_S, at a random moment."""
+def fault_run(
+    name: str, seed: int, kind: str, drift: float = 1.0, before_s: float = BEFORE_S, **detail: Any
+) -> FaultRun:
+    """A healthy run in which one fault comes in the middle of a pass, after `before_s`, at a random moment."""
     nozzles, _, pulses = RIGS[name]
     rng = np.random.default_rng([seed, 3, nozzles, pulses])
     rig = rig_named(name)
@@ -54,7 +56,7 @@ def fault_run(name: str, seed: int, kind: str, drift: float = 1.0, **detail: Any
     lengths = np.array(scenario.walk.lengths)
     at_s = float(rng.uniform(3.0, 12.0))
     starts = 3.0 + np.concatenate([[0.0], np.cumsum(lengths + 6.0)])
-    number = int(np.argmax(starts > BEFORE_S))
+    number = int(np.argmax(starts > before_s))
     lengths[number] = at_s + AFTER_S
     walk = replace(scenario.walk, lengths=tuple(lengths.tolist()), paces=(1.0,))
     events = tuple(e for e in scenario.events if e.at_s < starts[number] - 5.0)

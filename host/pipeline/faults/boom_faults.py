@@ -96,7 +96,9 @@ class BoomFaults:
         """Take the next usable frames in; `follow` then goes through them."""
         self._stretch, self._next = stretch, 0
         self._steps = {step.at: step for step in stretch.watched.steps}
-        moved = np.abs(np.diff(stretch.log_p, prepend=self._last_log_p))
+        # The run's first frame has moved from nowhere: it counts as one that did not move.
+        last = stretch.log_p[:1] if math.isnan(self._last_log_p) else self._last_log_p
+        moved = np.abs(np.diff(stretch.log_p, prepend=last))
         if len(stretch.log_p):
             self._last_log_p = float(stretch.log_p[-1])
         watched = stretch.watched

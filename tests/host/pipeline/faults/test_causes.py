@@ -8,7 +8,7 @@ import pytest
 from host.pipeline import Pipeline
 from host.pipeline.faults import CAUSES, LOOK_ALIKE
 from host.units import PSI_PA
-from tests.bench.fault_runs import fault_run, healthy_frames, rig_named
+from tests.bench.fault_runs import BEFORE_S, fault_run, healthy_frames, rig_named
 
 THREE = "3x0.3, 450/L"
 CASES = [
@@ -69,6 +69,14 @@ def test_a_full_clog_is_mostly_told_from_a_meter_that_reads_low_and_never_wrongl
     found = [called(fault_run(THREE, 60 + seed, "clog", amount=1.0))[0] for seed in range(9)]
     assert sum(fault.kind == "clog" for fault in found) >= 6
     assert not any(fault.kind == "meter_low" and fault.sure >= 0.9 for fault in found)
+
+
+@pytest.mark.parametrize("name", [THREE, "8x0.2, 2000/L"])
+def test_air_in_a_runs_first_minutes_is_air(name):
+    for seed in range(301, 304):
+        run = fault_run(name, seed, "air", before_s=40.0, amount=0.5)
+        assert run.at_s < BEFORE_S, "sooner than in the other cases"
+        assert called(run)[0].kind == "air"
 
 
 def test_an_end_is_called_too():
