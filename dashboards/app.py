@@ -12,21 +12,21 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboards.asgi import AsgiApp
-from dashboards.aside import Packed
-from dashboards.bounds import Bounds
-from dashboards.callbacks import Callbacks
-from dashboards.gate import LOOPBACK_NAMES, Gate
-from dashboards.live.following import Follower
-from dashboards.live.newest import Newest
-from dashboards.live.recording import RecorderDoor
+from dashboards.context import Surroundings
+from dashboards.live.broadcaster import Newest
+from dashboards.live.recorder_client import RecorderDoor
 from dashboards.live.routes import add_live_routes
+from dashboards.live.run_follower import Follower
 from dashboards.sharing.addresses import own_names
 from dashboards.sharing.codes import OWN, Codes, Sessions
-from dashboards.sharing.door import Door
-from dashboards.sharing.notice import Notice, link
+from dashboards.sharing.session_middleware import Door
+from dashboards.sharing.terminal_banner import Notice, link
 from dashboards.shell import build_shell, open_first_page
-from dashboards.surroundings import Surroundings
+from dashboards.web.asgi import AsgiApp
+from dashboards.web.background import Packed
+from dashboards.web.callbacks import Callbacks
+from dashboards.web.origin_middleware import LOOPBACK_NAMES, Gate
+from dashboards.web.size_limits import Bounds
 from host.errors import UserError
 from host.recorder.folder import LATEST, find_run
 

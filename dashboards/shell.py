@@ -12,10 +12,10 @@ from typing import Any
 from dash import Dash, html, page_container, register_page, set_props
 from fastapi import FastAPI, HTTPException
 
-from dashboards.asgi import AsgiApp, Message, Scope
-from dashboards.aside import OneByOne
+from dashboards.context import Surroundings
 from dashboards.pages import PAGES, Page, page_at
-from dashboards.surroundings import Surroundings
+from dashboards.web.asgi import AsgiApp, Message, Scope
+from dashboards.web.background import OneByOne
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.

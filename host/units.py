@@ -132,12 +132,13 @@ def to_user(value_si: float, kind: str, system: str) -> float:
     return value_si * unit.per_si + unit.offset
 
 
-def format_value(value_si: float | None, kind: str, system: str) -> str:
+def format_value(value_si: float | None, kind: str, system: str, *, decimals: int | None = None) -> str:
     """Number and unit, such as "1.03 gal/1000 ft²"; a dash in place of a number that is missing or not finite."""
     unit = UNITS[system][kind]
     if value_si is None or not math.isfinite(value_si):
         return f"– {unit.symbol}"
-    shown = f"{to_user(float(value_si), kind, system):.{unit.decimals}f}"
+    places = unit.decimals if decimals is None else decimals
+    shown = f"{to_user(float(value_si), kind, system):.{places}f}"
     return f"{shown.removeprefix('-') if float(shown) == 0 else shown} {unit.symbol}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboards.forms import Entries
+from dashboards.ui.forms import Entries
 from host.calibrate.amounts import AmountReader, read_accuracy, read_empty, read_temperature
 from host.errors import UserError
 from host.units import parse_quantity

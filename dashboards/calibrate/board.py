@@ -6,9 +6,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from dashboards.live.following import QUIET_S
-from firmware_protocol.bulk import REPORT_DTYPE
+from dashboards.live.run_follower import QUIET_S
 from firmware_protocol.messages import Report
+from firmware_protocol.vectorized import REPORT_DTYPE
 from host.errors import UserError
 from host.journal.reader import RunReader
 from host.recorder import RunFollower

@@ -11,7 +11,7 @@ from dashboards.calibrate import answers
 from dashboards.calibrate.amounts import amount_reader
 from dashboards.calibrate.answers import Rows
 from dashboards.calibrate.sessions import TYPED, WATCH, Outcome, Stand, Typed
-from dashboards.forms import Entries, above_zero, sentence
+from dashboards.ui.forms import Entries, above_zero, sentence
 from firmware_protocol.messages import Report
 from host.calibrate import card_sections
 from host.calibrate.amounts import Amount, one_vessel

@@ -12,14 +12,14 @@ from dashboards.calibrate import answers
 from dashboards.calibrate.amounts import amount_reader
 from dashboards.calibrate.answers import Rows
 from dashboards.calibrate.sessions import COUNT, RUN, TANK, TYPED, Outcome, Stand, Typed, one_course
-from dashboards.forms import Entries, WrongEntriesError, above_zero, read_count, read_whole, sentence
+from dashboards.ui.forms import Entries, WrongEntriesError, above_zero, read_count, read_whole, sentence
 from firmware_protocol.messages import Report
 from host.calibrate import card_sections
 from host.calibrate.amounts import Amount
 from host.calibrate.drafts import Draft, taken_of, taken_rows
 from host.calibrate.guide import CAUTIONS, Guide, Taken
+from host.calibrate.interval import Stretch
 from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.stretch import Stretch
 from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_wheel
 from host.calibrate.vessels import JUG

@@ -10,7 +10,7 @@ from dashboards.calibrate.boom import BoomSession, nozzle_field
 from dashboards.calibrate.counted import MeterSession, PressureSession, WheelSession
 from dashboards.calibrate.pace import CourseSession
 from dashboards.calibrate.sessions import COUNT, RUN, TANK, TYPED, WATCH, Kind
-from dashboards.forms import chips, field
+from dashboards.ui.forms import chips, field
 from host.rig import Rig
 from host.units import format_value
 

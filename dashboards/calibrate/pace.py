@@ -8,7 +8,7 @@ from typing import Any
 from dashboards.calibrate import answers
 from dashboards.calibrate.answers import Rows
 from dashboards.calibrate.sessions import TYPED, WATCH, Outcome, Stand, Typed, one_course
-from dashboards.forms import Entries, above_zero
+from dashboards.ui.forms import Entries, above_zero
 from firmware_protocol.messages import Report
 from host.calibrate import card_sections
 from host.calibrate.course_guide import CAUTIONS, CourseGuide

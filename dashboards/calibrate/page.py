@@ -8,12 +8,12 @@ from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboards.calibrate.answers import Answer
-from dashboards.calibrate.bench import Bench, View
 from dashboards.calibrate.fields import SETTINGS, WAYS, form_of, groups_of, is_read_anew, settings_of, ways_of
+from dashboards.calibrate.session_store import Bench, View
 from dashboards.calibrate.sessions import Kind
-from dashboards.forms import WrongEntriesError, cautions, chips, sentence, table
-from dashboards.plan.figures import remarks
-from dashboards.surroundings import Surroundings
+from dashboards.context import Surroundings
+from dashboards.ui.figures import remarks
+from dashboards.ui.forms import WrongEntriesError, cautions, chips, sentence, table
 from host.errors import UserError
 from host.rig import Rig
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from dashboards.calibrate.answers import Answer, Rows
-from dashboards.forms import Entries, above_zero
+from dashboards.ui.forms import Entries, above_zero
 from firmware_protocol.messages import Report
 from host.calibrate.drafts import Draft
 from host.rig import Rig

@@ -14,11 +14,11 @@ from starlette.responses import HTMLResponse
 
 from dashboards.compare.season_view import season_shown
 from dashboards.compare.two_sides import against_catch, against_run
-from dashboards.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
-from dashboards.runs.fields import address, asked_for, entry_field, plain, read_day, suggestions
+from dashboards.context import Surroundings
 from dashboards.runs.routes import refused
-from dashboards.runs.shelf import Shelf
-from dashboards.surroundings import Surroundings
+from dashboards.runs.run_cache import Shelf
+from dashboards.ui.fields import address, asked_for, entry_field, plain, read_day, suggestions
+from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
 from host.errors import UserError
 from host.library import Entry
 from host.library.library import Wanted

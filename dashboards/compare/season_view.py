@@ -8,11 +8,11 @@ from typing import Any
 
 from dash import html
 
-from dashboards.forms import attributes, sentence
-from dashboards.plan.figures import remarks
-from dashboards.runs.fields import plain
-from dashboards.runs.plots import axis, graph, label, layout
-from dashboards.runs.tables import wide_table
+from dashboards.ui.fields import plain
+from dashboards.ui.figures import remarks
+from dashboards.ui.forms import attributes, sentence
+from dashboards.ui.plots import axis, graph, label, layout
+from dashboards.ui.tables import wide_table
 from host.review.season import (
     CLOGGING,
     METER_DRIFT,

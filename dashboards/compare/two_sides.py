@@ -8,11 +8,11 @@ from typing import Any
 
 from dash import html
 
-from dashboards.forms import attributes, sentence
-from dashboards.plan.figures import figures, remarks
-from dashboards.runs.fields import day_words, plain
-from dashboards.runs.plots import axis, graph, label, layout
-from dashboards.runs.tables import wide_table
+from dashboards.ui.fields import day_words, plain
+from dashboards.ui.figures import figures, remarks
+from dashboards.ui.forms import attributes, sentence
+from dashboards.ui.plots import axis, graph, label, layout
+from dashboards.ui.tables import wide_table
 from host.calibrate.boom_card import boom_card
 from host.errors import UserError
 from host.review.by_pass import PassRatio, ratios_by_pass

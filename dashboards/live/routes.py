@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from dashboards.live.newest import Mailbox, Newest
+from dashboards.live.broadcaster import Mailbox, Newest
 from host.errors import UserError
 
 AHEAD = 3  # messages under way to a screen

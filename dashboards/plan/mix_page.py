@@ -6,7 +6,10 @@ from typing import Any
 
 from dash import Dash, Input, Output, html
 
-from dashboards.forms import (
+from dashboards.context import Surroundings
+from dashboards.plan.plan_page import answered
+from dashboards.ui.figures import figures, remarks
+from dashboards.ui.forms import (
     Entries,
     WrongEntriesError,
     above_zero,
@@ -18,9 +21,6 @@ from dashboards.forms import (
     table,
     wrong_id,
 )
-from dashboards.plan.figures import figures, remarks
-from dashboards.plan.plan_page import answered
-from dashboards.surroundings import Surroundings
 from host.errors import UserError
 from host.plan.area import parse_area
 from host.plan.mix import CAUTIONS, Form, Label, Load, Mix, mix, product_for_active, read_product

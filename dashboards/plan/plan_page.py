@@ -7,7 +7,10 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboards.forms import (
+from dashboards.context import RigInUse, Surroundings
+from dashboards.plan.rate_plot import SPEEDS, pressures_of, rate_figure
+from dashboards.ui.figures import figures, remarks
+from dashboards.ui.forms import (
     Entries,
     WrongEntriesError,
     above_zero,
@@ -19,9 +22,6 @@ from dashboards.forms import (
     table,
     wrong_id,
 )
-from dashboards.plan.figures import figures, remarks
-from dashboards.plan.rate_plot import SPEEDS, pressures_of, rate_figure
-from dashboards.surroundings import RigInUse, Surroundings
 from host.errors import UserError
 from host.plan.pump import AGITATION, MARGIN, PumpVerdict, judge_pump
 from host.plan.rate import Setting, rate_table, solve

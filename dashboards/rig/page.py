@@ -6,10 +6,10 @@ from typing import Any
 
 from dash import html
 
-from dashboards.forms import attributes, sentence, table
-from dashboards.plan.figures import figures
-from dashboards.surroundings import RigInUse, Surroundings
-from host.calibrate.standing import Standing, standings
+from dashboards.context import RigInUse, Surroundings
+from dashboards.ui.figures import figures
+from dashboards.ui.forms import attributes, sentence, table
+from host.calibrate.status import Standing, standings
 from host.errors import UserError
 from host.library import Library
 from host.review.season import season_of

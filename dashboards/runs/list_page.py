@@ -7,11 +7,11 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.forms import Entries, WrongEntriesError, entry_id, sentence, wrong_id
-from dashboards.runs.fields import entry_field, read_day, suggestions
+from dashboards.context import Surroundings
 from dashboards.runs.list_view import cards, totals_words, units_of, unreadable
-from dashboards.runs.shelf import Look, Shelf
-from dashboards.surroundings import Surroundings
+from dashboards.runs.run_cache import Look, Shelf
+from dashboards.ui.fields import entry_field, read_day, suggestions
+from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, sentence, wrong_id
 from host.errors import UserError
 from host.library import Entry
 from host.library.library import Wanted

@@ -8,8 +8,8 @@ from typing import Any
 
 from dash import html
 
-from dashboards.forms import sentence
-from dashboards.runs.fields import address, day_words, plain
+from dashboards.ui.fields import address, day_words, plain
+from dashboards.ui.forms import sentence
 from host.library import Entry
 from host.review.digest import Digest
 from host.units import format_value

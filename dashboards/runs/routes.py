@@ -12,9 +12,9 @@ from fastapi import FastAPI, Request, Response
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, HTMLResponse
 
-from dashboards.forms import sentence
-from dashboards.runs.fields import asked_for, plain
-from dashboards.runs.shelf import Shelf
+from dashboards.runs.run_cache import Shelf
+from dashboards.ui.fields import asked_for, plain
+from dashboards.ui.forms import sentence
 from host.errors import UserError
 from host.review.export import export_run
 from host.review.page import page

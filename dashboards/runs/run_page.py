@@ -10,13 +10,13 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.forms import attributes, entry_id, sentence, wrong_id
+from dashboards.context import Surroundings
 from dashboards.runs import run_view
-from dashboards.runs.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
-from dashboards.runs.shelf import Shelf
+from dashboards.runs.run_cache import Shelf
 from dashboards.runs.strips import groups, strips_shown, target_words
-from dashboards.surroundings import Surroundings
+from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
+from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
 from host.errors import UserError
 from host.library.later_notes import add_note
 from host.review.balance import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT

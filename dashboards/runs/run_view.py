@@ -7,10 +7,10 @@ from typing import Any
 
 from dash import html
 
-from dashboards.forms import sentence
-from dashboards.plan.figures import figures, remarks
-from dashboards.runs.fields import plain
-from dashboards.runs.tables import wide_table
+from dashboards.ui.fields import plain
+from dashboards.ui.figures import figures, remarks
+from dashboards.ui.forms import sentence
+from dashboards.ui.tables import wide_table
 from host.errors import UserError
 from host.pipeline.faults.causes import CAUSES
 from host.review.columns import PASS_COLUMNS

@@ -9,9 +9,9 @@ from typing import Any
 
 from dash import html
 
-from dashboards.forms import attributes
-from dashboards.runs.plots import axis, graph, label, layout
-from dashboards.runs.tables import wide_table
+from dashboards.ui.forms import attributes
+from dashboards.ui.plots import axis, graph, label, layout
+from dashboards.ui.tables import wide_table
 from host.review.evenness import Stretch, Strip
 from host.rig import Target
 from host.units import UNITS, format_value, to_user

@@ -1,6 +1,6 @@
 """Bringing a board up on the bench: who it is, whether it keeps the protocol, and whether its sensors are alive."""
 
-from host.bringup.bench import Bench
+from host.bringup.board_session import Bench
 from host.bringup.by_hand import beep, by_hand
 from host.bringup.conformance import conformance, listen
 from host.bringup.findings import Finding, Grade

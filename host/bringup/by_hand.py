@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from firmware_protocol.messages import MEAN_STEPS, Capability, Flag, Identity, Report, outputs_argument
-from host.bringup.bench import Bench
+from host.bringup.board_session import Bench
 from host.bringup.findings import Finding, Grade
 
 _PULSES = 5  # as many show that it was no single knock

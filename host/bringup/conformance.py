@@ -18,7 +18,7 @@ from firmware_protocol.messages import (
     outputs_argument,
     seal,
 )
-from host.bringup.bench import Bench, Exchange
+from host.bringup.board_session import Bench, Exchange
 from host.bringup.findings import Finding, Grade, judge
 from host.bringup.listening import listening_findings
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from firmware_protocol.messages import BAUD, MEAN_STEPS, Capability, Flag, Identity, Report
-from host.bringup.bench import Heard
+from host.bringup.board_session import Heard
 from host.bringup.findings import Finding, Grade, judge
 
 PACE_SLACK_US = 5_000  # PROTOCOL.md, section 8

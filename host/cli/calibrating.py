@@ -19,8 +19,8 @@ from host.cli.amounts import number, whole
 from host.cli.calibrating_boom import calibrate_boom
 from host.cli.calibrating_meter import calibrate_meter_from
 from host.cli.calibration_answer import budget, budget_text, finish
-from host.cli.guided import NoBoard, guide_through, terminal_for
-from host.cli.talks import CourseTalk, counted_by_guide
+from host.cli.guided_loop import NoBoard, guide_through, terminal_for
+from host.cli.guided_sessions import CourseTalk, counted_by_guide
 from host.errors import UserError
 from host.rig import Rig, load_rig
 from host.units import UNITS, column_name, format_value, parse_quantity, to_user

@@ -16,8 +16,8 @@ from host.calibrate.cards import apply_cards, load_cards
 from host.calibrate.drafts import DraftFile
 from host.cli.amounts import amount_reader, count_of
 from host.cli.calibration_answer import budget, finish
-from host.cli.guided import NoBoard, board_at, guide_through, terminal_for
-from host.cli.talks import BoomTalk
+from host.cli.guided_loop import NoBoard, board_at, guide_through, terminal_for
+from host.cli.guided_sessions import BoomTalk
 from host.errors import UserError
 from host.rig import Rig
 from host.units import column_name, format_value, parse_quantity, to_user

@@ -14,7 +14,7 @@ from host.calibrate.meter import MeterCalibration, MeterCatch, calibrate_meter
 from host.calibrate.vessels import JUG, TANK
 from host.cli.amounts import amount_reader, count_of, whole
 from host.cli.calibration_answer import budget, budget_text, finish
-from host.cli.talks import counted_by_guide
+from host.cli.guided_sessions import counted_by_guide
 from host.errors import UserError
 from host.rig import Rig
 from host.units import column_name, format_value, parse_quantity, to_user
@@ -96,7 +96,7 @@ def _typed_catch(values: list[str], what: str, reader: AmountReader) -> MeterCat
 
 
 def _stretch_catch(values: list[str], what: str, reader: AmountReader) -> MeterCatch:
-    from host.calibrate.stretch import stretch_of_run
+    from host.calibrate.interval import stretch_of_run
     from host.journal import read_run
 
     run_file, start, end, amount = values

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from host.cli.read_under import add_under_arguments, cards_folder, under_of
+from host.cli.calibration_options import add_under_arguments, cards_folder, under_of
 from host.cli.which_run import add_run_arguments, run_named
 
 if TYPE_CHECKING:

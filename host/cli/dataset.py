@@ -30,7 +30,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Write the dataset; 1 when some file could not be read."""
-    from host.review.record import write_dataset
+    from host.review.dataset import write_dataset
     from host.review.season import counted
 
     entries = chosen_entries(args)

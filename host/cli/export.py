@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from host.cli.read_under import add_under_arguments, under_of
+from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.which_run import add_run_arguments, run_path
 
 

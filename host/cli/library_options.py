@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from host.cli.read_under import add_under_arguments, under_of
+from host.cli.calibration_options import add_under_arguments, under_of
 
 if TYPE_CHECKING:
     from host.library import Entry, Library

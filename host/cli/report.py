@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from host.cli.read_under import add_under_arguments, under_of
+from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.which_run import add_run_arguments, run_path
 
 
@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     """Write the page and say where it is."""
     from datetime import datetime
 
-    from host.cli.written import write_new
+    from host.cli.output_file import write_new
     from host.library.later_notes import read_notes
     from host.review.report import run_report
     from host.review.review import review_run

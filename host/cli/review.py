@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from host.cli.read_under import add_under_arguments, under_of
+from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.which_run import add_run_arguments, run_path
 
 

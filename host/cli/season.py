@@ -31,9 +31,9 @@ def run(args: argparse.Namespace) -> int:
     import json
     from datetime import datetime
 
-    from host.cli.written import write_new
+    from host.cli.output_file import write_new
     from host.library.library import run_name
-    from host.review.record import season_csv
+    from host.review.dataset import season_csv
     from host.review.report import season_report
     from host.review.season import season_of
 

@@ -47,11 +47,11 @@ def run(args: argparse.Namespace) -> int:
         raise UserError("no scenario given: name one, or see them with --list")
     pace = parse_speed(args.speed)
     scenario = load_scenario(args.scenario)
-    from host.simulate.live import ScenarioSource
+    from host.simulate.scenario_source import ScenarioSource
     from host.simulate.truth import write_truth
 
     if args.write is not None:
-        from host.simulate.writing import write_run
+        from host.simulate.run_writer import write_run
 
         truth_file = args.truth or args.write.with_suffix(".truth.json")
         refuse_existing(truth_file)

@@ -55,7 +55,7 @@ def record_and_show(
 
     With `board_arguments` a board is emulated first, and the rest waits until `board_port` is there.
     """
-    from host.cli.together import Child, Together
+    from host.cli.supervisor import Child, Together
     from host.recorder.folder import make_folder
 
     runs = make_folder(runs)

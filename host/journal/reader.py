@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.bulk import REPORT_DTYPE
 from firmware_protocol.messages import Identity, LineError, Report, decode
+from firmware_protocol.vectorized import REPORT_DTYPE
 from host.journal import records
-from host.journal.bulk import BULK_LINES, ROW, read_rows
 from host.journal.records import Record, RecordError
+from host.journal.vectorized import BULK_LINES, ROW, read_rows
 
 FRAME_DTYPE = np.dtype([("host_s", np.float64), *REPORT_DTYPE.descr])
 

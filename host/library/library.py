@@ -12,10 +12,10 @@ from host.library.entry import Entry
 from host.library.files import Found, files_of
 from host.library.index import Index, Kept
 from host.library.later_notes import read_notes
-from host.library.reading import Reader, worked_out
+from host.library.worker_pool import Reader, worked_out
+from host.review.calibration_choice import RECORDED, Under
 from host.review.digest import DIGEST_FORMAT, digest_from_json, digest_to_json
 from host.review.review import Review, review_of
-from host.review.under import RECORDED, Under
 
 _KEEP_EVERY = 10  # files worked out between two writes of the index
 

@@ -13,7 +13,7 @@ from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats, Signals
 from host.pipeline.counts import CountUnwrapper, Frames
 from host.pipeline.faults.fault import Fault
-from host.pipeline.faults.scene import Scene
+from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.watch import FaultWatch
 from host.pipeline.ground import GroundTotals, State
 from host.pipeline.passes import Pass, PassFinder

@@ -10,7 +10,7 @@ from host.review.balance import Product, TankBalance
 from host.review.evenness import BIN_M, Stretch, Strip
 from host.review.faults import EXPANDED
 from host.review.review import Review
-from host.review.standing import Spot
+from host.review.stationary_spots import Spot
 from host.units import UNITS, column_name, format_value, to_user
 
 _MOST_LINES = 12

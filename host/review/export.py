@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Protocol
 from host.errors import UserError
 from host.journal import read_run
 from host.pipeline import Pipeline, Signals
+from host.review.calibration_choice import RECORDED, Under
 from host.review.columns import SIGNAL_COLUMNS
 from host.review.review import signals_of
-from host.review.under import RECORDED, Under
 from host.units import column_name, to_user
 
 if TYPE_CHECKING:

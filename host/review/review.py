@@ -17,10 +17,10 @@ from host.pipeline import Fault, Pass, Pipeline, Signals
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, TankBalance, product_of, tank_balance
+from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
-from host.review.standing import Spot, standing_spots
+from host.review.stationary_spots import Spot, standing_spots
 from host.review.track import Track, TrackKeeper
-from host.review.under import RECORDED, Under
 from host.rig import Rig
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache

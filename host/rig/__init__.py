@@ -1,7 +1,7 @@
 """What the sprayer is: the rig file (see RIG_FILE.md), read, checked and frozen."""
 
 from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
-from host.rig.reading import load_rig, parts_from_sections, rig_from_toml
+from host.rig.parse import load_rig, parts_from_sections, rig_from_toml
 
 __all__ = [
     "Course",

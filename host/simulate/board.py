@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from firmware_protocol import messages
-from firmware_protocol.bulk import REPORT_DTYPE
 from firmware_protocol.messages import Ack, Capability, Command, CommandError, Flag, Identity, Refusal
+from firmware_protocol.vectorized import REPORT_DTYPE
 from host.simulate.commands import CommandReader
 from host.simulate.events import Event
 from host.simulate.noise import grid

@@ -19,8 +19,8 @@ from time import perf_counter
 import numpy as np
 import pandas as pd
 
-from firmware_protocol.bulk import REPORT_DTYPE, decode_reports
 from firmware_protocol.messages import REPORT_FIELDS, REPORT_LENGTH, Report, encode_report
+from firmware_protocol.vectorized import REPORT_DTYPE, decode_reports
 
 DECODE, CSV_TEXT, CSV_NUMBERS = "verified decode", "read_csv, hex as str", "read_csv, decimal as unsigned integers"
 

@@ -22,7 +22,7 @@ from pathlib import Path
 from host.library import Library
 from host.library.index import NAME
 from host.review.season import season_of
-from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from tests.host.library.made import short_scenario, write
 

@@ -15,8 +15,8 @@ from pathlib import Path
 
 from host.journal import JournalWriter
 from host.journal.writer import Snapshot
-from host.simulate.live import ScenarioSource, run_lines
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_lines
 
 HOURS = (1, 2.5, 5, 10)
 REPEATS = 3

@@ -10,7 +10,7 @@ import numpy as np
 from host.rig import Rig
 from host.simulate.drawn import healthy_scenario, small_rig
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.units import PSI_PA
 
 RIGS = {

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.truth import truth
 from tests.dashboards.calibrating import (
     choose,

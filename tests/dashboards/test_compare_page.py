@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from dashboards.runs.fields import address
+from dashboards.ui.fields import address
 from host.calibrate.cards import save_card
 from host.cli.main import main
 from host.library import Library

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dashboards.live.faults import NOTHING, fault_texts
-from dashboards.live.recording import RecorderDoor
+from dashboards.live.recorder_client import RecorderDoor
 from dashboards.live.run_screen import RunScreen
 from host.errors import UserError
 from host.pipeline.faults import Fault

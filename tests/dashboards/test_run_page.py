@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from dashboards.runs.fields import address
+from dashboards.ui.fields import address
 from host.library.later_notes import read_notes
 from host.review.detail import stretch_words
 from host.review.review import review_run

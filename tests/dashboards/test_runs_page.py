@@ -14,8 +14,8 @@ from urllib.parse import quote
 
 import pytest
 
-from dashboards.runs.fields import address, asked_for
-from dashboards.runs.shelf import Shelf
+from dashboards.runs.run_cache import Shelf
+from dashboards.ui.fields import address, asked_for
 from host.errors import UserError
 from host.journal import read_run
 from host.library import Library

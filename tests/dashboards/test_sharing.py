@@ -15,7 +15,7 @@ from websockets.sync.client import connect
 
 from dashboards.__main__ import main, sharing_key
 from dashboards.pages import PAGES
-from dashboards.sharing.door import WRONG_EACH
+from dashboards.sharing.session_middleware import WRONG_EACH
 from tests.dashboards.processes import wait_until
 from tests.dashboards.shared import SharedServer, ask
 from tests.dashboards.writing import GrowingRun

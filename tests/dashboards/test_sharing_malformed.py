@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
-from dashboards.bounds import MOST_BODY
+from dashboards.web.size_limits import MOST_BODY
 from host.journal import read_run
 from tests.dashboards.processes import RecorderProcess, Server, wait_until
 from tests.dashboards.shared import Answer, ask

@@ -11,11 +11,19 @@ import numpy as np
 import pytest
 import zxingcpp
 
-from dashboards.bounds import Bounds
-from dashboards.limits import Allowance, retry_after
 from dashboards.sharing.codes import ALPHABET, LENGTH, OWN, PHONE, Codes, Sessions, new_code
-from dashboards.sharing.door import ASKS, UNKNOWN_ASKS, WRONG_ALL, WRONG_ALL_S, WRONG_EACH, WRONG_EACH_S, Door
-from dashboards.sharing.notice import Notice, link, qr_lines
+from dashboards.sharing.session_middleware import (
+    ASKS,
+    UNKNOWN_ASKS,
+    WRONG_ALL,
+    WRONG_ALL_S,
+    WRONG_EACH,
+    WRONG_EACH_S,
+    Door,
+)
+from dashboards.sharing.terminal_banner import Notice, link, qr_lines
+from dashboards.web.rate_limit import Allowance, retry_after
+from dashboards.web.size_limits import Bounds
 
 
 class Clock:

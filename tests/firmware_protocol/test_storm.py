@@ -9,9 +9,9 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from firmware_protocol.bulk import decode_reports
 from firmware_protocol.messages import REPORT_LENGTH, LineError, Report, decode, encode_report
 from firmware_protocol.splitter import MAX_PENDING, LineSplitter
+from firmware_protocol.vectorized import decode_reports
 from tests.firmware_protocol.storm import Storm, candidates, may_pass
 
 

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from crccheck.crc import Crc16Ibm3740  # type: ignore[import-untyped]
 
-from firmware_protocol.bulk import decode_reports
 from firmware_protocol.messages import (
     MAX_COMMAND,
     REPORT_LENGTH,
@@ -25,6 +24,7 @@ from firmware_protocol.messages import (
     encode_reply,
     encode_report,
 )
+from firmware_protocol.vectorized import decode_reports
 from tests.firmware_protocol.vector_files import rows, unescape
 
 

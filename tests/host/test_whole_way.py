@@ -10,8 +10,8 @@ from host.journal import RunReader
 from host.pipeline import Pipeline, joined
 from host.recorder import Recorder, RunPlan, follow
 from host.review.review import review_run, totals_of
-from host.simulate.live import ScenarioSource
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource
 from host.simulate.serve import Server, serve
 from host.simulate.terminal import PseudoTerminal
 from host.simulate.truth import truth

@@ -22,9 +22,9 @@ from host.pipeline.faults.changes import (
     rough,
 )
 from host.pipeline.faults.droop import Droop, Moved, Turned
-from host.pipeline.faults.history import Tail
-from host.pipeline.faults.opened import Opened
+from host.pipeline.faults.open_fault import Opened
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
+from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.steps import Step, Watched
 
 Opener = Callable[[str, float, float, float], Opened]

@@ -13,8 +13,8 @@ from firmware_protocol.messages import Flag
 from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.coefficient import SETTLE_US, Boom
-from host.pipeline.faults.latch import Latch
-from host.pipeline.faults.scene import Scene
+from host.pipeline.faults.debounce import Latch
+from host.pipeline.faults.inputs import Scene
 from host.rig import Rig
 
 _RAIL_COUNTS = 100  # an open wire reads near 0, a short near full scale: at least 255

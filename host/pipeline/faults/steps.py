@@ -19,7 +19,7 @@ from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.bubbles import ASKED
 from host.pipeline.faults.noise import LEAST_DRIFT, Noise
 from host.pipeline.faults.poles import PoleMap
-from host.pipeline.faults.stretches import Stretches
+from host.pipeline.faults.windows import Stretches
 
 FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
 RELEVEL_FRAMES = 20  # after a step, from which the new level is taken

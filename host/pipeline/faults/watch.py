@@ -10,14 +10,14 @@ from firmware_protocol.messages import Flag
 from host.pipeline.columns import Floats
 from host.pipeline.faults.boom_faults import FLICKERING, BoomFaults, Stretch
 from host.pipeline.faults.coefficient import BoomCoefficient
+from host.pipeline.faults.debounce import Latch
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
-from host.pipeline.faults.history import Tail
-from host.pipeline.faults.latch import Latch
-from host.pipeline.faults.opened import Opened
+from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.open_fault import Opened
 from host.pipeline.faults.pressure_step import FRAME_S, PRESSURE_SD, WINDOW
+from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.rules import Rules, Turn
-from host.pipeline.faults.scene import Scene
 from host.pipeline.faults.steps import StepWatch, Tuning, Usable
 from host.pipeline.tank import refill_not_told
 from host.rig import Rig

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import numpy as np
 
+from host.calibrate.interval import stretch_of_run
 from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.stretch import stretch_of_run
 from host.calibrate.vessels import Vessel
 from host.journal import RunFile
 from host.pipeline import Pipeline
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import Scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from host.simulate.truth import truth
 from tests.host.simulate.made import rig

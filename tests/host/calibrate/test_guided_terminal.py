@@ -14,8 +14,8 @@ from host.calibrate.guide import Guide
 from host.calibrate.meter import MeterCatch, calibrate_meter
 from host.calibrate.vessels import JUG
 from host.cli.console import Console, InputEndedError
-from host.cli.guided import NoBoard, guide_through
-from host.cli.talks import BoomTalk, CountsTalk, CourseTalk
+from host.cli.guided_loop import NoBoard, guide_through
+from host.cli.guided_sessions import BoomTalk, CountsTalk, CourseTalk
 from host.errors import UserError
 from tests.host.calibrate.clocks import Clock
 from tests.host.calibrate.test_guide import STILL, flowing

@@ -5,7 +5,7 @@ import subprocess
 
 import pytest
 
-from host.cli.together import Child, Together
+from host.cli.supervisor import Child, Together
 
 
 class FakeProcess:

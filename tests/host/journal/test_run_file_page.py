@@ -8,7 +8,7 @@ from pathlib import Path
 from zlib import crc32
 
 from host.journal import records
-from host.journal.bulk import ROW
+from host.journal.vectorized import ROW
 from host.journal.writer import PENDING_LIMIT, SYNC_INTERVAL_S
 from tests.host.journal.samples import report_line, write_run
 

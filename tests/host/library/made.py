@@ -13,8 +13,8 @@ import numpy as np
 from firmware_protocol.messages import Report, encode_report
 from host.journal import JournalWriter
 from host.journal.writer import Snapshot
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import Scenario, load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 
 

@@ -16,8 +16,8 @@ from host.library import Library
 from host.library.index import NAME, Index, Kept
 from host.library.later_notes import add_note, notes_path, read_notes
 from host.library.library import Wanted, run_name
+from host.review.calibration_choice import Under
 from host.review.digest import digest_to_json
-from host.review.under import Under
 from tests.host.library.made import simulated_run
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from firmware_protocol.bulk import decode_reports
+from firmware_protocol.vectorized import decode_reports
 from host.journal import FRAME_DTYPE
 from host.pipeline.counts import CountUnwrapper
 from host.pipeline.pulses import PulseTimer

@@ -12,8 +12,8 @@ from dashboards.live.run_screen import RunScreen
 from host.calibrate.cards import make_card, save_card
 from host.cli.record import plan_of
 from host.journal import JournalWriter, Snapshot, read_run
+from host.review.calibration_choice import RECORDED
 from host.review.review import review_run
-from host.review.under import RECORDED
 from tests.host.pipeline.made import RIG, steady
 from tests.host.review.test_review import lines_of
 

@@ -14,8 +14,8 @@ from host.journal import Happening, RunFile
 from host.review.digest import Digest, digest_of
 from host.review.review import review_of
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
 from tests.host.library.made import write
 

@@ -18,8 +18,8 @@ from host.review.review import review_run
 from host.review.text import review_text
 from host.rig import rig_from_toml
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from host.units import PSI_PA
 from tests.host.library.made import write

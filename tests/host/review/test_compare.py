@@ -27,8 +27,8 @@ from host.review.compare import (
 )
 from host.review.review import review_of
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
 from host.units import PSI_PA
 from tests.host.library.made import write

@@ -15,8 +15,8 @@ from host.review.detail import balance_words, product_words
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
 from host.review.review import review_of
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 
 

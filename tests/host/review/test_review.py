@@ -13,11 +13,11 @@ from host.journal import JournalWriter, RunReader, read_run
 from host.journal.writer import Snapshot
 from host.pipeline import Pass, Pipeline, Signals, joined
 from host.review import review_run
+from host.review.calibration_choice import Under
 from host.review.columns import PASS_COLUMNS, SIGNAL_COLUMNS, TOTAL_COLUMNS
 from host.review.export import export_run
 from host.review.review import Totals, signals_of, totals_of
 from host.review.text import review_json, review_text
-from host.review.under import Under
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from host.rig import Rig, rig_from_toml
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_frames
 from host.simulate.scenario import Scenario
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import (
     GroundSettings,
     MeterSettings,

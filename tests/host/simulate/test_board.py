@@ -12,8 +12,8 @@ from firmware_protocol import messages
 from firmware_protocol.messages import Ack, Capability, Flag, Identity, Report, decode, encode_command
 from host.simulate.board import EmulatedBoard, Sent
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, capabilities, run_lines
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, capabilities, run_lines
 from host.simulate.settings import BoardSettings, LinkSettings
 from tests.host.simulate.made import RIG, flow_between, frames_of, one_pass, rig
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from firmware_protocol.bulk import REPORT_DTYPE
 from firmware_protocol.messages import REPORT_FIELDS, Report, encode_report
+from firmware_protocol.vectorized import REPORT_DTYPE
 from host.simulate.encoding import encode_reports
 
 

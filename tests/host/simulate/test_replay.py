@@ -11,13 +11,13 @@ import pytest
 
 from host.errors import UserError
 from host.journal import JournalWriter, Snapshot, read_run
-from host.simulate.live import ScenarioSource, run_lines
 from host.simulate.replay import ReplaySource
+from host.simulate.run_writer import write_run
 from host.simulate.scenario import load_scenario
+from host.simulate.scenario_source import ScenarioSource, run_lines
 from host.simulate.serve import SETTLE_S, Server, serve
 from host.simulate.terminal import PseudoTerminal
 from host.simulate.truth import truth
-from host.simulate.writing import write_run
 from tests.host.simulate.made import RIG, frames_of
 from tests.host.simulate.test_serve import Clock, FakeTerminal, read_all
 

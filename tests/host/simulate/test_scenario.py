@@ -12,7 +12,6 @@ import host.simulate
 from host.errors import UserError
 from host.simulate import settings
 from host.simulate.events import KINDS, cause_of
-from host.simulate.live import ScenarioSource
 from host.simulate.scenario import (
     EVENT_KEYS,
     PACKAGED,
@@ -21,6 +20,7 @@ from host.simulate.scenario import (
     packaged_scenarios,
     scenario_from_toml,
 )
+from host.simulate.scenario_source import ScenarioSource
 from host.units import PSI_PA
 
 START = 'rig = "rigs/bowling-green.toml"\n'

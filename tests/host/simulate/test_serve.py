@@ -13,7 +13,7 @@ import serial
 from firmware_protocol.messages import Command, decode, encode_command
 from host.errors import UserError
 from host.simulate.events import Event
-from host.simulate.live import ScenarioSource, run_lines
+from host.simulate.scenario_source import ScenarioSource, run_lines
 from host.simulate.serve import SETTLE_S, UNSEEN_S, Server, serve
 from host.simulate.terminal import PseudoTerminal
 from tests.host.simulate.made import one_pass

@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 import host.rig
-from dashboards.runs.shelf import Shelf
+from dashboards.runs.run_cache import Shelf
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower

@@ -16,9 +16,9 @@ from host.errors import UserError
 from host.journal import RunFile
 from host.library.entry import Entry
 from host.library.later_notes import read_notes
+from host.review.calibration_choice import Under
 from host.review.digest import digest_of
 from host.review.review import review_of
-from host.review.under import Under
 
 LARGEST_BYTES = 1 << 30  # over a week at ten frames a second; a longer file is named and left alone
 _WORTH_BYTES = 20 << 20  # of files to read: less is read before other processes have started

@@ -12,10 +12,10 @@ from host.calibrate.cards import make_card, save_card, snapshot
 from host.cli.main import main
 from host.errors import UserError
 from host.library import Library
+from host.review.calibration_choice import Under, under_cards
 from host.review.review import review_run
 from host.review.text import review_text
-from host.review.under import Under, under_cards
-from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from tests.host.library.made import short_scenario, write
 from tests.host.review.test_catch_held import DAY, RIG, catch_card

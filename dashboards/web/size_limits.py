@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections import Counter
 
-from dashboards.asgi import (
+from dashboards.web.asgi import (
     AsgiApp,
     Message,
     Receive,

@@ -14,11 +14,11 @@ import pytest
 
 from host.cli.main import main
 from host.library import Library
+from host.review.dataset import season_csv, text_cell
 from host.review.plot import Axis, svg_plot, ticks
-from host.review.record import season_csv, text_cell
 from host.review.report import CAUTIONS, run_report, season_report
 from host.review.season import season_of
-from host.simulate.live import ScenarioSource, run_frames
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from tests.host.library.made import short_scenario, write
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)

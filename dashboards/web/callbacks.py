@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from dashboards.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
+from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
 
 PATH = "/_dash-update-component"
 _NOT_JSON = "Refused: a callback is asked for with JSON.\n"

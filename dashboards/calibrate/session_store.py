@@ -19,11 +19,11 @@ from dashboards.calibrate.boom import BoomSession
 from dashboards.calibrate.counted import MeterSession, PressureSession, WheelSession
 from dashboards.calibrate.pace import CourseSession
 from dashboards.calibrate.sessions import Kind, Session, Stand, Typed
-from dashboards.forms import sentence
-from dashboards.surroundings import Surroundings
+from dashboards.context import Surroundings
+from dashboards.ui.forms import sentence
 from host.calibrate.cards import make_card, save_card
 from host.calibrate.drafts import DraftFile
-from host.calibrate.stretch import Stretch, stretch_of_run
+from host.calibrate.interval import Stretch, stretch_of_run
 from host.errors import UserError
 from host.journal import read_run
 from host.recorder.folder import newest_run

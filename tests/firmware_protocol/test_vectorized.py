@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_protocol.bulk import BLOCK, decode_reports
 from firmware_protocol.crc import crc16
 from firmware_protocol.messages import (
     REPORT_FIELDS,
@@ -21,6 +20,7 @@ from firmware_protocol.messages import (
     encode_report,
     seal,
 )
+from firmware_protocol.vectorized import BLOCK, decode_reports
 from tests.firmware_protocol.vector_files import rows, unescape
 
 REPORTS = st.builds(Report, **{name: st.integers(0, 16**digits - 1) for name, digits in REPORT_FIELDS})

@@ -12,11 +12,21 @@ from collections.abc import Callable
 from ipaddress import ip_address
 from urllib.parse import parse_qs
 
-from dashboards.asgi import AsgiApp, Headers, Receive, Scope, Send, answer, client_address, header_values, refuse_socket
-from dashboards.bounds import SESSION
-from dashboards.limits import Allowance, retry_after
 from dashboards.sharing.codes import Codes, Sessions
 from dashboards.sharing.entry import entry_page, step_page
+from dashboards.web.asgi import (
+    AsgiApp,
+    Headers,
+    Receive,
+    Scope,
+    Send,
+    answer,
+    client_address,
+    header_values,
+    refuse_socket,
+)
+from dashboards.web.rate_limit import Allowance, retry_after
+from dashboards.web.size_limits import SESSION
 
 STEP = "/opened"
 COOKIE_AGE_S = 12 * 3600  # a long day; the session itself ends with the command that shares

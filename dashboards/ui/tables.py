@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from dash import html
 
-from dashboards.forms import attributes
-from dashboards.runs.fields import plain
+from dashboards.ui.fields import plain
+from dashboards.ui.forms import attributes
 
 
 def wide_table(

@@ -8,8 +8,8 @@ from pathlib import Path
 from firmware_protocol.messages import LineError, check_line
 from host.errors import UserError
 from host.journal import JournalWriter, Snapshot
-from host.simulate.live import ScenarioSource, run_lines
 from host.simulate.scenario import Scenario
+from host.simulate.scenario_source import ScenarioSource, run_lines
 
 _WALL_CLOCK = "2026-05-14T09:15:00+00:00"  # of every simulated run: the same scenario gives the same file
 

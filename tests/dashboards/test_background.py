@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from dashboards.asgi import Message, Receive, Scope, Send
-from dashboards.aside import PACKAGES, OneByOne, Packed
+from dashboards.web.asgi import Message, Receive, Scope, Send
+from dashboards.web.background import PACKAGES, OneByOne, Packed
 
 SCRIPT = b"// a long script\n" * 1000
 ASKED: contextvars.ContextVar[str] = contextvars.ContextVar("asked")

@@ -11,9 +11,9 @@ from zlib import crc32
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.bulk import BLOCK, REPORT_DTYPE, decode_reports
 from firmware_protocol.crc import ColumnCrc
 from firmware_protocol.messages import REPORT_LENGTH
+from firmware_protocol.vectorized import BLOCK, REPORT_DTYPE, decode_reports
 from host.journal.records import CRC_DIGITS, FIRST_TIME_DIGITS, RAW
 
 BULK_LINES = 64  # fewer lines are read one at a time: the tables would cost more than they save

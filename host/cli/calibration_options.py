@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from host.review.under import Under
+    from host.review.calibration_choice import Under
 
 CARDS = "cards"  # the folder of cards in a runs folder
 
@@ -34,7 +34,7 @@ def cards_folder(args: argparse.Namespace) -> Path:
 def under_of(args: argparse.Namespace, *, cards_have_other_use: bool = False) -> Under:
     """What the arguments ask to read under. Raises UserError for a rig or a folder of cards that cannot be used."""
     from host.errors import UserError
-    from host.review.under import Under, under_cards
+    from host.review.calibration_choice import Under, under_cards
     from host.rig import load_rig
 
     if args.cards and not args.recalibrated and not cards_have_other_use:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from ipaddress import ip_address
 from urllib.parse import SplitResult, urlsplit
 
-from dashboards.asgi import (
+from dashboards.web.asgi import (
     AsgiApp,
     Headers,
     Message,

@@ -12,9 +12,9 @@ from typing import Any, Self
 import numpy as np
 import pytest
 
-from dashboards.live.following import Follower
-from dashboards.live.newest import Newest
-from dashboards.live.recording import RecorderDoor, RecorderState
+from dashboards.live.broadcaster import Newest
+from dashboards.live.recorder_client import RecorderDoor, RecorderState
+from dashboards.live.run_follower import Follower
 from dashboards.live.screen import screen_row
 from host.errors import UserError
 from host.journal import FileFollower, JournalWriter, read_run

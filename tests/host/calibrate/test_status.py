@@ -8,7 +8,7 @@ from pathlib import Path
 from host.calibrate.boom import BoomCatch, Reading, catch_test
 from host.calibrate.card_sections import boom_record
 from host.calibrate.cards import apply_cards, make_card
-from host.calibrate.standing import standings
+from host.calibrate.status import standings
 from host.rig import load_rig
 
 EXAMPLES = Path(__file__).parents[3] / "host/rig/examples"

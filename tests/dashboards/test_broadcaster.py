@@ -7,7 +7,7 @@ import json
 import threading
 from typing import Any
 
-from dashboards.live.newest import Newest
+from dashboards.live.broadcaster import Newest
 
 
 class Clock:

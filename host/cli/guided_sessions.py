@@ -22,7 +22,7 @@ from host.calibrate.drafts import (
     taken_rows,
 )
 from host.calibrate.guide import Guide, Taken
-from host.cli.guided import Board, board_at, guide_through, only_enter, terminal_for
+from host.cli.guided_loop import Board, board_at, guide_through, only_enter, terminal_for
 from host.errors import UserError
 from host.rig import Rig
 from host.units import format_value, parse_quantity

@@ -16,7 +16,7 @@ from host.library import Entry, Library
 from host.library.files import SUFFIX, Found, files_of
 from host.library.later_notes import notes_path
 from host.library.library import run_name
-from host.library.reading import LARGEST_BYTES
+from host.library.worker_pool import LARGEST_BYTES
 from host.recorder import ask
 from host.review.review import Review
 

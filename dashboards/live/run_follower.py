@@ -11,8 +11,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
-from dashboards.live.newest import Newest
-from dashboards.live.recording import RECORDING, RecorderState
+from dashboards.live.broadcaster import Newest
+from dashboards.live.recorder_client import RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
 from host.errors import UserError
 from host.recorder.folder import newest_run

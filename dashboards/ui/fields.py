@@ -8,7 +8,7 @@ from urllib.parse import parse_qs, quote
 
 from dash import html
 
-from dashboards.forms import labelled
+from dashboards.ui.forms import labelled
 from host.errors import UserError
 
 _MOST_SUGGESTED = 300

@@ -3,7 +3,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from host.calibrate.stretch import stretch_of_run
+from host.calibrate.interval import stretch_of_run
 from host.errors import UserError
 from host.journal import FRAME_DTYPE, Happening, RunFile
 

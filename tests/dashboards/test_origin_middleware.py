@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from dashboards.gate import LOOPBACK_NAMES, Gate, is_allowed, safe_headers
+from dashboards.web.origin_middleware import LOOPBACK_NAMES, Gate, is_allowed, safe_headers
 
 
 def scope(kind: str = "http", **headers: str) -> dict[str, Any]:

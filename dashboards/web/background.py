@@ -11,7 +11,7 @@ from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
-from dashboards.asgi import AsgiApp, Message, Receive, Scope, Send, header_values
+from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, header_values
 
 PACKAGES = "/_dash-component-suites/"
 _LEAST = 500  # bytes; less is not worth packing

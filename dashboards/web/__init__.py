@@ -1,0 +1,1 @@
+"""The usual web parts: middleware, limits, callbacks beside the event loop."""
