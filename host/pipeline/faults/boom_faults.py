@@ -9,44 +9,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from host.pipeline.columns import Floats, Ints
-from host.pipeline.faults.changes import (
-    FINAL_FRAMES,
-    LAG_FRAMES,
-    LOST_TIP,
-    ROUGH,
-    ROUGH_PRESSURE,
-    SETTLED_FRAMES,
-    After,
-    Before,
-    judge,
-    rough,
-)
+from host.pipeline.faults.changes import After, Before, judge, rough
 from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.open_fault import Opened
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.steps import Step, Watched
+from host.pipeline.faults.tuning import TUNING
 
 Opener = Callable[[str, float, float, float], Opened]
 
 _LOG_C, _LOG_P, _HOST, _AREA, _ROUGH, _MOVED = range(6)
-_TAIL = 900  # usable frames
-_BACK = 20  # from which the state before a step is taken
-_CLEARED = 0.35  # of the change: less is left, and it counts as mended
-_CLEAR_FRAMES = 20
-_GONE = 0.006
-_CALM_FRAMES, _CALM = 40, 1.5
-_LEAST_SPREAD = 0.003
-_RENEW = 100  # frames after which the size is measured again
 FLICKERING = ("air", "meter_noise", "meter_missing")
 _UNEVEN = "meter_missing"  # soon taken for the run's own noise: over only when c is as even again as before it
-_ROUGH_FRAMES, _ROUGH_ON, _ROUGH_OFF = 80, 0.9, 0.2
-_SUDDEN_FRAMES = 8  # a step that is proven in fewer came at once
-_ITS_OWN = 0.25  # of a nozzle: less on top of a fault counts as its growth
-_EARLIER = 5  # frames: the stretch that proved a step may begin after it
-_BESIDE, _SUDDEN = 10, 0.7  # frames on each side of an onset, and the share of a change that came between them
-_TURN_SD = 0.005  # of ln P: the droop itself changes with the pressure that is set
-_CATCH_SIGMAS, _CATCH_LEAST = 2.5, 0.025
 
 
 @dataclass(frozen=True)
@@ -65,7 +40,7 @@ class BoomFaults:
 
     def __init__(self, nozzles: int, droop: Droop, opener: Opener, known: tuple[float, float] | None) -> None:
         self._nozzles, self._droop, self._opener, self._known = nozzles, droop, opener, known
-        self._tail = Tail(6, _TAIL)
+        self._tail = Tail(6, TUNING.boom_tail)
         self._stretch: Stretch | None = None
         self._next = 0
         self._steps: dict[int, Step] = {}
@@ -82,14 +57,9 @@ class BoomFaults:
         self._explained_s = -math.inf  # until then what was seen had another cause
 
     @property
-    def busy(self) -> bool:
-        """Whether one is open."""
-        return self._current is not None
-
-    @property
     def pressure_before(self) -> float:
         """Mean ln P of the last usable frames; NaN before any."""
-        rows = self._tail.upto(self._next - 1, _BACK)
+        rows = self._tail.upto(self._next - 1, TUNING.boom_before)
         return float(np.mean(rows[_LOG_P])) if rows.shape[1] >= 10 else math.nan
 
     def begin(self, stretch: Stretch) -> None:
@@ -103,7 +73,7 @@ class BoomFaults:
             self._last_log_p = float(stretch.log_p[-1])
         watched = stretch.watched
         self._tail.push(watched.log_c, stretch.log_p, stretch.host_s, stretch.area_m2, watched.rough, moved)
-        high = np.flatnonzero(watched.rough >= ROUGH)
+        high = np.flatnonzero(watched.rough >= TUNING.rough)
         self._interest = sorted({*self._steps, *high.tolist()})
 
     def follow(self, place: int, explained: bool) -> None:
@@ -130,7 +100,7 @@ class BoomFaults:
     def takes_more(self) -> bool:
         """Whether so much is let out that it explains a low pressure."""
         one = self._current
-        return one is not None and math.expm1(one.after - one.before) * self._nozzles > LOST_TIP
+        return one is not None and math.expm1(one.after - one.before) * self._nozzles > TUNING.lost_tip_nozzles
 
     def taken_over(self, since_s: float) -> Opened | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
@@ -147,7 +117,9 @@ class BoomFaults:
         if on:
             if one is None:
                 one = self._current = self._opener("meter_noise", began_s, now_s, began_m2)
-                self._even = _spread(self._tail.upto(self._next - 1, _TAIL)[_LOG_C, : -2 * _ROUGH_FRAMES])
+                self._even = _spread(
+                    self._tail.upto(self._next - 1, TUNING.boom_tail)[_LOG_C, : -2 * TUNING.rough_frames]
+                )
             if not one.final or one.called_s > now_s - 15.0:
                 one.kind, one.or_else, one.sure = self._pulse_kind(), (), 0.95
                 one.final = True
@@ -156,13 +128,13 @@ class BoomFaults:
 
     def _pulse_kind(self) -> str:
         """Whether pulses are added or missing."""
-        rows = self._tail.upto(self._next - 1, _TAIL)
-        usual = rows[_LOG_C, : -2 * _ROUGH_FRAMES]
+        rows = self._tail.upto(self._next - 1, TUNING.boom_tail)
+        usual = rows[_LOG_C, : -2 * TUNING.rough_frames]
         less = len(usual) >= 50 and np.mean(rows[_LOG_C, -20:]) < np.median(usual) - 0.01
         return "meter_missing" if less else "meter_noise"
 
     def _frame(self, i: int, explained: bool) -> None:
-        rows = self._tail.upto(i, _ROUGH_FRAMES)
+        rows = self._tail.upto(i, TUNING.rough_frames)
         if self._current is None and not explained:
             self._compare(i)
         self._roughness(i, rows, explained)
@@ -177,9 +149,9 @@ class BoomFaults:
             self._track_noise(one, i)
 
     def _roughness(self, i: int, rows: Floats, explained: bool) -> None:
-        share = float(np.mean(rows[_ROUGH] >= ROUGH)) if rows.shape[1] == _ROUGH_FRAMES else 0.0
+        share = float(np.mean(rows[_ROUGH] >= TUNING.rough)) if rows.shape[1] == TUNING.rough_frames else 0.0
         one = self._current
-        if not self._rough_now and share >= _ROUGH_ON:
+        if not self._rough_now and share >= TUNING.rough_on:
             self._rough_now = True
             if explained:
                 return
@@ -188,20 +160,20 @@ class BoomFaults:
                 one = self._current = self._opener(
                     kind, float(rows[_HOST, 0]), float(rows[_HOST, -1]), float(rows[_AREA, 0])
                 )
-                self._even = _spread(self._tail.upto(i, _TAIL)[_LOG_C, : -2 * _ROUGH_FRAMES])
+                self._even = _spread(self._tail.upto(i, TUNING.boom_tail)[_LOG_C, : -2 * TUNING.rough_frames])
             if one.kind not in FLICKERING and one.called_s > rows[_HOST, -1] - 15.0:
                 one.kind, one.or_else = kind, ()
             one.sure = 0.9
-        elif self._rough_now and share <= _ROUGH_OFF:
+        elif self._rough_now and share <= TUNING.rough_off:
             self._rough_now = False
             if one is not None and one.kind in FLICKERING and one.kind != _UNEVEN and not self._false_pulses:
                 self._close(one, float(rows[_HOST, -1]), float(rows[_AREA, -1]))
 
     def _rough_kind(self, i: int, rows: Floats) -> str:
-        past = self._tail.upto(i, _TAIL)[:, : -2 * _ROUGH_FRAMES]
+        past = self._tail.upto(i, TUNING.boom_tail)[:, : -2 * TUNING.rough_frames]
         if past.shape[1] < 100:
             return "air"
-        if np.median(rows[_MOVED]) >= ROUGH_PRESSURE * np.median(past[_MOVED]):
+        if np.median(rows[_MOVED]) >= TUNING.rough_pressure * np.median(past[_MOVED]):
             return "air"
         return "meter_noise" if np.mean(rows[_LOG_C]) > np.median(past[_LOG_C]) else "meter_missing"
 
@@ -214,7 +186,7 @@ class BoomFaults:
         if self._known is None:
             return
         step = self._first - self._known[0]
-        if abs(step) > max(_CATCH_LEAST, _CATCH_SIGMAS * self._known[1]):
+        if abs(step) > max(TUNING.catch_floor, TUNING.catch_sigmas * self._known[1]):
             rows = self._tail.upto(i, 1)
             kind = "clog" if step < 0 else "wear"
             one = self._opener(kind, float(rows[_HOST, 0]), float(rows[_HOST, 0]), 0.0)
@@ -227,7 +199,7 @@ class BoomFaults:
                 True,
             )
             one.against_catch = True
-            recent = self._tail.upto(i, _BACK)
+            recent = self._tail.upto(i, TUNING.boom_before)
             self._before = Before(one.before, float(np.median(recent[_MOVED])), _spread(recent[_LOG_C]))
             self._current = one
 
@@ -248,10 +220,10 @@ class BoomFaults:
     def _explained_then(self, i: int, step: Step) -> bool:
         """Whether a step that took long to show began while something else was wrong, and is what that left behind."""
         began_s = float(self._tail.upto(i, step.frames)[_HOST, 0])
-        return step.frames > _BACK and began_s < self._explained_s
+        return step.frames > TUNING.boom_before and began_s < self._explained_s
 
     def _start(self, i: int, step: Step) -> None:
-        rows = self._tail.upto(i, _TAIL)
+        rows = self._tail.upto(i, TUNING.boom_tail)
         onset = max(rows.shape[1] - step.frames, 1)
         one = self._opener(
             "clog" if step.down else "leak",
@@ -273,7 +245,7 @@ class BoomFaults:
     def _at_once(self, i: int, step: Step) -> bool:
         """Whether a step came at once and is large enough to be a fault of its own."""
         size = abs(self._level(i, step) - self._baseline(i))
-        return step.frames <= _SUDDEN_FRAMES and size * self._nozzles > _ITS_OWN
+        return step.frames <= TUNING.sudden_frames and size * self._nozzles > TUNING.own_fault_nozzles
 
     def _grow(self, one: Opened, i: int, step: Step) -> None:
         """More of the same, slowly: one fault that grows. What the pressure does at each step adds to what is known."""
@@ -290,9 +262,9 @@ class BoomFaults:
         one.levels.append(float(row[_LOG_C]))
         one.roughs.append(float(row[_ROUGH]))
         count = len(one.levels)
-        if not one.final and count in (SETTLED_FRAMES, FINAL_FRAMES):
+        if not one.final and count in (TUNING.judge_frames, TUNING.settle_frames):
             self._judge(one, i, count)
-        if step is not None and count > SETTLED_FRAMES:
+        if step is not None and count > TUNING.judge_frames:
             if step.down != (one.after < one.before):
                 one.levels, one.roughs = [], []
             elif not self._at_once(i, step):
@@ -301,25 +273,28 @@ class BoomFaults:
                 self._close(one, float(row[_HOST]), float(row[_AREA]))
                 self._start(i, step)
             return
-        if count >= SETTLED_FRAMES and one.kind not in FLICKERING:
-            level = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
+        if count >= TUNING.judge_frames and one.kind not in FLICKERING:
+            level = float(np.mean(one.levels[-TUNING.mended_frames :]))
             size = one.after - one.before
-            if abs(level - one.before) < max(_CLEARED * abs(size), 0.004) or (level - one.before) * size < 0:
+            if abs(level - one.before) < max(TUNING.mended_share * abs(size), 0.004) or (level - one.before) * size < 0:
                 self._close(one, float(row[_HOST]), float(row[_AREA]))
-            elif count % _RENEW == 0:
+            elif count % TUNING.remeasure_frames == 0:
                 one.after = level
 
     def _track_noise(self, one: Opened, i: int) -> None:
         """Over once the frames are as even again as they were before."""
         row = self._tail.upto(i, 1)[:, 0]
-        one.levels = [*one.levels[-_ROUGH_FRAMES:], float(row[_LOG_C])]
-        one.after = float(np.mean(one.levels[-_CLEAR_FRAMES:]))
-        if len(one.levels) > _CALM_FRAMES and _spread(np.array(one.levels[-_CALM_FRAMES:])) < _CALM * self._even:
+        one.levels = [*one.levels[-TUNING.rough_frames :], float(row[_LOG_C])]
+        one.after = float(np.mean(one.levels[-TUNING.mended_frames :]))
+        if (
+            len(one.levels) > TUNING.even_frames
+            and _spread(np.array(one.levels[-TUNING.even_frames :])) < TUNING.even_ratio * self._even
+        ):
             self._close(one, float(row[_HOST]), float(row[_AREA]))
 
     def _judge(self, one: Opened, i: int, count: int) -> None:
-        levels = np.array(one.levels[LAG_FRAMES:])
-        past = self._tail.upto(i, _TAIL)
+        levels = np.array(one.levels[TUNING.lag_frames :])
+        past = self._tail.upto(i, TUNING.boom_tail)
         level = float(np.mean(levels))
         onset = self._onset(past, count, level)
         after = After(
@@ -330,8 +305,8 @@ class BoomFaults:
             _spread(levels),
         )
         one.after = after.log_c
-        one.final = count >= FINAL_FRAMES
-        if abs(one.after - one.before) < _GONE:  # gone again before it could be judged
+        one.final = count >= TUNING.settle_frames
+        if abs(one.after - one.before) < TUNING.gone:  # gone again before it could be judged
             return
         spoilt = rough(self._before, after)
         if spoilt is not None and not self._moves:
@@ -347,10 +322,12 @@ class BoomFaults:
         """The last of the frames `past` before a change that was called `count` frames before their end."""
         n = past.shape[1]
         onset = max(n - count - self._frames - 1, 0)
-        first = max(onset - _EARLIER, 0)
+        first = max(onset - TUNING.onset_earlier, 0)
         found: int = first + last_before(past[_LOG_C, first:], past[_HOST, first:], self._before.log_c, level, count)
-        jump = np.mean(past[_LOG_C, found + 1 + LAG_FRAMES :][:_BESIDE]) - np.mean(past[_LOG_C, : found + 1][-_BESIDE:])
-        sudden = bool(jump / (level - self._before.log_c) > _SUDDEN)
+        jump = np.mean(past[_LOG_C, found + 1 + TUNING.lag_frames :][: TUNING.onset_beside]) - np.mean(
+            past[_LOG_C, : found + 1][-TUNING.onset_beside :]
+        )
+        sudden = bool(jump / (level - self._before.log_c) > TUNING.sudden_share)
         if not self._moves:  # what has grown began as it began
             self._sudden = sudden
         return found if sudden else onset
@@ -364,8 +341,8 @@ class BoomFaults:
 
     def turned(self, rise: float, apart_s: float) -> None:
         """ln P has risen by `rise` from spraying to shut, at either end of a pass; `apart_s` (s) between the two."""
-        rows = self._tail.upto(self._next - 1, _TAIL)
-        sd = math.hypot(usual_sd(rows[_LOG_P], rows[_HOST], apart_s), _TURN_SD)
+        rows = self._tail.upto(self._next - 1, TUNING.boom_tail)
+        sd = math.hypot(usual_sd(rows[_LOG_P], rows[_HOST], apart_s), TUNING.turn_sd)
         one = self._current
         if one is None:
             self._droop.learn(rise, sd)
@@ -381,4 +358,4 @@ class BoomFaults:
 
 def _spread(log_c: Floats) -> float:
     """Typical change from frame to frame; infinite for too few. A step lies in less frames than count here."""
-    return max(float(np.quantile(np.abs(np.diff(log_c)), 0.6)), _LEAST_SPREAD) if len(log_c) >= 10 else math.inf
+    return max(float(np.quantile(np.abs(np.diff(log_c)), 0.6)), TUNING.spread_floor) if len(log_c) >= 10 else math.inf

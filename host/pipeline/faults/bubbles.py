@@ -12,22 +12,11 @@ from __future__ import annotations
 import numpy as np
 
 from host.pipeline.columns import Floats
-from host.pipeline.faults.coefficient import LAG_S
-from host.pipeline.faults.droop import USUAL_DROOP
-from host.pipeline.faults.pressure_step import FRAME_S, WINDOW
+from host.pipeline.faults.tuning import TUNING
 
-BEFORE_FRAMES = WINDOW  # that the pressure is held against
-MORE_FRAMES = 12  # before a stretch, or in a short one, that have to fit as well
-ASKED = 6.6  # log of the odds: of 300 bubbles in 100 h well below one may pass
-_LAGS_S = LAG_S - 0.05, LAG_S, LAG_S + 0.06
+_LAGS_S = TUNING.lag_s - 0.05, TUNING.lag_s, TUNING.lag_s + 0.06
 _ONSETS_S = np.arange(0.06, 1.2, 0.03)  # before the end
 _AROUND_S = np.arange(-0.2, 0.21, 0.05)  # a longer stretch's beginning
-_LONGEST_S = 0.3  # that the pulses of one frame took
-_BUBBLE_FRAMES = 5
-_UNEVEN = 0.05, 0.10  # of one pulse: how unevenly the rotor turns in it; a rotor in water stays below 0.02
-_MODEL_SD = 0.004  # of c: what neither template has right
-_MISSING_S = 1.2  # of frames: more, and nothing is known of the pressure before
-_BUBBLE_P, _P_SD, _P_MOST = -0.02, 0.015, 5.0  # change of ln P, its scatter beside the ground's, and what it may add
 
 
 def clog_odds(rows: Floats, frames: int, pulses: Floats, sd: float) -> float:
@@ -36,8 +25,8 @@ def clog_odds(rows: Floats, frames: int, pulses: Floats, sd: float) -> float:
     `rows` has shape (4, n), the newest frame last: how far c is off its baseline (relative), expected pulses for c = 1,
     ln P and time (s). `pulses` are due in each frame, shape (n,); `sd` is one frame's standard deviation.
     """
-    count = min(max(frames + 4, MORE_FRAMES), rows.shape[1])
-    off, variance = rows[0, -count:], sd * sd + _MODEL_SD**2
+    count = min(max(frames + 4, TUNING.bubble_more_frames), rows.shape[1])
+    off, variance = rows[0, -count:], sd * sd + TUNING.bubble_model_sd**2
     gain, size, onset_s = _step(off, rows[3, -count:], frames, variance)
     return gain - _bubble(off, pulses[-count:], variance) + _pressure(rows, onset_s, size)
 
@@ -46,7 +35,13 @@ def _step(off: Floats, time_s: Floats, frames: int, variance: float) -> tuple[fl
     """The best step seen through a lag: gain in log likelihood over none, the fall, and how long ago it began (s)."""
     begun = time_s[-1] - time_s[-frames - 1] if frames < len(off) else 0.0
     onsets = np.concatenate((_ONSETS_S, np.maximum(begun + _AROUND_S, 0.06)))
-    ends, begins = time_s, np.maximum(np.concatenate((time_s[:1] - _LONGEST_S, time_s[:-1])), time_s - _LONGEST_S)
+    ends, begins = (
+        time_s,
+        np.maximum(
+            np.concatenate((time_s[:1] - TUNING.longest_frame_pulses_s, time_s[:-1])),
+            time_s - TUNING.longest_frame_pulses_s,
+        ),
+    )
     since = time_s[-1] - onsets[:, None, None]
     lags = np.array(_LAGS_S)[None, :, None]
     # Mean of 1 - exp(-t/τ) over each frame.
@@ -64,7 +59,10 @@ def _bubble(off: Floats, pulses: Floats, variance: float) -> float:
     the pulses."""
     due = np.maximum(pulses, 0.3)
     best = 0.0
-    for scatter2, most in ((1.0 / (due * due), 1), *((uneven * uneven / due, _BUBBLE_FRAMES) for uneven in _UNEVEN)):
+    for scatter2, most in (
+        (1.0 / (due * due), 1),
+        *((uneven * uneven / due, TUNING.bubble_frames) for uneven in TUNING.bubble_uneven),
+    ):
         within = variance + scatter2
         gains = off * off * (1.0 / variance - 1.0 / within) - np.log(within / variance)
         total = np.concatenate(([0.0], np.cumsum(0.5 * gains)))
@@ -76,11 +74,16 @@ def _bubble(off: Floats, pulses: Floats, variance: float) -> float:
 def _pressure(rows: Floats, onset_s: float, size: float) -> float:
     """What the pressure says: its last two or three frames against those before the onset."""
     frames = max(int(np.sum(rows[3] > rows[3, -1] - onset_s + 0.03)), 2)
-    first = rows.shape[1] - frames - BEFORE_FRAMES
-    if first < 0 or rows[3, -1] - rows[3, first] > (frames + BEFORE_FRAMES) * FRAME_S + _MISSING_S:
+    first = rows.shape[1] - frames - TUNING.step_window
+    if (
+        first < 0
+        or rows[3, -1] - rows[3, first] > (frames + TUNING.step_window) * TUNING.frame_s + TUNING.bubble_missing_s
+    ):
         return 0.0
-    before = rows[2, first : first + BEFORE_FRAMES]
+    before = rows[2, first : first + TUNING.step_window]
     moved = float(np.mean(rows[2, -min(frames, 3) :]) - np.mean(before))
-    clog = (moved - USUAL_DROOP * size) ** 2
-    says = ((moved - _BUBBLE_P) ** 2 - clog) / (2.0 * (_P_SD**2 + float(np.var(before))))
-    return min(max(says, -_P_MOST), _P_MOST)
+    clog = (moved - TUNING.usual_droop * size) ** 2
+    says = ((moved - TUNING.bubble_pressure) ** 2 - clog) / (
+        2.0 * (TUNING.bubble_pressure_sd**2 + float(np.var(before)))
+    )
+    return min(max(says, -TUNING.bubble_pressure_most), TUNING.bubble_pressure_most)

@@ -6,17 +6,7 @@ import math
 from dataclasses import dataclass
 
 from host.pipeline.faults.causes import LOOK_ALIKE
-
-SETTLED_FRAMES = 20  # after the step, from which a first judgement is made
-FINAL_FRAMES = 30
-LAG_FRAMES = 6
-ROUGH = 2.5  # times the run's own noise: air or false pulses, not an orifice
-ROUGH_PRESSURE = 2.0
-SPREAD = 2.5  # the same, for frames of which only some are spoilt
-PULSES_ONLY = 4.0  # standard deviations: where the pressure has moved as far, it is not just the pulses
-HOLD = 0.6  # of two causes the one that has been said stands until the other is this likely
-WEAR = 0.9  # nozzles' worth on top that worn tips let through at most (our own design figure)
-LOST_TIP = 2.2  # nozzles' worth that a bare nozzle body lets through on top at least (our own design figure)
+from host.pipeline.faults.tuning import TUNING
 
 
 @dataclass(frozen=True)
@@ -53,10 +43,10 @@ def rough(before: Before, after: After) -> Verdict | None:
     """Whether it is air or false or missing pulses; None when it is as steady as before."""
     step = after.log_c - before.log_c
     fewer = min(math.exp(step), 1.0)  # as many times fewer pulses make a report as many times noisier
-    if after.rough * fewer >= ROUGH or after.spread * fewer >= SPREAD * before.spread:
-        if after.log_p_step >= ROUGH_PRESSURE * before.log_p_step:
+    if after.rough * fewer >= TUNING.rough or after.spread * fewer >= TUNING.rough_spread * before.spread:
+        if after.log_p_step >= TUNING.rough_pressure * before.log_p_step:
             return Verdict("air", (), 0.9)
-        if abs(after.moved) < PULSES_ONLY * after.moved_sd:
+        if abs(after.moved) < TUNING.pulses_only_sigmas * after.moved_sd:
             return Verdict("meter_noise", (), 0.9) if step > 0 else Verdict("meter_missing", ("air",), 0.8)
     return None
 
@@ -79,7 +69,7 @@ def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int
         "transducer": "transducer_drift",
     }
     for name, kind in names.items():
-        if kind == held and odds[best] < HOLD * (odds[best] + odds[name]):
+        if kind == held and odds[best] < TUNING.hold_odds * (odds[best] + odds[name]):
             best = name
     if best == "orifice" and step > 0:
         return Verdict(names[best], LOOK_ALIKE[names[best]], 0.75)
@@ -90,5 +80,5 @@ def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int
 def _rising(step: float, nozzles: int, sudden: bool) -> str:
     worth = math.expm1(step) * nozzles
     if sudden:  # tips wear over days
-        return "lost_tip" if worth > LOST_TIP else "leak"
-    return "leak" if worth > WEAR else "wear"
+        return "lost_tip" if worth > TUNING.lost_tip_nozzles else "leak"
+    return "leak" if worth > TUNING.wear_nozzles else "wear"

@@ -6,8 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from host.pipeline.faults.fault import Fault
-
-LEVEL_U = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer within some minutes
+from host.pipeline.faults.tuning import TUNING
 
 
 @dataclass
@@ -34,7 +33,7 @@ class Opened:
     def told(self, area_m2: float, nozzles: int) -> Fault:
         """The fault for others to see; `area_m2` is what has been sprayed so far."""
         change = math.expm1(self.after - self.before) if math.isfinite(self.after - self.before) else None
-        u = math.hypot(LEVEL_U, self.before_u) * (1.0 + (change or 0.0))
+        u = math.hypot(TUNING.level_u, self.before_u) * (1.0 + (change or 0.0))
         end = area_m2 if self.ended_s is None else self.ended_m2
         return Fault(
             number=self.number,

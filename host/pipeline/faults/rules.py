@@ -12,20 +12,11 @@ import numpy as np
 from firmware_protocol.messages import Flag
 from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.coefficient import SETTLE_US, Boom
+from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.debounce import Latch
 from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.tuning import TUNING
 from host.rig import Rig
-
-_RAIL_COUNTS = 100  # an open wire reads near 0, a short near full scale: at least 255
-_FROZEN_S = 1.5
-_NO_FLOW_PULSES = 6.0  # that should have come since the last one
-_LOW_SHARE = 0.5  # of the pressure at which the rig's nozzles are stated
-_WHEEL_PERIODS = 4.0
-_BRAKED = 0.6  # of the usual speed: slower last pulses mean that the walker stopped
-_SILENCE_S = 1.0
-_LOSSES, _LOSS_FRAMES = 0.03, 100
-_ROUGH_RIDE = 0.4  # of the last three seconds: a stone shakes the pressure for half a second
 
 
 @dataclass(frozen=True)
@@ -41,7 +32,7 @@ class Turn:
 _TIMES = {
     "transducer_open": (0.3, 1.0),
     "transducer_short": (0.3, 1.0),
-    "transducer_frozen": (_FROZEN_S, 0.5),
+    "transducer_frozen": (1.5, 0.5),
     "no_flow": (0.3, 0.3),
     "pressure_low": (2.0, 3.0),
     "wheel_stuck": (0.05, 0.05),
@@ -66,7 +57,7 @@ class Rules:
         self._spray_since = HoldLast(0)
         self._switch_before, self._switch_since = Previous(False), HoldLast(0)
         self._usual_hz = 0.0
-        self._lost = _Share(_LOSS_FRAMES)
+        self._lost = _Share(TUNING.loss_frames)
         self._wrong, self._jolts = _Share(30), _Share(30)
         self._held = {name: HoldLast(False) for name in _HELD}
         self._host_before = Previous(0.0)
@@ -91,30 +82,30 @@ class Rules:
         counts = scene.frames["pressure_mean"].astype(np.int64)
         spraying = scene.spraying
         starts = spraying & ~self._spray_before(spraying)
-        long = spraying & (board_us - self._spray_since(board_us, starts) > SETTLE_US)
+        long = spraying & (board_us - self._spray_since(board_us, starts) > TUNING.settle_us)
         flowing = scene.flow.frequency_hz > 0
         unread = np.isnan(pressure) if self._rig.pressure else np.zeros(len(board_us), dtype=np.bool_)
-        low_rail = counts < 16 * _RAIL_COUNTS
+        low_rail = counts < 16 * TUNING.rail_counts
         same = counts == self._mean_before(counts)
         flat = scene.frames["pressure_min"] == scene.frames["pressure_max"]
         known = np.where(np.isfinite(pressure), pressure, self._reference_pa)
         due = self._rig.nozzles.count * self._rig.nozzles.coefficient * np.sqrt(np.maximum(known, 0.0)) * scene.per_m3
         switch = (scene.frames["flags"] & Flag.SPRAY) != 0
-        should_spray = long | (switch & (board_us - self._switched(switch, board_us) > SETTLE_US))
+        should_spray = long | (switch & (board_us - self._switched(switch, board_us) > TUNING.settle_us))
         idle_s = scene.flow.idle_us * 1e-6
-        low = np.isfinite(pressure) & (pressure < _LOW_SHARE * self._reference_pa)
+        low = np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * self._reference_pa)
         turning = scene.counts.wheel.step > 0
         found = {
             "transducer_open": unread & low_rail,
             "transducer_short": unread & ~low_rail,
             "transducer_frozen": ~unread & same & flat,
-            "no_flow": should_spray & (idle_s * np.maximum(due, 2.0) > _NO_FLOW_PULSES),
+            "no_flow": should_spray & (idle_s * np.maximum(due, 2.0) > TUNING.no_flow_pulses),
             "pressure_low": long & low,
             "wheel_stuck": self._wheel(scene, long & flowing),
             "false_pulses": self._wrong.push(boom.wrong) > 0.15,
-            "unsteady": self._jolts.push(boom.jolt & boom.settled) > _ROUGH_RIDE,
+            "unsteady": self._jolts.push(boom.jolt & boom.settled) > TUNING.rough_ride,
             "battery": ((scene.frames["flags"] & Flag.SUPPLY_LOW) != 0),
-            "link_poor": self._losses(scene) > _LOSSES,
+            "link_poor": self._losses(scene) > TUNING.losses,
         }
         # Whether the spray is shut in a turn says nothing about these: what was last seen stands.
         told = {
@@ -141,8 +132,8 @@ class Rules:
             usual.append(held)
         self._usual_hz = held
         rate = np.array(usual)
-        silent = scene.wheel_idle_us * 1e-6 * rate > np.maximum(_WHEEL_PERIODS, rate * 0.5)
-        return np.asarray(spraying & silent & (rate > 0) & (scene.wheel_hz > _BRAKED * rate))
+        silent = scene.wheel_idle_us * 1e-6 * rate > np.maximum(TUNING.wheel_periods, rate * 0.5)
+        return np.asarray(spraying & silent & (rate > 0) & (scene.wheel_hz > TUNING.braked_share * rate))
 
     def _losses(self, scene: Scene) -> Floats:
         """Share of the last frames that never arrived; long gaps are another matter."""
@@ -151,7 +142,7 @@ class Rules:
     def _gaps(self, scene: Scene) -> list[Turn]:
         counts = scene.counts
         before = self._host_before(scene.host_s)
-        quiet = (scene.host_s - before > _SILENCE_S) & ~counts.reset
+        quiet = (scene.host_s - before > TUNING.silence_s) & ~counts.reset
         if self._first:
             quiet[0] = False
             self._first = False

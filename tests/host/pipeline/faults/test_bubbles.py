@@ -9,7 +9,8 @@ import math
 import numpy as np
 import pytest
 
-from host.pipeline.faults.bubbles import ASKED, BEFORE_FRAMES, clog_odds
+from host.pipeline.faults.bubbles import clog_odds
+from host.pipeline.faults.tuning import TUNING
 
 HEALTHY, AFTER, PULSES, SD = 25, 8, 2.5, 0.008
 N = HEALTHY + AFTER
@@ -39,7 +40,7 @@ def bubble(rng, frames, uneven):
 
 def first_seen(off, rise):
     for frames in range(2, AFTER + 1):
-        if odds(off[: HEALTHY + frames], rise, frames) > ASKED:
+        if odds(off[: HEALTHY + frames], rise, frames) > TUNING.bubble_odds:
             return frames
     return math.inf
 
@@ -72,7 +73,7 @@ def test_the_lower_the_pressure_the_worse_the_odds():
 def test_after_a_gap_the_pressure_says_nothing():
     off = clog(np.random.default_rng(5), 1 / 6, 0.22, 0.05, 3)
     time_s = np.arange(len(off)) * 0.1
-    time_s[: HEALTHY - BEFORE_FRAMES // 2] -= 10.0
+    time_s[: HEALTHY - TUNING.step_window // 2] -= 10.0
     assert odds(off, 0.03, 3, time_s) == odds(off, -0.03, 3, time_s)
 
 
@@ -85,10 +86,10 @@ def test_a_fall_that_is_over_is_none():
 def test_one_frame_is_no_clog_however_far_it_falls():
     off = np.zeros(HEALTHY + 1)
     off[-1] = -0.3
-    assert odds(off, 0.0, 2) < ASKED
+    assert odds(off, 0.0, 2) < TUNING.bubble_odds
 
 
 def test_a_small_fall_that_stays_is_one():
     off = np.random.default_rng(6).normal(0.0, SD, HEALTHY + 30)
     off[HEALTHY:] -= 0.012
-    assert odds(off, 0.0, 30) > ASKED
+    assert odds(off, 0.0, 30) > TUNING.bubble_odds
