@@ -19,6 +19,7 @@ import json
 import math
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -228,6 +229,7 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="file of single results, read first and added to")
     args = parser.parse_args()
     size, kept = SIZES[args.size], Kept(args.keep)
+    print("thresholds:", ", ".join(f"{name} {value}" for name, value in asdict(TUNING).items()))
     for part in args.part:
         if part == "delays":
             delays(size, args.seed, kept)

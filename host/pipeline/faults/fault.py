@@ -25,7 +25,7 @@ class Fault:
     nozzles: float | None  # how many nozzles' worth, positive
     nozzles_u: float | None
     area_m2: float  # sprayed since it began
-    final: bool  # the cause will not be revised any more
+    settled: bool  # the measurement is complete
     against_catch: bool = False  # there from the start: held against the catch test, not against what was before
 
     @property

@@ -76,12 +76,9 @@ class Noise:
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
         # to frame, hence "at least".
-        white2 = np.clip(
-            (ten**2 - one**2 / TUNING.noise_span**2) / (1 / TUNING.noise_span - 1 / TUNING.noise_span**2),
-            TUNING.noise_floor[0] ** 2,
-            one**2,
-        )
-        edge2 = np.maximum(one**2 - white2, TUNING.noise_floor[1] ** 2)
+        span, (least_white, least_edge) = TUNING.noise_span, TUNING.noise_floor
+        white2 = np.clip((ten**2 - one**2 / span**2) / (1 / span - 1 / span**2), least_white**2, one**2)
+        edge2 = np.maximum(one**2 - white2, least_edge**2)
         level = float(block.mean())
         if self._blocks:
             self._changes = [*self._changes[1 - TUNING.drift_blocks[1] :], abs(level - self._level)]

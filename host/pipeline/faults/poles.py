@@ -65,7 +65,7 @@ class PoleMap:
         return corrected
 
     def log_levels(self) -> Floats:
-        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (TUNING.pole_frames,)."""
+        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (pole_frames,)."""
         corrected = self._pulses - self._place(self._edge, self._pulses, self._shift)
         return np.asarray(np.log(np.maximum(corrected, 0.05) / self._wanted))
 

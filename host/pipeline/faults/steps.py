@@ -1,6 +1,6 @@
 """Sudden and creeping changes of the boom's coefficient.
 
-Two layers watch log c. The adaptive one holds every recent stretch (2 to 600 frames) against a baseline that follows
+Two layers watch log c. The adaptive one holds every recent window (2 to 600 frames) against a baseline that follows
 slow drift, and weighs it by the noise measured in this very run: a generalised likelihood ratio (Lai, "Information
 bounds and quick detection of parameter changes in stochastic systems", IEEE Trans. Information Theory 44, 1998). The
 absolute one adds up what lies beyond a fixed allowance from the first baseline: a cumulative sum (Page, "Continuous
@@ -19,7 +19,7 @@ from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.noise import Noise
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.tuning import TUNING
-from host.pipeline.faults.windows import Stretches
+from host.pipeline.faults.windows import Windows
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class StepWatch:
 
     def __init__(self, log_baseline: float | None = None) -> None:
         self._poles, self.noise = PoleMap(), Noise()
-        self._stretches = Stretches()
+        self._windows = Windows()
         self.first = log_baseline  # log c of the boom as it should be
         self.baseline = log_baseline or 0.0  # follows drift
         self._learned = 0 if log_baseline is None else TUNING.first_frames
@@ -136,11 +136,9 @@ class StepWatch:
             clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
             off = np.exp(log_c[rest] - rows[0]) - 1.0
-            self._stretches.push(
-                off, expected[rest], log_p[rest], log_root[rest], time_s[rest], float(np.hypot(*sigma))
-            )
+            self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], float(np.hypot(*sigma)))
             step, used = self._first_alarm(rows, rough[rest], sigma)
-            self._stretches.keep(used, len(rows[0]))
+            self._windows.keep(used, len(rows[0]))
             baselines[place : place + used] = rows[0][:used]
             self.baseline = float(rows[1][used - 1])
             down, up, n_down, n_up = (rows[n][used - 1] for n in (2, 3, 4, 5))
@@ -148,7 +146,7 @@ class StepWatch:
             self._learned += used
             if step is not None:
                 found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
-                self._stretches.restart()
+                self._windows.restart()
                 self._sums = (0.0, 0.0, 0, 0)
                 self._collecting = TUNING.relevel_frames
             place += used
@@ -174,14 +172,14 @@ class StepWatch:
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         n = len(rough)
-        judged = self._stretches.judge(n, sigma, self._drift, rough)
+        judged = self._windows.judge(n, sigma, self._drift, rough)
         sd = float(np.hypot(*sigma))
         limit = max(TUNING.absolute, TUNING.sum_sigmas * sd)
         low, high = (rows[2] > limit) & (rows[4] >= TUNING.sum_frames), rows[3] > limit * TUNING.sum_rising
         adaptive = judged.ratio > TUNING.adaptive
         for place in np.flatnonzero(adaptive & judged.down).tolist():
             c, noise = float(np.exp(rows[0][place])), sd * float(rough[place])
-            adaptive[place] = self._stretches.clog_odds(place, n, judged, c, noise) > TUNING.bubble_odds
+            adaptive[place] = self._windows.clog_odds(place, n, judged, c, noise) > TUNING.bubble_odds
             if adaptive[place]:
                 break
         alarm = adaptive | low | high

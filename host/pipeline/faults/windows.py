@@ -1,4 +1,4 @@
-"""Every recent stretch of frames against the baseline, weighed by the noise of this run."""
+"""Every recent window of frames against the baseline, weighed by the noise of this run."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ _DROP_TAXES, _RISE_TAXES = (tax / (_LENGTHS * _LENGTHS)[:, None] for tax in (TUN
 
 @dataclass(frozen=True)
 class Judged:
-    """Of the stretches that end with each frame, the least likely one. Arrays of shape (n,)."""
+    """Of the windows that end with each frame, the least likely one. Arrays of shape (n,)."""
 
     ratio: Floats  # log likelihood ratio
     frames: Ints  # its length
     down: Bools
 
 
-class Stretches:
-    """Running sums over the frames since the last restart, and the judgement of all stretches that end in each.
+class Windows:
+    """Running sums over the frames since the last restart, and the judgement of all windows that end in each.
 
-    The deviation of a stretch is the difference of two running sums of pulses, so that the error of a pole at which
-    one frame ends and the next begins counts once at each end of the stretch, however long it is.
+    The deviation of a window is the difference of two running sums of pulses, so that the error of a pole at which
+    one frame ends and the next begins counts once at each end of the window, however long it is.
     """
 
     def __init__(self) -> None:
@@ -68,7 +68,7 @@ class Stretches:
         ends = np.arange(first, first + n)
         begins = ends - _LENGTHS[:, None]
         change = self._rows[:, None, first:] - self._rows[:, np.maximum(begins, 0)]  # (5, windows, n)
-        weight = np.where(begins >= 0, change[2], np.inf)  # a stretch that would begin before the first row is none
+        weight = np.where(begins >= 0, change[2], np.inf)  # a window that would begin before the first row is none
         lagging = TUNING.lag_u_s * change[3] / np.maximum(change[4], 1e-3)
         white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
         variance = (white2 / _LENGTHS + edge2 / (_LENGTHS * _LENGTHS))[:, None] * (rough * rough)
@@ -91,10 +91,10 @@ class Stretches:
         end = self._raw.shape[1] - n + place + 1
         frames = int(judged.frames[place])
         rows = self._raw[:, max(end - frames - TUNING.bubble_more_frames - TUNING.step_window, 0) : end]
-        return clog_odds(rows, frames, rows[1] * per_expected, sd)
+        return float(clog_odds(rows, frames, rows[1] * per_expected, sd))
 
     def keep(self, used: int, n: int) -> None:
-        """Of the last `n` frames only the first `used` have been used; forget what no stretch will reach any more."""
+        """Of the last `n` frames only the first `used` have been used; forget what no window will reach any more."""
         length = self._rows.shape[1] - n + used
         self._rows = self._rows[:, max(length - TUNING.windows[-1] - 1, 0) : length]
         length = self._raw.shape[1] - n + used
@@ -103,7 +103,7 @@ class Stretches:
         ]
 
     def restart(self) -> None:
-        """Begin again: no stretch reaches back behind this."""
+        """Begin again: no window reaches back behind this."""
         self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time: sums of the first 3
         self._raw = np.empty((4, 0))  # as bubbles.clog_odds takes them
         self._fresh = True
