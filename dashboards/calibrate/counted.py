@@ -22,7 +22,7 @@ from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_wheel
 from host.calibrate.vessels import JUG
 from host.calibrate.vessels import TANK as TANK_MARKS
-from host.entries import Entries, WrongEntriesError, above_zero, read_count, read_whole, sentence
+from host.entries import Entries, WrongEntriesError, above_zero, not_below_zero, read_count, read_whole, sentence
 from host.errors import UserError
 from host.rig import Rig
 from host.units import parse_quantity
@@ -204,8 +204,8 @@ class PressureSession(Counted):
     def settle(self, typed: Typed) -> None:
         """How finely the gauge is read, and how far it may be off."""
         entries = Entries(typed)
-        step = entries.read("gauge_step", _not_below_zero("The gauge's step"))
-        accuracy = entries.read("gauge_accuracy", _not_below_zero("The gauge's accuracy"))
+        step = entries.read("gauge_step", not_below_zero("pressure", "The gauge's step"))
+        accuracy = entries.read("gauge_accuracy", not_below_zero("pressure", "The gauge's accuracy"))
         entries.check()
         usual = Gauge()
         self._gauge = replace(
@@ -341,14 +341,4 @@ def _stretch(entries: Entries, stretches: Stretches) -> Stretch:
 
 
 def _gauge(entries: Entries) -> float | None:
-    return entries.need("gauge", _not_below_zero("The gauge"), "Enter what the gauge showed.")
-
-
-def _not_below_zero(what: str) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        value = parse_quantity(text, "pressure", what)
-        if value < 0:
-            raise UserError(f'{what} is "{text}": it cannot be below zero; correct it.')
-        return value
-
-    return read
+    return entries.need("gauge", not_below_zero("pressure", "The gauge"), "Enter what the gauge showed.")
