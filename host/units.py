@@ -11,15 +11,13 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from host.errors import UserError
 from host.unit_definitions import DEFINITIONS, SPELLINGS
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
-
-System = Literal["us", "metric"]
 
 # Exact: NIST Handbook 44, Appendix C; standard gravity: NIST SP 811, Appendix B.
 INCH_M = 0.0254

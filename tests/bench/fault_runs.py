@@ -9,9 +9,9 @@ import numpy as np
 
 from host.rig import Rig
 from host.simulate.disturbances import Disturbance
-from host.simulate.drawn import healthy_scenario, small_rig
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.units import PSI_PA
+from tests.host.simulate.random_rigs import healthy_scenario, small_rig
 
 RIGS = {
     "3x0.3, 450/L": (3, 0.3, 450),

@@ -10,12 +10,12 @@ import pytest
 
 from host.rig import rig_from_toml
 from host.simulate.disturbances import Disturbance
-from host.simulate.drawn import healthy_scenario, small_rig
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames, run_lines
 from host.simulate.settings import MeterSettings, WalkSettings
 from host.simulate.truth import truth, write_truth
 from tests.host.simulate.made import QUIET, RIG, one_pass, rig
+from tests.host.simulate.random_rigs import healthy_scenario, small_rig
 
 ACRE_M2 = 4046.8564224
 GALLON_M3 = 231 * 0.0254**3

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from host.pipeline import Pipeline
 from host.simulate.disturbances import Disturbance
-from host.simulate.drawn import small_rig
 from host.simulate.settings import WalkSettings
 from tests.host.pipeline.test_any_cutting import WHEEL, troubled_run
 from tests.host.simulate.made import frames_of, one_pass
+from tests.host.simulate.random_rigs import small_rig
 
 RIG = small_rig(3, 0.3, 450)
 EVENTS = (
