@@ -12,8 +12,8 @@ from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
-from host.recorder.folder import newest_run
 from host.rig import Rig, load_rig, rig_from_toml
+from host.run_folder import newest_run
 
 EXAMPLE = Path(host.rig.__file__).parent / "examples" / "harrow-lea-pull-behind.toml"
 _HEAD = 4  # blocks of a run in which its rig stands

@@ -12,7 +12,7 @@ from firmware_protocol.vectorized import REPORT_DTYPE
 from host.errors import UserError
 from host.journal.reader import RunReader
 from host.recorder import RunFollower
-from host.recorder.folder import newest_run
+from host.run_folder import newest_run
 
 _NAMES = [name for name in REPORT_DTYPE.names or () if name in Report.__dataclass_fields__]
 START = "start one with 'swardflow record PORT --rig RIG.toml'"

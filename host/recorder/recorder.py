@@ -19,7 +19,7 @@ from host.journal.files import Files
 from host.journal.writer import RECORDING
 from host.link import LineRead, Link, LinkChange
 from host.recorder.control import ControlServer, socket_path
-from host.recorder.folder import make_folder, run_names
+from host.run_folder import file_names, make_folder
 
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
@@ -157,7 +157,7 @@ class Recorder:
         header: dict[str, Any] = {"started": started.isoformat(timespec="milliseconds"), "port": self._address}
         header |= {"board": asdict(self._link.identity) if self._link.identity else None}
         snapshot = Snapshot(header, self._plan.rig_toml, self._plan.calibrations)
-        for name in run_names(started, self._plan.name):
+        for name in file_names(started, self._plan.name):
             try:
                 return JournalWriter(folder / name, snapshot, self._files)
             except FileExistsError:

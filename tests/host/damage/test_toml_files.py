@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 
 from host.calibrate.cards import apply_cards, card_from_toml, make_card
 from host.errors import UserError
-from host.library.later_notes import notes_path, read_notes
+from host.library.later_notes import read_notes
 from host.rig import load_rig, rig_from_toml
+from host.run_folder import notes_path
 from host.simulate.scenario import PACKAGED, scenario_from_toml
 from host.simulate.scenario_source import ScenarioSource
 from tests.host.damage.hostile import TOML_VALUES, distorted, few_and_many
