@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 from host.unit_text import parse_number, parse_quantity
 
 __all__ = [
     "UNITS",
-    "System",
     "Unit",
     "column_name",
     "format_number",
@@ -24,8 +22,6 @@ __all__ = [
     "parse_quantity",
     "to_user",
 ]
-
-System = Literal["us", "metric"]
 
 # Exact: NIST Handbook 44, Appendix C; standard gravity: NIST SP 811, Appendix B.
 INCH_M = 0.0254
