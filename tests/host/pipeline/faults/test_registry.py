@@ -8,7 +8,7 @@ import pytest
 from host.pipeline import faults
 from host.pipeline.faults.causes import CAUSES, FAMILIES, RULES
 from host.pipeline.faults.open_fault import TRANSITIONS, OpenFault, State
-from host.simulate.events import KINDS
+from host.simulate.disturbances import KINDS
 from tests.bench.fault_runs import CAUSES as BENCHED
 from tests.host.pipeline.faults.test_causes import CASES
 
