@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from host.errors import UserError
+from host.errors import BadInputError
 from host.unit_definitions import DEFINITIONS, SPELLINGS
 
 if TYPE_CHECKING:
@@ -170,32 +170,32 @@ def parse_quantity(text: object, kind: str, where: str) -> float:
     article = "an" if kind[0] in "aeiou" else "a"
     wanted = f'{article} {kind.replace("_", " ")} such as "{example}"'
     if not isinstance(text, str):
-        raise UserError(f"{where} is {text!r}: give it as text with its unit, {wanted}.")
+        raise BadInputError(f"{where} is {text!r}: give it as text with its unit, {wanted}.")
     shown = text.strip() if len(text) <= 60 else text.strip()[:57] + "…"
     found = _NUMBER.fullmatch(text.strip()) if len(text) <= 60 else None
     if found is None:
         hint = " (decimal point, no comma)" if "," in text else ""
-        raise UserError(f'{where} is "{shown}", which is not a number with a unit: give {wanted}{hint}.')
+        raise BadInputError(f'{where} is "{shown}", which is not a number with a unit: give {wanted}{hint}.')
     number, unit_text = float(found[1]), found[2]
     if kind == "fraction" and not unit_text:
         unit_text = "count"
     if not unit_text:
-        raise UserError(f'{where} is "{shown}" without a unit: give {wanted}.')
+        raise BadInputError(f'{where} is "{shown}" without a unit: give {wanted}.')
     try:
         expression = _pint_expression(unit_text)
         if "degree_" in expression and not expression.replace("_", "").strip("()").isalpha():
             raise _UnknownUnitError("a temperature stands alone")
         value, actual = _to_si(number, expression)
     except _UnknownUnitError as error:
-        raise UserError(f'{where} is "{shown}": {error}; give {wanted}.') from None
+        raise BadInputError(f'{where} is "{shown}": {error}; give {wanted}.') from None
     except ZeroDivisionError:
-        raise UserError(f'{where} is "{shown}", which divides by nothing: give {wanted}.') from None
+        raise BadInputError(f'{where} is "{shown}", which divides by nothing: give {wanted}.') from None
     if not math.isfinite(value):
-        raise UserError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
+        raise BadInputError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
     if actual != _dimension(dimension) or (slash is not None and slash != _has_denominator(expression)):
         ounces_of_weight = kind in ("volume", "rate", "flow") and "(ounce" in expression
         hint = ' (for liquid ounces write "fl oz")' if ounces_of_weight else ""
-        raise UserError(f'{where} is "{shown}", which is not {wanted}{hint}.')
+        raise BadInputError(f'{where} is "{shown}", which is not {wanted}{hint}.')
     return value
 
 
