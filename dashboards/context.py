@@ -61,7 +61,7 @@ def rig_of_run(run: Path) -> Rig:
     reader = RunReader()
     with FileFollower(run) as source:
         for _ in range(_HEAD):
-            for happening in reader.push(source.poll()).happenings:
-                if happening.kind == "rig":
-                    return rig_from_toml(str(happening.detail.get("toml", "")), f"the rig in run {run.name}")
+            for event in reader.push(source.poll()).events:
+                if event.kind == "rig":
+                    return rig_from_toml(str(event.detail.get("toml", "")), f"the rig in run {run.name}")
     raise UserError(f"run {run.name} holds no rig: start a new recording.")

@@ -82,7 +82,7 @@ def _scenario(tree: dict[str, Any]) -> None:
         "a = " + "1" * 5_000,
         "a = " + "[" * 20_000,
         "a." * 3_000 + "b = 1",
-        'rig = "harrow-lea-walker"\n[[event]]\nkind = [1]\nat = "1 s"',
+        'rig = "harrow-lea-walker"\n[[disturbance]]\nkind = [1]\nat = "1 s"',
         'rig = "a\\u0000b.toml"',
         f'rig = "{"x" * 5_000}.toml"',
         'rig = "harrow-lea-walker"\nseed = 1' + "0" * 400,
