@@ -91,12 +91,12 @@ BAD = {
     "flow and points": (
         changed('at = "40 psi"\n', 'at = "40 psi"\npoints = [["40 psi", "0.35 gpm"]]\n'),
         "section [nozzle] in rig file",
-        "either flow and at, or points",
+        "both flow with at and points: keep one",
     ),
     "no meter factor": (
         changed('factor = "450 pulses/L"\n', ""),
         "section [meter] in rig file",
-        "either factor or curve",
+        "neither factor nor curve: give one",
     ),
     "falling span": (changed('["0 psi", "100 psi"]', '["100 psi", "0 psi"]'), "pressure.span in rig file", "must rise"),
     "span of one": (changed('["0 psi", "100 psi"]', '["100 psi"]'), "pressure.span in rig file", "list of two"),
@@ -112,12 +112,16 @@ BAD = {
     "value as section": ("[name]\nx = 1\n" + PULL_BEHIND.split("\n", 2)[2], "name in rig file", "single value"),
     "empty": ("", "section [tank] is missing in rig file", "add it"),
     "name empty": (changed('"Harrow Lea pull-behind"', '" "'), "name in rig file", "1 to 80 characters"),
-    "falling table": (changed('["2.0 bar"', '["0.5 bar"', WALKER), "nozzle.points in rig file, row 2", "does not rise"),
+    "falling table": (changed('["2.0 bar"', '["0.5 bar"', WALKER), "nozzle.points row 2 in rig file", "does not rise"),
     "falling flow": (changed('"0.98 L/min"', '"0.5 L/min"', WALKER), "nozzle.points in rig file", "rise in flow"),
-    "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve in rig file, row 1", "one pair"),
+    "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve row 1 in rig file", "one pair"),
     "empty table": (re.sub(r"curve = .*", "curve = []", WALKER), "meter.curve in rig file", "1 to 50"),
-    "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve in rig file, row 1", "not a pulses per"),
-    "course of an hour": (changed('"54 s"', '"59 min"', WALKER), "section [course] in rig file", "not believable"),
+    "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve row 1 in rig file", "not a pulses per"),
+    "course of an hour": (
+        changed('"54 s"', '"59 min"', WALKER),
+        "section [course] in rig file",
+        "outside the plausible range",
+    ),
 }
 
 
