@@ -14,6 +14,7 @@ from host.errors import UserError
 DEFAULT_FOLDER = Path("~/swardflow-runs")  # stands in host/cli/record.py as well, which must load fast
 SUFFIX = ".sward"
 LATEST = "latest"
+QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
 _NOT_YET_S = 2.0  # a file's time may run ahead of the clock by its own coarseness
 _NAME_LENGTH = 40
 

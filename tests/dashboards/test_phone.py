@@ -94,7 +94,7 @@ def test_wifi_that_is_lost_and_comes_back(growing: GrowingRun, serve: Serve, pho
     page.context.set_offline(True)
     wait_for(page, "page", "lost")
     wait_for(page, "fresh", "gone")
-    assert page.inner_text("#words") == "Stale"
+    assert page.inner_text("#words") == "Old numbers"
     assert "Recording does not depend on this page" in page.inner_text("#why")
     assert page.inner_text("[data-field=recording_words]") == "Recording unknown"
     page.context.set_offline(False)
@@ -147,7 +147,7 @@ def test_an_alarm_is_read_out_once_and_its_figures_are_not(runs: Path, serve: Se
     page.wait_for_timeout(3000)
     heard = page.evaluate("window.heard")
     assert len(heard) == 1
-    assert "First: look along the boom" in heard[0]
+    assert "Check first: look along the boom" in heard[0]
     assert page.get_attribute("#say-alarm", "role") == "alert"
     run.end()
 
