@@ -28,7 +28,7 @@ from dashboards.web.compression import Compression
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware
 from dashboards.web.size_limits import SizeLimits
 from host.errors import UserError
-from host.recorder.folder import LATEST, find_run
+from host.run_folder import LATEST, cards_folder, find_run
 
 if TYPE_CHECKING:
     import uvicorn
@@ -66,7 +66,7 @@ def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None 
     ):
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        app, hashes = build_app(broadcaster, recorder, PageContext(folder, folder / "cards"))
+        app, hashes = build_app(broadcaster, recorder, PageContext(folder, cards_folder(folder)))
         asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
         if key is None:

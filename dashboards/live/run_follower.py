@@ -16,7 +16,7 @@ from dashboards.live.recorder_client import RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
 from dashboards.ui.forms import sentence
 from host.errors import UserError
-from host.recorder.folder import QUIET_S, newest_run
+from host.run_folder import QUIET_S, newest_run
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for
