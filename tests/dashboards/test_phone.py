@@ -83,7 +83,7 @@ def test_one_touch_of_a_finger_lets_alarms_sound(growing: GrowingRun, serve: Ser
         page = context.new_page()
         page.goto(serve().address)
         page.wait_for_selector("#sound", timeout=15000)
-        assert page.inner_text("#sound") == "Tap once to let alarms sound"
+        assert page.inner_text("#sound") == "Tap once to turn alarm sound on"
         page.tap("#sound")
         page.wait_for_selector("#sound", state="hidden")
 
@@ -95,7 +95,7 @@ def test_wifi_that_is_lost_and_comes_back(growing: GrowingRun, serve: Serve, pho
     wait_for(page, "page", "lost")
     wait_for(page, "fresh", "gone")
     assert page.inner_text("#words") == "Old numbers"
-    assert "Recording does not depend on this page" in page.inner_text("#why")
+    assert "Recording continues without this page" in page.inner_text("#why")
     assert page.inner_text("[data-field=recording_words]") == "Recording unknown"
     page.context.set_offline(False)
     wait_for(page, "page", "live")
