@@ -60,7 +60,7 @@ class Rules:
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
-        self._reference_pa = rig.nozzles.points[len(rig.nozzles.points) // 2][0]
+        self._reference_pa = rig.nozzles.reference_pressure_pa
         self._latches = {name: Latch(*times) for name, times in _TIMES.items()}
         self._mean_before, self._spray_before = Previous(-1), Previous(False)
         self._spray_since = HoldLast(0)
