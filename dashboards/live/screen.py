@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from dashboards.live.faults import NOTHING, fault_texts
-from host.pipeline.tank import NOT_TOLD, refill_not_told
+from host.pipeline.tank import refill_not_told
 from host.units import UNITS, format_number
 
 DASH = "–"
@@ -111,7 +111,7 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
         "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),
-        "covers": NOT_TOLD.capitalize() if untold else covered,
+        "covers": "Did you refill? Tap Refilled" if untold else covered,
         "area": number(live["area_m2"], "area", system),
         "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} sprayed",
         "pass": str(live["pass_number"]),

@@ -73,7 +73,7 @@ def test_a_tank_with_more_out_of_it_than_was_in_it_asks_for_the_refill() -> None
     dry = screen_row(live(tank_left_m3=-0.02 * GALLON_M3, volume_m3=13.0 * GALLON_M3, tank_covers_m2=0.0), "us")
     assert (dry["tank"], dry["covers"]) == ("0.0", "covers 0 ft²")  # within what meter and marks may be off
     untold = screen_row(live(tank_left_m3=-1.5 * GALLON_M3, volume_m3=14.5 * GALLON_M3, tank_covers_m2=0.0), "us")
-    assert (untold["tank"], untold["covers"]) == ("–", "Refill not told?")
+    assert (untold["tank"], untold["covers"]) == ("–", "Did you refill? Tap Refilled")
 
 
 def test_missing_numbers_are_dashes() -> None:
