@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from host.errors import BadInputError
-from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
+from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.rig.tables import (
     COURSE,
     METER,
@@ -20,6 +21,8 @@ from host.rig.tables import (
     MeterTable,
     NozzleTable,
     PressureTable,
+    PumpTable,
+    TipTable,
     WheelTable,
 )
 from host.schema import Place
@@ -44,7 +47,7 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         name=read.name,
         units=read.units,
         tank=Tank(read.tank.volume_m3),
-        pump=Pump(read.pump.open_flow_m3_s, read.pump.shutoff_pressure_pa) if read.pump else None,
+        pump=_pump(read.pump, place.key("pump")) if read.pump else None,
         nozzles=nozzles,
         swath_m=nozzles.count * nozzles.spacing_m if read.boom.swath_m is None else read.boom.swath_m,
         meter=_meter(read.meter),
@@ -54,6 +57,7 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         target=Target(read.target.rate_m3_m2, read.target.band),
         spray_switch=read.spray_switch,
         toml=text,
+        tips=_tips(read.tips, nozzles, place),
     )
 
 
@@ -72,15 +76,44 @@ def parts_from_sections(tree: dict[str, Any], where: str) -> dict[str, Meter | P
     return {name: read(tree[name], place.key(name)) for name, read in readers.items() if name in tree}
 
 
-def _nozzles(boom: BoomTable, nozzle: NozzleTable, place: Place) -> Nozzles:
-    points = nozzle.points
+def _pump(pump: PumpTable, place: Place) -> Pump:
+    points = pump.points
     if points is None:
-        assert nozzle.at_pa is not None and nozzle.flow_m3_s is not None  # `one_of` has seen to it
-        points = ((nozzle.at_pa, nozzle.flow_m3_s),)
+        assert pump.open_flow_m3_s is not None  # `one_of` has seen to it
+        shutoff = pump.shutoff_pressure_pa
+        points = ((0.0, pump.open_flow_m3_s), *(() if shutoff is None else ((shutoff, 0.0),)))
+    elif any(after[1] > before[1] for before, after in itertools.pairwise(points)):
+        raise BadInputError(
+            f"{place.key('points')} must fall in flow as the pressure rises: check the row that does not."
+        )
+    return Pump(points, pump.points is None and len(points) > 1, pump.switch_pressure_pa)
+
+
+def _tip(tip: NozzleTable, place: Place) -> Tip:
+    points = tip.points
+    if points is None:
+        assert tip.at_pa is not None and tip.flow_m3_s is not None  # `one_of` has seen to it
+        points = ((tip.at_pa, tip.flow_m3_s),)
     if any(after[1] <= before[1] for before, after in itertools.pairwise(points)):
         raise BadInputError(f"{place.key('points')} must rise in flow too: check the row that does not.")
-    low, high = nozzle.range_pa or (None, None)
-    return Nozzles(boom.nozzles, boom.spacing_m, points, low, high)
+    low, high = tip.range_pa or (None, None)
+    return Tip(points, low, high, tip.name)
+
+
+def _nozzles(boom: BoomTable, nozzle: NozzleTable, place: Place) -> Nozzles:
+    tip = _tip(nozzle, place)
+    of_tip = {each.name: getattr(tip, each.name) for each in fields(tip)}
+    return Nozzles(**of_tip, count=boom.nozzles, spacing_m=boom.spacing_m)
+
+
+def _tips(tables: tuple[TipTable, ...], nozzles: Nozzles, place: Place) -> tuple[Tip, ...]:
+    names = [nozzles.name]
+    for number, table in enumerate(tables, start=1):
+        at = place.key("tip").table(number).key("name")
+        if table.name in names:
+            raise BadInputError(f'{at} is "{table.name}", as another one is called: give each its own name.')
+        names.append(table.name)
+    return tuple(_tip(table, place.key("tip").table(number)) for number, table in enumerate(tables, start=1))
 
 
 def _meter(meter: MeterTable) -> Meter:

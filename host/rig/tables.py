@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from host.schema import Choice, Pair, Points, Quantity, Table, Text, Whole, YesNo, key
+from host.schema import Choice, Group, Pair, Points, Quantity, Table, Tables, Text, Whole, YesNo, key
 
 _BAR_PA = 1e5
 _FLOW = Quantity("flow", 1e-8, 1e-2)  # m³/s: from a drop to 600 L/min
@@ -25,9 +25,25 @@ class TankTable:
 class PumpTable:
     """[pump]."""
 
-    open_flow_m3_s: float = key(_FLOW, "what the pump delivers with nothing in its way", name="open_flow")
-    shutoff_pressure_pa: float = key(
-        _PRESSURE, "the pressure at which the pump delivers nothing", name="shutoff_pressure"
+    points: tuple[tuple[float, float], ...] | None = key(
+        Points(Quantity("pressure", 0.0, _PRESSURE.high), Quantity("flow", 0.0, _FLOW.high)),
+        "rows of the pump's own table or curve, from low pressure to high",
+        default=None,
+    )
+    open_flow_m3_s: float | None = key(
+        _FLOW, "instead of `points`: what the pump delivers with nothing in its way", name="open_flow", default=None
+    )
+    shutoff_pressure_pa: float | None = key(
+        _PRESSURE,
+        "with `open_flow`: the pressure at which it delivers nothing with its outlet shut",
+        name="shutoff_pressure",
+        default=None,
+    )
+    switch_pressure_pa: float | None = key(
+        _PRESSURE,
+        "where a pressure switch turns the pump off; no point of its curve",
+        name="switch_pressure",
+        default=None,
     )
 
 
@@ -42,23 +58,31 @@ class BoomTable:
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class NozzleTable:
     """[nozzle]."""
 
+    name: str = key(Text(), 'what you call the tips on the boom, such as `"03 flat fan"`', default="")
     flow_m3_s: float | None = key(
-        _FLOW, "flow of one new nozzle on water, at the pressure `at`", name="flow", default=None
+        _FLOW, "flow of one new tip on water, at the pressure `at`", name="flow", default=None
     )
     at_pa: float | None = key(_PRESSURE, "the pressure that belongs to `flow`", name="at", default=None)
     points: tuple[tuple[float, float], ...] | None = key(
-        Points(_PRESSURE, _FLOW), "instead of `flow` and `at`: several points of the nozzle's table", default=None
+        Points(_PRESSURE, _FLOW), "instead of `flow` and `at`: several points of the tip's table", default=None
     )
     range_pa: tuple[float, float] | None = key(
         Pair(Quantity("pressure", 0.0, _PRESSURE.high)),
-        "the lowest and highest pressure the nozzle is made for",
+        "the lowest and highest pressure the tip is made for",
         name="range",
         default=None,
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class TipTable(NozzleTable):
+    """[[tip]]: as [nozzle], and it needs a name."""
+
+    name: str = key(Text(), "what you call this tip; each its own name")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +108,7 @@ class PressureTable:
         name="span",
     )
     output: tuple[float, float] = key(
-        Pair(Quantity("fraction", -0.5, 1.5)),
+        Pair(Quantity("ratio", -0.5, 1.5)),
         "those two ends as fractions of the supply: 0.5 V and 4.5 V of 5 V",
         written=["10 %", "90 %"],
     )
@@ -121,7 +145,8 @@ class TargetTable:
     )
 
 
-METER = Table(MeterTable, one_of=(("factor",), ("curve",)))
+_ONE_POINT_OR_MORE = (Group(("flow", "at")), Group(("points",)))
+METER = Table(MeterTable, one_of=(Group(("factor",)), Group(("curve",))))
 PRESSURE = Table(PressureTable)
 WHEEL = Table(WheelTable)
 COURSE = Table(CourseTable)
@@ -137,14 +162,24 @@ class RigTable:
     )
     spray_switch: bool = key(YesNo(), "`true` when a spray switch is wired to the board", written=False)
     tank: TankTable = key(Table(TankTable), "the spray tank")
-    pump: PumpTable | None = key(Table(PumpTable), "the pump, between its two ends", default=None)
+    pump: PumpTable | None = key(
+        Table(PumpTable, one_of=(Group(("points",)), Group(("open_flow",), also=("shutoff_pressure",)))),
+        "the pump",
+        default=None,
+    )
     boom: BoomTable = key(Table(BoomTable), "the boom")
-    nozzle: NozzleTable = key(Table(NozzleTable, one_of=(("flow", "at"), ("points",))), "the nozzles, all of one kind")
+    nozzle: NozzleTable = key(Table(NozzleTable, one_of=_ONE_POINT_OR_MORE), "the nozzles, all of one kind")
     meter: MeterTable = key(METER, "the flow meter")
     pressure: PressureTable | None = key(PRESSURE, "the pressure transducer", default=None)
     wheel: WheelTable | None = key(WHEEL, "the measuring wheel", default=None)
     course: CourseTable | None = key(COURSE, "a timed course, for a rig without a wheel", default=None)
     target: TargetTable = key(Table(TargetTable), "the wanted rate")
+    tips: tuple[TipTable, ...] = key(
+        Tables(Table(TipTable, one_of=_ONE_POINT_OR_MORE), most=50),
+        "tips that you have besides those on the boom",
+        name="tip",
+        default=(),
+    )
 
 
-RIG = Table(RigTable, one_of=(("wheel",), ("course",)))
+RIG = Table(RigTable, one_of=(Group(("wheel",)), Group(("course",))))

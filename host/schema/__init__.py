@@ -5,11 +5,12 @@ its place, and describes itself to editors as JSON Schema (json-schema.org, draf
 """
 
 from host.schema.kinds import Anything, Choice, ListOf, Number, Pair, Place, Points, Quantity, Text, Whole, YesNo
-from host.schema.table import Key, Table, Tables, editor_schema, key
+from host.schema.table import Group, Key, Table, Tables, editor_schema, key
 
 __all__ = [
     "Anything",
     "Choice",
+    "Group",
     "Key",
     "ListOf",
     "Number",

@@ -10,7 +10,19 @@ from host.errors import BadInputError, suggestion
 from host.schema.kinds import Anything, Kind, Place
 
 T = TypeVar("T")
-Group = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Group:
+    """Keys that belong together: all of `needed`, and `also` where it is known."""
+
+    needed: tuple[str, ...]
+    also: tuple[str, ...] = ()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All of them."""
+        return self.needed + self.also
 
 
 @dataclass(frozen=True)
@@ -38,7 +50,7 @@ def key(kind: Kind, meaning: str = "", *, name: str = "", written: Any = None, *
 class Table(Kind, Generic[T]):
     """A table that becomes a `made`, a dataclass whose fields were made by `key`.
 
-    Of the groups in `one_of` exactly one must be there, with all its keys. `complete` may check and change the values
+    Of the groups in `one_of` exactly one must be there. `complete` may check and change the values
     that were given, by attribute, before the dataclass is made; it raises BadInputError.
     """
 
@@ -73,7 +85,7 @@ class Table(Kind, Generic[T]):
         for name, rule in self.keys.items():
             at = place.key(name)
             if name in value:
-                if isinstance(value[name], dict) and not isinstance(rule.kind, Table | Anything):
+                if isinstance(value[name], dict) and not isinstance(rule.kind, Table | Tables | Anything):
                     above = "" if place.path else " at the top"
                     raise BadInputError(f"{at} is a section but must be a single value: write {name} = …{above}.")
                 found[rule.attribute] = rule.kind.read(value[name], at)
@@ -99,16 +111,17 @@ class Table(Kind, Generic[T]):
             )
 
     def _check_groups(self, value: Mapping[str, Any], place: Place) -> None:
-        there = [group for group in self._one_of if any(name in value for name in group)]
-        names = [" with ".join(self._shown(name) for name in group) for group in (there or self._one_of)]
+        there = [group for group in self._one_of if any(name in value for name in group.names)]
+        shown = [" with ".join(self._shown(name) for name in group.needed) for group in (there or self._one_of)]
         if self._one_of and len(there) != 1:
             what = f"section [{place.path}] in {place.file}" if place.path else place.file
-            has = f"both {' and '.join(names)}: keep" if there else f"neither {' nor '.join(names)}: give"
+            has = f"both {' and '.join(shown)}: keep" if there else f"neither {' nor '.join(shown)}: give"
             raise BadInputError(f"{what} has {has} one of the two.")
-        for name in there[0] if there else ():
-            if name not in value:
-                partner = next(other for other in there[0] if other in value)
-                raise BadInputError(f"{place.key(name)} is missing: {partner} says nothing without it.")
+        for group in there:
+            for name in group.needed:
+                if name not in value:
+                    partner = next(other for other in group.names if other in value)
+                    raise BadInputError(f"{place.key(name)} is missing: {partner} says nothing without it.")
 
     def _shown(self, name: str) -> str:
         return f"[{name}]" if isinstance(self.keys[name].kind, Table) else name
@@ -125,8 +138,8 @@ class Table(Kind, Generic[T]):
         if self._one_of:
             schema["oneOf"] = [
                 {
-                    "required": list(group),
-                    "properties": {name: False for other in self._one_of if other != group for name in other},
+                    "required": list(group.needed),
+                    "properties": {name: False for other in self._one_of if other != group for name in other.names},
                 }
                 for group in self._one_of
             ]
@@ -138,15 +151,18 @@ class Tables(Kind):
     """A list of tables, each written as [[name]]."""
 
     of: Table[Any]
+    most: int = 10_000
     name: str = "list of sections"
 
     def read(self, value: Any, place: Place) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            raise BadInputError(f"{place} must be written as [[{place.path}]] tables.")
+        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+            raise BadInputError(f"{place} must be one or more sections: write [[{place.path}]] before each.")
+        if len(value) > self.most:
+            raise BadInputError(f"{place} is there {len(value)} times: {self.most} are enough.")
         return tuple(self.of.read(item, place.table(number)) for number, item in enumerate(value, start=1))
 
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "array", "items": self.of.json_schema()}
+        return {"type": "array", "items": self.of.json_schema(), "maxItems": self.most}
 
 
 def editor_schema(table: Table[Any], title: str) -> dict[str, Any]:

@@ -29,7 +29,7 @@ SCENARIOS = [path.read_text(encoding="utf-8") for path in PACKAGED.glob("*.toml"
 # Mistakes in the meaning of a text or between two values: only the reader sees them.
 FOR_THE_READER = {
     "wrong dimension", "no unit", "negative", "zero flow", "band of 100 %", "falling span", "falling table",
-    "falling flow", "wrong in a table", "course of an hour",
+    "falling flow", "wrong in a table", "course of an hour", "rising pump", "two tips of one name",
 }  # fmt: skip
 NOT_TOML = {"syntax", "key twice", "nested"}
 

@@ -7,7 +7,7 @@ import pytest
 
 from host.rig import rig_from_toml
 from host.rig.tables import RIG
-from host.schema import Table
+from host.schema import Table, Tables
 from host.units import parse_quantity
 
 PAGE = files("host.rig").joinpath("RIG_FILE.md").read_text(encoding="utf-8")
@@ -16,9 +16,10 @@ TABLE = {
     key: cells
     for key, *cells in re.findall(r"^\| `([a-z_.]+)` \| ([^|]+) \| ([^|]*) \| ([^|]*) \|", PAGE, re.MULTILINE)
 }
-SECTIONS = {name: rule for name, rule in RIG.keys.items() if isinstance(rule.kind, Table)}
+TABLES = {name: rule.kind.of if isinstance(rule.kind, Tables) else rule.kind for name, rule in RIG.keys.items()}
+SECTIONS = {name: table for name, table in TABLES.items() if isinstance(table, Table)}
 KNOWN = {name: rule for name, rule in RIG.keys.items() if name not in SECTIONS} | {
-    f"{section}.{name}": rule for section, table in SECTIONS.items() for name, rule in table.kind.keys.items()
+    f"{section}.{name}": rule for section, table in SECTIONS.items() for name, rule in table.keys.items()
 }
 
 
@@ -51,7 +52,7 @@ def test_examples_on_the_page_use_every_key_between_them():
     for text in EXAMPLES:
         section = ""
         for line in text.splitlines():
-            if heading := re.match(r"\[(\w+)\]", line):
+            if heading := re.match(r"\[+(\w+)\]", line):
                 section = heading[1] + "."
             elif key := re.match(r"(\w+) =", line):
                 used.add(section + key[1])
@@ -60,7 +61,7 @@ def test_examples_on_the_page_use_every_key_between_them():
 
 def test_required_sections_on_the_page_are_those_of_the_code():
     sentence = re.search(r"Sections (.*?) and exactly one", PAGE, re.DOTALL)[1]
-    assert re.findall(r"\[(\w+)\]", sentence) == [name for name, rule in SECTIONS.items() if rule.required]
+    assert re.findall(r"\[(\w+)\]", sentence) == [name for name in SECTIONS if RIG.keys[name].required]
 
 
 @pytest.mark.parametrize("line", re.findall(r"^- ([a-z ]+): (.+)$", PAGE, re.MULTILINE), ids=lambda pair: pair[0])

@@ -44,7 +44,7 @@ class SignReader:
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
-        self._reference_pa = rig.nozzles.points[len(rig.nozzles.points) // 2][0]
+        self._reference_pa = rig.nozzles.reference_pressure_pa
         self._mean_before, self._spray_before = Previous(-1), Previous(False)
         self._spray_since = HoldLast(0)
         self._switch_before, self._switch_since = Previous(False), HoldLast(0)
