@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import Identity, LineError, Report, decode
+from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
 from host.journal import records
 from host.journal.records import Record, RecordError
@@ -24,6 +24,7 @@ FRAME_DTYPE = np.dtype([("host_s", np.float64), *REPORT_DTYPE.descr])
 
 _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "calibration"}
 _VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
+_ABOUT_BOARD: dict[type, str] = {Identity: "identity", Hardware: "hardware", State: "board_state"}
 _LINE_FEED = ord("\n")
 _TOO_LONG = "too long for a record"
 
@@ -33,8 +34,8 @@ class Happening:
     """Anything in a run that is not a frame.
 
     `host_s` is in seconds since the start of the run; `before_frame` is the index, in this batch's frames, of the
-    frame that it precedes. `kind` is "header", "rig" (detail: toml), "calibration", "note" (key, value), "identity"
-    (the fields of firmware_protocol.messages.Identity), "trailer", or the kind of an event.
+    frame that it precedes. `kind` is "header", "rig" (detail: toml), "calibration", "note" (key, value), "trailer", the
+    kind of an event, or "identity", "hardware", "board_state": the fields of Identity, Hardware, State of the wire.
     """
 
     host_s: float
@@ -213,8 +214,9 @@ class _Gathering:
         if isinstance(message, Report):
             self._rows.append((record.host_s, *_VALUES(message)))
             self._count += 1
-        elif isinstance(message, Identity):
-            self._happenings.append(Happening(record.host_s, self._count, "identity", asdict(message)))
+        elif isinstance(message, Identity | Hardware | State):
+            kind = _ABOUT_BOARD[type(message)]
+            self._happenings.append(Happening(record.host_s, self._count, kind, asdict(message)))
 
     def _happening(self, record: Record) -> Happening | None:
         """What a record that is not a raw line tells; None for the second writing of the same, or an unknown tag."""

@@ -74,7 +74,7 @@ def review_json(review: Review, system: str) -> dict[str, Any]:
         "events": [
             {"at_s": happening.host_s, "kind": happening.kind, **happening.detail}
             for happening in review.run.happenings
-            if happening.kind not in ("header", "rig", "calibration", "note", "trailer")
+            if happening.kind not in ("header", "rig", "calibration", "note", "trailer", "board_state")
         ],
     }
 
