@@ -43,10 +43,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
-    from host.cli.record import CARDS_FOLDER
+    from host.run_folder import cards_folder
 
     parser.add_argument("--rig", type=Path, required=True, help="rig file (*.toml)")
-    parser.add_argument("--cards", type=Path, default=CARDS_FOLDER, help=f"folder for cards (default: {CARDS_FOLDER})")
+    parser.add_argument("--cards", type=Path, default=cards_folder(), help="folder for cards (default: %(default)s)")
     parser.add_argument(
         "--gravity", default="1", metavar="SG", help="specific gravity of the liquid (default: 1, water)"
     )
@@ -155,7 +155,7 @@ def _table(rig: Rig, speed_m_s: float, gravity: float) -> list[dict[str, float]]
     """Rows of pressure, speed and rate: seven speeds about the one asked for, pressures over the nozzle's range."""
     from host.plan.rate import rate_table
 
-    at = rig.nozzles.points[len(rig.nozzles.points) // 2][0]
+    at = rig.nozzles.reference_pressure_pa
     low, high = rig.nozzles.min_pressure_pa or at / 2, rig.nozzles.max_pressure_pa or at * 1.5
     pressures = [low + (high - low) * step / 6 for step in range(7)]
     speeds = [speed_m_s * factor for factor in (0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3)]

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from firmware_protocol.messages import LineError, check_line
-from host.errors import UserError
+from host.errors import NotSavedError
 from host.journal import JournalWriter, Snapshot
 from host.simulate.scenario import Scenario
 from host.simulate.scenario_source import ScenarioSource, run_lines
@@ -24,7 +24,7 @@ def write_run(scenario: Scenario, path: Path, progress: Callable[[float], None] 
     try:
         writer = JournalWriter(path, Snapshot(header, scenario.rig.toml))
     except FileExistsError:
-        raise UserError(f"run file {path} exists and is not written over; choose another name") from None
+        raise NotSavedError(f"run file {path} exists and is not written over; choose another name") from None
     writer.event("run_start", 0.0)
     events = _events(source)
     damaged = 0
@@ -49,13 +49,13 @@ def _events(source: ScenarioSource) -> list[tuple[float, str, dict[str, str | in
     for _, end_s in source.sprayer.walk.refills:
         events.append((end_s, "refill", {"text": "tank full"}))
     boot = source.scenario.board.boot
-    for event in source.sprayer.happenings.events:
-        if event.kind == "unplug":
-            events.append((event.at_s, "link_lost", {"reason": "cable pulled"}))
-            events.append((event.end_s, "link_back", {}))
-        elif event.kind == "board_reset":
+    for disturbance in source.sprayer.disturbances.all:
+        if disturbance.kind == "unplug":
+            events.append((disturbance.at_s, "link_lost", {"reason": "cable pulled"}))
+            events.append((disturbance.end_s, "link_back", {}))
+        elif disturbance.kind == "board_reset":
             boot = (boot + 1) % 256
-            events.append((event.end_s, "board_start", {"boot": boot}))
+            events.append((disturbance.end_s, "board_start", {"boot": boot}))
     return sorted(events, key=lambda event: event[0])
 
 

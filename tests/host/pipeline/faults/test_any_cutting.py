@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.pipeline import Pipeline
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.settings import WalkSettings
 from tests.host.pipeline.test_any_cutting import WHEEL, troubled_run
 from tests.host.simulate.made import frames_of, one_pass
@@ -16,12 +16,12 @@ from tests.host.simulate.random_rigs import small_rig
 
 RIG = small_rig(3, 0.3, 450)
 EVENTS = (
-    Event("clog", 25.0, amount=1.0, lasts_s=20.0),
-    Event("meter_stuck", 60.0, lasts_s=4.0),
-    Event("transducer_open", 75.0, lasts_s=5.0),
-    Event("meter_noise", 95.0, amount=60.0, lasts_s=8.0),
-    Event("leak", 118.0, amount=0.3),
-    Event("board_reset", 150.0, lasts_s=1.5),
+    Disturbance("clog", 25.0, amount=1.0, lasts_s=20.0),
+    Disturbance("meter_stuck", 60.0, lasts_s=4.0),
+    Disturbance("transducer_open", 75.0, lasts_s=5.0),
+    Disturbance("meter_noise", 95.0, amount=60.0, lasts_s=8.0),
+    Disturbance("leak", 118.0, amount=0.3),
+    Disturbance("board_reset", 150.0, lasts_s=1.5),
 )
 
 
@@ -38,20 +38,25 @@ def faults_cut(rig, frames, cuts):
     return pipeline.faults()
 
 
-def test_the_run_has_faults_in_it(frames):
-    kinds = {fault.kind for fault in faults_cut(RIG, frames, [])}
+@pytest.fixture(scope="module")
+def uncut(frames):
+    return faults_cut(RIG, frames, [])
+
+
+def test_the_run_has_faults_in_it(uncut):
+    kinds = {fault.kind for fault in uncut}
     assert {"clog", "meter_stuck", "transducer_open", "meter_noise", "board_reset"} <= kinds
 
 
 @settings(max_examples=25, deadline=None)
 @given(data=st.data())
-def test_any_cutting_gives_equal_faults(frames, data):
+def test_any_cutting_gives_equal_faults(frames, uncut, data):
     cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
-    assert repr(faults_cut(RIG, frames, cuts)) == repr(faults_cut(RIG, frames, []))
+    assert repr(faults_cut(RIG, frames, cuts)) == repr(uncut)
 
 
-def test_frame_by_frame_as_the_live_page_does(frames):
-    assert repr(faults_cut(RIG, frames, range(len(frames)))) == repr(faults_cut(RIG, frames, []))
+def test_frame_by_frame_as_the_live_page_does(frames, uncut):
+    assert repr(faults_cut(RIG, frames, range(len(frames)))) == repr(uncut)
 
 
 @settings(max_examples=25, deadline=None)
