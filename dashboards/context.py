@@ -8,6 +8,7 @@ from pathlib import Path
 
 import host.rig
 from dashboards.run_cache import RunCache
+from dashboards.sharing.guests import Guests
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower
@@ -31,10 +32,11 @@ class RigInUse:
 
 @dataclass(frozen=True)
 class PageContext:
-    """Folder of the runs and folder of the calibration cards."""
+    """Folder of the runs, folder of the calibration cards, and who was let in."""
 
     runs: Path
     cards: Path
+    guests: Guests | None = None  # None while the pages are for this computer alone
 
     @cached_property
     def run_cache(self) -> RunCache:

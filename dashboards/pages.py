@@ -8,6 +8,7 @@ from typing import Any
 
 from dashboards.calibrate import page as calibrate_page
 from dashboards.compare import page as compare_page
+from dashboards.guests import page as guests_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
@@ -21,6 +22,8 @@ class Page:
     the Dash components below it; `connect` puts its callbacks on the application, with the context (see context.py);
     `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
     navigation marks in its place: such a page is reached from there and has no entry of its own.
+    `changes` are the ids of the inputs on which something is saved or ended: who may only look is refused those; None
+    refuses every callback of the page.
     """
 
     path: str
@@ -31,7 +34,10 @@ class Page:
     scripts: tuple[str, ...] = ()
     styles: tuple[str, ...] = ()
     under: str = ""
+    changes: frozenset[str] | None = None
 
+
+LOOKS: frozenset[str] = frozenset()  # a page that changes nothing
 
 PAGES = (
     Page(
@@ -41,7 +47,7 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=("forms.css", "runs.css")),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, changes=LOOKS, styles=("forms.css", "runs.css")),
     Page(
         "/run",
         "Run",
@@ -50,12 +56,14 @@ PAGES = (
         scripts=("runs.js", "tables.js"),
         styles=("forms.css", "runs.css"),
         under="/runs",
+        changes=frozenset({"note-add"}),
     ),
     Page(
         "/compare",
         "Compare",
         compare_page.layout,
         compare_page.connect,
+        changes=LOOKS,
         scripts=("tables.js",),
         styles=("forms.css", "runs.css"),
     ),
@@ -67,9 +75,17 @@ PAGES = (
         scripts=("print.js",),
         styles=("forms.css",),
     ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect, changes=LOOKS, styles=("forms.css",)),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, changes=LOOKS, scripts=("print.js",), styles=("forms.css",)),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
+    Page(
+        "/guests",
+        "Guests",
+        guests_page.layout,
+        guests_page.connect,
+        changes=guests_page.CHANGES,
+        styles=("forms.css", "guests.css"),
+    ),
 )
 
 

@@ -2,7 +2,7 @@
 
 A web page from elsewhere can make its own name point at this machine (DNS rebinding) and so talk to a server that only
 listens here. It cannot change the Host and Origin that the browser sends, so those are held against the names of this
-machine. Starlette's own `http` middleware does not see WebSockets, hence plain ASGI.
+machine.
 """
 
 from __future__ import annotations
@@ -21,7 +21,6 @@ from dashboards.web.asgi import (
     answer,
     client_address,
     header_values,
-    refuse_socket,
 )
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -47,7 +46,8 @@ def safe_headers(script_hashes: Iterable[str] = ()) -> Headers:
     return [
         (b"content-security-policy", policy.encode()),
         (b"x-content-type-options", b"nosniff"),
-        (b"referrer-policy", b"no-referrer"),
+        (b"referrer-policy", b"same-origin"),  # "no-referrer" would take the origin off our own forms, too
+        (b"cross-origin-opener-policy", b"same-origin"),
         (b"cross-origin-resource-policy", b"same-origin"),
         # what a phone could be asked for and is not; keeping the screen awake stays possible, and so does vibration
         (
@@ -67,7 +67,7 @@ def is_allowed(scope: Scope, names: frozenset[str] = LOOPBACK_NAMES, *, shared: 
     """
     hosts = header_values(scope, "host")
     origins = header_values(scope, "origin")
-    if len(hosts) != 1 or (place := _place(hosts[0])) is None:
+    if len(hosts) != 1 or (place := _place(hosts[0])) is None or not _is_asked_from_here(scope):
         return False
     if shared:
         address, port = scope.get("server") or ("", None)
@@ -78,6 +78,18 @@ def is_allowed(scope: Scope, names: frozenset[str] = LOOPBACK_NAMES, *, shared: 
     if place.hostname not in names:
         return False
     return not origins or (len(origins) == 1 and _is_same_place(origins[0], hosts[0]))
+
+
+def _is_asked_from_here(scope: Scope) -> bool:
+    """Whether a page of this server asks, or a person: by typing, by following a link.
+
+    Every browser of today says which (Fetch Metadata, W3C Working Draft); other programs do not.
+    """
+    if set(header_values(scope, "sec-fetch-site")) <= {"same-origin", "none"}:
+        return True
+    leads_here = header_values(scope, "sec-fetch-mode") == ["navigate"]
+    as_a_page = header_values(scope, "sec-fetch-dest") == ["document"]
+    return leads_here and as_a_page and scope.get("method") in READING
 
 
 def _place(host: str) -> SplitResult | None:
@@ -105,7 +117,7 @@ def _is_near(address: str) -> bool:
 
 
 class OriginMiddleware:
-    """An ASGI application that answers 403 (or closes the WebSocket) unless `is_allowed`, and adds safe headers.
+    """An ASGI application that answers 403 unless `is_allowed`, and adds safe headers.
 
     `script_hashes` is asked for every answer: Dash adds scripts of its own when the first page is asked for.
     """
@@ -125,16 +137,12 @@ class OriginMiddleware:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One connection."""
-        if scope["type"] not in {"http", "websocket"}:
+        if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        allowed = is_allowed(scope, self._names, shared=self._shared)
-        if scope["type"] == "http":
-            send = self._with_headers(send, str(scope["path"]))
-        if allowed:
+        send = self._with_headers(send, str(scope["path"]))
+        if is_allowed(scope, self._names, shared=self._shared):
             await self._app(scope, receive, send)
-        elif scope["type"] == "websocket":
-            await refuse_socket(receive, send)
         else:
             await answer(send, 403, REFUSED)
 

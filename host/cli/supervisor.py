@@ -40,8 +40,11 @@ class Process(Protocol):
 
 
 def spawn(arguments: Sequence[str]) -> Process:
-    """Start `python -m` with `arguments` in a session of its own."""
-    return subprocess.Popen([sys.executable, "-m", *arguments], start_new_session=True)
+    """Start `python -m` with `arguments` in a session of its own.
+
+    With -P the folder that it is started in is not searched: a `host.py` that lies there is never run.
+    """
+    return subprocess.Popen([sys.executable, "-P", "-m", *arguments], start_new_session=True)
 
 
 @dataclass
