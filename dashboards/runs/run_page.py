@@ -17,6 +17,7 @@ from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
 from dashboards.runs.strips import groups, strips_shown, target_words
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
+from dashboards.web.visitor import visitor_name
 from host.errors import UserError
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
@@ -204,7 +205,7 @@ def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> t
     if wrong_key or wrong_text:
         return no_update, "", no_update, no_update, wrong_key, wrong_text
     try:
-        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone())
+        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone(), visitor_name())
     except UserError as error:
         return no_update, plain(sentence(str(error))), no_update, no_update, "", ""
     return count + 1, f"Noted: {plain(key)}: {plain(text)}", "", "", "", ""
