@@ -48,7 +48,7 @@ class Shell(Dash):
 
     def callback(self, *places: Any, **options: Any) -> Callable[..., Any]:
         """As Dash's; the function runs beside the event loop."""
-        inputs = frozenset((one.component_id_str(), one.component_property) for one in _inputs(places))
+        inputs = frozenset((one.component_id_str(), one.component_property) for one in _inputs((places, options)))
         changes: frozenset[str] | None = self.page.changes if self.page else frozenset()
         if changes is not None and not changes & {id_ for id_, _ in inputs}:
             self.reading.add(inputs)
@@ -107,10 +107,11 @@ def build_shell(context: PageContext) -> tuple[Shell, FastAPI]:
 
 
 def _inputs(places: Any) -> Iterator[Input]:
-    for place in places:
-        if isinstance(place, Input):
-            yield place
-        elif isinstance(place, list | tuple):
+    """The inputs among a callback's arguments, however they are grouped."""
+    if isinstance(places, Input):
+        yield places
+    elif isinstance(places, list | tuple | dict):
+        for place in places.values() if isinstance(places, dict) else places:
             yield from _inputs(place)
 
 

@@ -122,7 +122,8 @@ class StreamServer:
             while True:
                 await asyncio.wait_for(screen.room.acquire(), TAKE_TIMEOUT_S)
                 await mailbox.wait(REPEAT_S)
-                if not self._holds(self._screens[screen]):  # turned out, or a day is over
+                name = self._screens.get(screen)  # None: the connection has just ended
+                if name is None or not self._holds(name):  # turned out, or a day is over
                     raise TimeoutError
                 seq = self._broadcaster.seq
                 await screen.send(self._broadcaster.message(with_trace=sent is None or seq - sent > MISSED))

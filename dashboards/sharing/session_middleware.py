@@ -8,6 +8,7 @@ Requests from this computer need one like any other: its other users, and the wa
 from __future__ import annotations
 
 import asyncio
+import json
 import time
 from collections.abc import Callable
 from ipaddress import ip_address
@@ -45,7 +46,7 @@ _WRONG_LINK = "This link was used already, or is not whole. Use the one the comp
 _WAIT = "Too many wrong codes. Wait {wait:.0f} seconds, then try again."
 _NO_SESSION = "Open this page with the link or the code shown on the computer at the sprayer.\n"
 _TOO_OFTEN = "Too many requests: wait a moment.\n"
-_ONLY_LOOKS = "You may only look. Ask at the computer for more.\n"
+_ONLY_LOOKS = json.dumps({"ok": False, "sentence": "You may only look. Ask at the computer at the sprayer for more."})
 
 
 class SessionMiddleware:
@@ -104,7 +105,7 @@ class SessionMiddleware:
 
     async def _let_through(self, scope: Scope, receive: Receive, send: Send, guest: Guest) -> None:
         if guest.looks_only and scope["method"] == "POST" and str(scope["path"]).startswith("/live/"):
-            await answer(send, 403, _ONLY_LOOKS)
+            await answer(send, 403, _ONLY_LOOKS, kind="application/json")
             return
         VISITOR.set(guest.visitor)  # holds for this request's task alone
         await self._app({**scope, SESSION: guest.id}, receive, send)

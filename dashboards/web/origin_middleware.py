@@ -31,10 +31,14 @@ _NO_DATA = ("/assets/", "/_dash-component-suites/")
 REFUSED = "Refused: open this page by the address that Swardflow printed, such as http://127.0.0.1:8050\n"
 
 
-def safe_headers(script_hashes: Iterable[str] = ()) -> Headers:
+_ALONE: Headers = [(b"cross-origin-opener-policy", b"same-origin")]
+
+
+def safe_headers(script_hashes: Iterable[str] = (), *, here: bool = True) -> Headers:
     """Headers for every answer. Nothing may be loaded from anywhere else, and no script in a page runs but those of
     `script_hashes`: Dash starts its renderer from one.
 
+    `here`: the page is opened on this computer; elsewhere, over http, browsers refuse a word about other windows.
     Styles may stand in the page: Dash's components and Plotly put theirs there.
     """
     scripts = " ".join(["'self'", *script_hashes])
@@ -44,10 +48,10 @@ def safe_headers(script_hashes: Iterable[str] = ()) -> Headers:
         "frame-ancestors 'none'"
     )
     return [
+        *(_ALONE if here else ()),
         (b"content-security-policy", policy.encode()),
         (b"x-content-type-options", b"nosniff"),
         (b"referrer-policy", b"same-origin"),  # "no-referrer" would take the origin off our own forms, too
-        (b"cross-origin-opener-policy", b"same-origin"),
         (b"cross-origin-resource-policy", b"same-origin"),
         # what a phone could be asked for and is not; keeping the screen awake stays possible, and so does vibration
         (
@@ -140,19 +144,23 @@ class OriginMiddleware:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        send = self._with_headers(send, str(scope["path"]))
+        send = self._with_headers(send, scope)
         if is_allowed(scope, self._names, shared=self._shared):
             await self._app(scope, receive, send)
         else:
             await answer(send, 403, REFUSED)
 
-    def _with_headers(self, send: Send, path: str) -> Send:
+    def _with_headers(self, send: Send, scope: Scope) -> Send:
+        path = str(scope["path"])
+        place = _place("".join(header_values(scope, "host")))
+        here = place is not None and place.hostname in LOOPBACK_NAMES
+
         async def sender(message: Message) -> None:
             if message["type"] == "http.response.start":
                 own: Headers = list(message.get("headers", []))
                 if not path.startswith(_NO_DATA) and not any(name.lower() == b"cache-control" for name, _ in own):
                     own.append((b"cache-control", b"no-store"))
-                message = {**message, "headers": own + safe_headers(self._script_hashes())}
+                message = {**message, "headers": own + safe_headers(self._script_hashes(), here=here)}
             await send(message)
 
         return sender
