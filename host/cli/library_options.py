@@ -30,7 +30,6 @@ def add_library_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--to", dest="last_day", default="", help="last day")
     add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
-    parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
 
 
 def chosen_library(args: argparse.Namespace) -> Library:
