@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 from host.errors import BadInputError, DamagedFileError, NotFoundError
-from host.rig.keys import KEYS, REQUIRED_SECTIONS, Key
-from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
+from host.rig.keys import KEYS, REPEATED_SECTIONS, REQUIRED_SECTIONS, Key
+from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.toml_text import toml_tree
 from host.units import UNITS, format_value, parse_quantity, to_user
 
@@ -46,8 +46,8 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
     """The rig that `text` describes; `where` names the file in sentences. Raises UserError."""
     tree = toml_tree(text, where, "mend it there (text values need quotes).")
     _check_names(tree, where)
-    read = {name: _Section(name, tree.get(name), where) for name in KEYS if name}
-    top = _Section("", {key: value for key, value in tree.items() if not isinstance(value, dict)}, where)
+    read = {name: _Section(name, tree.get(name), where) for name in KEYS if name and name not in REPEATED_SECTIONS}
+    top = _Section("", {key: value for key, value in tree.items() if key in KEYS[""]}, where)
     nozzles = _nozzles(read["boom"], read["nozzle"])
     wheel, course = _wheel_or_course(read["wheel"], read["course"], where)
     swath_m = read["boom"].number("swath")
@@ -55,7 +55,7 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         name=top.text("name"),
         units=cast(Literal["us", "metric"], top.text("units")),
         tank=Tank(read["tank"].sure("volume")),
-        pump=Pump(read["pump"].sure("open_flow"), read["pump"].sure("shutoff_pressure")) if read["pump"] else None,
+        pump=_pump(read["pump"]) if read["pump"] else None,
         nozzles=nozzles,
         swath_m=swath_m if swath_m is not None else nozzles.count * nozzles.spacing_m,
         meter=_meter(read["meter"]),
@@ -65,6 +65,7 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         target=Target(read["target"].sure("rate"), read["target"].sure("band")),
         spray_switch=bool(top.raw("spray_switch")),
         toml=text,
+        tips=_tips(tree.get("tip", []), nozzles, where),
     )
 
 
@@ -193,7 +194,14 @@ def _example(key: str, rule: Key) -> str:
 def _check_names(tree: dict[str, Any], where: str) -> None:
     for name, value in tree.items():
         is_table = isinstance(value, dict)
-        if is_table and name in KEYS:
+        if name in REPEATED_SECTIONS:
+            if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
+                raise BadInputError(f"{name} in {where} must be one or more sections: write [[{name}]] before each.")
+            if len(value) > LONGEST_TABLE:
+                raise BadInputError(f"{name} in {where} stands there {len(value)} times: {LONGEST_TABLE} are enough.")
+            for key in dict.fromkeys(key for entry in value for key in entry):
+                _check_known(key, list(KEYS[name]), f"key {name}.{key} in {where}")
+        elif is_table and name in KEYS:
             for key in value:
                 _check_known(key, list(KEYS[name]), f"key {name}.{key} in {where}")
         elif not is_table and name in KEYS:
@@ -219,21 +227,54 @@ def _check_known(name: str, known: list[str], what: str) -> None:
         raise BadInputError(f"{what} is unknown: {hint}?" if near else f"{what} is unknown ({hint}): take it out.")
 
 
-def _nozzles(boom: _Section, nozzle: _Section) -> Nozzles:
-    flow, at, points = nozzle.number("flow"), nozzle.number("at"), nozzle.table("points")
+def _pump(pump: _Section) -> Pump:
+    points, open_flow, shutoff = pump.table("points"), pump.number("open_flow"), pump.number("shutoff_pressure")
+    if (points is None) == (open_flow is None) or (points is not None and shutoff is not None):
+        raise BadInputError(
+            f"section [pump] in {pump.where} needs either points, or open_flow (with shutoff_pressure where it is "
+            "known): give one of the two."
+        )
+    if points is not None and any(after[1] > before[1] for before, after in itertools.pairwise(points)):
+        raise BadInputError(
+            f"{pump.at('points')} must fall in flow as the pressure rises: check the row that does not."
+        )
+    ends = [(0.0, open_flow)] if open_flow is not None else []
+    ends += [] if shutoff is None else [(shutoff, 0.0)]
+    return Pump(points or tuple(ends), points is None and shutoff is not None, pump.number("switch_pressure"))
+
+
+def _tip(section: _Section, name: str) -> Tip:
+    flow, at, points = section.number("flow"), section.number("at"), section.table("points")
     if (points is None) == (flow is None and at is None):
         raise BadInputError(
-            f"section [nozzle] in {nozzle.where} needs either flow and at, or points: give one of the two."
+            f"section [{section.name}] in {section.where} needs either flow and at, or points: give one of the two."
         )
     if points is None:
         if flow is None or at is None:
             missing, there = ("flow", "at") if flow is None else ("at", "flow")
-            raise BadInputError(f"{nozzle.at(missing)} is missing: {there} says nothing without it.")
+            raise BadInputError(f"{section.at(missing)} is missing: {there} says nothing without it.")
         points = ((at, flow),)
     if any(after[1] <= before[1] for before, after in itertools.pairwise(points)):
-        raise BadInputError(f"{nozzle.at('points')} must rise in flow too: check the row that does not.")
-    low, high = nozzle.pair("range") or (None, None)
-    return Nozzles(int(boom.raw("nozzles")), boom.sure("spacing"), points, low, high)
+        raise BadInputError(f"{section.at('points')} must rise in flow too: check the row that does not.")
+    low, high = section.pair("range") or (None, None)
+    return Tip(points, low, high, name)
+
+
+def _nozzles(boom: _Section, nozzle: _Section) -> Nozzles:
+    tip = _tip(nozzle, "" if nozzle.raw("name") is None else nozzle.text("name"))
+    count, spacing_m = int(boom.raw("nozzles")), boom.sure("spacing")
+    return Nozzles(tip.points, tip.min_pressure_pa, tip.max_pressure_pa, tip.name, count=count, spacing_m=spacing_m)
+
+
+def _tips(entries: list[dict[str, Any]], nozzles: Nozzles, where: str) -> tuple[Tip, ...]:
+    tips: list[Tip] = []
+    for number, values in enumerate(entries, start=1):
+        section = _Section("tip", values, f"{where}, tip {number}")
+        name = section.text("name")
+        if name in (nozzles.name, *(tip.name for tip in tips)):
+            raise BadInputError(f'{section.at("name")} is "{name}", as another one is called: give each its own name.')
+        tips.append(_tip(section, name))
+    return tuple(tips)
 
 
 def _meter(section: _Section) -> Meter:
