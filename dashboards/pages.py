@@ -14,6 +14,8 @@ from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
 
 HERE = Path(__file__).parent
+# What a page that shows a document loads (dashboards.ui.document_view).
+DOCUMENT_STYLES, DOCUMENT_SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
 
 
 @dataclass(frozen=True)
@@ -44,14 +46,14 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=("forms.css", "runs.css")),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*DOCUMENT_STYLES, "runs.css")),
     Page(
         "/run",
         "Run",
         run_page.layout,
         run_page.connect,
-        scripts=("runs.js", "tables.js"),
-        styles=("forms.css", "runs.css"),
+        scripts=("runs.js", *DOCUMENT_SCRIPTS),
+        styles=(*DOCUMENT_STYLES, "runs.css"),
         under="/runs",
     ),
     Page(
@@ -59,8 +61,8 @@ PAGES = (
         "Compare",
         compare_page.layout,
         compare_page.connect,
-        scripts=("tables.js",),
-        styles=("forms.css", "runs.css"),
+        scripts=DOCUMENT_SCRIPTS,
+        styles=(*DOCUMENT_STYLES, "runs.css"),
     ),
     Page(
         "/calibrate",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import tempfile
 from datetime import datetime
-from html import escape
 from pathlib import Path
 
 from fastapi import FastAPI, Request, Response
@@ -14,11 +13,13 @@ from starlette.responses import FileResponse, HTMLResponse
 
 from dashboards.runs.run_cache import Shelf
 from dashboards.ui.fields import asked_for, plain
-from dashboards.ui.forms import sentence
+from host.documents.document import Document
+from host.documents.html import format_html
+from host.documents.words import sentence
 from host.errors import UserError
 from host.review.export import export_run
-from host.review.page import page
-from host.review.report import run_report
+from host.review.report import format_report
+from host.review.run_document import run_document
 
 REPORT, CSV, PARQUET = "/runs/report", "/runs/export.csv", "/runs/export.parquet"
 _TYPES = {".csv": "text/csv; charset=utf-8", ".parquet": "application/vnd.apache.parquet"}
@@ -31,7 +32,7 @@ def add_run_routes(server: FastAPI, shelf: Shelf) -> None:
     def report(request: Request) -> Response:
         try:
             review = shelf.review(_name(request))
-            return HTMLResponse(plain(run_report(review, review.rig.units, datetime.now())))
+            return HTMLResponse(format_report(run_document(review, review.rig.units), datetime.now()))
         except UserError as error:
             return refused(error)
 
@@ -55,8 +56,8 @@ def add_run_routes(server: FastAPI, shelf: Shelf) -> None:
 
 def refused(error: UserError) -> Response:
     """A page with the sentence."""
-    told = f"<p>{escape(plain(sentence(str(error))))}</p>"
-    return HTMLResponse(page("Not shown", [told, '<p><a href="/runs">To the runs</a></p>']), status_code=404)
+    document = Document("refused", "Not shown", sentence(str(error)), ())
+    return HTMLResponse(format_html(document, [("/runs", "To the runs")]), status_code=404)
 
 
 def _name(request: Request) -> str:

@@ -28,18 +28,14 @@ def format_table(table: Table) -> str:
     """The columns for people below their headings: text flush left, numbers flush right, "!" behind marked rows."""
     if not table.rows:
         return table.empty
-    numbers = [
-        all(not isinstance(row[place], str) for row in table.rows)
-        for place, column in enumerate(table.columns)
-        if column.heading
-    ]
     grid = [[visible(cell) for cell in row] for row in [table.headings, *table.cells]]
+    texts = table.flush_left
     widths = [max(map(len, cells)) for cells in zip(*grid, strict=True)]
     lines = []
     for number, row in enumerate(grid, -1):
         cells = [
-            cell.rjust(width) if flush else cell.ljust(width)
-            for cell, width, flush in zip(row, widths, numbers, strict=True)
+            cell.ljust(width) if left else cell.rjust(width)
+            for cell, width, left in zip(row, widths, texts, strict=True)
         ]
         lines.append("  ".join([*cells, *("!" if number in table.marked else ())]).rstrip())
     return "\n".join(lines)

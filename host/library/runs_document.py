@@ -25,7 +25,7 @@ from host.library.entry import Entry
 from host.library.library import problems
 from host.review.digest import Digest
 from host.review.review import EXPANDED
-from host.review.run_document import product_kind
+from host.review.tank_sections import product_kind
 from host.run_folder import run_name
 
 _Cell = Callable[[Digest], Value]

@@ -49,8 +49,8 @@ PASS_COLUMNS: dict[str, tuple[str, str, str]] = {
     "end_s": ("end", "time", ""),
     "distance_m": ("distance", "length", "Length"),
     "area_m2": ("area", "area", "Area"),
-    "volume_m3": ("volume", "volume", "Volume"),
-    "rate_u_m3_m2": ("", "rate", ""),
+    "volume_m3": ("volume", "volume", "Volume ± 95 %"),
+    "rate_u_m3_m2": ("", "rate", ""),  # stands as the ± of the rate
     "spraying_s": ("spraying_time", "time", ""),
     "off_target_s": ("off_target_time", "time", "Off target"),
     "off_target_m2": ("off_target_area", "area", ""),

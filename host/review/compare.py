@@ -156,6 +156,7 @@ def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...
     if steady.passes < 2:
         remark = f"{name}: one pass only, its repeatability is taken as {percent(_DEFAULT_SCATTER)}"
         return Component(f"{name}: repeatability (assumed)", _DEFAULT_SCATTER), (remark,)
-    remark = f"{name}: its passes differ by {percent(steady.scatter)}, so something changed during the run: look at its faults"
+    differ = f"its passes differ by {percent(steady.scatter)}"
+    remark = f"{name}: {differ}, so something changed during the run: look at its faults"
     restless = (remark,) if steady.scatter > _RESTLESS else ()
     return Component(f"{name}: repeatability over {steady.passes} passes", steady.repeat_u, steady.passes - 1), restless

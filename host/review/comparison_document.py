@@ -1,4 +1,4 @@
-"""A run against its catch test, or two runs, as a document: the verdict, the passes one by one, what the ± is made of."""
+"""A run against its catch test, or two runs, as a document: verdict, passes one by one, what the ± is made of."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ def _plot(result: Comparison, sides: Sequence[_Side], measure: str) -> Plot:
     last = max((one.number for _, _, ratios in sides for one in ratios), default=1)
     beside = (0.0,) if len(sides) == 1 else (-0.15, 0.15)
     series = tuple(
-        Series(tuple((one.number + shift, one.ratio) for one in ratios), name, "dots")
+        Series(tuple((one.number + shift, one.ratio) for one in ratios), name if len(sides) > 1 else "", "dots")
         for (name, _, ratios), shift in zip(sides, beside, strict=True)
     )
     whole = "whole run" if len(sides) == 1 else "later run"

@@ -25,15 +25,14 @@ from host.review.review import Review
 from host.rig import Target
 from host.units import UNITS, to_user
 
-STRIPS = "strips"
-BINS = "bins"
+ALONG, STRIPS, BINS = "along", "strips", "bins"  # keys of the section, its plots and its table of numbers
 _HIGHEST = 2.0  # times the target: a peak above is cut off in plots, or nothing else could be read
 
 
 def along_section(review: Review, strips: list[Strip], system: str) -> Section:
     """Rate along each pass: a plot each, over the same axes, the sections off target, and the numbers."""
     if not strips:
-        return Section("along", "")
+        return Section(ALONG, "")
     band = target_words(review.rig.target, system)
     said = Messages((Message(f"The shaded band is the target, {band}."),), "")
     blocks: tuple[Block, ...] = (
@@ -42,7 +41,7 @@ def along_section(review: Review, strips: list[Strip], system: str) -> Section:
         _off_target(review, strips, system),
         _bins(review, strips, system),
     )
-    return Section("along", "Rate along each pass", blocks)
+    return Section(ALONG, "Rate along each pass", blocks)
 
 
 def target_words(target: Target, system: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from datetime import datetime
-from functools import partial
 from typing import Any
 
 from host.calibrate.cards import cards_of_run, in_force
@@ -18,7 +17,6 @@ from host.documents.document import (
     Level,
     Message,
     Messages,
-    Quantity,
     Section,
     Table,
     Value,
@@ -27,14 +25,13 @@ from host.documents.document import (
 )
 from host.documents.words import capital, format_day, percent
 from host.errors import UserError
-from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
-from host.review.balance import Product, TankBalance
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.evenness import BIN_M, Strip
 from host.review.fault_sections import alarms_table, faults_section
 from host.review.ground_sections import along_section, stationary_table, target_words
 from host.review.review import EXPANDED, Review
+from host.review.tank_sections import product_blocks, tank_blocks
 from host.units import UNITS
 
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
@@ -52,8 +49,8 @@ def run_document(review: Review, system: str) -> Document:
         _passes(review, strips, system),
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
-        Section("tank", "Tank", _or_why_not(lambda: _tank(review.balance, review, system))),
-        Section("product", "Product", _or_why_not(lambda: _product(review.product, system))),
+        _or_why_not("tank", "Tank", lambda: tank_blocks(review.balance, system)),
+        _or_why_not("product", "Product", lambda: product_blocks(review.product, system)),
         _notes(review),
         _calibrations(review),
         _recording(review),
@@ -113,7 +110,10 @@ def _totals(review: Review, system: str) -> Section:
 def _passes(review: Review, strips: list[Strip], system: str) -> Section:
     rows = []
     for a_pass, strip in zip(review.passes, strips, strict=True):
-        expanded = {"rate_m3_m2": EXPANDED * review.pass_rate_u_m3_m2(a_pass)}
+        expanded = {
+            "rate_m3_m2": EXPANDED * review.pass_rate_u_m3_m2(a_pass),
+            "volume_m3": EXPANDED * review.pass_volume_u_m3(a_pass),
+        }
         row: list[Value] = [
             cell(getattr(a_pass, field), kind, system, expanded.get(field))
             for field, (name, kind, _) in PASS_COLUMNS.items()
@@ -141,69 +141,12 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
     return Section("", "Passes", (table, Messages((Message(said),), "") if rows else Messages(())))
 
 
-def _or_why_not(blocks: Callable[[], tuple[Block, ...]]) -> tuple[Block, ...]:
-    """`blocks`, or why there are none: a note that cannot be read."""
+def _or_why_not(key: str, heading: str, blocks: Callable[[], tuple[Block, ...]]) -> Section:
+    """A section of `blocks`, or why there are none: a note that cannot be read."""
     try:
-        return blocks()
+        return Section(key, heading, blocks())
     except UserError as error:
-        return (Messages((Message(capital(str(error)), "warning"),)),)
-
-
-def _tank(balance: TankBalance, review: Review, system: str) -> tuple[Block, ...]:
-    show = partial(quantity, kind="volume", system=system)
-    ratio, u = balance.meter_over_tank, balance.meter_over_tank_u
-    facts = [Fact("start", "At the start", show(balance.start_m3))]
-    facts += [Fact("", "Refilled", "to the top" if added is None else show(added)) for added in balance.refills_m3]
-    facts += [
-        Fact("metered", "Through the meter", show(balance.metered_m3)),
-        Fact("left_by_count", "" if balance.refill_not_told else "Left by count", show(balance.left_by_count_m3)),
-        Fact(
-            "left_measured",
-            "Left, noted" if balance.measured_left_m3 is not None else "",
-            show(balance.measured_left_m3),
-        ),
-    ]
-    said = []
-    if ratio is not None and u is not None:
-        facts.append(
-            Fact(
-                "meter_over_tank",
-                "Meter against tank",
-                Quantity(f"{ratio:.3f} ± {EXPANDED * u:.3f}", ratio, "", "", EXPANDED * u),
-            )
-        )
-    if balance.refill_not_told:
-        more = show(-balance.left_by_count_m3).text
-        said.append(
-            Message(f"{more} more went through the meter than the tank held: was a refill not recorded?", "warning")
-        )
-    if NOTE_TANK_LEFT not in review.notes:
-        said.append(Message(f'Note what was left ("{NOTE_TANK_LEFT}") to check the meter against the tank.', "advice"))
-    refills = tuple((show(added),) for added in balance.refills_m3)
-    facts.append(Fact("refill_not_recorded", "", balance.refill_not_told))
-    return Facts(tuple(facts)), Table("refills", (Column("added", ""),), refills), Messages(tuple(said))
-
-
-def _product(product: Product | None, system: str) -> tuple[Block, ...]:
-    if product is None:
-        missing = f'Note the mix ("{NOTE_MIX}") and the label\'s limit ("{NOTE_LABEL_LIMIT}") to see product per area.'
-        return (Messages((Message(missing, "advice"),)),)
-    show = partial(quantity, kind=product_kind(product.dry), system=system)
-    facts = [
-        Fact("per_area", "Per area (± is 95 %)", show(product.per_area, expanded_si=EXPANDED * product.per_area_u)),
-        Fact("label_limit", "The label allows", show(product.limit) if product.limit is not None else "no limit noted"),
-        Fact("over_label_limit", "", product.over_limit),
-    ]
-    if product.limit is None or not product.over_limit:
-        return (Facts(tuple(facts)),)
-    sure = product.per_area - product.limit > EXPANDED * product.per_area_u
-    words = "Over the label's limit" + ("." if sure else ", by less than the uncertainty.")
-    return Facts(tuple(facts)), Messages((Message(words, "warning"),))
-
-
-def product_kind(dry: bool) -> str:
-    """The kind of host.units in which product per area is shown."""
-    return "small_mass_per_area" if dry else "product_rate"
+        return Section(key, heading, (Messages((Message(capital(str(error)), "warning"),)),))
 
 
 def _notes(review: Review) -> Section:

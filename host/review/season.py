@@ -161,7 +161,8 @@ def _steps(coefficient: Series, balance: Series) -> list[Finding]:
             kind, told = (
                 UNCLEAR_STEP,
                 (
-                    "meter or nozzles: without enough tank balances around that day the data cannot tell; a catch test can"
+                    "meter or nozzles: without enough tank balances around that day the data cannot tell; a catch test "
+                    "can"
                 ),
             )
         findings.append(Finding(kind, day, day, size, u, f"{words}; {told}"))
@@ -298,9 +299,9 @@ def _strainer(pressure: Series, coefficient: Series) -> list[Finding]:
                     last,
                     depth,
                     u,
-                    f"from {first} to {last} the pressure fell by {percent(-depth)} from run to run {over}, with nozzles "
-                    "and meter unmoved: a strainer before the pump filled up; a tired battery, a worn pump, or the "
-                    "knob turned down bit by bit would look the same to a single transducer",
+                    f"from {first} to {last} the pressure fell by {percent(-depth)} from run to run {over}, "
+                    "with nozzles and meter unmoved: a strainer before the pump filled up; a tired battery, a worn "
+                    "pump, or the knob turned down bit by bit would look the same to a single transducer",
                 )
             )
         begin = end
@@ -358,12 +359,12 @@ def _remarks(digests: Sequence[Digest], mine: list[Digest], coefficient: Series,
         remarks.append(f"without steady spraying at a known pressure: {without}")
     if not balance.stretches:
         remarks.append(
-            f"{plural(len(balance.dates), 'run')} with a tank reading, four are needed to tell the meter from the nozzles: "
-            'note what is left in the tank ("tank left") after each run'
+            f"{plural(len(balance.dates), 'run')} with a tank reading, four are needed to tell the meter from the "
+            'nozzles: note what is left in the tank ("tank left") after each run'
         )
     remarks.append(
-        "the pressure loss of a strainer is not measured, only the pressure that is left behind it: a second transducer "
-        "before it would show it"
+        "the pressure loss of a strainer is not measured, only the pressure that is left behind it: a second "
+        "transducer before it would show it"
     )
     if len({one.calibration for one in mine}) > 1:
         remarks.append(
