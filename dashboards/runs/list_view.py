@@ -18,11 +18,6 @@ from host.review.digest import Digest
 RUN = "/run"
 
 
-def units_of(entries: Sequence[Entry]) -> str:
-    """The units of the newest run; metric where there is none."""
-    return next((entry.digest.units for entry in reversed(entries) if entry.digest), "metric")
-
-
 def cards(
     entries: Sequence[Entry], name_of: Callable[[Path], str], recording: Callable[[Entry], bool]
 ) -> list[html.Li]:

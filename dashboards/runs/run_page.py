@@ -10,9 +10,9 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
+from dashboards.run_cache import RunCache
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
-from dashboards.runs.run_cache import Shelf
 from dashboards.runs.strips import along_view, strips_view
 from dashboards.ui.document_view import answer_view, blocks_view, section_view
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
@@ -31,7 +31,7 @@ USUAL = (NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT, PRODUCT_NOTE, SITE_NOTES[0]
 LONGEST_KEY, LONGEST_TEXT = 60, 2000
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; the run comes by callback."""
     return html.Main(
         [
@@ -67,11 +67,11 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the addresses of the report and the tables."""
-    shelf = surroundings.shelf
+    run_cache = context.run_cache
     server: Any = app.server
-    add_run_routes(server, shelf)
+    add_run_routes(server, run_cache)
 
     @app.callback(
         Output("run-title", "children"),
@@ -84,7 +84,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def show(search: str | None, _: int) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_shown, shelf, asked_for(search, "name"))
+        return await run_in_threadpool(_shown, run_cache, asked_for(search, "name"))
 
     @app.callback(
         Output("run-strips", "children"),
@@ -93,7 +93,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         prevent_initial_call=True,
     )
     async def strips(first: int | None, search: str | None) -> Any:
-        return await run_in_threadpool(_strips_again, shelf, asked_for(search, "name"), first or 0)
+        return await run_in_threadpool(_strips_again, run_cache, asked_for(search, "name"), first or 0)
 
     @app.callback(
         Output("run-noted", "data"),
@@ -110,15 +110,15 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         prevent_initial_call=True,
     )
     async def note(_: int | None, search: str | None, count: int, key: str | None, text: str | None) -> tuple[Any, ...]:
-        return await run_in_threadpool(_noted, shelf, asked_for(search, "name"), count, key or "", text or "")
+        return await run_in_threadpool(_noted, run_cache, asked_for(search, "name"), count, key or "", text or "")
 
 
-def _shown(shelf: Shelf, name: str) -> tuple[Any, ...]:
+def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     if not name:
         none = html.P(html.A("Pick a run", href="/runs"), className="notice")
         return "Run", none, [], "hidden", []
     try:
-        review = shelf.review(name)
+        review = run_cache.review(name)
     except UserError as error:
         wrong = html.P(plain(sentence(str(error))), className="notice")
         return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
@@ -150,9 +150,9 @@ def _takeaways(name: str) -> html.Nav:
     return html.Nav(rows, className="goes no-print", **attributes({"aria-label": "Of this run"}))
 
 
-def _strips_again(shelf: Shelf, name: str, first: int) -> Any:
+def _strips_again(run_cache: RunCache, name: str, first: int) -> Any:
     def strips() -> Any:
-        review = shelf.review(name)
+        review = run_cache.review(name)
         section = run_document(review, review.rig.units).section(ALONG)
         return strips_view(section, first) if section else []
 
@@ -166,7 +166,7 @@ def _told(work: Callable[[], Any]) -> Any:
         return html.P(plain(sentence(str(error))), className="notice")
 
 
-def _noted(shelf: Shelf, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
+def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
     key, text = " ".join(key.split()), text.strip()
     wrong_key = "" if key else "Say what the note is about, such as weather."
     if len(key) > LONGEST_KEY:
@@ -177,7 +177,7 @@ def _noted(shelf: Shelf, name: str, count: int, key: str, text: str) -> tuple[An
     if wrong_key or wrong_text:
         return no_update, "", no_update, no_update, wrong_key, wrong_text
     try:
-        add_note(shelf.path_of(name), key, text, datetime.now().astimezone())
+        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone())
     except UserError as error:
         return no_update, plain(sentence(str(error))), no_update, no_update, "", ""
     return count + 1, f"Noted: {plain(key)}: {plain(text)}", "", "", "", ""

@@ -44,10 +44,11 @@ def chosen_entries(args: argparse.Namespace) -> list[Entry]:
     return chosen_library(args).wanted(_wanted(args), _show if sys.stderr.isatty() else None)
 
 
-def units_of(args: argparse.Namespace, entries: list[Entry]) -> str:
+def units_asked(args: argparse.Namespace, entries: list[Entry]) -> str:
     """The units asked for, else those of the newest run, else metric."""
-    newest = [entry.digest.units for entry in entries if entry.digest]
-    return str(args.units or (newest[-1] if newest else "metric"))
+    from host.library.runs_document import units_of
+
+    return str(args.units or units_of(entries))
 
 
 def _wanted(args: argparse.Namespace) -> Wanted:

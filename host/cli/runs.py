@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from host.cli.document_output import add_output_arguments, print_document
-from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
+from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
 from host.run_folder import DEFAULT_FOLDER, find_run
 
 
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     if args.note:
         return _note(args)
     entries = chosen_entries(args)
-    print_document(runs_document(entries, chosen_library(args).folder, units_of(args, entries)), args)
+    print_document(runs_document(entries, chosen_library(args).folder, units_asked(args, entries)), args)
     return 1 if problems(entries) else 0
 
 

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from host.cli.document_output import add_output_arguments, print_document
-from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
+from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
     entries = chosen_entries(args)
     season = season_of([entry.digest for entry in entries if entry.digest])
-    system = units_of(args, entries)
+    system = units_asked(args, entries)
     folder = chosen_library(args).folder
     made = [(run_name(entry.path, folder), entry.digest) for entry in entries if entry.digest]
     if args.csv:

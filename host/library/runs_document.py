@@ -68,6 +68,11 @@ def runs_table(entries: Sequence[Entry], folder: Path, system: str) -> Table:
     return Table("runs", used, tuple(rows), empty="No run to list.")
 
 
+def units_of(entries: Sequence[Entry]) -> str:
+    """The units of the newest run; metric where there is none."""
+    return next((entry.digest.units for entry in reversed(entries) if entry.digest), "metric")
+
+
 def applied_words(digest: Digest, system: str) -> str:
     """What was sprayed on which area."""
     return f"{quantity(digest.volume_m3, 'volume', system).text} on {quantity(digest.area_m2, 'area', system).text}"

@@ -36,7 +36,7 @@ from host.units import UNITS
 
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
 _MOST_DAMAGE = 10
-_OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer")
+_OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer", "board_state")
 
 
 def run_document(review: Review, system: str) -> Document:
