@@ -9,7 +9,8 @@ from dataclasses import dataclass
 class Key:
     """One key of the rig file.
 
-    `kind` is a kind of host.units, or "name", "system", "yes/no", "whole number", "pair of …", "table" of `columns`.
+    `kind` is a kind of host.units, or "name", "system", "sensor", "yes/no", "whole number", "pair of …", "table" of
+    `columns`.
     `low` and `high` bound every number in it (SI). `default` is in the words of the file; None means that the key may
     be left out and is then absent; `required` that it may not.
     """
@@ -58,6 +59,7 @@ KEYS: dict[str, dict[str, Key]] = {
         "factor": Key("pulses_per_volume", *_FACTOR),
         "curve": Key("table", columns=(Key("frequency", 0.01, 1e5), Key("pulses_per_volume", *_FACTOR))),
         "uncertainty": Key("fraction", 0.0, 0.5, default="1 %"),
+        "sensor": Key("sensor", default="hall"),
     },
     "pressure": {
         "span": Key("pair of pressure", -_PASCAL_PER_BAR, 1000 * _PASCAL_PER_BAR, required=True),
@@ -68,6 +70,7 @@ KEYS: dict[str, dict[str, Key]] = {
         "circumference": Key("length", 0.01, 20.0, required=True),
         "pulses_per_turn": Key("whole number", 1, 10_000, required=True),
         "uncertainty": Key("fraction", 0.0, 0.5, default="1 %"),
+        "sensor": Key("sensor", default="hall"),
     },
     "course": {
         "distance": Key("length", 1.0, 5000.0, required=True),

@@ -11,6 +11,7 @@ from typing import Any, Literal, cast
 from host.errors import BadInputError, DamagedFileError, NotFoundError
 from host.rig.keys import KEYS, REPEATED_SECTIONS, REQUIRED_SECTIONS, Key
 from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
+from host.rig.sensors import SENSORS
 from host.toml_text import toml_tree
 from host.units import UNITS, format_value, parse_quantity, to_user
 
@@ -66,6 +67,8 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         spray_switch=bool(top.raw("spray_switch")),
         toml=text,
         tips=_tips(tree.get("tip", []), nozzles, where),
+        meter_sensor=read["meter"].text("sensor"),
+        wheel_sensor=read["wheel"].text("sensor"),
     )
 
 
@@ -122,12 +125,15 @@ class _Section:
         return value
 
     def text(self, key: str) -> str:
-        """A name, or one of the two systems of units."""
+        """A name, one of the two systems of units, or a kind of sensor."""
         value, kind = self.raw(key), KEYS[self.name][key].kind
         if not isinstance(value, str) or not value.strip() or len(value) > 80 or not value.isprintable():
             raise BadInputError(f"{self.at(key)} is {value!r}: write a name of 1 to 80 characters in quotes.")
         if kind == "system" and value not in ("us", "metric"):
             raise BadInputError(f'{self.at(key)} is "{value}": write "us" or "metric".')
+        if kind == "sensor" and value not in SENSORS:
+            known = ", ".join(f'"{name}"' for name in SENSORS)
+            raise BadInputError(f'{self.at(key)} is "{value}": write one of {known}.')
         return value.strip()
 
     def number(self, key: str) -> float | None:
