@@ -78,6 +78,7 @@ class JournalWriter:
         self._lock = threading.Lock()  # guards _pending and _written together
         self._retry_at = 0.0
         self._last_s = 0.0
+        self._of_this_moment: set[bytes] = set()
         self._segment = Segment()
         self._checkpoint_at = CHECKPOINT_S
         self._lost_reported = 0
@@ -112,8 +113,8 @@ class JournalWriter:
 
     def raw_line(self, line: bytes, host_s: float) -> None:
         """Record a line as the board sent it. Call `flush` after the last one of those at hand."""
-        host_s = self._in_order(host_s)
-        record = records.raw_record(line, host_s)
+        record = self._unlike_others(lambda at: records.raw_record(line, at), host_s)
+        host_s = self._last_s
         if len(self._pending) + len(record) > self._pending_limit:
             self.lines_lost += 1
             return
@@ -125,12 +126,14 @@ class JournalWriter:
     def event(self, kind: str, host_s: float, **detail: Any) -> None:
         """Record an event; ValueError for a kind or a key that RUN_FILE.md does not name."""
         check_event(kind, set(detail))
-        self._queue(records.json_record(records.EVENT, self._in_order(host_s), {"kind": kind, **detail}))
+        content = {"kind": kind, **detail}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.EVENT, at, content), host_s))
         self.flush()
 
     def note(self, key: str, value: str, host_s: float) -> None:
         """Record a note: product, area, operator, weather, or free text."""
-        self._queue(records.json_record(records.NOTE, self._in_order(host_s), {"key": key, "value": value}))
+        content = {"key": key, "value": value}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.NOTE, at, content), host_s))
         self.flush()
 
     def flush(self) -> bool:
@@ -183,8 +186,18 @@ class JournalWriter:
         """The time to write: what a person told may be handled after a line that was stamped later."""
         if not host_s >= 0:
             raise ValueError(f"time since the start of the run must be 0 s or more, not {host_s}")
-        self._last_s = max(self._last_s, host_s)
+        if host_s > self._last_s:
+            self._last_s = host_s
+            self._of_this_moment.clear()
         return self._last_s
+
+    def _unlike_others(self, made_at: Callable[[float], bytes], host_s: float) -> bytes:
+        """The record at that time; a microsecond later where the same stands already: no two of a file are alike."""
+        record = made_at(self._in_order(host_s))
+        while record in self._of_this_moment:
+            record = made_at(self._in_order(self._last_s + 1e-6))
+        self._of_this_moment.add(record)
+        return record
 
     def _checkpoint(self, host_s: float) -> None:
         """Say what stands since the checkpoint before, so that a reader can tell whether it still does."""
