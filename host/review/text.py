@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from host.calibrate.cards import cards_of_run, in_force
+from host.calibrate.cards import active_cards, cards_of_run
 from host.pipeline import Pass
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS
 from host.review.detail import detail_json, detail_lines
@@ -135,7 +135,7 @@ def rate_words(value: float | None, standard: float | None, system: str) -> str:
 
 def cards_words(review: Review) -> str:
     """The calibrations that the run was read under, and which it recorded itself."""
-    recorded = {card.kind: card for card in in_force(cards_of_run(review.run.calibrations))}
+    recorded = {card.kind: card for card in active_cards(cards_of_run(review.run.calibrations))}
     said = []
     for card in review.cards:
         own = recorded.get(card.kind)
