@@ -9,19 +9,11 @@ from dash import html
 from dashboards.context import RigInUse, Surroundings
 from dashboards.ui.figures import figures
 from dashboards.ui.forms import attributes, sentence, table
-from host.calibrate.status import Standing, standings
+from host.calibrate.status import Status, calibration_status
 from host.errors import UserError
 from host.library import Library
 from host.review.season import season_of
 from host.rig.describing import describe
-
-PARTS = {
-    "meter": "Flow meter",
-    "pressure": "Pressure",
-    "wheel": "Wheel",
-    "course": "Pace",
-    "boom": "Boom, caught",
-}
 
 
 def layout(surroundings: Surroundings) -> html.Main:
@@ -50,7 +42,8 @@ def _parts(used: RigInUse) -> html.Section:
 
 
 def _known(used: RigInUse, due: str) -> html.Section:
-    rows = [[PARTS[one.kind], _source(one), one.plus_minus or "–"] for one in standings(used.rig, used.cards)]
+    known = calibration_status(used.rig, used.cards)
+    rows = [[status.title, _source(status), status.plus_minus or "–"] for status in known]
     return html.Section(
         [
             html.H2("How well it is known", className="part"),
@@ -62,10 +55,10 @@ def _known(used: RigInUse, due: str) -> html.Section:
     )
 
 
-def _source(one: Standing) -> str:
-    if one.made is not None:
-        return f"card of {one.made:%Y-%m-%d}"
-    return "not caught yet" if one.kind == "boom" else "rig file"
+def _source(status: Status) -> str:
+    if status.made is not None:
+        return f"card of {status.made:%Y-%m-%d}"
+    return "rig file" if status.plus_minus else "none yet"
 
 
 def _due(surroundings: Surroundings, used: RigInUse) -> str:

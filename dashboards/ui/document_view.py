@@ -20,7 +20,7 @@ _HEADINGS = (html.H2, html.H3, html.H4)
 
 def document_view(document: Document) -> list[Any]:
     """The answer in large type and every section. The page needs forms.css, runs.css and tables.js."""
-    return [answer_view(document), *(section_view(section) for section in document.sections)]
+    return [answer_view(document), *sections_view(document.sections)]
 
 
 def answer_view(document: Document) -> html.P:
@@ -28,9 +28,17 @@ def answer_view(document: Document) -> html.P:
     return html.P(visible(document.answer), className=f"headline {document.level}")
 
 
+def sections_view(sections: Sequence[Section]) -> list[Any]:
+    """The sections that have something for people."""
+    return [section_view(section) for section in sections if section.seen]
+
+
 def section_view(section: Section, depth: int = 0) -> html.Section | html.Details:
     """One section with what stands in it; `depth` 0 is below the page's own heading."""
-    content = [*blocks_view(section.blocks), *(section_view(inner, depth + 1) for inner in section.sections)]
+    content = [
+        *blocks_view(section.blocks),
+        *(section_view(inner, depth + 1) for inner in section.sections if inner.seen),
+    ]
     css = f"part {section.level}" if depth == 0 else f"inner {section.level}"
     if section.folded:
         return html.Details([html.Summary(visible(section.heading)), *content], className=css)

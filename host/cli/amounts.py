@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from host.errors import UserError
+from host.errors import BadInputError
 
 
 def number(text: str, what: str) -> float:
@@ -12,5 +12,5 @@ def number(text: str, what: str) -> float:
     except ValueError:
         value = float("nan")
     if not abs(value) < float("inf"):
-        raise UserError(f'{what} is "{text}": give a number, without a unit.')
+        raise BadInputError(f'{what} is "{text}": give a number, without a unit.')
     return value

@@ -57,7 +57,17 @@ def quantity(
     return Quantity(f"{number} ± {expanded:.{places}f}", value, unit.symbol, unit.slug, expanded)
 
 
-Value = Quantity | str | int | float | bool | None
+def duration(seconds: float | None) -> Quantity:
+    """A time as people say it, "4 min 51.5 s"; the number in seconds."""
+    if seconds is None or not math.isfinite(seconds):
+        return Quantity("–", None, "", "s")
+    # Rounded first, or 59.96 s would be 60.0 s.
+    minutes, rest = divmod(round(seconds, 1), 60.0)
+    text = f"{minutes:.0f} min {rest:04.1f} s" if minutes else f"{rest:.1f} s"
+    return Quantity(text, seconds, "", "s")
+
+
+Value = Quantity | str | int | float | bool | tuple[str, ...] | None
 
 
 def shown(value: Value, symbol: str = "") -> str:
@@ -66,6 +76,8 @@ def shown(value: Value, symbol: str = "") -> str:
         return value.number if symbol and value.symbol == symbol else value.text
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return ", ".join(value)
     return "" if value is None else str(value)
 
 
@@ -213,6 +225,7 @@ class Section:
     """A heading and what follows; `key` groups its blocks in JSON (empty: at the top). `folded` opens on a tap.
 
     With `listed` its inner sections are the objects of a list under `key`, and its own blocks stand beside that list.
+    A section without anything for people is for machines only.
     """
 
     key: str
@@ -222,6 +235,11 @@ class Section:
     sections: tuple[Section, ...] = ()
     listed: bool = False
     level: Level = "note"
+
+    @property
+    def seen(self) -> bool:
+        """Whether anything in it is for people."""
+        return any(map(_seen, self.blocks)) or any(section.seen for section in self.sections)
 
 
 @dataclass(frozen=True)
@@ -241,6 +259,14 @@ class Document:
     def section(self, key: str) -> Section | None:
         """The section of that key, wherever it stands; None when there is none."""
         return _section(self.sections, key)
+
+
+def _seen(block: Block) -> bool:
+    if isinstance(block, Facts):
+        return bool(block.seen)
+    if isinstance(block, Table):
+        return bool(block.headings and (block.rows or block.empty))
+    return not isinstance(block, Messages) or bool(block.messages)
 
 
 def _blocks(sections: Sequence[Section]) -> Iterator[Block]:

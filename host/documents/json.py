@@ -41,7 +41,9 @@ class _Keys(dict[str, Any]):
 
     def put_value(self, key: str, value: Value) -> None:
         if not isinstance(value, Quantity):
-            self.put(key, _finite(value) if isinstance(value, float) else value)
+            self.put(
+                key, _finite(value) if isinstance(value, float) else list(value) if isinstance(value, tuple) else value
+            )
             return
         self.put(_joined(key, value.slug), _finite(value.value))
         if value.expanded is not None:

@@ -25,7 +25,7 @@ def format_text(document: Document, width: int = 0, *, everything: bool = False)
 
 
 def format_table(table: Table) -> str:
-    """The columns for people below their headings: text flush left, numbers flush right."""
+    """The columns for people below their headings: text flush left, numbers flush right, "!" behind marked rows."""
     if not table.rows:
         return table.empty
     numbers = [
@@ -35,17 +35,18 @@ def format_table(table: Table) -> str:
     ]
     grid = [[visible(cell) for cell in row] for row in [table.headings, *table.cells]]
     widths = [max(map(len, cells)) for cells in zip(*grid, strict=True)]
-    return "\n".join(
-        "  ".join(
-            cell.rjust(width) if number else cell.ljust(width)
-            for cell, width, number in zip(row, widths, numbers, strict=True)
-        ).rstrip()
-        for row in grid
-    )
+    lines = []
+    for number, row in enumerate(grid, -1):
+        cells = [
+            cell.rjust(width) if flush else cell.ljust(width)
+            for cell, width, flush in zip(row, widths, numbers, strict=True)
+        ]
+        lines.append("  ".join([*cells, *("!" if number in table.marked else ())]).rstrip())
+    return "\n".join(lines)
 
 
 def _section(section: Section, indent: str, width: int, everything: bool) -> list[str]:
-    if section.folded and not everything:
+    if not section.seen or (section.folded and not everything):
         return []
     inner = indent + _INDENT if section.heading else indent
     lines: list[str] = []

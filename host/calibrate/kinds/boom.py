@@ -20,7 +20,7 @@ from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import Vessel
 from host.documents.document import Column, Table, column, quantity
 from host.entries import Entries, above_zero, sentence
-from host.errors import UserError
+from host.errors import DamagedFileError, UserError
 from host.rig import Rig
 from host.units import format_value
 
@@ -234,7 +234,7 @@ def _plus_minus(rig: Rig, card: Card | None) -> str:
         return ""
     try:
         return f"± {100 * combine(boom_card(card).parts).expanded:.1f} %"
-    except UserError:
+    except DamagedFileError:
         return "its card cannot be read: repeat the catch test"
 
 

@@ -22,6 +22,7 @@ from host.documents.document import (
     Series,
     Table,
     column,
+    duration,
     quantity,
 )
 from host.documents.html import format_html
@@ -151,6 +152,7 @@ def test_the_terminal_aligns_labels_and_numbers_and_says_the_unit_once():
     assert "Pressure    – psi" in lines
     assert "  Pass  Rate, gal/1000 ft²" in lines
     assert "     1         1.00 ± 0.10" in lines
+    assert "     2                2.00  !" in lines, "a marked row"
     assert "  2. Then that." in lines
     assert "  ! Nozzle clogged" in lines
     assert "Detail" not in format_text(DOCUMENT), "what is folded is left out unless asked for"
@@ -204,3 +206,20 @@ def test_plots_leave_gaps_and_survive_anything():
     assert ">2024-" in format_svg(days)
     assert ticks(0.0, 1.0) == [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]
     assert ticks(-3.0, 47.0) == [0.0, 10.0, 20.0, 30.0, 40.0]
+
+
+def test_a_section_for_machines_alone_is_seen_by_no_one():
+    events = Section("events", "Events", (Table("list", (Column("at_s", ""),), ((1.0,),)),))
+    document = Document("k", "t", "a", (events,))
+    assert to_json(document)["events"] == {"list": [{"at_s": 1.0}]}
+    assert format_text(document) == "t\na"
+    assert "Events" not in format_html(document)
+    assert len(document_view(document)) == 1
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(0.0, "0.0 s"), (59.96, "1 min 00.0 s"), (291.5, "4 min 51.5 s"), (3600.0, "60 min 00.0 s")]
+)
+def test_a_duration_as_people_say_it(seconds, said):
+    assert duration(seconds) == Quantity(said, seconds, "", "s")
+    assert duration(math.nan).value is None
