@@ -21,7 +21,6 @@ from dashboards.calibrate.session_store import SessionStore, View
 from dashboards.context import Surroundings
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import cautions, chips
-from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
 from host.documents.document import Document
 from host.entries import WrongEntriesError, sentence
@@ -34,7 +33,7 @@ BUTTONS = ("act", "enter", "undo", "save", "over")
 _RUNS = 20  # to pick from
 
 
-def layout(context: Surroundings, kinds: Sequence[Kind] = KINDS) -> html.Main:
+def layout(context: Surroundings) -> html.Main:
     """The page for the rig at hand."""
     try:
         used = context.rig()
@@ -47,7 +46,7 @@ def layout(context: Surroundings, kinds: Sequence[Kind] = KINDS) -> html.Main:
         [
             html.H1("Calibrate"),
             html.P(used.said, className="rig"),
-            html.Div([_doing(kinds, used.rig, runs), _showing()], className="halves"),
+            html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-shown"),
@@ -105,9 +104,9 @@ def _showing() -> html.Section:
     )
 
 
-def connect(app: Dash, context: Surroundings, kinds: Sequence[Kind] = KINDS) -> None:
+def connect(app: Dash, context: Surroundings) -> None:
     """The page's callbacks."""
-    store = SessionStore(context, kinds)
+    store = SessionStore(context)
 
     @app.callback(
         Output("calibrate-poke", "data"),

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.calibrate.board import START, BoardReports
 from dashboards.context import RigInUse, Surroundings
 from host.calibrate.drafts import DraftFile
-from host.calibrate.kinds import KINDS
-from host.calibrate.kinds.kind import Guided, Job, Kind, Session, Step, fields_of, save_outcome
+from host.calibrate.kinds.kind import Guided, Job, Session, Step, fields_of, save_outcome
 from host.documents.document import Document, Message, Messages, Section
 from host.entries import Entries, sentence
 from host.errors import UserError
@@ -46,10 +45,9 @@ class SessionStore:
     def __init__(
         self,
         context: Surroundings,
-        kinds: Sequence[Kind] = KINDS,
         now: Callable[[], datetime] = lambda: datetime.now().astimezone(),
     ) -> None:
-        self.kinds = {kind.name: kind for kind in kinds}
+        self.kinds = {kind.name: kind for kind in context.kinds}
         self._context = context
         self._now = now
         self._lock = threading.Lock()
@@ -80,6 +78,10 @@ class SessionStore:
                 self._notices[kind] = sentence(str(error))
                 return False
             return button == "enter"
+
+    def close(self) -> None:
+        """Let go of the board's run."""
+        self._board.close()
 
     @property
     def version(self) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
@@ -9,6 +10,7 @@ from dash import html
 from dashboards.context import RigInUse, Surroundings
 from dashboards.ui.figures import figures
 from dashboards.ui.forms import attributes, sentence, table
+from host.calibrate.kinds.kind import Kind
 from host.calibrate.status import Status, calibration_status
 from host.errors import UserError
 from host.library import Library
@@ -27,7 +29,8 @@ def layout(surroundings: Surroundings) -> html.Main:
             html.H1("Rig"),
             html.P(used.said, className="rig"),
             html.Div(
-                [_parts(used), html.Div([_known(used, _due(surroundings, used)), _text(used)])], className="halves"
+                [_parts(used), html.Div([_known(used, surroundings.kinds, _due(surroundings, used)), _text(used)])],
+                className="halves",
             ),
         ],
         className="sheet",
@@ -41,8 +44,8 @@ def _parts(used: RigInUse) -> html.Section:
     return html.Section(described)
 
 
-def _known(used: RigInUse, due: str) -> html.Section:
-    known = calibration_status(used.rig, used.cards)
+def _known(used: RigInUse, kinds: Sequence[Kind], due: str) -> html.Section:
+    known = calibration_status(used.rig, used.cards, kinds)
     rows = [[status.title, _source(status), status.plus_minus or "–"] for status in known]
     return html.Section(
         [
@@ -76,7 +79,7 @@ def _due(surroundings: Surroundings, used: RigInUse) -> str:
 
 def _text(used: RigInUse) -> html.Section:
     whose = "The rig file as the run keeps it" if used.own else "The example's rig file"
-    cards = " Cards that are in force stand in for its sections." if used.cards else ""
+    cards = " Active cards are used in place of its sections." if used.cards else ""
     return html.Section(
         [
             html.H2("Its text", className="part"),

@@ -68,10 +68,10 @@ def card_from_toml(text: str, where: str = "calibration card") -> Card:
             f"{where} lacks its kind, rig or date: it is not a calibration card; move it out of the folder."
         )
     assert isinstance(kind, str) and isinstance(rig_name, str)
+    section = parts_from_sections({kind: tree[kind]}, where).get(kind) if kind in tree else None
     for name, value in tree.items():
         if isinstance(value, dict) and name not in (kind, "measurements", "record"):
             raise DamagedFileError(f"{where} is of kind {kind} and has a section [{name}]: mend it or move it away.")
-    section = parts_from_sections({kind: tree[kind]}, where).get(kind) if kind in tree else None
     if section is None and kind in Rig.__dataclass_fields__:
         raise DamagedFileError(f"{where} has no section [{kind}]: it is not whole; calibrate again.")
     return Card(kind, rig_name, made, section, text)
@@ -108,8 +108,7 @@ def load_cards(folder: Path, rig_name: str) -> list[Card]:
     Raises DamagedFileError on a card that cannot be read.
     """
     cards = []
-    # The shorter name first: of two saved in one second the later one has a number behind.
-    for path in sorted((folder / slug(rig_name)).glob("*.toml"), key=lambda path: (len(path.name), path.name)):
+    for path in sorted((folder / slug(rig_name)).glob("*.toml"), key=_as_saved):
         try:
             card = card_from_toml(path.read_text(encoding="utf-8"), f"calibration card {path}")
         except (OSError, UnicodeDecodeError):
@@ -120,6 +119,13 @@ def load_cards(folder: Path, rig_name: str) -> list[Card]:
         if card.rig_name == rig_name:
             cards.append(card)
     return sorted(cards, key=lambda card: card.made)
+
+
+def _as_saved(path: Path) -> tuple[str, int]:
+    """Order of the files: of several saved in one second the later ones have a number behind."""
+    found = re.fullmatch(r"(.*?)(?:-(\d{1,3}))?", path.stem, re.DOTALL)
+    assert found is not None
+    return found[1], int(found[2] or 1)
 
 
 def active_cards(cards: Iterable[Card]) -> list[Card]:

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 from host.calibrate.cards import Card, active_cards
 from host.calibrate.kinds import KINDS
+from host.calibrate.kinds.kind import Kind
 from host.documents.document import Column, Document, Section, Table
 
-_TITLES = {kind.name: kind.title for kind in KINDS}
 
-
-def cards_document(cards: Sequence[Card], rig_name: str) -> Document:
+def cards_document(cards: Sequence[Card], rig_name: str, kinds: Sequence[Kind] = KINDS) -> Document:
     """The list of `cards`, oldest first."""
+    titles = {kind.name: kind.title for kind in kinds}
     active = active_cards(cards)
     columns = (
         Column("made", ""),
@@ -28,7 +28,7 @@ def cards_document(cards: Sequence[Card], rig_name: str) -> Document:
             card.made.isoformat(),
             card.kind,
             f"{card.made:%Y-%m-%d %H:%M}",
-            _TITLES.get(card.kind, card.kind),
+            titles.get(card.kind, card.kind),
             str(card.measurements.get("result", "")),
             "active" if card in active else "",
             card in active,

@@ -100,8 +100,9 @@ class Counting:
         self.step = "ready"
 
     def _pulses(self, start: Report, end: Report) -> int:
-        count = "wheel_count" if self.what == "wheel" else "flow_count"
-        return counter_difference(int(getattr(end, count)), int(getattr(start, count)))
+        if self.what == "wheel":
+            return counter_difference(end.wheel_count, start.wheel_count)
+        return counter_difference(end.flow_count, start.flow_count)
 
     def _duration(self) -> float | None:
         """From the first pulse to the last and one period more, so that pulses over it are the mean frequency (s)."""

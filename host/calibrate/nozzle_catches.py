@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from firmware_protocol.messages import MEAN_STEPS, Report
@@ -23,12 +23,16 @@ PRESSURE_MOVED = 0.05  # of the pressure from nozzle to nozzle: 2.5 % of flow, h
 
 @dataclass(frozen=True)
 class NozzleCatch:
-    """What one nozzle gave: amount, time (s), and the pressure (Pa) while it was caught, by gauge or board."""
+    """What one nozzle gave: amount, time (s), and the pressure (Pa) while it was caught, by gauge or board.
+
+    `together`: all nozzles at this pressure were caught at once, so they share one time and its error.
+    """
 
     amount: Amount
     duration_s: float
     pressure_pa: float
     by_gauge: bool
+    together: bool = False
 
 
 class NozzleCatches:
@@ -190,16 +194,12 @@ class NozzleCatches:
 
 
 def boom_catch(caught: list[NozzleCatch]) -> BoomCatch:
-    """All nozzles at one pressure, for `catch_test`.
-
-    Nozzles that were caught together share one time and its error; stopped one by one, no two times are the same.
-    """
+    """All nozzles at one pressure, for `catch_test`."""
     count = len(caught)
     times = tuple(catch.duration_s for catch in caught)
-    test = BoomCatch(
+    return BoomCatch(
         pressure_pa=math.fsum(catch.pressure_pa for catch in caught) / count,
         duration_s=math.fsum(times) / count,
         volumes_m3=tuple(catch.amount.volume_m3 for catch in caught),
-        times_s=times,
+        times_s=None if caught[0].together else times,
     )
-    return test if len(set(times)) > 1 else replace(test, times_s=None, duration_s=times[0])

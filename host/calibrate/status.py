@@ -8,6 +8,7 @@ from datetime import datetime
 
 from host.calibrate.cards import Card, active_card
 from host.calibrate.kinds import KINDS
+from host.calibrate.kinds.kind import Kind
 from host.rig import Rig
 
 
@@ -24,10 +25,10 @@ class Status:
     plus_minus: str
 
 
-def calibration_status(rig: Rig, cards: Iterable[Card]) -> list[Status]:
+def calibration_status(rig: Rig, cards: Iterable[Card], kinds: Iterable[Kind] = KINDS) -> list[Status]:
     """The calibrated parts that this rig has. `rig` has the cards applied (`apply_cards`)."""
     found = []
-    for kind in KINDS:
+    for kind in kinds:
         if not kind.fits(rig):
             card = active_card(cards, kind.name)
             found.append(Status(kind.name, kind.title, card.made if card else None, kind.plus_minus(rig, card)))

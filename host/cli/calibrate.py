@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.kind_options import setting_key, usage, way_key
 from host.run_folder import cards_folder
 
 if TYPE_CHECKING:
-    from host.calibrate.kinds.kind import Field, Kind, Way
+    from host.calibrate.kinds.kind import Kind
 
 _CAUTION = (
     "Calibrate with clean water only. Wear gloves; stop the pump and let the pressure off before you touch a nozzle, "
@@ -27,9 +28,11 @@ def add_parser(
         from host.calibrate.kinds import KINDS
 
         choices = parser.add_subparsers(dest="kind", metavar="KIND", required=True)
-        for kind in KINDS if kinds is None else kinds:
+        offered = KINDS if kinds is None else kinds
+        for kind in offered:
             _add_kind(choices, kind)
         cards = choices.add_parser("cards", help="list the cards of a rig and say which are active")
+        cards.set_defaults(kinds=offered)
         _common(cards)
 
     commands.add_parser(
@@ -62,7 +65,7 @@ def _add_kind(choices: argparse._SubParsersAction[argparse.ArgumentParser], kind
                 nargs="+",
                 default=[],
                 metavar="VALUE",
-                help=_escaped(usage(way)),
+                help=_escaped(usage(way) + ("" if way.each else ". Repeat it for more")),
             )
     for field in kind.settings:
         parser.add_argument(
@@ -84,27 +87,6 @@ def _common(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cards", type=Path, default=cards, help=f"folder for cards (default: {cards})")
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
     parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
-
-
-def way_key(way: Way) -> str:
-    """Where the parsed arguments keep the points of a way."""
-    return f"way {way.name}"
-
-
-def setting_key(field: Field) -> str:
-    """Where the parsed arguments keep a setting."""
-    return f"setting {field.name}"
-
-
-def usage(way: Way) -> str:
-    """What follows the option of a way: PULSES AMOUNT [TIME], such as: --catch 1043 "78 fl oz" "55 s"."""
-    names, examples = [], []
-    for field in way.fields:
-        name = field.name.upper() + (" …" if field.each_nozzle or way.each else "")
-        names.append(name if field.required else f"[{name}]")
-        examples.append(f'"{field.us}"' if " " in field.us else field.us)
-    repeat = "" if way.each else ". Repeat it for more"
-    return f"{' '.join(names)}, such as: --{way.option} {' '.join(examples)}{repeat}"
 
 
 def _escaped(text: str) -> str:

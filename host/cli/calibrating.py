@@ -15,9 +15,9 @@ from host.calibrate.cards import apply_cards, load_cards
 from host.calibrate.cards_document import cards_document
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Job, Kind, Outcome, Session, Way, fields_of, save_outcome
-from host.cli.calibrate import setting_key, usage, way_key
 from host.cli.console import Console
 from host.cli.guided import GuidedCalibration, board_at
+from host.cli.kind_options import setting_key, usage, way_key
 from host.documents.document import Document
 from host.documents.json import to_json
 from host.documents.text import format_text
@@ -54,7 +54,7 @@ def calibrate(args: argparse.Namespace, kind: Kind) -> int:
 def list_cards(args: argparse.Namespace) -> int:
     """Print the cards of a rig and which are active."""
     rig = _rig(args)
-    document = cards_document(load_cards(args.cards.expanduser(), rig.name), rig.name)
+    document = cards_document(load_cards(args.cards.expanduser(), rig.name), rig.name, args.kinds)
     print(_json(document, {}) if args.json else format_text(document))
     return 0
 
@@ -86,8 +86,9 @@ def _take(session: Session, way: Way, rig: Rig, values: list[str], what: str) ->
     needed = [field for field in fields if field.required]
     if not len(needed) <= len(values) <= len(fields):
         counted = f"{len(values)} value{'' if len(values) == 1 else 's'}"
-        nozzles = f"; the boom has {rig.nozzles.count} nozzles" if fields != way.fields else ""
-        raise UserError(f"{what} has {counted}{nozzles}: give {usage(way)}")
+        wanted = f"{len(needed)}" + ("" if needed == list(fields) else f" or {len(fields)}")
+        boom = f" for a boom of {rig.nozzles.count} nozzles" if fields != way.fields else ""
+        raise UserError(f"{what} has {counted} and needs {wanted}{boom}: give {usage(way)}")
     names = [field.name for field in (needed if len(values) == len(needed) else fields)]
     _save(session, way, dict(zip(names, values, strict=False)), what)
 

@@ -42,7 +42,7 @@ _WAYS = (
 )
 _SPEED = Field("speed", "Spraying speed", "2.5 mph", "4 km/h", required=False)
 _NUMBER = int | float
-_CATCH = {"duration_s": _NUMBER, "pressure_pa": _NUMBER, "by_gauge": bool, "amount": Amount}
+_CATCH = {"duration_s": _NUMBER, "pressure_pa": _NUMBER, "by_gauge": bool, "together": bool, "amount": Amount}
 _JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER}
 
 
@@ -132,7 +132,7 @@ class BoomSession(Session):
                 amounts.append(amount)
         entries.check()
         assert pressure is not None and seconds is not None
-        self._catches.take_all([NozzleCatch(amount, seconds, pressure, True) for amount in amounts])
+        self._catches.take_all([NozzleCatch(amount, seconds, pressure, True, together=True) for amount in amounts])
         return f"Saved: pressure {len(self._catches.rounds)}, {len(amounts)} nozzles."
 
     def _one_nozzle(self, entries: Entries, field: Field, before: list[Amount]) -> Amount | None:
@@ -177,7 +177,7 @@ class BoomSession(Session):
             rest = {name: value for name, value in row.items() if name not in ("round", "amount")}
             catch = point_from(NozzleCatch, rest | {"amount": _amount(row.get("amount"))}, _CATCH)
             rounds.setdefault(str(row.get("round")), []).append(catch)
-        self._catches.restore(list(rounds.values()))
+        self._catches.restore([_as_caught(caught, "together" in rows[0]) for caught in rounds.values()])
 
     def points(self) -> Table:
         """What each nozzle gave at each pressure."""
@@ -220,6 +220,12 @@ class BoomSession(Session):
         if sensor and sensor.uncertainty_pa and not any(catch.by_gauge for catch in catches):
             reading = replace(reading, pressure_pa=sensor.uncertainty_pa)
         return reading
+
+
+def _as_caught(caught: list[NozzleCatch], said: bool) -> list[NozzleCatch]:
+    """An older draft does not say what was caught together: stopped one by one, no two times were the same."""
+    alike = len({catch.duration_s for catch in caught}) == 1
+    return caught if said else [replace(catch, together=alike) for catch in caught]
 
 
 def _amount(row: object) -> Amount:

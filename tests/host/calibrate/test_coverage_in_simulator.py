@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from host.calibrate.interval import stretch_of_run
+from host.calibrate.interval import interval_of_run
 from host.calibrate.meter import MeterCatch, calibrate_meter
 from host.calibrate.vessels import Vessel
 from host.journal import RunFile
@@ -33,7 +33,7 @@ def calibrate_then_spray(seed: int) -> tuple[float, float]:
     scale = 1.0 + rng.uniform(-JUG.accuracy, JUG.accuracy)
     catches = []
     for number in range(CATCHES):
-        counted = stretch_of_run(run, str(begun[number]), str(begun[number + 1]))
+        counted = interval_of_run(run, str(begun[number]), str(begun[number + 1]))
         read = round(true[number]["volume_m3"] * scale / JUG.step_m3) * JUG.step_m3
         catches.append(MeterCatch(counted.flow_pulses, read, JUG, counted.flowing_s))
     result = calibrate_meter(catches)
