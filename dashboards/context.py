@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 import host.rig
-from dashboards.runs.run_cache import Shelf
+from dashboards.run_cache import RunCache
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
@@ -32,7 +32,7 @@ class RigInUse:
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class PageContext:
     """Folder of the runs, folder of the calibration cards, and the kinds of calibration that are offered."""
 
     runs: Path
@@ -40,9 +40,9 @@ class Surroundings:
     kinds: tuple[Kind, ...] = KINDS
 
     @cached_property
-    def shelf(self) -> Shelf:
+    def run_cache(self) -> RunCache:
         """The library of these runs, one for all pages."""
-        return Shelf(self.runs)
+        return RunCache(self.runs)
 
     def rig(self) -> RigInUse:
         """The rig of the newest run, with its active calibration cards; without a run the example rig.

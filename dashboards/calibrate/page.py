@@ -18,7 +18,7 @@ from dashboards.calibrate.fields import (
     stays,
 )
 from dashboards.calibrate.session_store import SessionStore, View
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import cautions, chips
 from host.calibrate.kinds.kind import Kind
@@ -33,7 +33,7 @@ BUTTONS = ("act", "enter", "undo", "save", "over")
 _RUNS = 20  # to pick from
 
 
-def layout(context: Surroundings) -> html.Main:
+def layout(context: PageContext) -> html.Main:
     """The page for the rig at hand."""
     try:
         used = context.rig()
@@ -104,7 +104,7 @@ def _showing() -> html.Section:
     )
 
 
-def connect(app: Dash, context: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     store = SessionStore(context)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.calibrate.board import START, BoardReports
-from dashboards.context import RigInUse, Surroundings
+from dashboards.context import PageContext, RigInUse
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Guided, Job, Session, Step, fields_of, save_outcome
 from host.documents.document import Document, Message, Messages, Section
@@ -44,7 +44,7 @@ class SessionStore:
 
     def __init__(
         self,
-        context: Surroundings,
+        context: PageContext,
         now: Callable[[], datetime] = lambda: datetime.now().astimezone(),
     ) -> None:
         self.kinds = {kind.name: kind for kind in context.kinds}
@@ -225,7 +225,7 @@ class SessionStore:
     def _open_run(self, name: str) -> RunFile:
         """A run of the folder; the newest one when none is named."""
         if name:
-            return read_run(self._context.shelf.path_of(name.removesuffix(SUFFIX)))
+            return read_run(self._context.run_cache.path_of(name.removesuffix(SUFFIX)))
         newest = newest_run(self._context.runs)
         assert newest is not None  # or there would be no rig
         return read_run(newest)

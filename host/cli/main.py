@@ -32,6 +32,7 @@ COMMANDS = (
     "export",
     "replay",
     "simulate",
+    "schema",
 )
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from dashboards.calibrate.session_store import SessionStore
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
 from host.cli import calibrate
@@ -50,11 +50,11 @@ def runs(tmp_path: Path) -> Path:
     return folder
 
 
-def recorded(runs: Path, rig: Path) -> Surroundings:
+def recorded(runs: Path, rig: Path) -> PageContext:
     """What the pages see once a run of the rig is there."""
     writer = begin(runs / "2026-05-14T0915-bowling-green.sward", rig.read_text(encoding="utf-8"))
     writer.close("complete", "test", 0, 1.0)
-    return Surroundings(runs, runs / "cards")
+    return PageContext(runs, runs / "cards")
 
 
 def by_page(store: SessionStore, kind: str, settings: dict[str, str], points: list[tuple[str, dict[str, str]]]) -> Any:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import uvicorn
 
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from dashboards.shell import build_shell, open_first_page
 from host.calibrate.kinds import KINDS
 from host.run_folder import cards_folder
@@ -17,7 +17,7 @@ from tests.host.calibrate import toy_kind
 
 def main(folder: Path, port: int) -> None:
     """Serve until ended."""
-    _, server = build_shell(Surroundings(folder, cards_folder(folder), kinds=(*KINDS, toy_kind.KIND)))
+    _, server = build_shell(PageContext(folder, cards_folder(folder), kinds=(*KINDS, toy_kind.KIND)))
     asyncio.run(open_first_page(server))
     uvicorn.run(server, host="127.0.0.1", port=port, log_level="warning")
 
