@@ -71,6 +71,10 @@ def main(argv: list[str] | None = None) -> int:
     if args.command is None:
         parser.print_help()
         return 2
+    return _carry_out(args)
+
+
+def _carry_out(args: argparse.Namespace) -> int:
     try:
         return int(import_module(f"host.cli.{args.command}").run(args))
     except UserError as error:

@@ -30,7 +30,9 @@ class Kept:
 
 
 class Index:
-    """Kept bodies by file name (its path within the folder, of any encoding), for one way of reading them (`calibration`).
+    """Kept bodies by file name (its path within the folder), for one way of reading them (`calibration`).
+
+    A name may be of any encoding.
 
     A damaged index is made anew; a folder that cannot be written has its index in memory.
     """

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from host.cli.main import main
-from tests.host.journal.samples import write_run
 
 LONG = "x" * 256
 
@@ -23,7 +22,6 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     os.mkfifo(folder / "2027-fifo.sward")
     (folder / "loop.sward").symlink_to(folder / "loop.sward")
     (folder / "2028-gone.sward").symlink_to("/nowhere")
-    write_run(folder / "short.sward", 5)
     return folder
 
 
