@@ -198,7 +198,7 @@ def _recording(review: Review) -> Section:
     said = [] if health.complete else [Message("Not complete: only what could be checked is shown.", "warning")]
     damage = tuple((d.line_number, d.byte_offset, d.reason) for d in review.run.damage)
     columns = (Column("line", "Line"), Column("byte", "Byte"), Column("reason", "Damage"))
-    table = Table("damage", columns, damage, folded=len(damage) > _MOST_DAMAGE, title="Damage" if damage else "")
+    table = Table("damage", columns, damage, folded=len(damage) > _MOST_DAMAGE, title="Damage")
     return Section("recording", "Recording", (Messages(tuple(said)), Facts(facts), table))
 
 
