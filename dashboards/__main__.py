@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from host.errors import UserError
+from host.parent import end_with_parent
 
 HERE = "127.0.0.1"
 
@@ -39,6 +40,7 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: list[str] | None = None) -> int:
     """Serve until ended; 2 for a mistake the user can mend."""
     args = build_parser().parse_args(argv)
+    end_with_parent()
     try:
         if not args.runs.is_dir():
             raise UserError(f"--runs {args.runs}: there is no such folder; make it or give another")

@@ -84,7 +84,7 @@ def serve(folder: Path, follow: str, host: str, port: int, sharing: Sharing, *, 
         recorder = stack.enter_context(closing(RecorderClient()))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        context = PageContext(folder, cards_folder(folder), guests if sharing.shared else None)
+        context = PageContext(folder, cards_folder(folder), guests=guests if sharing.shared else None)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])

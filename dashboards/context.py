@@ -10,6 +10,8 @@ import host.rig
 from dashboards.run_cache import RunCache
 from dashboards.sharing.guests import Guests
 from host.calibrate.cards import Card, apply_cards, load_cards
+from host.calibrate.kinds import KINDS
+from host.calibrate.kinds.kind import Kind
 from host.errors import UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
@@ -32,10 +34,11 @@ class RigInUse:
 
 @dataclass(frozen=True)
 class PageContext:
-    """Folder of the runs, folder of the calibration cards, and who was let in."""
+    """Folders of the runs and of the calibration cards, kinds of calibration that are offered, and who was let in."""
 
     runs: Path
     cards: Path
+    kinds: tuple[Kind, ...] = KINDS
     guests: Guests | None = None  # None while the pages are for this computer alone
 
     @cached_property
@@ -44,7 +47,7 @@ class PageContext:
         return RunCache(self.runs)
 
     def rig(self) -> RigInUse:
-        """The rig of the newest run, with its calibration cards in force; without a run the example rig.
+        """The rig of the newest run, with its active calibration cards; without a run the example rig.
 
         Raises UserError when run, rig or a card cannot be read.
         """

@@ -13,6 +13,9 @@ from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
 
+# What pages with forms and documents load (dashboards.ui.document_view).
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
+
 
 @dataclass(frozen=True)
 class Page:
@@ -31,8 +34,8 @@ class Page:
     layout: Callable[[Any], Any] | None = None
     connect: Callable[[Any, Any], None] | None = None
     template: str = ""
-    scripts: tuple[str, ...] = ()
-    styles: tuple[str, ...] = ()
+    scripts: tuple[str, ...] = SCRIPTS
+    styles: tuple[str, ...] = STYLES
     under: str = ""
     changes: frozenset[str] | None = None
 
@@ -47,14 +50,14 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, changes=LOOKS, styles=("forms.css", "runs.css")),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css"), changes=LOOKS),
     Page(
         "/run",
         "Run",
         run_page.layout,
         run_page.connect,
-        scripts=("runs.js", "tables.js"),
-        styles=("forms.css", "runs.css"),
+        scripts=("runs.js", *SCRIPTS),
+        styles=(*STYLES, "runs.css"),
         under="/runs",
         changes=frozenset({"note-add"}),
     ),
@@ -63,28 +66,26 @@ PAGES = (
         "Compare",
         compare_page.layout,
         compare_page.connect,
+        styles=(*STYLES, "runs.css"),
         changes=LOOKS,
-        scripts=("tables.js",),
-        styles=("forms.css", "runs.css"),
     ),
     Page(
         "/calibrate",
         "Calibrate",
         calibrate_page.layout,
         calibrate_page.connect,
-        scripts=("print.js",),
-        styles=("forms.css",),
+        scripts=("print.js", *SCRIPTS),
     ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect, changes=LOOKS, styles=("forms.css",)),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, changes=LOOKS, scripts=("print.js",), styles=("forms.css",)),
-    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect, changes=LOOKS),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", *SCRIPTS), changes=LOOKS),
+    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
     Page(
         "/guests",
         "Guests",
         guests_page.layout,
         guests_page.connect,
+        styles=(*STYLES, "guests.css"),
         changes=guests_page.CHANGES,
-        styles=("forms.css", "guests.css"),
     ),
 )
 

@@ -29,24 +29,29 @@ def layout(context: PageContext) -> html.Main:
         [
             html.H1("Guests"),
             html.Div(_listed(guests, VISITOR.get()), id="guests-list"),
-            labelled(FORM, "name", "Your name, for marks and notes", None, type="text", maxLength=LONGEST_NAME),
-            html.Div(html.Button("Save name", id="guest-name-save"), className="acts"),
             html.Div(
                 [
-                    html.P("New guests may", className="name"),
-                    dcc.RadioItems(
-                        id=NEW,
-                        options=[
-                            {"label": "Do everything", "value": EVERYTHING},
-                            {"label": "Only look", "value": ONLY_LOOK},
+                    labelled(FORM, "name", "Your name, for marks and notes", None, type="text", maxLength=LONGEST_NAME),
+                    html.Div(html.Button("Save name", id="guest-name-save"), className="acts"),
+                    html.Div(
+                        [
+                            html.P("New guests may", className="name"),
+                            dcc.RadioItems(
+                                id=NEW,
+                                options=[
+                                    {"label": "Do everything", "value": EVERYTHING},
+                                    {"label": "Only look", "value": ONLY_LOOK},
+                                ],
+                                value=choice,
+                                className="chips",
+                            ),
                         ],
-                        value=choice,
-                        className="chips",
+                        className="choice",
+                        role="group",
+                        **attributes({"aria-label": "New guests may"}),
                     ),
                 ],
-                className="choice",
-                role="group",
-                **attributes({"aria-label": "New guests may"}),
+                className="guests-own",
             ),
             html.P(id="guests-said", className="notice", role="status"),
             dcc.Interval(id="guests-again", interval=LOOK_MS),
