@@ -33,7 +33,7 @@ def identity(boot: int, who: Who) -> bytes:
     )
 
 
-def report(
+def report(  # noqa: PLR0917 the fields of a report
     boot: int,
     seq: int,
     clock: int,
