@@ -49,6 +49,8 @@ class Signals:
     tank_covers_m2: Floats  # at the present rate, or at the target's while there is none
     lost_frames: Ints  # total, by the board's sequence number
     resets: Ints  # total
+    dropped_pulses: Ints  # total that the board says it failed to count, of flow or wheel
+    unsent_lines: Ints  # total that the board says it could not send
 
     def __len__(self) -> int:
         return len(self.host_s)

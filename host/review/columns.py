@@ -32,6 +32,8 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "tank_covers_m2": ("tank_covers", "area"),
     "lost_frames": ("lost_frames", ""),
     "resets": ("board_restarts", ""),
+    "dropped_pulses": ("dropped_pulses", ""),
+    "unsent_lines": ("unsent_lines", ""),
 }
 
 PASS_COLUMNS: dict[str, tuple[str, str]] = {
@@ -48,6 +50,9 @@ PASS_COLUMNS: dict[str, tuple[str, str]] = {
     "spraying_s": ("spraying_time", "time"),
     "off_target_s": ("off_target_time", "time"),
     "off_target_m2": ("off_target_area", "area"),
+    "over_m2": ("over_target_area", "area"),
+    "under_m2": ("under_target_area", "area"),
+    "unknown_m2": ("unknown_area", "area"),
 }
 
 TOTAL_COLUMNS: dict[str, tuple[str, str]] = {

@@ -73,7 +73,7 @@ def test_passes_bridge_short_gaps_and_end_at_long_ones():
     pipeline, signals = run(frames)
     assert [p.number for p in pipeline.passes] == [1, 2]
     first, second = pipeline.passes
-    assert first.distance_m == pytest.approx(31.0, abs=0.2)  # the one-second gap is walked, too
+    assert first.distance_m == pytest.approx(30.0, abs=0.2)  # the one-second gap is walked, but not sprayed
     assert first.area_m2 == pytest.approx(30.0 * SWATH_M, abs=0.4)
     assert first.rate_m3_m2 == pytest.approx(4e-3 / 60 / SWATH_M, rel=0.01)
     assert first.pressure_pa == pytest.approx((327.68 / 1023 - 0.1) / 0.8 * 10e5, rel=1e-3)
