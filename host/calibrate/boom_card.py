@@ -15,7 +15,7 @@ from host.calibrate.boom import BoomCatch, Reading, coefficient_uncertainty
 from host.calibrate.cards import Card, in_force
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE
-from host.errors import UserError
+from host.errors import DamagedFileError
 from host.rig import Rig
 
 # Relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it.
@@ -41,7 +41,7 @@ class BoomCard:
 
 
 def boom_card(card: Card) -> BoomCard:
-    """The catch test on a card. Raises UserError when the card is none, or does not hold what it should."""
+    """The catch test on a card. Raises DamagedFileError when the card is none, or does not hold what it should."""
     record = tomllib.loads(card.toml).get("record", {})
     try:
         catches = sorted(record["catches"], key=lambda one: float(one["pressure_kPa"]))
@@ -53,7 +53,7 @@ def boom_card(card: Card) -> BoomCard:
             raise ValueError
         return BoomCard(card.made, int(record["nozzles"]), points, _catch_parts(record))
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
-        raise UserError(
+        raise DamagedFileError(
             f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
             "'swardflow calibrate boom'"
         ) from None
@@ -109,7 +109,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
         return None
     try:
         test = boom_card(card)
-    except UserError:  # a run must stay readable; `compare` says what is wrong with the card
+    except DamagedFileError:  # a run must stay readable; `compare` says what is wrong with the card
         return None
     if test.nozzles != rig.nozzles.count:
         return None

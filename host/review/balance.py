@@ -94,7 +94,8 @@ def product_of(
         strength, dry = parse_quantity(text, liquid, where), False
     except UserError:
         try:
-            strength, dry = parse_quantity(text, solid, where), True
+            # in notes of earlier runs "oz" is a weight
+            strength, dry = parse_quantity(text, solid, where, ounces_of_weight=True), True
         except UserError:
             raise UserError(
                 f'{where} is "{text}": give product per volume of mix, such as "20 mL/L", "2.5 fl oz/gal" or "5 g/L"'
@@ -104,5 +105,6 @@ def product_of(
     limit_text = notes.get(NOTE_LABEL_LIMIT)
     limit = None
     if limit_text is not None:
-        limit = parse_quantity(limit_text, NOTE_QUANTITIES[NOTE_LABEL_LIMIT][dry], f'the note "{NOTE_LABEL_LIMIT}"')
+        kind, of = NOTE_QUANTITIES[NOTE_LABEL_LIMIT][dry], f'the note "{NOTE_LABEL_LIMIT}"'
+        limit = parse_quantity(limit_text, kind, of, ounces_of_weight=True)
     return Product(dry, strength * rate_m3_m2, strength * (rate_u_m3_m2 or 0.0), strength * volume_m3, limit)
