@@ -30,13 +30,18 @@ class Capabilities:
     def push(self, n: int, events: list[Event]) -> Fitted:
         """For `n` frames, among which `events` lie."""
         by_switch = np.full(n, self._has(Capability.SWITCH) and self._rig.spray_switch)
-        no_wheel = np.full(n, self._rig.wheel is not None and not self._has(Capability.WHEEL))
+        no_wheel = np.full(n, self.no_wheel)
         for event in events:
             if event.kind == "identity" and isinstance(event.detail.get("capabilities"), int):
                 self._fitted = Capability(event.detail["capabilities"])
                 by_switch[event.before_frame :] = self._has(Capability.SWITCH) and self._rig.spray_switch
-                no_wheel[event.before_frame :] = self._rig.wheel is not None and not self._has(Capability.WHEEL)
+                no_wheel[event.before_frame :] = self.no_wheel
         return Fitted(by_switch, no_wheel)
+
+    @property
+    def no_wheel(self) -> bool:
+        """Whether the rig has a wheel and the board, as it has said, no input for it."""
+        return self._rig.wheel is not None and not self._has(Capability.WHEEL)
 
     def _has(self, part: Capability) -> bool:
         return bool(self._fitted & part)

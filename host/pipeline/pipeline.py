@@ -8,7 +8,7 @@ import numpy as np
 
 from host.frames import Event, Frames
 from host.pipeline.applying import SprayState
-from host.pipeline.carry import RunningSum
+from host.pipeline.carry import Highest, Previous, RunningSum
 from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats, Ints, Signals
 from host.pipeline.counts import Counts, CountUnwrapper
@@ -21,7 +21,7 @@ from host.pipeline.pressure import PressureReading
 from host.pipeline.pulses import PulseTimer
 from host.pipeline.rate import Progress, RateWindow
 from host.pipeline.rows import ROW, Why
-from host.pipeline.settle import Pass, Settled, Settler, Unassigned
+from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
 from host.pipeline.tank import TankLevel
 from host.pipeline.travel import Traveller
 from host.rig import Rig
@@ -57,7 +57,7 @@ class Pipeline:
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
         self._dropped, self._unsent = RunningSum(), RunningSum()
-        self._first = True
+        self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
@@ -85,25 +85,30 @@ class Pipeline:
                 broken=counts.broken,
             )
         )
-        ground = self._ground.push(counts, State(spraying, moving, step_s, travel.step_m, step_m3, rate.rate_m3_m2))
+        why = self._why(counts, fitted)
+        known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
+        state = State(spraying, moving, known, step_s, travel.step_m, step_m3, rate.rate_m3_m2)
+        ground = self._ground.push(state)
         course = self.rig.course
+        way = self._furthest(travel.smooth_m)  # what was carried on from the last pulse is kept when the wheel stops
         rows = np.empty(len(frames), dtype=ROW)
         for name, column in {
             "us": counts.board_us,
             "step_us": counts.step_us,
             "step_s": step_s,
             "host_s": host_s,
-            "step_m": step_s * course.speed_m_s if course else travel.step_m,
+            "step_m": step_s * course.speed_m_s if course else way - self._way_before(way),
             "step_m3": step_m3,
             "pulses": counts.flow.total,
             "edge_us": counts.flow.edge_us,
             "timed": counts.flow.timed,
+            "turned": (counts.wheel.step > 0) | (course is not None),
             "pressure_pa": pressure.mean_pa,
             "rate_m3_m2": rate.rate_m3_m2,
             "spraying": spraying,
             "moving": moving | (course is not None),
             "by_switch": fitted.by_switch,
-            "why": self._why(counts, fitted),
+            "why": why,
         }.items():
             rows[name] = column
         number, in_pass = self._settler.push(rows)
@@ -143,6 +148,7 @@ class Pipeline:
             rate_u_m3_m2=rate.u_m3_m2,
             pace_wanted_m_s=self._pace_wanted(spraying, rate.flow_m3_s / scale, flow_m3_s),
             off_target=ground.off_target,
+            side=ground.side,
             off_target_s=ground.off_target_s,
             off_target_m2=ground.off_target_m2,
             standing_s=ground.standing_s,
@@ -151,7 +157,7 @@ class Pipeline:
             pass_number=number,
             in_pass=in_pass,
             tank_left_m3=tank_left,
-            tank_covers_m2=self._covers(tank_left, rate.rate_m3_m2),
+            tank_covers_m2=self._covers(tank_left),
             lost_frames=self._lost(counts.lost),
             resets=self._resets(counts.reset.astype(np.int64)),
             dropped_pulses=self._dropped(counts.dropped),
@@ -171,6 +177,11 @@ class Pipeline:
     def unassigned(self) -> list[Unassigned]:
         """What does not belong to known ground, in order of time."""
         return self._settler.unassigned
+
+    @property
+    def no_wheel(self) -> bool:
+        """Whether the rig has a wheel and the board no input for it: no ground can be measured then."""
+        return self._capabilities.no_wheel
 
     def take_settled(self) -> Settled:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
@@ -202,9 +213,8 @@ class Pipeline:
         wanted = known / (self.rig.target.rate_m3_m2 * self.rig.swath_m)
         return np.where(spraying & (known > 0), wanted, np.nan)
 
-    def _covers(self, tank_left: Floats, rate: Floats) -> Floats:
-        usable = np.where(rate > 0, rate, self.rig.target.rate_m3_m2)
-        return np.maximum(tank_left, 0.0) / usable
+    def _covers(self, tank_left: Floats) -> Floats:
+        return np.maximum(tank_left, 0.0) / self.rig.target.rate_m3_m2
 
 
 def travel_uncertainty(rig: Rig) -> float:

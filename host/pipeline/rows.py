@@ -15,11 +15,13 @@ ROW = np.dtype(
         ("step_us", np.int64),  # how long it is
         ("step_s", np.float64),  # the same, corrected for the board's clock
         ("host_s", np.float64),
-        ("step_m", np.float64),  # way gone; with a timed course, the way that spraying all through would have taken
+        # Way gone, carried on between pulses; with a timed course, what it would be had it sprayed all through.
+        ("step_m", np.float64),
         ("step_m3", np.float64),
         ("pulses", np.int64),  # of the flow meter, total
         ("edge_us", np.int64),  # when the last of them came
         ("timed", np.bool_),  # whether one of them came in this row
+        ("turned", np.bool_),  # whether the wheel gave a pulse; always, with a timed course
         ("pressure_pa", np.float64),
         ("rate_m3_m2", np.float64),  # over the two seconds before its end
         ("spraying", np.bool_),

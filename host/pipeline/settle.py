@@ -15,15 +15,12 @@ import numpy as np
 
 from host.pipeline.carry import RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.count_line import began_us, ended_us
+from host.pipeline.cover import LEAD_US, Stretch, cover_of, stands, way_sprayed
 from host.pipeline.rows import ROW, Rows, Why
 from host.rig import Target
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
 LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
-_LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
-_COARSE_US = 250_000  # a row longer than this is divided where spraying begins or ends in it
-_SWITCH_EARLY_US = 50_000  # by how much the switch may have closed before the row in which it shows
 _MISSED_US = 1_000_000  # a silence with so much less flow than before it may hide that the spray was off
 _MISSED_SHARE = 0.05
 _DRIBBLE_PULSES = 3  # fewer while the spray was off are the rotor running down
@@ -100,15 +97,6 @@ def settled_rows(parts: list[Settled]) -> Settled:
     return Settled(*(np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)]) for name in columns))
 
 
-@dataclass(frozen=True)
-class _Stretch:
-    """Rows that are settled together: `begun` and `over` say whether its beginning and end were seen."""
-
-    rows: Rows
-    begun: bool
-    over: bool
-
-
 class Settler:
     """Rows in, settled rows and passes out."""
 
@@ -124,11 +112,12 @@ class Settler:
         self._last = np.zeros(0, dtype=ROW)  # the newest row
         self._sums = {name: RunningSum() for name in SUMMED}
         self._fresh: list[Settled] = []
+        self._so_far: tuple[list[Settled], Pass | None] | None = None
 
     def push(self, rows: Rows) -> tuple[Ints, Bools]:
         """Continue with `rows`; the passes begun so far and whether the row lies in one, as far as that shows yet."""
         number, in_pass = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.bool_)
-        place = 0
+        place, self._so_far = 0, None
         for gap in [*np.flatnonzero(rows["step_us"] > LONGEST_GAP_US).tolist(), len(rows)]:
             self._ordinary(rows[place:gap], number[place:gap], in_pass[place:gap])
             if gap < len(rows):
@@ -142,6 +131,7 @@ class Settler:
         """Settle what is left: the run is over."""
         self._close(over=False)
         self._let_go(None)
+        self._so_far = None
 
     def take(self) -> Settled:
         """The rows settled since the last call."""
@@ -161,13 +151,18 @@ class Settler:
         return self._pending()[1]
 
     def _pending(self) -> tuple[list[Settled], Pass | None]:
-        found, under_way = [], None
-        if self._open:
-            settled, under_way = self._settle(_Stretch(np.concatenate(self._open), self._begun, over=False))
-            found.append(settled)
-        if self._idle:
-            found.append(self._settled_idle(np.concatenate(self._idle)))
-        return found, under_way
+        """What is not settled yet as it stands, and the pass under way; worked out once for each piece of rows."""
+        if self._so_far is None:
+            found, under_way = [], None
+            if self._open:
+                self._open = [np.concatenate(self._open)]
+                settled, under_way = self._settle(Stretch(self._open[0], self._begun, over=False))
+                found.append(settled)
+            if self._idle:
+                self._idle = [np.concatenate(self._idle)]
+                found.append(self._settled_idle(self._idle[0]))
+            self._so_far = found, under_way
+        return self._so_far
 
     def _count(self) -> int:
         return len(self.passes) + self._counts()
@@ -187,7 +182,7 @@ class Settler:
                 self._idle.append(rows[place:first])
                 number[place:first] = len(self.passes)
                 self._seen_off |= first > place
-                self._let_go(int(rows["us"][min(first, len(rows) - 1)]) - _LEAD_US)
+                self._let_go(int(rows["us"][min(first, len(rows) - 1)]) - LEAD_US)
                 if first < len(rows):
                     self._open, self._idle = [*self._idle, rows[first:first]], []
                     self._begun, self._seen_off = self._seen_off, True
@@ -198,7 +193,12 @@ class Settler:
             times = np.concatenate(([self._sprayed_us], alive))
             breaks = np.flatnonzero(np.diff(times) >= LONGEST_GAP_US)
             self._sprayed_us = int(times[breaks[0]] if len(breaks) else times[-1])
-            end = place + int(np.searchsorted(rows["us"][place:], self._sprayed_us + LONGEST_GAP_US))
+            # A row that has begun by then may still hold pulses of the rotor's run-down.
+            begins = rows["us"][place:] - rows["step_us"][place:]
+            end = place + int(np.searchsorted(begins, self._sprayed_us + LONGEST_GAP_US))
+            if len(breaks):
+                again_us = int(times[breaks[0] + 1])
+                end = min(end, place + int(np.searchsorted(rows["us"][place:], again_us)))
             here = rows[place:end]
             self._open.append(here)
             way = self._way(np.where(here["spraying"] & here["moving"] & (here["why"] == 0), here["step_m"], 0.0))
@@ -248,7 +248,7 @@ class Settler:
         if not self._open:
             return
         rows = np.concatenate(self._open)
-        settled, one = self._settle(_Stretch(rows, self._begun, over))
+        settled, one = self._settle(Stretch(rows, self._begun, over))
         self._open = []
         if one is not None:
             self.passes.append(one)
@@ -283,15 +283,15 @@ class Settler:
         }
         return Settled(np.zeros(len(rows), dtype=np.int64), **columns)
 
-    def _settle(self, stretch: _Stretch) -> tuple[Settled, Pass | None]:
+    def _settle(self, stretch: Stretch) -> tuple[Settled, Pass | None]:
         """What the rows of a stretch of spraying put on the ground, and the pass that they are, if they are one."""
         rows = stretch.rows
-        cover, began, ended = self._cover(stretch)
+        cover, began, ended = cover_of(stretch)
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
-        on_spot = known & rows["spraying"] & ~rows["moving"]
-        way = np.where(known, rows["step_m"] * cover, 0.0)
+        on_spot = known & rows["spraying"] & stands(rows)
+        way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
@@ -318,48 +318,6 @@ class Settler:
             unassigned_m3=np.where(apart, rows["step_m3"], 0.0),
         )
         return settled, self._pass(rows, settled, began, ended) if counts else None
-
-    def _cover(self, stretch: _Stretch) -> tuple[Floats, float, float]:
-        """The share of each row in which it sprayed, shape (n,), and board times of the first and last spraying."""
-        rows = stretch.rows
-        bounds = np.flatnonzero(np.diff(np.concatenate(([0], rows["spraying"].astype(np.int8), [0]))))
-        firsts, lasts = bounds[::2].tolist(), (bounds[1::2] - 1).tolist()
-        ends_us = rows["us"].astype(np.float64)
-        begins_us = ends_us - rows["step_us"]
-        cover, began, ended = np.zeros(len(rows)), math.inf, -math.inf
-        for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
-            start = stretch.begun or index > 0
-            end = stretch.over or index < len(lasts) - 1
-            rest = firsts[index + 1] - 1 if index < len(firsts) - 1 else len(rows) - 1
-            on = self._on(rows, first, last) if start else float(begins_us[first])
-            off = self._off(rows, first, last, rest) if end else float(ends_us[last])
-            shared = np.minimum(ends_us, off) - np.maximum(begins_us, on)
-            cover += np.clip(shared / np.maximum(rows["step_us"], 1), 0.0, 1.0)
-            began, ended = min(began, on), max(ended, off)
-        return np.minimum(cover, 1.0), began, ended
-
-    def _on(self, rows: Rows, first: int, last: int) -> float:
-        begin, end = float(rows["us"][first] - rows["step_us"][first]), float(rows["us"][first])
-        if rows["by_switch"][first] and rows["step_us"][first] <= _COARSE_US:
-            return begin
-        found = began_us(rows, first, last)
-        if found is None:
-            return begin
-        if rows["by_switch"][first]:
-            return min(max(found, begin - _SWITCH_EARLY_US), end)
-        return min(max(found, begin - _LEAD_US), float(rows["edge_us"][first]))
-
-    def _off(self, rows: Rows, first: int, last: int, rest: int) -> float:
-        end = float(rows["us"][last])
-        beyond = float(rows["us"][min(last + 1, len(rows) - 1)])
-        if rows["by_switch"][first] and beyond - end <= _COARSE_US:
-            return end
-        found = ended_us(rows, first, rest)
-        if found is None:
-            return end
-        if rows["by_switch"][first]:
-            return min(max(found, end - _SWITCH_EARLY_US), beyond)
-        return min(max(found, float(rows["us"][first] - rows["step_us"][first])), beyond)
 
     def _sides(self, rows: Rows, cover: Floats) -> tuple[Bools, Bools, Bools]:
         """Whether the ground of each row got too much, too little, or is not known, by the rate about its middle."""

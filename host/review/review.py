@@ -12,9 +12,10 @@ from typing import Any
 
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
+from host.calibrate.uncertainty import sample_deviation
 from host.frames import Event
 from host.journal import RunFile, read_run
-from host.pipeline import Fault, Pass, Pipeline, Signals
+from host.pipeline import Fault, Pass, Pipeline, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, TankBalance, product_of, tank_balance
@@ -29,18 +30,29 @@ BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
 
 @dataclass(frozen=True)
 class Totals:
-    """Sums over a run or over the part of it seen so far. SI units; rates None before anything was sprayed."""
+    """Sums over a run or over the part of it seen so far. SI units; rates None before anything was sprayed.
 
-    volume_m3: float
-    area_m2: float
-    distance_m: float
+    What went through the meter is on known ground, or was sprayed standing still, or is not assigned:
+    volume = ground + standing + unassigned. The rate is the ground's volume over its area.
+    """
+
+    volume_m3: float  # through the meter
+    ground_m3: float  # of it on known ground
+    area_m2: float  # of known ground
+    distance_m: float  # way gone, turns included
     spraying_s: float
-    rate_m3_m2: float | None  # volume sprayed on the move, over area
-    rate_u_m3_m2: float | None  # its standard uncertainty
+    rate_m3_m2: float | None
+    rate_u_m3_m2: float | None  # its standard uncertainty: calibrations, and what is not assigned
     off_target_s: float
     off_target_m2: float
+    over_m2: float
+    under_m2: float
+    unknown_m2: float  # sprayed, but too little at once to give a rate for
     standing_s: float
     standing_m3: float
+    unassigned_s: float
+    unassigned_m: float
+    unassigned_m3: float
     tank_left_m3: float
 
 
@@ -55,6 +67,8 @@ class Health:
     damaged_records: int  # places in the file that could not be verified
     lost_records: int  # records that the file's end counts and that could not be read
     resets: int  # restarts of the board
+    dropped_pulses: int  # that the board says it failed to count, of flow or wheel
+    unsent_lines: int  # that it says it could not send
     clock_scale: float  # host seconds per board second
     status: str  # how the recording ended; "no end record" when it was cut off
     complete: bool
@@ -71,6 +85,7 @@ class Review:
     faults: list[Fault]  # derived anew at each reading; nothing of them stands in the run file
     health: Health
     track: Track = field(repr=False)
+    unassigned: tuple[Unassigned, ...] = ()  # what does not belong to known ground, in order of time
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
@@ -184,6 +199,8 @@ def review_of(
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
         keeper.push(signals)
+        keeper.settle(pipeline.take_settled())
+    keeper.settle(pipeline.take_settled())
     return Review(
         run,
         rig,
@@ -192,6 +209,7 @@ def review_of(
         pipeline.faults(),
         health_of(run, last),
         keeper.track(),
+        tuple(pipeline.unassigned),
         later_notes or {},
         cards,
         held,
@@ -217,16 +235,44 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
 
 def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     """Totals as they stand after the last frame of `last`."""
-    if last is None or not len(last):
-        return Totals(0.0, 0.0, 0.0, 0.0, None, None, 0.0, 0.0, 0.0, 0.0, pipeline.rig.tank.volume_m3)
-    value: dict[str, float] = {
-        name: float(getattr(last, name)[-1])
-        for name in Totals.__dataclass_fields__
-        if name not in ("rate_m3_m2", "rate_u_m3_m2")
-    }
-    rate = (value["volume_m3"] - value["standing_m3"]) / value["area_m2"] if value["area_m2"] > 0 else None
-    uncertainty = None if rate is None else rate * pipeline.relative_u
-    return Totals(rate_m3_m2=rate, rate_u_m3_m2=uncertainty, **value)
+    seen = last is not None and len(last) > 0
+    sums = pipeline.sums()
+    area, ground = sums["ground_m2"], sums["ground_m3"]
+    rate = ground / area if area > 0 else None
+    relative = math.hypot(pipeline.relative_u, _unassigned_u(pipeline, sums))
+    return Totals(
+        volume_m3=float(last.volume_m3[-1]) if last is not None and seen else 0.0,
+        ground_m3=ground,
+        area_m2=area,
+        distance_m=float(last.distance_m[-1]) if last is not None and seen else 0.0,
+        spraying_s=sums["ground_s"],
+        rate_m3_m2=rate,
+        rate_u_m3_m2=None if rate is None else rate * relative,
+        off_target_s=sums["off_target_s"],
+        off_target_m2=sums["over_m2"] + sums["under_m2"],
+        over_m2=sums["over_m2"],
+        under_m2=sums["under_m2"],
+        unknown_m2=sums["unknown_m2"],
+        standing_s=sums["stationary_s"],
+        standing_m3=sums["stationary_m3"],
+        unassigned_s=sums["unassigned_s"],
+        unassigned_m=sums["unassigned_m"],
+        unassigned_m3=sums["unassigned_m3"],
+        tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else pipeline.rig.tank.volume_m3,
+    )
+
+
+def _unassigned_u(pipeline: Pipeline, sums: Mapping[str, float]) -> float:
+    """Relative standard uncertainty of the run's rate from ground that is not known.
+
+    That share of the volume may have gone down at a rate as different as the passes are from each other.
+    """
+    known, apart = sums["ground_m3"], sums["unassigned_m3"]
+    if not (known > 0 and apart > 0):
+        return 0.0
+    rates = [one.rate_m3_m2 for one in pipeline.passes]
+    spread = sample_deviation(rates) / (math.fsum(rates) / len(rates)) if len(rates) > 2 else pipeline.rig.target.band
+    return apart / (known + apart) * spread
 
 
 def health_of(run: RunFile, last: Signals | None) -> Health:
@@ -241,6 +287,8 @@ def health_of(run: RunFile, last: Signals | None) -> Health:
         damaged_records=run.damaged,
         lost_records=run.lost_records,
         resets=int(last.resets[-1]) if last is not None and seen else 0,
+        dropped_pulses=int(last.dropped_pulses[-1]) if last is not None and seen else 0,
+        unsent_lines=int(last.unsent_lines[-1]) if last is not None and seen else 0,
         clock_scale=float(last.clock_scale[-1]) if last is not None and seen else 1.0,
         status=str(trailer.get("status", "no end record")),
         complete=run.complete,

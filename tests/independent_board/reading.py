@@ -71,4 +71,4 @@ def truth_on_known_ground(sprayer: Sprayer, review: Review, apart: Sequence[tupl
         way += sprayer.between(sprayer.open_m, begin, end)
     still = np.diff(sprayer.place_m, append=sprayer.place_m[-1]) < 1e-9
     standing = float(np.sum(np.diff(sprayer.sprayed_m3, append=sprayer.sprayed_m3[-1])[still]))
-    return Truth(volume - (standing if review.totals.stationary_m3 > 0 else 0.0), way * sprayer.plan.swath_m)
+    return Truth(volume - (standing if review.totals.standing_m3 > 0 else 0.0), way * sprayer.plan.swath_m)

@@ -11,9 +11,9 @@ Floats = npt.NDArray[np.float64]
 
 STEP_S = 0.005
 VALVE_LATE_S = 0.04  # the switch is this far ahead of the valve
-_HOSE_UP_S, _HOSE_DOWN_S = 0.12, 0.06
+_HOSE_UP_S = 0.12
 _ROTOR_UP_S, _ROTOR_DOWN_S = 0.05, 0.07
-_HOSE_M3 = 2e-6  # what the hose takes up until it has its full pressure
+_HOSE_M3 = 2e-6  # what the hose takes up until it has its full pressure, and gives back when the valve is shut
 _START_S = 3.0
 
 
@@ -64,9 +64,9 @@ def spray(plan: Plan, rng: np.random.Generator) -> Sprayer:
     t = np.arange(len(speed)) * STEP_S
     place = np.cumsum(speed) * STEP_S
     supply = plan.pressure_pa * (1 + 0.01 * _wander(len(t), 20.0, rng))
-    pressure = _lagged(np.where(valve, supply, 0.0), _HOSE_UP_S, _HOSE_DOWN_S)
-    out = plan.flow_m3_s * np.sqrt(np.maximum(pressure, 0.0) / plan.pressure_pa) * (pressure > 0.05 * plan.pressure_pa)
-    filling = np.maximum(np.diff(pressure, prepend=0.0), 0.0) * _HOSE_M3 / plan.pressure_pa / STEP_S
+    pressure = _hose(valve, supply / plan.pressure_pa, plan.flow_m3_s * STEP_S / _HOSE_M3) * plan.pressure_pa
+    out = plan.flow_m3_s * np.sqrt(pressure / plan.pressure_pa)
+    filling = np.diff(pressure, prepend=0.0) * _HOSE_M3 / plan.pressure_pa / STEP_S
     metered = np.where(valve, out + filling, 0.0)
     rotor = _lagged(metered * plan.pulses_per_m3, _ROTOR_UP_S, _ROTOR_DOWN_S)
     slip = 1 + 0.002 * _wander(len(t), 5.0, rng)
@@ -126,6 +126,15 @@ def _wander(n: int, tau_s: float, rng: np.random.Generator) -> Floats:
     for step in rng.normal(0, np.sqrt(1 - keep**2), coarse - 1).tolist():
         values.append(keep * values[-1] + step)
     return np.interp(np.arange(n) * STEP_S, np.arange(coarse) * 0.5, values)
+
+
+def _hose(valve: npt.NDArray[np.bool_], supply: Floats, drain: float) -> Floats:
+    """Pressure in the boom as a share of the usual one: it follows the supply, and runs out through the nozzles."""
+    out, now = np.empty(len(valve)), 0.0
+    for index, (is_open, wanted) in enumerate(zip(valve.tolist(), supply.tolist(), strict=True)):
+        now += (wanted - now) * STEP_S / _HOSE_UP_S if is_open else -min(drain * now**0.5, now)
+        out[index] = now
+    return out
 
 
 def _lagged(driven: Floats, up_s: float, down_s: float) -> Floats:
