@@ -42,6 +42,7 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     row |= {name: sums[column] for name, column in _SUMS.items()}
     row |= {
         "target_m3_m2": target.rate_m3_m2,
+        "keep_m_s": pipeline.rig.course.speed_m_s if pipeline.rig.course else None,  # the speed that all rests on
         "band_low_m3_m2": low,
         "band_high_m3_m2": high,
         "advice": _advice(pipeline, last),
