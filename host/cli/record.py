@@ -52,7 +52,7 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     """
     from host.calibrate.cards import load_cards, snapshot
     from host.recorder import RunPlan
-    from host.rig import load_rig
+    from host.rig import filter_arguments, load_rig
     from host.units import parse_quantity
 
     rig = load_rig(args.rig)
@@ -60,7 +60,7 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
     runs = args.runs or DEFAULT_FOLDER
     cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))
-    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3)
+    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3, filter_arguments(rig))
 
 
 def run(args: argparse.Namespace) -> int:

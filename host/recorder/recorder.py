@@ -37,6 +37,7 @@ class RunPlan:
     notes: Mapping[str, str] = field(default_factory=dict)
     calibrations: tuple[Mapping[str, Any], ...] = ()
     tank_m3: float | None = None  # at the start; None for a full tank
+    filters: tuple[int, ...] = ()  # of the board's inputs: see Link
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,7 @@ class Recorder:
         self._shelters = shelters
         self._inbox: SimpleQueue[LineRead | LinkChange | _Told | None] = SimpleQueue()
         self._link = (open_link or _link)(address, self._inbox)
+        self._link.filters = plan.filters
         self._zero = 0.0
         self._reason = ""
         self._writer: JournalWriter | None = None

@@ -14,10 +14,12 @@ import pytest
 
 from host.cli.main import main
 from host.library import Library
+from host.library.runs_document import runs_section
 from host.review.dataset import season_csv, text_cell
-from host.review.plot import Axis, svg_plot, ticks
-from host.review.report import CAUTIONS, run_report, season_report
+from host.review.report import CAUTIONS, format_report
+from host.review.run_document import run_document
 from host.review.season import season_of
+from host.review.season_document import season_document
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from tests.host.library.made import short_scenario, write
 
@@ -61,9 +63,10 @@ def seen(html):
 
 def pages(folder, system):
     library = Library(folder)
-    digests = [entry.digest for entry in library.entries()]
-    yield run_report(library.review(folder / "a.sward"), system, DAY)
-    yield season_report(season_of(digests), digests, system, DAY)
+    entries = library.entries()
+    season = season_document(season_of([entry.digest for entry in entries]), system)
+    yield format_report(run_document(library.review(folder / "a.sward"), system), DAY)
+    yield format_report(season, DAY, [runs_section(entries, folder, system)])
 
 
 @pytest.mark.parametrize("system", ["us", "metric"])
@@ -84,23 +87,12 @@ def test_pages_run_nothing_and_load_nothing(folder, system):
 
 
 def test_the_page_says_what_the_review_says(folder):
-    html = run_report(Library(folder).review(folder / "a.sward"), "us", DAY)
+    html = format_report(run_document(Library(folder).review(folder / "a.sward"), "us"), DAY)
     text = "".join(seen(html).text)
-    assert "2026-05-14 09:15" in text
+    assert "14 May 2026, 09:15" in text
     assert "gal/1000 ft²" in text and "light air" in text
-    assert "Product per area" in text and "no label limit was noted" in text
-    assert html.count("<svg") == 1 == html.count("Pass 1 as a table")
-
-
-def test_plots_leave_gaps_and_survive_anything():
-    nan = float("nan")
-    svg = svg_plot("t <b>", Axis("x & y"), Axis("u"), [(0.0, 1.0), (1.0, nan), (2.0, 2.0), (3.0, 2.5)], band=(1.0, 2.0))
-    root = ET.fromstring(svg)
-    assert [one.get("class") for one in root if one.tag == "path"].count("line") == 1
-    assert "nothing to plot" in svg_plot("t", Axis("x"), Axis("y"), [(0.0, nan)])
-    ET.fromstring(svg_plot("one", Axis("x"), Axis("y"), [(5.0, 5.0)]))
-    assert ticks(0.0, 1.0) == [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]
-    assert ticks(-3.0, 47.0) == [0.0, 10.0, 20.0, 30.0, 40.0]
+    assert "Per area" in text and "Note the label's limit" in text
+    assert html.count("<svg") == 1 == html.count("<summary>Rate in bins of")
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
