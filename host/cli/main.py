@@ -22,6 +22,7 @@ COMMANDS = (
     "watch",
     "record",
     "tell",
+    "join",
     "review",
     "runs",
     "compare",
