@@ -23,7 +23,9 @@ from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
 from host.review.track import Track, TrackKeeper
+from host.review.verdict import Verdict, verdict_of
 from host.rig import Rig
+from host.rig.against_board import board_misfits
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
 EXPANDED = 2.0  # coverage factor k of the ± shown: about 95 % (JCGM 100, 6.3.3)
@@ -91,6 +93,19 @@ class Review:
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
     watched: bool = True  # whether faults were looked for
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """By ground; None where nothing is known to have reached it."""
+        return verdict_of(self.totals, self.passes, self.rig.target)
+
+    @property
+    def board_misfits(self) -> tuple[str, ...]:
+        """Where the rig and the boards that were heard disagree; a sentence each, said once."""
+        heard = [event.detail for event in self.run.events if event.kind == "identity"]
+        if not heard and self.run.frames.size:
+            return ("The board never said who it is: what is fitted on it, and its converter's range, are guesses.",)
+        return tuple(dict.fromkeys(message for identity in heard for message in board_misfits(self.rig, identity)))
 
     @property
     def strips(self) -> list[Strip]:
