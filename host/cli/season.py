@@ -29,20 +29,18 @@ def run(args: argparse.Namespace) -> int:
     from datetime import datetime
 
     from host.cli.output_file import write_new
-    from host.library.runs_document import runs_section
-    from host.review.dataset import season_csv
+    from host.documents.csv import format_csv
+    from host.library.runs_document import runs_section, runs_table
     from host.review.report import format_report
     from host.review.season import season_of
     from host.review.season_document import season_document
-    from host.run_folder import run_name
 
     entries = chosen_entries(args)
     season = season_of([entry.digest for entry in entries if entry.digest])
     system = units_asked(args, entries)
     folder = chosen_library(args).folder
-    made = [(run_name(entry.path, folder), entry.digest) for entry in entries if entry.digest]
     if args.csv:
-        write_new(args.csv, season_csv(made, system))
+        write_new(args.csv, format_csv(runs_table(entries, folder, system)))
     document = season_document(season, system)
     if args.report:
         mine = [entry for entry in entries if entry.digest and entry.digest.rig == season.rig]

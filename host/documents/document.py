@@ -273,6 +273,11 @@ class Document:
         """Every block, in order."""
         yield from _blocks(self.sections)
 
+    @property
+    def folded(self) -> tuple[str, ...]:
+        """What opens on a tap: headings of sections and titles of blocks."""
+        return tuple(_folded(self.sections))
+
     def section(self, key: str) -> Section | None:
         """The section of that key, wherever it stands; None when there is none."""
         return _section(self.sections, key)
@@ -290,6 +295,15 @@ def _blocks(sections: Sequence[Section]) -> Iterator[Block]:
     for section in sections:
         yield from section.blocks
         yield from _blocks(section.sections)
+
+
+def _folded(sections: Sequence[Section]) -> Iterator[str]:
+    for section in sections:
+        if section.folded and section.seen:
+            yield section.heading
+        else:
+            yield from (block.title for block in section.blocks if not isinstance(block, Facts | Plot) and block.folded)
+            yield from _folded(section.sections)
 
 
 def _section(sections: Sequence[Section], key: str) -> Section | None:

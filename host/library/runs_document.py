@@ -113,7 +113,7 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (column("area", "Area", "area", system), lambda digest: show(digest.area_m2, "area")),
         (column("rate", "Rate ± 95 %", "rate", system), partial(_rate, system=system)),
         (Column("product_per_area", "Product per area"), product),
-        (Column("", "Look at"), lambda digest: ", ".join(signs(digest))),
+        (Column("", "Check"), lambda digest: ", ".join(signs(digest))),
         (Column("complete", ""), lambda digest: digest.complete),
         (Column("faults", ""), lambda digest: digest.faults),
         (Column("over_label_limit", ""), lambda digest: digest.over_limit),

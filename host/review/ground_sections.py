@@ -19,13 +19,14 @@ from host.documents.document import (
     column,
     quantity,
 )
-from host.documents.words import percent
+from host.documents.words import percent, plural
 from host.review.evenness import BIN_M, Strip
 from host.review.review import Review
 from host.rig import Target
 from host.units import UNITS, to_user
 
 ALONG, STRIPS, BINS = "along", "strips", "bins"  # keys of the section, its plots and its table of numbers
+_MOST_ROWS = 12  # of a list that are seen without a tap
 _HIGHEST = 2.0  # times the target: a peak above is cut off in plots, or nothing else could be read
 
 
@@ -72,7 +73,9 @@ def stationary_table(review: Review, system: str) -> Table:
         column("volume", "Volume", "catch", system),
         column("duration", "For", "time", system),
     )
-    return Table("stationary", columns, rows, "Sprayed standing still" if rows else "")
+    folded = len(rows) > _MOST_ROWS
+    title = f"Sprayed standing still: {plural(len(rows), 'spot')}" if folded else "Sprayed standing still"
+    return Table("stationary", columns, rows, title, folded=folded)
 
 
 def _off_target(review: Review, strips: list[Strip], system: str) -> Table:
@@ -98,7 +101,9 @@ def _off_target(review: Review, strips: list[Strip], system: str) -> Table:
         Column("", "Off by"),
         column("excess", "", "volume", system),
     )
-    return Table("off_target", columns, rows, "Off target", empty="No section was off target.")
+    folded = len(rows) > _MOST_ROWS
+    title = f"Off target: {plural(len(rows), 'section')}" if folded else "Off target"
+    return Table("off_target", columns, rows, title, empty="No section was off target.", folded=folded)
 
 
 def _against_words(rate_m3_m2: float, target_m3_m2: float) -> str:

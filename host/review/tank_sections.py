@@ -20,7 +20,7 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
         *(Fact("", "Refilled", "to the top" if added is None else show(added)) for added in balance.refills_m3),
         Fact("metered", "Through the meter", show(balance.metered_m3)),
         Fact("left_by_count", "Left by count", show(left)),
-        _unless_none("left_measured", "Left, noted", show(balance.measured_left_m3)),
+        _unless_none("left_measured", "Left, as noted", show(balance.measured_left_m3)),
         Fact("refill_not_recorded", "", untold),
     ]
     ratio, u = balance.meter_over_tank, balance.meter_over_tank_u

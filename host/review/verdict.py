@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from host.pipeline import Pass
+from host.review.totals import Totals
 from host.rig import Target
-
-if TYPE_CHECKING:
-    from host.review.review import Totals
 
 GOOD_SHARE = 0.9  # of the ground inside the band: the run is on target
 

@@ -13,9 +13,10 @@ import pandas as pd
 import pytest
 
 from host.cli.main import main
+from host.documents.csv import format_csv, text_cell
+from host.errors import visible
 from host.library import Library
-from host.library.runs_document import runs_section
-from host.review.dataset import season_csv, text_cell
+from host.library.runs_document import runs_section, runs_table
 from host.review.report import CAUTIONS, format_report
 from host.review.run_document import run_document
 from host.review.season import season_of
@@ -26,7 +27,19 @@ from tests.host.library.made import short_scenario, write
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
 NASTY = '<script>alert(1)</script><img src=x onerror="alert(2)">&\'"'
 # OWASP, "CSV Injection": characters that begin a formula, and a payload of the kind described there.
-PAYLOADS = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("http://x","y")', "=cmd|' /C calc'!A0"]
+PAYLOADS = [
+    " =1+1",
+    "\u200b=1+1",
+    "\ufeff=1+1",
+    "=1+1",
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "\t=1",
+    "\r=1",
+    '=HYPERLINK("http://x","y")',
+    "=cmd|' /C calc'!A0",
+]
 
 
 @pytest.fixture(scope="module")
@@ -97,24 +110,29 @@ def test_the_page_says_what_the_review_says(folder):
 
 @pytest.mark.parametrize("payload", PAYLOADS)
 def test_no_cell_of_a_spreadsheet_is_a_formula(folder, payload):
-    digest = Library(folder).entries()[-1].digest
-    nasty = replace(digest, site=payload, product=payload, rig=payload, notes={"weather": payload, payload: payload})
-    rows = list(csv.reader(io.StringIO(season_csv([(payload, nasty)], "us"), newline="")))
-    assert len(rows) == 2
-    for cell in rows[1]:
-        if cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+    entry = Library(folder).entries()[-1]
+    nasty = replace(
+        entry.digest, site=payload, product=payload, rig=payload, notes={"weather": payload, payload: payload}
+    )
+    text = format_csv(runs_table([replace(entry, digest=nasty)], folder, "us"))
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert len(rows) == 1
+    for cell in rows[0].values():
+        if cell.startswith(("=", "+", "-", "@", "\t", "\r", " ", "\u200b", "\ufeff")):
             float(cell)  # only a number may begin with a sign
-    assert rows[1][0] == text_cell(payload) == "'" + payload
+    assert rows[0]["site"] == text_cell(payload) == "'" + visible(payload)
 
 
-def test_season_csv_reads_back_in_pandas(folder):
+def test_the_runs_of_a_season_read_back_in_pandas(folder):
     entries = Library(folder).entries()
-    table = pd.read_csv(io.StringIO(season_csv([(e.path.stem, e.digest) for e in entries], "metric"), newline=""))
+    text = format_csv(runs_table(entries, folder, "metric"))
+    table = pd.read_csv(io.StringIO(text, newline=""))
     assert table["run"].tolist() == ["b", "a", "c"]
     assert table["volume_L"].tolist() == pytest.approx([e.digest.volume_m3 * 1000 for e in entries])
     # 20 mL of product in each litre.
-    assert table["product_liquid_mL_per_100_m2"][1] == pytest.approx(20 * table["rate_L_per_100_m2"][1])
-    assert pd.isna(table["product_liquid_mL_per_100_m2"][0])
+    assert table["product_per_area_mL_per_100_m2"][1] == pytest.approx(20 * table["rate_L_per_100_m2"][1])
+    assert pd.isna(table["product_per_area_mL_per_100_m2"][0])
+    assert format_csv(runs_table([], folder, "metric")).startswith("run,path,")
 
 
 def test_one_query_over_the_exports_of_many_rigs(folder, tmp_path):
