@@ -1,0 +1,148 @@
+"""What is usual in this run: pressure, switch and flow, and how the pressure shakes while the walker walks."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.carry import Previous, RunningSum
+from host.pipeline.columns import Bools, Floats
+from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.tuning import TUNING
+
+
+class UsualPressure:
+    """The median of the run's first steady seconds of spraying; where the pressure is higher later it follows slowly."""
+
+    def __init__(self) -> None:
+        self._first: list[float] = []
+        self._usual = math.nan
+        self._begun_s = math.nan
+        self._before_s = 0.0
+        self.stays = _Stays()
+
+    def push(self, now_s: Floats, pressure_pa: Floats, steady: Bools) -> Floats:
+        """Usual pressure (Pa) at each frame, shape (n,); NaN before it is known."""
+        out = []
+        for t, p, on in zip(now_s.tolist(), pressure_pa.tolist(), steady.tolist(), strict=True):
+            if on and p == p:
+                if math.isnan(self._usual):
+                    self._first.append(p)
+                    self._begun_s = t if math.isnan(self._begun_s) else self._begun_s
+                    if t - self._begun_s >= TUNING.usual_pressure_s and len(self._first) >= 4:
+                        self._usual = float(np.median(self._first))
+                elif p > self._usual:
+                    self._usual += (p - self._usual) * min((t - self._before_s) / TUNING.usual_follows_s, 1.0)
+                self._before_s = t
+            out.append(self._usual)
+        return np.array(out)
+
+
+class _Stays:
+    """Whether the pressure stays when the boom is shut, as it does before the valve."""
+
+    def __init__(self) -> None:
+        self._high, self._all = RunningSum(), RunningSum()
+
+    def push(self, shut: Bools, high: Bools) -> Bools:
+        """True once it has been high in nearly all of the frames with the boom `shut`."""
+        total, above = self._all(shut.astype(np.int64)), self._high((shut & high).astype(np.int64))
+        return np.asarray((total >= 20) & (above >= 0.8 * total))
+
+
+@dataclass(frozen=True)
+class Habits:
+    """Arrays of shape (n,)."""
+
+    should_spray: Bools
+    trail_s: Floats  # for which the flow has been gone before the switch opened, at most, and a margin
+    least_hz: Floats  # a share of the usual flow's pulses
+
+
+class SwitchHabits:
+    """How long after the switch the flow comes, and how long before it it goes."""
+
+    def __init__(self, has_switch: bool) -> None:
+        self._has_switch = has_switch
+        self._leads: list[float] = []
+        self._trails: list[float] = []
+        self._on = self._came = False
+        self._on_s = self._came_s = 0.0
+        self._usual_hz = 0.0
+
+    def push(self, now_s: Floats, switch: Bools, flowing: Bools, idle_s: Floats, steady_hz: Floats) -> Habits:
+        """Continue; `idle_s` since the last flow pulse, `steady_hz` of the flow, 0 while it is not steady."""
+        should, trail, least = np.zeros(len(now_s), dtype=np.bool_), np.zeros(len(now_s)), np.empty(len(now_s))
+        columns = (a.tolist() for a in (now_s, switch, flowing, idle_s, steady_hz))
+        for i, (t, on, flows, idle, hz) in enumerate(zip(*columns, strict=True)):
+            if hz > 0:
+                self._usual_hz = self._usual_hz + (hz - self._usual_hz) * 0.02 if self._usual_hz else hz
+            least[i] = max(TUNING.least_flow_share * self._usual_hz, 2.0)
+            if self._has_switch:
+                self._turn(t, on, flows, idle)
+                trail[i] = max(self._trails[-TUNING.mask_passes :], default=0.0) + TUNING.trail_margin_s
+                should[i] = on and (t - self._came_s > 1.0 if self._came else t - self._on_s > self._allowed_s())
+        return Habits(should, trail, least)
+
+    def _turn(self, t: float, on: bool, flows: bool, idle: float) -> None:
+        if on and not self._on:
+            self._on_s, self._came = t, False
+        if on and flows and not self._came and idle < t - self._on_s + 0.05:
+            self._came, self._came_s = True, t
+            self._leads.append(t - self._on_s)
+        if self._on and not on and self._came and idle < TUNING.trail_most_s:
+            self._trails.append(idle)
+        self._on = on
+
+    def _allowed_s(self) -> float:
+        """How long the flow may take to come."""
+        if len(self._leads) < TUNING.mask_least_passes:
+            return TUNING.lead_at_first_s
+        return max(self._leads[-TUNING.mask_passes :]) + TUNING.lead_margin_s
+
+
+class WheelHabits:
+    """A wheel that gives no pulses, or a sprayer that stands still: while somebody walks, the pressure shakes."""
+
+    def __init__(self) -> None:
+        self._usual_hz = 0.0
+        self._usual_shake = math.nan
+        self._log_p_before = Previous(math.nan)
+        self._recent: list[tuple[float, float]] = []  # time (s) and shaking since the wheel's last pulse
+        self._silent_s = self._before_s = 0.0
+
+    def push(self, scene: Scene, steady: Bools) -> Bools:
+        """Whether the wheel is dead, shape (n,)."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            log_p = np.log(np.maximum(scene.pressure.mean_pa, TUNING.floor_pa))
+        shakes = np.abs(log_p - self._log_p_before(log_p))
+        now_s = scene.counts.board_us * 1e-6
+        columns = (a.tolist() for a in (now_s, scene.wheel_hz, scene.wheel_idle_us * 1e-6, shakes, steady))
+        return np.array([self._frame(*frame) for frame in zip(*columns, strict=True)], dtype=np.bool_)
+
+    def _frame(self, t: float, hz: float, idle_s: float, shake: float, steady: bool) -> bool:
+        turning = hz > 0 and idle_s < 1.5 / hz
+        step_s, self._before_s = t - self._before_s, t
+        if turning:
+            self._recent, self._silent_s = [], 0.0
+            if steady:
+                self._usual_hz += (hz - self._usual_hz) * (0.02 if self._usual_hz else 1.0)
+                if shake == shake:
+                    usual = self._usual_shake
+                    self._usual_shake = shake if math.isnan(usual) else usual + (min(shake, 4 * usual) - usual) * 0.02
+            return False
+        if not steady or self._usual_hz == 0.0:
+            return False
+        self._silent_s += min(step_s, 1.5)
+        if idle_s * self._usual_hz < TUNING.wheel_periods:
+            return False
+        if shake == shake:
+            self._recent.append((t, shake))
+            self._recent = [one for one in self._recent if one[0] > t - TUNING.shake_s]
+        if self._silent_s > TUNING.wheel_most_s:
+            return True
+        watched = len(self._recent) > 3 and t - self._recent[0][0] > 0.8 * TUNING.shake_s
+        mean = sum(one[1] for one in self._recent) / max(len(self._recent), 1)
+        return watched and mean > TUNING.shake_share * self._usual_shake
