@@ -223,7 +223,7 @@ def _flow_edges(make: Make, t: Floats, metered: Floats, things: list[Thing], tot
     usual = max(float(np.quantile(metered[metered > 0], 0.5)) if (metered > 0).any() else 1.0, 1e-12)
     turning, w = [], 0.0
     target = (metered / usual).tolist()
-    for q in target:
+    for q in (value if value > 0.003 else 0.0 for value in target):
         tau = make.lag_s * max(w, q, 0.05) ** -make.lag_growth
         w += (q - w) * min(DT / tau, 1.0)
         if q == 0.0 and w < 0.06:

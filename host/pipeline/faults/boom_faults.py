@@ -266,17 +266,28 @@ class BoomFaults:
         self._open = None
 
     def _wait(self, fault: OpenFault, i: int) -> None:
-        """A first word is confirmed once it can be neither a bubble nor a dip nor the end of the pass."""
-        rows = self._history.rows(i, 40)
+        """A first word is confirmed once it can be neither a bubble nor a dip nor the end of the pass.
+
+        The less it changes, the longer it may wait: it costs the less ground.
+        """
+        rows = self._history.rows(i, TUNING.confirm_frames)
         now_s = float(rows[HOST, -1])
         since = rows[:, rows[HOST] > fault.began_s]
         if since.shape[1] < 2:
             return
-        last = float(np.mean(since[LOG_C, -3:]))
-        size, left = fault.after - fault.before, last - fault.before
-        if left * size < 0 or abs(left) < TUNING.recovered_share * abs(size):
+        log_c = since[LOG_C]
+        down = -1.0 if fault.after < fault.before else 1.0
+        length = min(len(log_c), 3)
+        lefts = (np.convolve(log_c, np.full(length, 1.0 / length), "valid") - fault.before) * down
+        peak, left = float(lefts.max()), float(lefts[-1])
+        longer = (float(np.mean(log_c[-TUNING.recovered_frames :])) - fault.before) * down
+        wait_s = next(wait for least, wait in TUNING.confirm_s if abs(math.expm1(left)) * self._nozzles >= least)
+        waited_s = min(now_s - fault.began_s, now_s - fault.called_s + TUNING.confirm_called_s)
+        if len(log_c) >= TUNING.recovered_frames and longer < TUNING.recovered_share * peak:
             self._withdraw(fault)
-        elif now_s - fault.began_s >= TUNING.confirm_s and not self._running_down(since, left):
+        elif waited_s < wait_s or self._running_down(since, left * down):
+            return
+        elif left >= TUNING.stays_share * peak or waited_s >= TUNING.uneven_s:
             fault.confirm(now_s)
 
     def _running_down(self, since: Floats, left: float) -> bool:
@@ -306,7 +317,7 @@ class BoomFaults:
                 change.levels, change.roughs = [], []
             else:
                 change.second = (step.frames, self._history.baseline(i), float(row[HOST]))
-        elif change.second is not None and row[HOST] - change.second[2] >= TUNING.confirm_s:
+        elif change.second is not None and row[HOST] - change.second[2] >= TUNING.second_s:
             self._second(fault, i)
         elif change.second is None and count >= TUNING.judge_frames and fault.kind not in FLICKERING:
             self._all_clear(fault, i, count)

@@ -27,6 +27,7 @@ class Fault:
     area_m2: float  # sprayed since it began
     settled: bool  # the measurement is complete
     provisional: bool = False  # a first word, which the next half second may take back
+    quiet: bool = False  # worth a word, no sound
     confirmed_s: float | None = None  # when it was no longer provisional; None: when it was called
     against_catch: bool = False  # there from the start: held against the catch test, not against what was before
 
@@ -43,7 +44,7 @@ class Fault:
     @property
     def urgent(self) -> bool:
         """Whether it is worth a sound."""
-        return CAUSES[self.kind].urgent and not self.provisional
+        return CAUSES[self.kind].urgent and not self.provisional and not self.quiet
 
     @property
     def dosed(self) -> str:

@@ -74,6 +74,7 @@ class OpenFault:
     or_else: tuple[str, ...] = ()
     sure: float = 0.5
     confirmed_s: float | None = None
+    quiet: bool = False  # worth a word, no sound
     ended_s: float | None = None
     ended_m2: float = math.nan
     before: float = math.nan  # log c
@@ -116,10 +117,10 @@ class OpenFault:
         self.after = after
         self._to(State.CALLED)
 
-    def take_over(self, verdict: Verdict, now_s: float) -> None:
+    def take_over(self, verdict: Verdict, now_s: float, *, quiet: bool = False) -> None:
         """A rule explains it better: what was measured of c belongs to that."""
         self.name(verdict)
-        self.before = math.nan
+        self.before, self.quiet = math.nan, quiet
         self.confirmed_s = now_s if self.confirmed_s is None else self.confirmed_s
         self._to(State.CALLED)
 
@@ -158,5 +159,6 @@ class OpenFault:
             settled=self.settled,
             provisional=self.state is State.PROVISIONAL,
             confirmed_s=self.confirmed_s,
+            quiet=self.quiet,
             against_catch=self.against_catch,
         )

@@ -65,19 +65,21 @@ class SignReader:
         usual_pa = self._usual.push(now_s, pressure, steady)
         low = np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * usual_pa)
         switch = (flags & Flag.SPRAY) != 0
-        habits = self._habits.push(now_s, switch, flowing, idle_s, scene.flow.frequency_hz * steady)
+        hz = scene.flow.frequency_hz
+        habits = self._habits.push(now_s, switch, hz, idle_s, steady)
+        due_hz = np.maximum(self._due_hz(scene), np.maximum(TUNING.least_flow_share * habits.usual_hz, 2.0))
+        flows_on = self._rig.spray_switch | (hz > TUNING.walks_hz_share * habits.usual_hz)
         return Signs(
             steady_spray=steady,
             should_spray=habits.should_spray | self._pump_gone(flowing, idle_s, pressure, usual_pa),
             flowing=flowing,
-            pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0)
-            * np.maximum(self._due_hz(scene), habits.least_hz),
+            pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             pressure_unread=np.isnan(pressure) if self._rig.pressure else np.zeros(len(board_us), dtype=np.bool_),
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
             pressure_flat=scene.frames["pressure_min"] == scene.frames["pressure_max"],
-            pressure_low=low,
-            pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa),
+            pressure_low=low & flows_on,
+            pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_dead=self._wheel_dead(scene, steady),
             wheel_turning=scene.counts.wheel.step > 0,
             coefficient_settled=boom.settled,

@@ -1,7 +1,7 @@
 """How long after the flow has begun the boom's coefficient says nothing: learned from the run's own passes.
 
-The rotor spins up and the boom fills. In each pass that lasts long enough the last moment is found at which the ratio of
-pulses to the pressure's due still lay off where it came to rest; the longest of the last passes counts, and a margin.
+The rotor spins up and the boom fills. In each pass that lasts long enough the last moment is found at which the ratio
+of pulses to the pressure's due still lay off where it came to rest; the longest of the last passes and a margin count.
 """
 
 from __future__ import annotations

@@ -131,10 +131,17 @@ class Tuning:
     level_u: float = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer in some minutes
 
     # From a first word to a call
-    confirm_s: float = 0.5  # since its beginning: a bubble or a dip is over
+    # Nozzles' worth from which, and seconds since the beginning after which a change is called: a bubble is over.
+    confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.5), (0.2, 0.8), (0.0, 1.3))
+    confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
+    confirm_frames: int = 100
+    second_s: float = 0.5
+    stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
     confirm_deep: float = 1.2  # of ln c: further down it is nearly stopped, and is waited for
     confirm_deep_s: float = 1.5
+    uneven_s: float = 2.0  # pulses that are missing here and there come back for moments: waited for no longer
+    recovered_frames: int = 6
     recovered_share: float = 0.4  # of the change: less is left, and there was none
 
     # Following an open fault of the boom
@@ -174,15 +181,17 @@ class Tuning:
     trail_most_s: float = 1.5  # longer, and the flow had stopped for another reason
     returns: float = 0.12  # of ln P above the droop, when the boom is shut: more, and the pump was the limit
     wheel_periods: float = 4.0
+    shake_after_s: float = 1.0  # after the wheel's last pulse a walker who stops has stopped
     shake_s: float = 1.2  # of the pressure's shaking that is looked at
-    shake_share: float = 0.6  # of the usual: a walker walks
+    walks_hz_share: float = 0.3  # of the usual flow: less, and the rotor is running down
+    shake_share: float = 0.35  # of the usual: a walker walks
     wheel_most_s: float = 15.0  # of spraying without a pulse: nobody stands for so long
     silence_s: float = 1.0
     silence_steps: float = 2.5  # of the board's own interval, where that is longer
     losses: float = 0.03
     loss_frames: int = 100
     rough_ride: float = 0.4  # of the last three seconds: a stone shakes the pressure for half a second
-    nearly_empty: float = 0.03  # of the tank
+    nearly_empty: float = 0.05  # of the tank
     watch_tail: int = 100  # frames that are kept
 
     # The alarm

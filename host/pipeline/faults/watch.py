@@ -141,6 +141,11 @@ class FaultWatch:
         if kind in FLICKERING and last is not None and began_s - (last.ended_s or 0.0) < TUNING.resumed_s:
             last.resume()
             return last
+        if kind == "air":  # what the pressure has shown already was its first sign
+            shown = (fault for name, fault in self._by_rule.items() if RULES[name].rank and fault.ended_s is None)
+            for fault in shown:
+                fault.take_over(Verdict(kind, sure=0.9), called_s)
+                return fault
         self._opened += 1
         fault = OpenFault(self._opened, kind, began_s, called_s, began_m2)
         self._all.append(fault)
@@ -177,7 +182,7 @@ class FaultWatch:
         if handed is not None and fault is not handed:
             self._all.remove(handed)
         if rule.rank >= highest:
-            fault.take_over(verdict, now_s)
+            fault.take_over(verdict, now_s, quiet=rule.quiet)
         for after_s in rule.revised_s:
             self._later(turn.since_us + 1e6 * (rule.on_s + after_s), partial(self._revise, rule, fault, turn.since_us))
         if rule.at_once:

@@ -59,6 +59,7 @@ class Rule:
     decided: Callable[[Signs], Bools] | None = None  # frames that say anything about it; none: all do
     explains: bool = False  # what the boom's coefficient does meanwhile comes from this
     at_once: bool = False  # known only once it is over
+    quiet: bool = False  # worth a word, no sound, whatever it is named
     rank: int = 0  # of two rules that are on at a time and have one, the higher names the one fault; 0: its own fault
     revised_s: tuple[float, ...] = ()  # after it has come on: the verdict is asked for again
     of_pulses: bool = False  # handed to those that follow the coefficient, for their own faults look like it

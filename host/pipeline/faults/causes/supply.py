@@ -68,6 +68,8 @@ def _pressure_low(evidence: Evidence) -> Verdict:
 
 
 def _pressure_down(evidence: Evidence) -> Verdict:
+    if evidence.nearly_empty:
+        return Verdict("tank_empty", ("air",), 0.8)
     return Verdict("battery" if evidence.supply_low else "pressure_down", sure=0.9)
 
 
@@ -80,7 +82,7 @@ RULES = (
         _pressure_low,
         decided=lambda signs: signs.steady_spray,
         explains=True,
-        rank=3,
+        rank=2,
     ),
     Rule(
         "pressure_down",
@@ -89,7 +91,8 @@ RULES = (
         lambda signs: signs.steady_spray & signs.pressure_down,
         _pressure_down,
         decided=lambda signs: signs.steady_spray,
-        rank=2,
+        rank=1,
+        quiet=True,
     ),
     Rule("battery", 1.0, 5.0, lambda signs: signs.supply_low, lambda _: Verdict("battery"), rank=3),
 )

@@ -16,7 +16,7 @@ CAUSES = (
 RULES = (
     Rule(
         "wheel_stuck",
-        0.05,
+        0.3,
         0.05,
         lambda signs: signs.wheel_dead,
         lambda _: Verdict("wheel_stuck", sure=0.7),
