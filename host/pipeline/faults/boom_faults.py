@@ -280,14 +280,20 @@ class BoomFaults:
         length = min(len(log_c), 3)
         lefts = (np.convolve(log_c, np.full(length, 1.0 / length), "valid") - fault.before) * down
         peak, left = float(lefts.max()), float(lefts[-1])
-        longer = (float(np.mean(log_c[-TUNING.recovered_frames :])) - fault.before) * down
-        wait_s = next(wait for least, wait in TUNING.confirm_s if abs(math.expm1(left)) * self._nozzles >= least)
+        nozzles = abs(math.expm1(left)) * self._nozzles
+        wait_s = next(wait for least, wait in TUNING.confirm_s if nozzles >= least)
         waited_s = min(now_s - fault.began_s, now_s - fault.called_s + TUNING.confirm_called_s)
-        if len(log_c) >= TUNING.recovered_frames and longer < TUNING.recovered_share * peak:
+        last = (log_c[-TUNING.recovered_frames :] - fault.before) * down
+        # Pulses that are missing here and there come back for moments: then every frame has to be as before.
+        uneven = float(np.mean(np.abs(np.diff(log_c)))) > TUNING.uneven_ratio * fault.change.even
+        rest = float(last.max() if uneven else last.mean())
+        if len(log_c) >= TUNING.recovered_frames and rest < TUNING.recovered_share * peak:
             self._withdraw(fault)
         elif waited_s < wait_s or self._running_down(since, left * down):
             return
-        elif left >= TUNING.stays_share * peak or waited_s >= TUNING.uneven_s:
+        elif (left >= TUNING.stays_share * peak and not _returning(log_c * down, peak, nozzles)) or waited_s >= (
+            TUNING.uneven_s
+        ):
             fault.confirm(now_s)
 
     def _running_down(self, since: Floats, left: float) -> bool:
@@ -398,3 +404,10 @@ class BoomFaults:
         fault.end(at_s, area_m2)
         self._healthy = fault.before if math.isfinite(fault.before) else self._healthy
         self._open = None
+
+
+def _returning(log_c: Floats, peak: float, nozzles: float) -> bool:
+    """Whether a change, up in `log_c`, is on its way back: a dip through the rotor's lag."""
+    half = min(2 if nozzles >= TUNING.confirm_s[0][0] else 4, len(log_c) // 2)
+    back = float(np.mean(log_c[-2 * half : -half]) - np.mean(log_c[-half:]))
+    return back > TUNING.returning_share * peak

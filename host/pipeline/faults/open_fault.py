@@ -103,7 +103,7 @@ class OpenFault:
 
     def judged(self, *, settled: bool) -> None:
         """It has been looked at for long enough for a first judgement, or for the last one."""
-        self.change.judgements += 1
+        self.change.judgements = 2 if settled else 1
         self._to(State.SETTLED if settled else State.CALLED)
 
     def grow(self, before: Before, frames: int, after: float) -> None:

@@ -14,7 +14,7 @@ class Tuning:
     lag_s: float = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
     lag_u_s: float = 0.065  # standard uncertainty of that lag: matters while the pressure moves
     settle_us: int = 1_500_000  # after a gap
-    mask_at_first_s: float = 3.0  # after the flow begins: rotor spins up, boom fills; until the run's passes have shown
+    mask_at_first_s: float = 2.5  # after the flow begins: rotor spins up, boom fills; until the run's passes have shown
     mask_least_passes: int = 2
     mask_passes: int = 6  # of which the longest counts
     mask_range_s: tuple[float, float] = (0.8, 4.5)
@@ -132,7 +132,7 @@ class Tuning:
 
     # From a first word to a call
     # Nozzles' worth from which, and seconds since the beginning after which a change is called: a bubble is over.
-    confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.5), (0.2, 0.8), (0.0, 1.3))
+    confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.6), (0.2, 0.8), (0.0, 1.3))
     confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
     confirm_frames: int = 100
     second_s: float = 0.5
@@ -140,7 +140,9 @@ class Tuning:
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
     confirm_deep: float = 1.2  # of ln c: further down it is nearly stopped, and is waited for
     confirm_deep_s: float = 1.5
-    uneven_s: float = 2.0  # pulses that are missing here and there come back for moments: waited for no longer
+    uneven_s: float = 2.0  # waited for no longer
+    uneven_ratio: float = 4.0  # of the change from frame to frame
+    returning_share: float = 0.25  # of the most that was seen, within two frames
     recovered_frames: int = 6
     recovered_share: float = 0.4  # of the change: less is left, and there was none
 
@@ -181,7 +183,7 @@ class Tuning:
     trail_most_s: float = 1.5  # longer, and the flow had stopped for another reason
     returns: float = 0.12  # of ln P above the droop, when the boom is shut: more, and the pump was the limit
     wheel_periods: float = 4.0
-    shake_after_s: float = 1.0  # after the wheel's last pulse a walker who stops has stopped
+    shake_after_s: float = 1.7  # after the wheel's last pulse a walker who stops has stopped
     shake_s: float = 1.2  # of the pressure's shaking that is looked at
     walks_hz_share: float = 0.3  # of the usual flow: less, and the rotor is running down
     shake_share: float = 0.35  # of the usual: a walker walks
