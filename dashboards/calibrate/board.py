@@ -6,13 +6,11 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from dashboards.live.run_follower import QUIET_S
 from firmware_protocol.messages import Report
 from firmware_protocol.vectorized import REPORT_DTYPE
-from host.errors import UserError
 from host.journal.reader import RunReader
 from host.recorder import RunFollower
-from host.run_folder import newest_run
+from host.run_folder import QUIET_S, newest_run
 
 _NAMES = [name for name in REPORT_DTYPE.names or () if name in Report.__dataclass_fields__]
 START = "start one with 'swardflow record PORT --rig RIG.toml'"
@@ -72,7 +70,8 @@ class BoardReports:
         self._came_at, self.ended = None, False
         return False
 
-    def need(self) -> None:
-        """Raises UserError with the trouble, if there is any."""
-        if trouble := self.trouble():
-            raise UserError(trouble)
+    def close(self) -> None:
+        """Let go of the run's file."""
+        if self._source is not None:
+            self._source.close()
+            self._source = None

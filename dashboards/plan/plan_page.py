@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboards.context import RigInUse, Surroundings
+from dashboards.context import PageContext, RigInUse
 from dashboards.plan.rate_plot import SPEEDS, pressures_of, rate_figure
 from dashboards.ui.figures import figures, remarks
 from dashboards.ui.forms import (
@@ -35,10 +35,10 @@ _KINDS = {"rate": "rate", "speed": "speed", "pressure": "pressure", "nozzle_flow
 _NAMES = {"rate": "The rate", "speed": "The speed", "pressure": "The pressure", "nozzle_flow": "The nozzle flow"}
 
 
-def layout(surroundings: Surroundings) -> html.Main:
+def layout(context: PageContext) -> html.Main:
     """The page for the rig at hand."""
     try:
-        used = surroundings.rig()
+        used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Plan"), html.P(sentence(str(error)), className="notice")], className="sheet")
     return html.Main(
@@ -55,7 +55,7 @@ def _rate_part(used: RigInUse) -> html.Section:
     rig, system = used.rig, used.rig.units
     example = {"us": ("1 gal/1000 ft2", "2.5 mph", "0.35 gpm"), "metric": ("4 L/100 m2", "4 km/h", "1.3 L/min")}[system]
     target = format_value(rig.target.rate_m3_m2, "rate", system)
-    reference = format_value(rig.nozzles.points[len(rig.nozzles.points) // 2][0], "pressure", system)
+    reference = format_value(rig.nozzles.reference_pressure_pa, "pressure", system)
     return html.Section(
         [
             html.H2("Rate, speed, pressure"),
@@ -99,7 +99,7 @@ def _pump_part(rig: Rig) -> html.Section:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
 
     @app.callback(
@@ -110,7 +110,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     def setting(_: int | None, *typed: str | None) -> tuple[Any, ...]:
         entries = dict(zip(RATE_FIELDS, typed, strict=True))
-        return answered(RATE_FIELDS, lambda: plan_rate(surroundings.rig().rig, entries))
+        return answered(RATE_FIELDS, lambda: plan_rate(context.rig().rig, entries))
 
     @app.callback(
         Output("plan-verdict", "children"),
@@ -121,7 +121,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     def verdict(mix: str, gravity: str | None, *typed: str | None) -> tuple[Any, ...]:
         entries = dict(zip(PUMP_FIELDS, typed, strict=True)) | {"gravity": gravity}
-        return answered(PUMP_FIELDS, lambda: plan_pump(surroundings.rig().rig, mix, entries))
+        return answered(PUMP_FIELDS, lambda: plan_pump(context.rig().rig, mix, entries))
 
 
 def answered(names: tuple[str, ...], work: Callable[[], list[Any]]) -> tuple[Any, ...]:

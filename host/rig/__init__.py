@@ -1,7 +1,8 @@
 """What the sprayer is: the rig file (see RIG_FILE.md), read, checked and frozen."""
 
-from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
+from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.rig.parse import load_rig, parts_from_sections, rig_from_toml
+from host.rig.sensors import filter_arguments
 
 __all__ = [
     "Course",
@@ -12,7 +13,9 @@ __all__ = [
     "Rig",
     "Tank",
     "Target",
+    "Tip",
     "Wheel",
+    "filter_arguments",
     "load_rig",
     "parts_from_sections",
     "rig_from_toml",

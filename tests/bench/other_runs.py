@@ -84,7 +84,7 @@ def passes_of(rng: np.random.Generator, seconds: float, short: bool = False) -> 
 
 
 def operator(rng: np.random.Generator, passes: list[tuple[float, float]], often: float = 1.0) -> list[Thing]:
-    """What a person does: stands, lets go, turns the knob, changes pace; and what a healthy rig does: bubbles, spikes."""
+    """What a person does: stands, lets go, turns the knob, changes pace; and the bubbles and spikes of a healthy rig."""
     hours = sum(off - on for on, off in passes) / 3600.0
     things: list[Thing] = []
     rates = {"stand": 6, "let_go": 6, "knob": 4, "pace": 15, "bubble_jitter": 1, "dip": 1, "bubble_pump": 1, "spike": 3}
@@ -97,26 +97,19 @@ def operator(rng: np.random.Generator, passes: list[tuple[float, float]], often:
 
 
 def _done(kind: str, at: float, rng: np.random.Generator) -> Thing:
-    def between(low: float, high: float) -> float:
-        return float(rng.uniform(low, high))
-
-    match kind:
-        case "stand":
-            return Thing(kind, at, lasts_s=between(2.0, 10.0), over_s=between(0.2, 1.0))
-        case "let_go":
-            return Thing(kind, at, lasts_s=between(0.2, 1.2))
-        case "knob":
-            return Thing(kind, at, between(-0.18, 0.18), over_s=between(0.5, 3.0))
-        case "pace":
-            return Thing(kind, at, between(-0.3, 0.3), between(3.0, 15.0), 1.0)
-        case "dip":
-            return Thing(kind, at, between(0.2, 0.6), between(0.05, 0.3))
-        case "spike":
-            return Thing(kind, at, between(50.0, 300.0), between(0.02, 0.1))
-        case "bubble_pump":
-            return Thing(kind, at, between(0.2, 0.6), between(0.1, 0.4))
-        case _:
-            return Thing(kind, at, between(0.2, 0.6), between(0.1, 0.4))
+    # Lowest and highest amount, duration (s) and time to grow (s).
+    amounts, lasting, over = {
+        "stand": ((1.0, 1.0), (2.0, 10.0), (0.2, 1.0)),
+        "let_go": ((1.0, 1.0), (0.2, 1.2), (0.0, 0.0)),
+        "knob": ((-0.18, 0.18), (np.inf, np.inf), (0.5, 3.0)),
+        "pace": ((-0.3, 0.3), (3.0, 15.0), (1.0, 1.0)),
+        "dip": ((0.2, 0.6), (0.05, 0.3), (0.0, 0.0)),
+        "spike": ((50.0, 300.0), (0.02, 0.1), (0.0, 0.0)),
+        "bubble_pump": ((0.2, 0.6), (0.1, 0.4), (0.0, 0.0)),
+        "bubble_jitter": ((0.2, 0.6), (0.1, 0.4), (0.0, 0.0)),
+    }[kind]
+    lasts_s = float("inf") if np.isinf(lasting[0]) else float(rng.uniform(*lasting))
+    return Thing(kind, at, float(rng.uniform(*amounts)), lasts_s, float(rng.uniform(*over)))
 
 
 def quiet_run(physics: str, seed: int, seconds: float, *, person: bool = False, short: bool = False) -> Run:
@@ -127,9 +120,10 @@ def quiet_run(physics: str, seed: int, seconds: float, *, person: bool = False, 
     return make_run(make, passes, operator(rng, passes) if person else [], rng)
 
 
-def fault_run(physics: dict[str, Any], seed: int, kind: str, before_s: float = 110.0, after_s: float = 30.0, **detail: Any) -> OneFault:  # fmt: skip
-    """A healthy run with one fault in the middle of a pass after `before_s`; that pass goes on for `after_s`, and two
-    shorter ones come after it."""
+def fault_run(physics: dict[str, Any], seed: int, kind: str, **detail: Any) -> OneFault:
+    """A healthy run with one fault in the middle of a pass after about two minutes; that pass goes on for half a
+    minute, and two shorter ones come after it. `detail`: see other_sprayer.Thing."""
+    before_s, after_s = 110.0, 30.0
     rng = rng_for("fault", sorted(physics.items()), seed)
     make = draw(rng, **physics)
     passes = [p for p in passes_of(rng, before_s) if p[1] < before_s + 40.0]
@@ -152,7 +146,7 @@ CAUSES: tuple[tuple[str, tuple[str, ...], tuple[str, ...], tuple[dict[str, Any],
         ("supply_short",),
         ("pressure_low", "pressure_down", "battery", "regulator"),
         ({"amount": 0.75, "over_s": 3.0}, {"amount": 0.65, "over_s": 30.0}),
-    ),  # fmt: skip
+    ),
     (
         "regulator",
         ("regulator",),

@@ -1,8 +1,8 @@
-"""Another sprayer than the simulator's: frames of a run with what the fault watch was not built on. For the bench only.
+"""Another sprayer than the simulator's: runs with what the fault watch was not built on. For the bench only.
 
-A boom that fills, a rotor whose lag grows as the flow falls and that runs down, a switch that is missing, early, late or
-bouncing, a transducer before or behind the valve with a zero error of either sign, a set pressure that wanders, an
-operator. The physics are written anew and share nothing with host/simulate but the orifice law; all figures are our own.
+A boom that fills, a rotor whose lag grows as the flow falls and that runs down, a switch that is missing, early, late
+or bouncing, a transducer before or behind the valve with a zero error of either sign, a set pressure that wanders, an
+operator. The physics are written anew and share nothing with host/simulate but the orifice law; the figures are ours.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from host.frames import FRAME_DTYPE
 from host.rig import Rig, rig_from_toml
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 DT = 0.005
 GPM = 3.785411784e-3 / 60.0  # m³/s (NIST SP 811)
 FULL_SCALE, SPAN_PSI = 1023, 100.0
@@ -95,20 +96,31 @@ def _lagged(values: Floats, tau_s: float, start: float) -> Floats:
     return np.asarray(lfilter([1 - keep], [1.0, -keep], values, zi=[keep * start])[0])
 
 
+class World:
+    """What happens when, on the fine grid."""
+
+    def __init__(self, t: Floats, things: list[Thing]) -> None:
+        self.t, self.things = t, things
+
+    def total(self, *kinds: str) -> Floats:
+        """Sum of amount times strength."""
+        of_kind = (x for x in self.things if x.kind in kinds)
+        return np.asarray(sum((x.amount * x.strength(self.t) for x in of_kind), np.zeros(len(self.t))))
+
+    def active(self, *kinds: str) -> Bools:
+        """Where any of these is."""
+        found = [x.strength(self.t) > 0 for x in self.things if x.kind in kinds]
+        return np.asarray(np.logical_or.reduce([np.zeros(len(self.t), bool), *found]))
+
+
 def make_run(make: Make, passes: list[tuple[float, float]], things: list[Thing], rng: np.random.Generator) -> Run:
     """Spray `passes` (on, off: s) with `make`, with `things` happening."""
     duration = passes[-1][1] + 6.0
     n = int(duration / DT)
     t = np.arange(1, n + 1) * DT
 
-    def total(*kinds: str) -> Floats:
-        return np.asarray(sum((x.amount * x.strength(t) for x in things if x.kind in kinds), np.zeros(n)))
-
-    def active(*kinds: str) -> npt.NDArray[np.bool_]:
-        return np.asarray(
-            np.logical_or.reduce([np.zeros(n, bool)] + [x.strength(t) > 0 for x in things if x.kind in kinds])
-        )
-
+    world = World(t, things)
+    total, active = world.total, world.active
     wanted = np.searchsorted(np.array(passes).ravel(), t) % 2 == 1
     trigger = wanted & ~active("let_go")
     open_ = trigger & ~active("valve_shut", "hand_shut")
@@ -130,11 +142,11 @@ def make_run(make: Make, passes: list[tuple[float, float]], things: list[Thing],
     moving = _speed(make, t, passes, things)
     seen = seen * (1.0 + _ripple(make, t, moving > 0.05, rng))
     frames = _frames(make, t, duration, rng)
-    edges, glitches = _flow_edges(make, t, metered, things, total, active, rng)
+    edges, glitches = _flow_edges(make, world, metered, rng)
     _count(frames, "flow", edges)
     wheel = np.cumsum(np.where(active("wheel_stuck"), 0.0, moving)) * DT / METRES_PER_PULSE + rng.random()
     _count(frames, "wheel", np.interp(np.arange(1, int(wheel[-1]) + 1), wheel, t))
-    _pressures(frames, make, t, seen, things, total, active, rng)
+    _pressures(frames, make, world, seen, rng)
     switch = _switch(make, t, trigger, rng)
     at = np.searchsorted(t, frames["clock"] * 1e-6) - 1
     flags = np.where(switch[at], int(Flag.SPRAY), 0) if make.switch != "none" else np.zeros(len(at), dtype=int)
@@ -148,11 +160,14 @@ def make_run(make: Make, passes: list[tuple[float, float]], things: list[Thing],
     return Run(_rig(make, used_m3), frames, float(np.sum(wanted) * DT), passes)
 
 
-def _hydraulics(make: Make, t: Floats, opening: Floats, healthy: float, things: list[Thing], total: Any, active: Any, rng: np.random.Generator) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:  # fmt: skip
+def _hydraulics(
+    make: Make, world: World, opening: Floats, healthy: float, rng: np.random.Generator
+) -> tuple[Floats, Floats, Bools]:
     """Pressure before the valve (psi), flow (m³/s), and where the supply is low."""
+    t, total, active = world.t, world.total, world.active
     n = len(t)
     set_psi = make.set_psi * (1.0 + wandering(rng, n, 120.0, make.wander)) * (1.0 - total("regulator"))
-    for thing in things:
+    for thing in world.things:
         if thing.kind == "knob":
             set_psi = set_psi * (1.0 + thing.amount * thing.strength(t))
     # P = set·(1 + D·(1 - Q/Q₀)) with x = √P: x² + a·x - b = 0
@@ -207,7 +222,7 @@ def _speed(make: Make, t: Floats, passes: list[tuple[float, float]], things: lis
     return speed
 
 
-def _ripple(make: Make, t: Floats, moving: npt.NDArray[np.bool_], rng: np.random.Generator) -> Floats:
+def _ripple(make: Make, t: Floats, moving: Bools, rng: np.random.Generator) -> Floats:
     n = len(t)
     strokes = make.pulsation * np.sin(2 * np.pi * (30.0 * t + np.cumsum(rng.standard_normal(n)) * 0.002))
     pole, damping = 2 * np.pi * 1.8 * DT, 0.15
@@ -219,7 +234,9 @@ def _ripple(make: Make, t: Floats, moving: npt.NDArray[np.bool_], rng: np.random
     return strokes + make.bumps * lfilter([gain], [1.0, -2 * r * np.cos(pole), r * r], kicks)
 
 
-def _flow_edges(make: Make, t: Floats, metered: Floats, things: list[Thing], total: Any, active: Any, rng: np.random.Generator) -> tuple[Floats, Floats]:  # fmt: skip
+def _flow_edges(make: Make, world: World, metered: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Times of the edges that the board takes, and of those that it refuses."""
+    t, total, active = world.t, world.total, world.active
     usual = max(float(np.quantile(metered[metered > 0], 0.5)) if (metered > 0).any() else 1.0, 1e-12)
     turning, w = [], 0.0
     target = (metered / usual).tolist()
@@ -268,7 +285,8 @@ def _count(frames: npt.NDArray[Any], name: str, edges: Floats) -> None:
     frames[f"{name}_edge"] = np.rint(last * 1e6).astype(np.int64)
 
 
-def _pressures(frames: npt.NDArray[Any], make: Make, t: Floats, seen: Floats, things: list[Thing], total: Any, active: Any, rng: np.random.Generator) -> None:  # fmt: skip
+def _pressures(frames: npt.NDArray[Any], make: Make, world: World, seen: Floats, rng: np.random.Generator) -> None:
+    t, total, active = world.t, world.total, world.active
     zero = make.zero_psi + wandering(rng, len(t), 1800.0, make.zero_drift_psi) + total("zero")
     counts = np.rint((0.1 + 0.8 * (seen + zero) / SPAN_PSI) * FULL_SCALE + rng.standard_normal(len(t)))
     counts = np.clip(counts, 0, FULL_SCALE)
@@ -284,7 +302,7 @@ def _pressures(frames: npt.NDArray[Any], make: Make, t: Floats, seen: Floats, th
     frames["pressure_max"] = np.maximum.reduceat(counts, begins)
 
 
-def _switch(make: Make, t: Floats, trigger: npt.NDArray[np.bool_], rng: np.random.Generator) -> npt.NDArray[np.bool_]:
+def _switch(make: Make, t: Floats, trigger: Bools, rng: np.random.Generator) -> Bools:
     turns = np.flatnonzero(np.diff(trigger.astype(int), prepend=0))
     switch = trigger.copy()
     for i in turns.tolist():

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firmware_protocol.messages import Capability, FilterRule, filter_argument
 from host.errors import UserError
-from host.rig import load_rig, rig_from_toml
+from host.rig import filter_arguments, load_rig, rig_from_toml
 
 EXAMPLES = sorted(files("host.rig").joinpath("examples").iterdir(), key=lambda file: file.name)
 PULL_BEHIND = next(file for file in EXAMPLES if "pull-behind" in file.name).read_text(encoding="utf-8")
@@ -24,10 +25,12 @@ def test_the_us_example_in_si():
     rig = rig_from_toml(PULL_BEHIND)
     assert (rig.name, rig.units, rig.spray_switch) == ("Harrow Lea pull-behind", "us", True)
     assert rig.tank.volume_m3 == pytest.approx(25 * GALLON)
-    assert rig.pump.open_flow_m3_s == pytest.approx(3.4 * GALLON / 60)
-    assert rig.pump.flow_m3_s(0.0) == pytest.approx(3.4 * GALLON / 60)
-    assert rig.pump.flow_m3_s(45 * PSI) == pytest.approx(1.7 * GALLON / 60)
-    assert rig.pump.flow_m3_s(95 * PSI) == 0
+    gpm = GALLON / 60
+    assert rig.pump.highest_flow_m3_s == pytest.approx(7.4 * gpm)
+    assert rig.pump.flow_m3_s(25 * PSI) == pytest.approx(7.1 * gpm)
+    assert rig.pump.flow_m3_s(101 * PSI) is None  # beyond its table nothing is known
+    assert [tip.name for tip in rig.tips] == ["02 flat fan", "05 flat fan"]
+    assert rig.tips[0].flow_m3_s(40 * PSI) == pytest.approx(0.2 * gpm)
     assert rig.swath_m == pytest.approx(80 * 0.0254)
     assert rig.nozzles.points == ((pytest.approx(40 * PSI), pytest.approx(0.35 * GALLON / 60)),)
     assert rig.nozzles.flow_m3_s(10 * PSI) == pytest.approx(0.175 * GALLON / 60)
@@ -48,7 +51,7 @@ def test_the_us_example_in_si():
 
 def test_the_metric_example_with_tables_and_a_timed_course():
     rig = rig_from_toml(WALKER)
-    assert rig.pump is None
+    assert rig.pump.flow_m3_s(4e5) == pytest.approx(15e-3 / 60)
     assert rig.wheel is None
     assert rig.course.speed_m_s == pytest.approx(60 / 54)
     assert rig.swath_m == 2.0
@@ -64,6 +67,28 @@ def test_the_metric_example_with_tables_and_a_timed_course():
 def changed(old: str, new: str, text: str = PULL_BEHIND) -> str:
     assert text.count(old) == 1, old
     return text.replace(old, new)
+
+
+PUMP_TABLE = re.search(r"points = .*6.1 gpm.*\n", PULL_BEHIND)[0]
+
+
+@pytest.mark.parametrize(
+    ("pump", "at_45_psi", "known"),
+    [
+        # A straight line between open flow and shut-off.
+        ('open_flow = "3.4 gpm"\nshutoff_pressure = "90 psi"\n', 1.7, True),
+        # The pressure switch is no point of the curve: the flow under pressure is not known.
+        ('open_flow = "3.4 gpm"\nswitch_pressure = "55 psi"\n', None, False),
+        ('open_flow = "3.4 gpm"\n', None, False),
+        ('points = [["0 psi", "3.4 gpm"], ["90 psi", "0 gpm"]]\nswitch_pressure = "45 psi"\n', 0.0, True),
+    ],
+)
+def test_what_a_pump_gives_under_pressure(pump, at_45_psi, known):
+    rig = rig_from_toml(changed(PUMP_TABLE, pump))
+    flow = rig.pump.flow_m3_s(45 * PSI)
+    assert flow == (None if at_45_psi is None else pytest.approx(at_45_psi * GALLON / 60))
+    assert rig.pump.known == known
+    assert rig.pump.highest_flow_m3_s == pytest.approx(3.4 * GALLON / 60)
 
 
 WHEEL = re.search(r"\[wheel\].*?\n\n", PULL_BEHIND, re.DOTALL)[0]
@@ -91,12 +116,12 @@ BAD = {
     "flow and points": (
         changed('at = "40 psi"\n', 'at = "40 psi"\npoints = [["40 psi", "0.35 gpm"]]\n'),
         "section [nozzle] in rig file",
-        "either flow and at, or points",
+        "both flow with at and points: keep one",
     ),
     "no meter factor": (
         changed('factor = "450 pulses/L"\n', ""),
         "section [meter] in rig file",
-        "either factor or curve",
+        "neither factor nor curve: give one",
     ),
     "falling span": (changed('["0 psi", "100 psi"]', '["100 psi", "0 psi"]'), "pressure.span in rig file", "must rise"),
     "span of one": (changed('["0 psi", "100 psi"]', '["100 psi"]'), "pressure.span in rig file", "list of two"),
@@ -106,18 +131,33 @@ BAD = {
         "between 0.5 % and 50 %",
     ),
     "syntax": (changed('name = "Harrow', "name = Harrow"), "rig file is not valid TOML", "line 2"),
-    "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 15"),
+    "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 14"),
     "nested": ("a = " + "[" * 20_000, "rig file is not valid TOML", "mend it"),
     "section as value": (changed("[tank]\nvolume", "tank"), "tank in rig file must be a section", "write [tank]"),
     "value as section": ("[name]\nx = 1\n" + PULL_BEHIND.split("\n", 2)[2], "name in rig file", "single value"),
     "empty": ("", "section [tank] is missing in rig file", "add it"),
     "name empty": (changed('"Harrow Lea pull-behind"', '" "'), "name in rig file", "1 to 80 characters"),
-    "falling table": (changed('["2.0 bar"', '["0.5 bar"', WALKER), "nozzle.points in rig file, row 2", "does not rise"),
+    "falling table": (changed('["2.0 bar"', '["0.5 bar"', WALKER), "nozzle.points row 2 in rig file", "does not rise"),
     "falling flow": (changed('"0.98 L/min"', '"0.5 L/min"', WALKER), "nozzle.points in rig file", "rise in flow"),
-    "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve in rig file, row 1", "one pair"),
+    "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve row 1 in rig file", "one pair"),
     "empty table": (re.sub(r"curve = .*", "curve = []", WALKER), "meter.curve in rig file", "1 to 50"),
-    "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve in rig file, row 1", "not a pulses per"),
-    "course of an hour": (changed('"54 s"', '"59 min"', WALKER), "section [course] in rig file", "not believable"),
+    "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve row 1 in rig file", "not a pulses per"),
+    "pump without a flow": (changed(PUMP_TABLE, ""), "section [pump] in rig file", "neither points nor open_flow"),
+    "rising pump": (changed('"6.8 gpm"', '"8 gpm"'), "pump.points in rig file", "must fall in flow"),
+    "tip as a section": (WALKER.replace("[[tip]]", "[tip]"), "tip in rig file", "write [[tip]]"),
+    "two tips of one name": (changed('"05 flat', '"02 flat'), "tip 2.name in rig file", "its own name"),
+    "tip without a name": (changed('name = "05 flat fan"\n', ""), "tip 2.name in rig file is missing", "add it"),
+    "tip with an unknown key": (
+        changed('name = "05', 'size = 5\nname = "05'),
+        "key tip 2.size in rig file",
+        "known here",
+    ),
+    "tip without a flow": (
+        changed('points = [["40 psi", "0.50 gpm"]]\n', ""),
+        "section [tip 2] in rig file",
+        "flow",
+    ),
+    "course of an hour": (changed('"54 s"', '"59 min"', WALKER), "section [course] in rig file", "plausible range"),
 }
 
 
@@ -158,3 +198,19 @@ def test_no_slip_of_the_pen_breaks_the_reader(at, slip):
         rig_from_toml(PULL_BEHIND[:at] + slip + PULL_BEHIND[at + 1 :])
     except UserError as error:
         assert "rig file" in str(error)
+
+
+def test_the_kind_of_sensor_settles_the_filter_of_its_input():
+    """Reeds bounce for up to 5 ms as they close and as they open (common practice); the filter must outlast that."""
+    hall = rig_from_toml(PULL_BEHIND)
+    assert (hall.meter_sensor, hall.wheel_sensor) == ("hall", "hall")
+    assert filter_arguments(hall) == (
+        filter_argument(Capability.FLOW, FilterRule.SPACING, 100),
+        filter_argument(Capability.WHEEL, FilterRule.SPACING, 400),
+    )
+    reed = rig_from_toml(changed("[wheel]", '[wheel]\nsensor = "reed"'))
+    assert filter_arguments(reed)[1] == filter_argument(Capability.WHEEL, FilterRule.REST, 8_000)
+    with pytest.raises(
+        UserError, match=r"wheel.sensor in rig file is 'magnet': known here: hall, encoder, reed, contact"
+    ):
+        rig_from_toml(changed("[wheel]", '[wheel]\nsensor = "magnet"'))
