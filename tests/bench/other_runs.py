@@ -84,7 +84,7 @@ def passes_of(rng: np.random.Generator, seconds: float, short: bool = False) -> 
 
 
 def operator(rng: np.random.Generator, passes: list[tuple[float, float]], often: float = 1.0) -> list[Thing]:
-    """What a person does: stands, lets go, turns the knob, changes pace; and the bubbles and spikes of a healthy rig."""
+    """What a person does: stands, lets go, turns the knob, changes pace; and a healthy rig's bubbles and spikes."""
     hours = sum(off - on for on, off in passes) / 3600.0
     things: list[Thing] = []
     rates = {"stand": 6, "let_go": 6, "knob": 4, "pace": 15, "bubble_jitter": 1, "dip": 1, "bubble_pump": 1, "spike": 3}

@@ -131,9 +131,7 @@ def make_run(make: Make, passes: list[tuple[float, float]], things: list[Thing],
         0.02,
         9.0,
     )
-    pressure, flow, supply_low = _hydraulics(
-        make, t, coefficient * share * valve, coefficient, things, total, active, rng
-    )
+    pressure, flow, supply_low = _hydraulics(make, world, coefficient * share * valve, coefficient, rng)
     filled = _filled(make, t, valve)
     metered = flow * (1.0 + 0.25 * (1.0 - filled)) if make.fill_s > 0 else flow
     seen = pressure * np.where(make.behind_valve, valve * filled, 1.0)

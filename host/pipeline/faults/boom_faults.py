@@ -25,6 +25,7 @@ from host.pipeline.faults.causes import Verdict
 from host.pipeline.faults.causes.boom import judge
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.droop import Droop, Moved, Turned
+from host.pipeline.faults.first_word import FirstWord, still_there
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Step
 from host.pipeline.faults.tuning import TUNING
@@ -266,47 +267,18 @@ class BoomFaults:
         self._open = None
 
     def _wait(self, fault: OpenFault, i: int) -> None:
-        """A first word is confirmed once it can be neither a bubble nor a dip nor the end of the pass.
-
-        The less it changes, the longer it may wait: it costs the less ground.
-        """
+        """A first word is confirmed or taken back."""
         rows = self._history.rows(i, TUNING.confirm_frames)
-        now_s = float(rows[HOST, -1])
         since = rows[:, rows[HOST] > fault.began_s]
-        if since.shape[1] < 2:
-            return
-        log_c = since[LOG_C]
         down = -1.0 if fault.after < fault.before else 1.0
-        length = min(len(log_c), 3)
-        lefts = (np.convolve(log_c, np.full(length, 1.0 / length), "valid") - fault.before) * down
-        peak, left = float(lefts.max()), float(lefts[-1])
-        nozzles = abs(math.expm1(left)) * self._nozzles
-        wait_s = next(wait for least, wait in TUNING.confirm_s if nozzles >= least)
-        waited_s = min(now_s - fault.began_s, now_s - fault.called_s + TUNING.confirm_called_s)
-        last = (log_c[-TUNING.recovered_frames :] - fault.before) * down
-        # Pulses that are missing here and there come back for moments: then every frame has to be as before.
-        uneven = float(np.mean(np.abs(np.diff(log_c)))) > TUNING.uneven_ratio * fault.change.even
-        rest = float(last.max() if uneven else last.mean())
-        if len(log_c) >= TUNING.recovered_frames and rest < TUNING.recovered_share * peak:
-            self._withdraw(fault)
-        elif waited_s < wait_s or self._running_down(since, left * down):
+        change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even)
+        stays = still_there(change, fault.began_s, fault.called_s, self._nozzles)
+        if stays is None:
             return
-        elif (left >= TUNING.stays_share * peak and not _returning(log_c * down, peak, nozzles)) or waited_s >= (
-            TUNING.uneven_s
-        ):
-            fault.confirm(now_s)
-
-    def _running_down(self, since: Floats, left: float) -> bool:
-        """Whether the frames `since` the change may still be those of a rotor that nothing drives any more."""
-        now_s = float(since[HOST, -1])
-        if left > 0:
-            return False
-        if left < -TUNING.confirm_deep and now_s - float(since[HOST, 0]) < TUNING.confirm_deep_s:
-            return True
-        half = min(max(since.shape[1] // 2, 1), 3)
-        later, earlier = since[:, -half:], since[:, -2 * half : -half]
-        apart_s = float(np.mean(later[HOST]) - np.mean(earlier[HOST]))
-        return float(np.mean(later[LOG_C]) - np.mean(earlier[LOG_C])) < -TUNING.confirm_slope * apart_s
+        if stays:
+            fault.confirm(float(since[HOST, -1]))
+        else:
+            self._withdraw(fault)
 
     def _track(self, fault: OpenFault, i: int, step: Step | None) -> None:
         row, change = self._history.rows(i, 1)[:, 0], fault.change
@@ -404,10 +376,3 @@ class BoomFaults:
         fault.end(at_s, area_m2)
         self._healthy = fault.before if math.isfinite(fault.before) else self._healthy
         self._open = None
-
-
-def _returning(log_c: Floats, peak: float, nozzles: float) -> bool:
-    """Whether a change, up in `log_c`, is on its way back: a dip through the rotor's lag."""
-    half = min(2 if nozzles >= TUNING.confirm_s[0][0] else 4, len(log_c) // 2)
-    back = float(np.mean(log_c[-2 * half : -half]) - np.mean(log_c[-half:]))
-    return back > TUNING.returning_share * peak
