@@ -2,8 +2,8 @@
 
 The board is the second one, written from PROTOCOL.md alone. Each seed draws its walk, its pump, its poles, and how far
 meter and wheel are off what their calibrations say (standard uncertainties 1 % and 0.5 %; of a timed course 1.5 %, with
-the walker's own pace in it). "Error" is without that part: what the method itself adds. "Covered" is how often the truth
-lies inside the stated ± (95 %).
+the walker's own pace in it). "Error" is without that part: what the method itself adds. "Covered" is how often the
+truth lies inside the stated ± (95 %).
 
     .venv/bin/python -m tests.bench.bench_edges [seeds]
 """
