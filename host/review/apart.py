@@ -59,6 +59,8 @@ def _volume(volume_m3: float, system: str) -> str:
 def board_messages(review: Review) -> list[str]:
     """What the board itself said it could not do, and where it and the rig disagree."""
     health, said = review.health, list(review.board_misfits)
+    if review.run.uninterpreted:
+        said.append(f"{review.run.uninterpreted} reports in the file are of that other protocol and not part of this.")
     if health.dropped_pulses:
         said.append(
             f"The board failed to count {health.dropped_pulses} pulses, of flow or of wheel: what it sprayed meanwhile "

@@ -39,7 +39,8 @@ def rig_toml(
 def run_file(lines: Sequence[tuple[float, bytes]], events: Sequence[Event] = ()) -> RunFile:
     """The run that a recorder would have written of these lines."""
     batch = RunReader().push(b"".join(raw_record(line.rstrip(b"\n"), at) for at, line in lines))
-    return RunFile(Path("other.sward"), frames=batch.frames, events=[*batch.events, *events])
+    found = [*batch.events, *events]
+    return RunFile(Path("other.sward"), frames=batch.frames, events=found, uninterpreted=batch.uninterpreted)
 
 
 def reviewed(lines: Sequence[tuple[float, bytes]], toml: str) -> Review:
