@@ -26,11 +26,6 @@ STATE_EVERY_S = 10.0  # a board of version 1.1 sends its state so often
 MEAN_STEPS = 16  # the pressure mean is sent in sixteenths of an ADC count
 
 
-def speaks_our_protocol(version: str) -> bool:
-    """Whether a board of that protocol version may be interpreted: the number before the point is ours."""
-    return version.partition(".")[0] == PROTOCOL_VERSION.partition(".")[0]
-
-
 class LineError(ValueError):
     """A line that must not be taken as data. The message says why in a few words."""
 

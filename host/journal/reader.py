@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode, speaks_our_protocol
+from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
+from firmware_protocol.version import speaks_our_protocol
 from host.frames import FRAME_DTYPE, Event
 from host.journal import records
 from host.journal.order import GAP_S, Order, Placed, Refused, Segment

@@ -25,9 +25,9 @@ from firmware_protocol.messages import (
     decode,
     encode_command,
     filter_argument,
-    speaks_our_protocol,
 )
 from firmware_protocol.splitter import LineSplitter
+from firmware_protocol.version import speaks_our_protocol
 from host.errors import NoAnswerError, NotFoundError, RefusedByBoardError, UserError
 from host.link.ports import Port, open_port
 

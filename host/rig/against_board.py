@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from firmware_protocol.messages import INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability, speaks_our_protocol
+from firmware_protocol.messages import INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability
+from firmware_protocol.version import speaks_our_protocol
 from host.rig.model import Rig
 
 _LEAST_FULL_SCALE = 255
