@@ -309,4 +309,4 @@ def _course(course: _Section) -> Course:
             f"section [course] in {course.where} gives {format_value(speed, 'speed', 'metric')}, "
             "which is not believable: check distance and time."
         )
-    return Course(speed, course.sure("uncertainty"))
+    return Course(speed, course.sure("uncertainty"), course.sure("distance"))
