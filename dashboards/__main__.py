@@ -26,8 +26,8 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--share",
         action="store_true",
-        help="open the pages to the local network: shows the address, a one-time code and a QR code. Plain http: who is"
-        " in the same network and listens can read along (see dashboards/SHARING.md)",
+        help="open the pages to the local network: shows the address, a one-time code and a QR code."
+        " Not encrypted (http): anyone on this network could read along (see dashboards/SHARING.md)",
     )
     parser.add_argument("--open", action="store_true", help="open a browser on the live page")
     return parser

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from dashboards.calibrate import page as calibrate_page
@@ -13,15 +12,13 @@ from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
 
-HERE = Path(__file__).parent
-
 
 @dataclass(frozen=True)
 class Page:
     """One page.
 
-    `body` is HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives the Dash
-    components below it; `connect` puts its callbacks on the application, with the surroundings (see surroundings.py);
+    `template` names the HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives
+    the Dash components below it; `connect` puts its callbacks on the application, with the context (see context.py);
     `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
     navigation marks in its place: such a page is reached from there and has no entry of its own.
     """
@@ -30,7 +27,7 @@ class Page:
     title: str
     layout: Callable[[Any], Any] | None = None
     connect: Callable[[Any, Any], None] | None = None
-    body: str = ""
+    template: str = ""
     scripts: tuple[str, ...] = ()
     styles: tuple[str, ...] = ()
     under: str = ""
@@ -40,7 +37,7 @@ PAGES = (
     Page(
         "/",
         "Live",
-        body=(HERE / "live" / "page.html").read_text(encoding="utf-8"),
+        template="live/page.html",
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),

@@ -14,11 +14,11 @@ from starlette.responses import HTMLResponse
 
 from dashboards.compare.season_view import season_shown
 from dashboards.compare.two_sides import against_catch, against_run
-from dashboards.context import Surroundings
-from dashboards.runs.routes import refused
-from dashboards.runs.run_cache import Shelf
+from dashboards.context import PageContext
+from dashboards.run_cache import RunCache
 from dashboards.ui.fields import address, asked_for, entry_field, plain, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
+from dashboards.ui.refusal import refused
 from host.errors import UserError
 from host.library import Entry
 from host.library.library import Wanted
@@ -45,7 +45,7 @@ class Asked:
     last_day: str
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; what there is to choose from comes by callback."""
     labels = {
         "run": "Run",
@@ -85,11 +85,11 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the address of a season's report."""
-    shelf, cards = surroundings.shelf, surroundings.cards
+    run_cache, cards = context.run_cache, context.cards
     server: Any = app.server
-    _add_report(server, shelf)
+    _add_report(server, run_cache)
 
     @app.callback(
         Output("compare-kind", "value"),
@@ -102,7 +102,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def choose(search: str | None, looks: int | None, *given: str | None) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_choices, shelf, asked_for(search, "run"), looks or 0, given)
+        return await run_in_threadpool(_choices, run_cache, asked_for(search, "run"), looks or 0, given)
 
     @app.callback(
         *(Output(f"compare-{name}", "className") for name in FIELDS),
@@ -120,17 +120,17 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         *(Input(entry_id(FORM, name), "value") for name in FIELDS),
     )
     async def compare(_: int | None, kind: str, *typed: str | None) -> tuple[Any, ...]:
-        return await run_in_threadpool(_compared, shelf, cards, kind, dict(zip(FIELDS, typed, strict=True)))
+        return await run_in_threadpool(_compared, run_cache, cards, kind, dict(zip(FIELDS, typed, strict=True)))
 
 
-def _choices(shelf: Shelf, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
+def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
     """Kind, values, suggestions, whether all is read: what the address asks for, else the newest runs; what somebody
     has typed stays."""
     try:
-        look = shelf.look(PATIENCE_S)
+        look = run_cache.look(PATIENCE_S)
     except UserError:
         return (no_update,) * (1 + 2 * len(CHOSEN)) + (True,)
-    read = [(plain(shelf.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
+    read = [(plain(run_cache.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
     names, rigs = [name for name, _ in read], list(dict.fromkeys(one.rig for _, one in read))
     newest = [*names[:1], ""][0]
     before = next((name for name in names if name not in (run, newest)), "")
@@ -140,17 +140,17 @@ def _choices(shelf: Shelf, run: str, looks: int, given: tuple[str | None, ...]) 
     return ("catch" if run and not looks else no_update, *values, *known, not look.unread)
 
 
-def _compared(shelf: Shelf, cards: Path, kind: str, typed: dict[str, str | None]) -> tuple[Any, ...]:
+def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str | None]) -> tuple[Any, ...]:
     entries = Entries(typed)
     none = ("",) * len(FIELDS)
     if kind not in KINDS or not entries.given(SHOWN[kind][0]):
         return [], "", *none
     try:
         if kind == "season":
-            return _season(shelf, entries), "", *none
-        names = [entries.need(name, lambda text: _named(shelf, text), "Choose a run.") for name in SHOWN[kind]]
+            return _season(run_cache, entries), "", *none
+        names = [entries.need(name, lambda text: _named(run_cache, text), "Choose a run.") for name in SHOWN[kind]]
         entries.check()
-        reviews = [shelf.review(str(name)) for name in names]
+        reviews = [run_cache.review(str(name)) for name in names]
         return (against_catch(reviews[0], cards) if kind == "catch" else against_run(*reviews)), "", *none
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
@@ -158,9 +158,9 @@ def _compared(shelf: Shelf, cards: Path, kind: str, typed: dict[str, str | None]
         return [], plain(sentence(str(error))), *none
 
 
-def _named(shelf: Shelf, text: str) -> str:
+def _named(run_cache: RunCache, text: str) -> str:
     """The run that is meant: its whole name, or a part of only one."""
-    names = [shelf.name_of(entry.path) for entry in shelf.look(PATIENCE_S).entries]
+    names = [run_cache.name_of(entry.path) for entry in run_cache.look(PATIENCE_S).entries]
     if text in names:
         return text
     found = [name for name in names if text.lower() in name.lower()]
@@ -171,9 +171,9 @@ def _named(shelf: Shelf, text: str) -> str:
     raise UserError(f'there is no run "{text[:80]}": choose one of those that are suggested')
 
 
-def _season(shelf: Shelf, entries: Entries) -> list[Any]:
+def _season(run_cache: RunCache, entries: Entries) -> list[Any]:
     asked = _read_asked(entries)
-    look = shelf.look(PATIENCE_S)
+    look = run_cache.look(PATIENCE_S)
     season, digests = _season_of(look.entries, asked)
     if not digests:
         raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
@@ -201,13 +201,13 @@ def _season_of(entries: list[Entry], asked: Asked) -> tuple[Season, list[Digest]
     return season_of(mine), mine
 
 
-def _add_report(server: FastAPI, shelf: Shelf) -> None:
+def _add_report(server: FastAPI, run_cache: RunCache) -> None:
     # A plain function: the server calls it off its event loop.
     def report(request: Request) -> Response:
         query = request.url.query
         try:
             asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
-            season, digests = _season_of(shelf.look(PATIENCE_S).entries, asked)
+            season, digests = _season_of(run_cache.look(PATIENCE_S).entries, asked)
             if not digests:
                 raise UserError("there is no run of this rig in these days: choose others on the page Compare")
             return HTMLResponse(plain(season_report(season, digests, digests[-1].units, datetime.now())))

@@ -7,9 +7,9 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
+from dashboards.run_cache import Look, RunCache
 from dashboards.runs.list_view import cards, totals_words, units_of, unreadable
-from dashboards.runs.run_cache import Look, Shelf
 from dashboards.ui.fields import entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, sentence, wrong_id
 from host.errors import UserError
@@ -24,7 +24,7 @@ PATIENCE_S = 0.8
 LOOK_MS = 1500  # while files are being read
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; the runs come by callback."""
     return html.Main(
         [
@@ -62,9 +62,9 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callback."""
-    shelf = surroundings.shelf
+    run_cache = context.run_cache
 
     @app.callback(
         Output("runs-totals", "children"),
@@ -81,17 +81,17 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def listed(_: int | None, more: int | None, *typed: str | None) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_listed, shelf, more or 0, dict(zip(FIELDS, typed, strict=True)))
+        return await run_in_threadpool(_listed, run_cache, more or 0, dict(zip(FIELDS, typed, strict=True)))
 
 
-def _listed(shelf: Shelf, more: int, typed: dict[str, str | None]) -> tuple[Any, ...]:
+def _listed(run_cache: RunCache, more: int, typed: dict[str, str | None]) -> tuple[Any, ...]:
     wrong: dict[str, str] = {}
     try:
         wanted = _wanted(typed)
     except WrongEntriesError as error:
         wrong, wanted = error.sentences, Wanted()
     try:
-        look = shelf.look(PATIENCE_S)
+        look = run_cache.look(PATIENCE_S)
     except UserError as error:
         return (sentence(str(error)), [], [], "hidden", [], True, *([],) * len(SUGGESTED), *_wrong(wrong))
     found = [entry for entry in look.entries if wanted.takes(entry)]
@@ -100,9 +100,9 @@ def _listed(shelf: Shelf, more: int, typed: dict[str, str | None]) -> tuple[Any,
     return (
         _totals(look, found, filtered=wanted != Wanted()),
         _progress(look),
-        cards(shown, shelf.name_of, shelf.is_recording),
+        cards(shown, run_cache.name_of, run_cache.is_recording),
         "acts" if len(newest) > len(shown) else "hidden",
-        unreadable(found, shelf.name_of),
+        unreadable(found, run_cache.name_of),
         not look.unread,
         *_known(look.entries),
         *_wrong(wrong),

@@ -10,10 +10,10 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
+from dashboards.run_cache import RunCache
 from dashboards.runs import run_view
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
-from dashboards.runs.run_cache import Shelf
 from dashboards.runs.strips import groups, strips_shown, target_words
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
@@ -29,7 +29,7 @@ USUAL = (NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT, PRODUCT_NOTE, SITE_NOTES[0]
 LONGEST_KEY, LONGEST_TEXT = 60, 2000
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; the run comes by callback."""
     return html.Main(
         [
@@ -66,11 +66,11 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the addresses of the report and the tables."""
-    shelf = surroundings.shelf
+    run_cache = context.run_cache
     server: Any = app.server
-    add_run_routes(server, shelf)
+    add_run_routes(server, run_cache)
 
     @app.callback(
         Output("run-body", "children"),
@@ -82,7 +82,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def show(search: str | None, _: int) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_shown, shelf, asked_for(search, "name"))
+        return await run_in_threadpool(_shown, run_cache, asked_for(search, "name"))
 
     @app.callback(
         Output("run-strips", "children"),
@@ -91,7 +91,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         prevent_initial_call=True,
     )
     async def strips(first: int | None, search: str | None) -> Any:
-        return await run_in_threadpool(_strips_again, shelf, asked_for(search, "name"), first or 1)
+        return await run_in_threadpool(_strips_again, run_cache, asked_for(search, "name"), first or 1)
 
     @app.callback(
         Output("run-noted", "data"),
@@ -108,15 +108,15 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         prevent_initial_call=True,
     )
     async def note(_: int | None, search: str | None, count: int, key: str | None, text: str | None) -> tuple[Any, ...]:
-        return await run_in_threadpool(_noted, shelf, asked_for(search, "name"), count, key or "", text or "")
+        return await run_in_threadpool(_noted, run_cache, asked_for(search, "name"), count, key or "", text or "")
 
 
-def _shown(shelf: Shelf, name: str) -> tuple[Any, ...]:
+def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     if not name:
         none = html.P(["No run is named. ", html.A("Choose one from Runs", href="/runs")], className="notice")
         return none, [], "hidden", []
     try:
-        review = shelf.review(name)
+        review = run_cache.review(name)
     except UserError as error:
         wrong = html.P(plain(sentence(str(error))), className="notice")
         return [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
@@ -182,8 +182,8 @@ def _strips(review: Review, first: int) -> list[Any]:
     return strips_shown(strips, review.stretches(strips), review.rig.target, review.rig.units)
 
 
-def _strips_again(shelf: Shelf, name: str, first: int) -> Any:
-    return _told(lambda: _strips(shelf.review(name), first))
+def _strips_again(run_cache: RunCache, name: str, first: int) -> Any:
+    return _told(lambda: _strips(run_cache.review(name), first))
 
 
 def _told(work: Callable[[], Any]) -> Any:
@@ -193,7 +193,7 @@ def _told(work: Callable[[], Any]) -> Any:
         return html.P(plain(sentence(str(error))), className="notice")
 
 
-def _noted(shelf: Shelf, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
+def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
     key, text = " ".join(key.split()), text.strip()
     wrong_key = "" if key else "Say what the note is about, such as weather."
     if len(key) > LONGEST_KEY:
@@ -204,7 +204,7 @@ def _noted(shelf: Shelf, name: str, count: int, key: str, text: str) -> tuple[An
     if wrong_key or wrong_text:
         return no_update, "", no_update, no_update, wrong_key, wrong_text
     try:
-        add_note(shelf.path_of(name), key, text, datetime.now().astimezone())
+        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone())
     except UserError as error:
         return no_update, plain(sentence(str(error))), no_update, no_update, "", ""
     return count + 1, f"Noted: {plain(key)}: {plain(text)}", "", "", "", ""

@@ -31,6 +31,7 @@ COMMANDS = (
     "export",
     "replay",
     "simulate",
+    "schema",
 )
 
 

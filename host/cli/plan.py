@@ -18,8 +18,8 @@ _QUESTIONS = {
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command and its questions."""
-    from host.cli.record import CARDS_FOLDER
     from host.plan.fields import PUMP, RATE, REFILL, TIPS
+    from host.run_folder import cards_folder
 
     parser = commands.add_parser("plan", help="find rate, speed, pressure and tips; size the pump")
     questions = parser.add_subparsers(dest="question", metavar="QUESTION", required=True)
@@ -29,7 +29,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         for field in fields:
             question.add_argument(field.option, dest=field.name, help=field_help(field))
         question.add_argument(
-            "--cards", type=Path, default=CARDS_FOLDER, help=f"folder for cards (default: {CARDS_FOLDER})"
+            "--cards", type=Path, default=cards_folder(), help="folder for cards (default: %(default)s)"
         )
         question.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
         add_output_arguments(question)

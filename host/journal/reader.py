@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import Identity, LineError, Report, decode
+from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
 from host.frames import FRAME_DTYPE, Event
 from host.journal import records
@@ -23,6 +23,7 @@ from host.journal.vectorized import BULK_LINES, ROW, read_rows
 
 _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "calibration"}
 _VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
+_ABOUT_BOARD: dict[type, str] = {Identity: "identity", Hardware: "hardware", State: "board_state"}
 _LINE_FEED = ord("\n")
 _TOO_LONG = "too long for a record"
 
@@ -197,8 +198,9 @@ class _Gathering:
         if isinstance(message, Report):
             self._rows.append((record.host_s, *_VALUES(message)))
             self._count += 1
-        elif isinstance(message, Identity):
-            self._events.append(Event(record.host_s, self._count, "identity", asdict(message)))
+        elif isinstance(message, Identity | Hardware | State):
+            kind = _ABOUT_BOARD[type(message)]
+            self._events.append(Event(record.host_s, self._count, kind, asdict(message)))
 
     def _event(self, record: Record) -> Event | None:
         """What a record that is not a raw line tells; None for the second writing of the same, or an unknown tag."""

@@ -74,7 +74,7 @@ def review_json(review: Review, system: str) -> dict[str, Any]:
         "events": [
             {"at_s": event.host_s, "kind": event.kind, **event.detail}
             for event in review.run.events
-            if event.kind not in ("header", "rig", "calibration", "note", "trailer")
+            if event.kind not in ("header", "rig", "calibration", "note", "trailer", "board_state")
         ],
     }
 
