@@ -67,8 +67,22 @@ PAGES = (
         scripts=("print.js",),
         styles=("forms.css",),
     ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
+    Page(
+        "/plan",
+        "Plan",
+        plan_page.layout,
+        plan_page.connect,
+        scripts=("metronome.js", "tables.js"),
+        styles=("forms.css", "runs.css"),
+    ),
+    Page(
+        "/mix",
+        "Mix",
+        mix_page.layout,
+        mix_page.connect,
+        scripts=("print.js", "tables.js"),
+        styles=("forms.css", "runs.css"),
+    ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
 )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from host.documents.document import (
     Column,
@@ -32,6 +32,7 @@ from host.units import UNITS, to_user
 _ANSWERS: dict[str, tuple[str, Level]] = {
     "enough": ("The pump is big enough, with the margin.", "note"),
     "tight": ("The pump just covers nozzles and agitation, without the margin: wear will use it up.", "warning"),
+    "no agitation": ("", "warning"),
     "too small": (
         "The pump cannot hold this pressure with all nozzles open: spray at less pressure or with smaller tips.",
         "stop",
@@ -77,7 +78,9 @@ def pump_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
         MARGIN if margin is None else margin,
     )
     verdict = judge(rig.pump, duty, pressure)
-    answer, level = (_NO_AGITATION[mix], "warning") if verdict == "no agitation" else _ANSWERS[verdict]
+    answer, level = _ANSWERS[verdict]
+    if verdict == "no agitation":
+        answer = _NO_AGITATION[mix]
     return Document(
         "pump",
         f"Pump of {rig.name}",
@@ -167,7 +170,7 @@ def _curves(pump: Pump | None, duty: Duty, pressure: float, system: str) -> tupl
     pressures = [top * step / (_POINTS - 1) for step in range(_POINTS)]
     needs = [duty.need(max(p, 1.0)) for p in pressures]
     gives = [None if pump is None or not pump.known else pump.flow_m3_s(p) for p in pressures]
-    lines = {
+    lines: dict[str, Sequence[float | None]] = {
         "nozzles": [need.nozzles_m3_s for need in needs],
         "nozzles and agitation": [need.need_m3_s for need in needs],
         "with margin": [need.with_margin_m3_s for need in needs],
@@ -195,7 +198,7 @@ def _curves(pump: Pump | None, duty: Duty, pressure: float, system: str) -> tupl
     )
     names = ("pressure", "nozzles", "need", "need_with_margin", "pump")
     rows = tuple(
-        (quantity(p, "pressure", system), *(quantity(flow, "flow", system) for flow in flows))
-        for p, *flows in zip(pressures, *lines.values(), strict=True)
+        (quantity(p, "pressure", system), *(quantity(flows[place], "flow", system) for flows in lines.values()))
+        for place, p in enumerate(pressures)
     )
     return plot, Table("curve", tuple(Column(name, "") for name in names), rows)
