@@ -18,6 +18,7 @@ from host.errors import NotSavedError
 from host.events import check_event
 from host.journal import records
 from host.journal.files import Files, SystemFiles
+from host.journal.order import CHECKPOINT_S, Segment
 from host.journal.syncing import Syncer
 
 SYNC_INTERVAL_S = 0.5
@@ -77,6 +78,9 @@ class JournalWriter:
         self._lock = threading.Lock()  # guards _pending and _written together
         self._retry_at = 0.0
         self._last_s = 0.0
+        self._of_this_moment: set[bytes] = set()
+        self._segment = Segment()
+        self._checkpoint_at = CHECKPOINT_S
         self._lost_reported = 0
         first = snapshot.records()
         try:
@@ -109,24 +113,27 @@ class JournalWriter:
 
     def raw_line(self, line: bytes, host_s: float) -> None:
         """Record a line as the board sent it. Call `flush` after the last one of those at hand."""
-        record = records.raw_record(line, host_s)
+        record = self._unlike_others(lambda at: records.raw_record(line, at), host_s)
+        host_s = self._last_s
         if len(self._pending) + len(record) > self._pending_limit:
             self.lines_lost += 1
             return
         self._report_lost(host_s)
         self._queue(record)
-        self._last_s = max(self._last_s, host_s)
+        if host_s >= self._checkpoint_at:
+            self._checkpoint(host_s)
 
     def event(self, kind: str, host_s: float, **detail: Any) -> None:
         """Record an event; ValueError for a kind or a key that RUN_FILE.md does not name."""
         check_event(kind, set(detail))
-        self._queue(records.json_record(records.EVENT, host_s, {"kind": kind, **detail}))
-        self._last_s = max(self._last_s, host_s)
+        content = {"kind": kind, **detail}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.EVENT, at, content), host_s))
         self.flush()
 
     def note(self, key: str, value: str, host_s: float) -> None:
         """Record a note: product, area, operator, weather, or free text."""
-        self._queue(records.json_record(records.NOTE, host_s, {"key": key, "value": value}))
+        content = {"key": key, "value": value}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.NOTE, at, content), host_s))
         self.flush()
 
     def flush(self) -> bool:
@@ -161,7 +168,8 @@ class JournalWriter:
         self.flush()
         self._report_lost(host_s)
         trailer = {"status": status, "reason": reason, "records": dict(self.counts), "wire_damage": wire_damage}
-        self._queue(records.json_record(records.TRAILER, host_s, trailer))
+        trailer |= self._segment.content()
+        self._queue(records.json_record(records.TRAILER, self._in_order(host_s), trailer))
         self.flush()
         self._syncer.stop()
         self._files.close(self._descriptor)
@@ -170,8 +178,34 @@ class JournalWriter:
     def _queue(self, record: bytes) -> None:
         tag = chr(record[0])
         self.counts[tag] = self.counts.get(tag, 0) + 1
+        self._segment.add(record, tag)
         with self._lock:
             self._pending += record
+
+    def _in_order(self, host_s: float) -> float:
+        """The time to write: what a person told may be handled after a line that was stamped later."""
+        if not host_s >= 0:
+            raise ValueError(f"time since the start of the run must be 0 s or more, not {host_s}")
+        if host_s > self._last_s:
+            self._last_s = host_s
+            self._of_this_moment.clear()
+        return self._last_s
+
+    def _unlike_others(self, made_at: Callable[[float], bytes], host_s: float) -> bytes:
+        """The record at that time; a microsecond later where the same stands already: no two of a file are alike."""
+        record = made_at(self._in_order(host_s))
+        while record in self._of_this_moment:
+            record = made_at(self._in_order(self._last_s + 1e-6))
+        self._of_this_moment.add(record)
+        return record
+
+    def _checkpoint(self, host_s: float) -> None:
+        """Say what stands since the checkpoint before, so that a reader can tell whether it still does."""
+        content = self._segment.content()
+        self._checkpoint_at = host_s + CHECKPOINT_S
+        record = records.json_record(records.CHECKPOINT, host_s, content)
+        self._queue(record)
+        self._segment.close()
 
     def _report_lost(self, host_s: float) -> None:
         lost = self.lines_lost - self._lost_reported
