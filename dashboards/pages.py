@@ -72,7 +72,7 @@ PAGES = (
         "Plan",
         plan_page.layout,
         plan_page.connect,
-        scripts=("metronome.js", "tables.js"),
+        scripts=("metronome.js", "select.js", "tables.js"),
         styles=("forms.css", "runs.css"),
     ),
     Page(
@@ -80,7 +80,7 @@ PAGES = (
         "Mix",
         mix_page.layout,
         mix_page.connect,
-        scripts=("print.js", "tables.js"),
+        scripts=("print.js", "select.js", "tables.js"),
         styles=("forms.css", "runs.css"),
     ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from dash import Input, Output, dcc, html
+from dash import Input, Output, html
 
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import attributes, chips, entry_id, field, wrong_id
+from dashboards.ui.select import select
 from dashboards.ui.unit_field import unit_field, unit_id, with_unit
 from host.documents.document import Document
 from host.entries import WrongEntriesError, sentence
@@ -43,12 +44,9 @@ def _choice(form: str, entry: Field) -> html.Div:
     few = len(entry.choices) <= _FEW
     if few:
         return chips(entry_id(form, entry.name), entry.label, dict(entry.choices), entry.choices[0][0])
-    options = [{"label": "not said", "value": ""}, *({"label": words, "value": key} for key, words in entry.choices)]
-    dropdown = dcc.Dropdown(id=entry_id(form, entry.name), options=options, value="", clearable=False, searchable=False)
+    made = select(entry_id(form, entry.name), entry.label, {"": "not said", **dict(entry.choices)})
     return html.Div(
-        [html.Span(entry.label, className="name"), dropdown],
-        className="field",
-        **attributes({"data-entry": entry.name}),
+        [html.Span(entry.label, className="name"), made], className="field", **attributes({"data-entry": entry.name})
     )
 
 

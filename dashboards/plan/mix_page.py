@@ -9,10 +9,9 @@ from dash import Dash, Input, Output, html
 
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
-from dashboards.ui.forms import attributes, cautions, sentence
+from dashboards.ui.forms import attributes, sentence
 from host.errors import UserError
 from host.plan.fields import JOB, PRODUCT
-from host.plan.mix import CAUTIONS
 from host.plan.mix_document import mix_document
 from host.plan.mix_form import Sheet
 
@@ -56,9 +55,6 @@ def layout(context: PageContext) -> html.Main:
                                     html.Div(html.Button("Calculate", id="mix-go", className="main"), className="acts"),
                                 ],
                                 className="no-print",
-                            ),
-                            html.Details(
-                                [html.Summary("Take care"), cautions(CAUTIONS)], className="fold no-print", open=True
                             ),
                         ],
                     ),

@@ -10,9 +10,9 @@ from dash import Dash, Input, Output, html
 
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
-from dashboards.ui.document_view import document_view
+from dashboards.ui.document_view import answer_view, section_view
 from dashboards.ui.forms import attributes, chips, sentence
-from host.documents.document import Document, Facts, Quantity
+from host.documents.document import Document, Facts, Quantity, Section
 from host.errors import UserError
 from host.plan.fields import PUMP, RATE, REFILL, TIPS, Field
 from host.plan.pump_document import pump_document
@@ -91,8 +91,7 @@ def _part(question: Question, rig: Rig) -> html.Section:
         [
             html.Div(
                 [
-                    html.H2(question.words, className="part"),
-                    html.P(question.hint(rig)),
+                    html.P(question.hint(rig), className="part"),
                     *form_view(form, question.fields, rig.units, question.start(rig)),
                     html.Div(html.Button("Calculate", id=f"{form}-go", className="main"), className="acts"),
                 ]
@@ -141,15 +140,20 @@ def _connect(app: Dash, context: PageContext, question: Question) -> None:
 
 
 def _view(document: Document) -> list[Any]:
-    """The document, and a beat to walk to where it has one."""
-    beat = _beats(document)
-    button = html.Button("Sound the beat", className="beats", **attributes({"data-beats": f"{beat:.2f}"}))
-    return [*document_view(document), *([html.Div(button, className="acts")] if beat else [])]
+    """The document, with a beat to walk to below the figures that it belongs to."""
+    view: list[Any] = [answer_view(document)]
+    for section in document.sections:
+        view.append(section_view(section))
+        beat = _beats(section)
+        if beat:
+            button = html.Button("Sound the beat", className="beats", **attributes({"data-beats": f"{beat:.2f}"}))
+            view.append(html.Div(button, className="acts"))
+    return view
 
 
-def _beats(document: Document) -> float:
-    """Steps a minute to walk to; 0 where the document has none."""
-    for block in document.blocks():
+def _beats(section: Section) -> float:
+    """Steps a minute to walk to; 0 where the section has none."""
+    for block in section.blocks:
         for fact in block.facts if isinstance(block, Facts) else ():
             if fact.key == "beats_per_minute" and isinstance(fact.value, Quantity):
                 return fact.value.value or 0.0

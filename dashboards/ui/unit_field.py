@@ -8,9 +8,11 @@ from collections.abc import Sequence
 from dash import dcc, html
 
 from dashboards.ui.forms import attributes, entry_id, wrong_id
+from dashboards.ui.select import select
 
 _BARE = re.compile(r"[\d\s.,/½¼¾⅓⅔⅛⅜⅝⅞\u202f\u2009+-]*\d[\d\s.,/\u202f\u2009]*|[½¼¾⅓⅔⅛⅜⅝⅞]")
 _SHAPE = re.compile(r".*(?:\d\s*(?:[x×*]|\bby\b)\s*|circle\s+)[\d.,\s/]+", re.IGNORECASE)
+_SHORT = 12  # letters of a unit that leaves room for two fields side by side
 _SIDES = {"ft²": "ft", "m²": "m", "acre": "ft", "ha": "m"}
 
 
@@ -22,7 +24,10 @@ def unit_id(form: str, name: str) -> dict[str, str]:
 def unit_field(
     form: str, name: str, label: str, units: Sequence[str], *, value: str | None = None, hint: str = ""
 ) -> html.Div:
-    """A labelled number with one of `units`, remembered by the browser. An area has letters on its keyboard."""
+    """A labelled number with one of `units`, remembered by the browser. An area has letters on its keyboard.
+
+    The page needs select.js.
+    """
     entry = dcc.Input(
         id=entry_id(form, name),
         className="entry",
@@ -36,22 +41,14 @@ def unit_field(
         # Dash's types know only the keyboards of an older standard.
         **attributes({"inputMode": "text" if units[0] in _SIDES else "decimal"}),
     )
-    unit = dcc.Dropdown(
-        id=unit_id(form, name),
-        options=list(units),
-        value=units[0],
-        clearable=False,
-        searchable=False,
-        persistence=True,
-        persistence_type="local",
-        className="unit",
-    )
+    choices = dict(zip(units, units, strict=True))
+    unit = select(unit_id(form, name), f"Unit of {label}", choices, remembered=True)
     return html.Div(
         [
             html.Div([html.Label([html.Span(label, className="name"), entry]), unit], className="with-unit"),
             html.P(id=wrong_id(form, name), className="wrong", role="alert"),
         ],
-        className="field",
+        className="field wide" if max(map(len, units)) > _SHORT else "field",
         **attributes({"data-entry": name}),
     )
 

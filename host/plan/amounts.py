@@ -13,7 +13,9 @@ from host.units import FLUID_OUNCE_M3, GALLON_M3, LITRE_M3, POUND_KG, group_digi
 # Up to here the marks of a tool may be off before it is asked for: what nozzles of one boom may differ by, too.
 MOST_OFF = 0.05
 # A tool that does better than this is good enough; among those the one that is filled the fewest times is taken.
-GOOD = 0.025
+GOOD = 0.02
+
+_STOCK_STEPS = 20  # of the finest tool: half a step is then 2.5 %
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,7 @@ def settle_loads(amounts: Iterable[tuple[int, float]], unit: PourUnit) -> Poured
 
 @dataclass(frozen=True)
 class Tool:
-    """Something to measure with: its `unit`, the `step` between its marks and the `most` it holds, in that unit."""
+    """Something to measure with: its `name` as in "with a jug", `step` between marks and `most` it holds in `unit`."""
 
     name: str
     unit: PourUnit
@@ -111,36 +113,36 @@ def _tools(unit: str, *rows: tuple[str, str, str]) -> tuple[Tool, ...]:
 # Marks as such tools usually have them: common practice, from memory.
 _SMALL = _tools(
     "milliliter",
-    ("3 mL syringe", "0.1", "3"),
-    ("10 mL syringe", "0.2", "10"),
-    ("60 mL syringe", "1", "60"),
-    ("250 mL cylinder", "2", "250"),
+    ("a 3 mL syringe", "0.1", "3"),
+    ("a 10 mL syringe", "0.2", "10"),
+    ("a 60 mL syringe", "1", "60"),
+    ("a 250 mL cylinder", "2", "250"),
 )
 TOOLS = {
     ("liquid", "metric"): (
         *_SMALL,
-        *_tools("milliliter", ("1 L jug", "10", "1000"), ("5 L jug", "50", "5000")),
-        *_tools("liter", ("bucket with 0.25 L marks", "0.25", "10")),
+        *_tools("milliliter", ("a 1 L jug", "10", "1000"), ("a 5 L jug", "50", "5000")),
+        *_tools("liter", ("a bucket with 0.25 L marks", "0.25", "10")),
     ),
     ("liquid", "us"): (
         *_SMALL,
-        *_tools("fluid_ounce", ("32 fl oz jug", "1", "32"), ("1 gal jug", "4", "128")),
-        *_tools("gallon", ("bucket with 1/4 gal marks", "0.25", "5")),
+        *_tools("fluid_ounce", ("a 32 fl oz jug", "1", "32"), ("a 1 gal jug", "4", "128")),
+        *_tools("gallon", ("a bucket with 1/4 gal marks", "0.25", "5")),
     ),
     ("dry", "metric"): (
-        *_tools("gram", ("kitchen scale", "1", "5000")),
-        *_tools("kilogram", ("hanging scale", "0.05", "50")),
+        *_tools("gram", ("a kitchen scale", "1", "5000")),
+        *_tools("kilogram", ("a hanging scale", "0.05", "50")),
     ),
     ("dry", "us"): (
-        *_tools("gram", ("kitchen scale", "1", "5000")),
-        *_tools("pound", ("hanging scale", "0.1", "110")),
+        *_tools("gram", ("a kitchen scale", "1", "5000")),
+        *_tools("pound", ("a hanging scale", "0.1", "110")),
     ),
 }
 
 
 def with_scale(tools: tuple[Tool, ...], step_kg: float) -> tuple[Tool, ...]:
     """The same with the keeper's own scale, which shows steps of `step_kg`, in place of the usual one."""
-    own = replace(tools[0], name="your scale", step=settle(step_kg / tools[0].unit.size))
+    own = replace(tools[0], name="your scale", step=settle(step_kg / tools[0].unit.size).normalize())
     return (own, *tools[1:])
 
 
@@ -199,6 +201,5 @@ class StockMix:
 def stock_mix(amount: float, tools: tuple[Tool, ...]) -> StockMix:
     """A litre of stock with enough product for the finest tool, from which `amount` (m³ or kg) can be poured."""
     finest = tools[0]
-    count = math.ceil(1 / (2 * GOOD))  # steps, so that half of one is GOOD
-    product = _measured(count * float(finest.step) * finest.unit.size, finest)
+    product = _measured(_STOCK_STEPS * float(finest.step) * finest.unit.size, finest)
     return StockMix(product, LITRE_M3, LITRE_M3 * amount / (float(product.shown) * finest.unit.size))

@@ -50,15 +50,18 @@ class Answers:
 
     def need(self, name: str, reader: Callable[[str, str], T], missing: str) -> T | None:
         """The same; an empty field is wrong, `missing` says so."""
-        return self._entries.need(name, lambda text: reader(text, self.where(name)), missing)
+        if not self.given(name):
+            self.wrong(name, missing)
+            return None
+        return self.read(name, reader)
 
     def quantity(self, name: str, kind: str) -> float | None:
         """A quantity above zero, in SI."""
         return self._entries.read(name, above_zero(kind, self.where(name)))
 
     def wrong(self, name: str, message: str) -> None:
-        """Note a mistake."""
-        self._entries.sentences[name] = message
+        """Note a mistake, unless there is one already."""
+        self._entries.sentences.setdefault(name, message)
 
     def check(self) -> None:
         """Raises WrongEntriesError when a field could not be read."""

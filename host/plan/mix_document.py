@@ -16,7 +16,6 @@ from host.documents.document import (
     Quantity,
     Section,
     Table,
-    Value,
     quantity,
 )
 from host.plan.amounts import (
@@ -31,7 +30,7 @@ from host.plan.amounts import (
     settled_quantity,
     stock_mix,
 )
-from host.plan.mix import CAUTIONS, Load, label_warnings
+from host.plan.mix import CAUTIONS, label_warnings
 from host.plan.mix_form import Job, Sheet, Used, work_out
 from host.plan.products import ORDER, Product
 from host.rig import Rig
@@ -71,7 +70,7 @@ class _Writer:
                 Section("loads", "Into the tank", sections=loads, listed=True),
                 Section("", "In all", (self._totals(), self._facts())),
                 *self._put_down(),
-                Section("", "In this order", (Messages(self._order(), key="order", ordered=True),)),
+                *self._order(),
                 Section("", "Take care", (Messages(tuple(map(Message, CAUTIONS)), key="cautions"),)),
             ),
             _SEVERITY[worst],
@@ -133,7 +132,7 @@ class _Writer:
             pour = settle(stock.pour_m3 * 1e6)
             return [
                 Message(
-                    f"{amount} of {product.name}: a {finest.name} with {finest.step} {finest.unit.symbol} steps cannot "
+                    f"{amount} of {product.name}: {finest.name} with {finest.step} {finest.unit.symbol} steps cannot "
                     f"{verb} this. Treat more ground at once, or make a stock mix if the label allows it: "
                     f"{stock.product.quantity(self._system).text} made up to 1 L with water, and {pour} mL of that "
                     "into the tank.",
@@ -159,40 +158,41 @@ class _Writer:
         volume = self._show(self._volume.loads[place], load.volume_m3, self._volume.unit)
         name = "This load" if self._mix.tanks == 1 else "Part load" if place else "Full load"
         times = f", {load.count} times" if load.count > 1 else ""
-        rows: list[tuple[Value, ...]] = [("Water, about half of it", None, None, "")]
-        rows += [self._row(index, place) for index in range(len(self._mix.products))]
-        rows.append(("Water up to", volume, None, ""))
-        columns = (Column("", "Into the tank"), Column("", "Amount"), Column("", "Measure"), Column("", "With"))
-        facts = Facts(
-            (
-                Fact("count", "", load.count),
-                Fact("volume", "Mix", volume),
-                Fact("area", "Covers", self._show(self._area.loads[place], load.area_m2, self._area.unit)),
-                Fact("water", "", quantity(load.water_m3, "volume", self._system)),
-            )
-        )
-        return Section(
-            "", f"{name}, {volume.text}{times}", (Table("", columns, tuple(rows)), facts, self._machine(load, place))
-        )
+        half = load.volume_m3 / 2 / self._volume.unit.size
+        steps = [
+            Fact("", "Water, about half", self._show(settle(half, 2), half, self._volume.unit)),
+            *(self._step(index, place) for index in range(len(self._mix.products))),
+            Fact("volume", "Water up to", volume),
+            Fact("area", "Covers", self._show(self._area.loads[place], load.area_m2, self._area.unit)),
+            Fact("count", "", load.count),
+            Fact("water", "", quantity(load.water_m3, "volume", self._system)),
+        ]
+        return Section("", f"{name}, {volume.text}{times}", (Facts(tuple(steps)), self._machine(place)))
 
-    def _row(self, index: int, place: int) -> tuple[Value, ...]:
-        product, poured, load = self._mix.products[index], self._poured[index], self._mix.loads[place]
-        measured = measure(load.products[index], self._job.tools[product.form])
-        amount = self._show(poured.loads[place], load.products[index], poured.unit)
+    def _step(self, index: int, place: int) -> Fact:
+        """How much of one product goes in, and how to measure it."""
+        product, amount, measured = self._amount(index, place)
+        poured_unit, settled = self._poured[index].unit, self._poured[index].loads[place]
         if not measured.good:
-            return (product.name, amount, None, "see the warning")
-        return (product.name, amount, measured.quantity(self._system), measured.with_what())
+            return Fact("", product.name, f"{amount.text}: too little to measure, see above")
+        shown = measured.quantity(self._system).text
+        same = measured.tool.unit == poured_unit and measured.shown == settled
+        how = f"with {measured.with_what()}"
+        return Fact("", product.name, f"{amount.text}, {how}" if same else f"{amount.text}: {shown} {how}")
 
-    def _machine(self, load: Load, place: int) -> Table:
+    def _amount(self, index: int, place: int) -> tuple[Product, Quantity, Measured]:
+        product, poured, load = self._mix.products[index], self._poured[index], self._mix.loads[place]
+        amount = self._show(poured.loads[place], load.products[index], poured.unit)
+        return product, amount, measure(load.products[index], self._job.tools[product.form])
+
+    def _machine(self, place: int) -> Table:
         """The products of a load for machines, whatever unit they were typed in."""
-        columns = (
-            Column("name", ""), Column("amount", ""), Column("measure", ""), Column("tool", ""), Column("tool_off", ""),
-        )  # fmt: skip
+        columns = tuple(Column(key, "") for key in ("name", "amount", "measure", "tool", "tool_off"))
         rows = []
-        for index, product in enumerate(self._mix.products):
-            measured = measure(load.products[index], self._job.tools[product.form])
-            name, amount, shown, tool = self._row(index, place)
-            rows.append((name, amount, shown, tool, _percent(measured)))
+        for index in range(len(self._mix.products)):
+            product, amount, measured = self._amount(index, place)
+            shown = measured.quantity(self._system) if measured.good else None
+            rows.append((product.name, amount, shown, measured.with_what(), _percent(measured)))
         return Table("products", columns, tuple(rows))
 
     def _per_area(self, amount: float, form: str) -> Quantity:
@@ -203,18 +203,18 @@ class _Writer:
     def _totals(self) -> Table:
         columns = (
             Column("name", "Product"),
+            Column("amount", "In all"),
             Column("label", "Dose"),
             Column("per_area", "Per area"),
-            Column("amount", "In all"),
             Column("form", ""),
             Column("kind", ""),
         )
         rows = tuple(
             (
                 product.name,
+                self._total(self._poured[index], self._mix.total.products[index]),
                 self._job.doses[product.name],
                 self._per_area(product.per_area(self._mix.rate_m3_m2), product.form),
-                self._total(self._poured[index], self._mix.total.products[index]),
                 product.form,
                 product.family,
             )
@@ -257,13 +257,15 @@ class _Writer:
         heading = f"Put down at a measured {format_value(measured, 'rate', self._system)}"
         return (Section("", heading, (Table("put_down", columns, rows),)),)
 
-    def _order(self) -> tuple[Message, ...]:
+    def _order(self) -> tuple[Section, ...]:
+        if len(self._mix.products) == 1:
+            return ()
         steps = [Message("Fill the tank half with water and start the agitation.")]
         for product in self._mix.products:
             family = ORDER[product.family].words if product.family else "kind not said: see its label"
             steps.append(Message(f"Add {product.name} ({family}), and let it mix in."))
         steps.append(Message("Fill up with water. This is the usual order; the label goes before it."))
-        return tuple(steps)
+        return (Section("", "In this order", (Messages(tuple(steps), key="order", ordered=True),)),)
 
 
 _SEVERITY: tuple[Level, ...] = ("note", "advice", "warning", "stop")

@@ -121,7 +121,7 @@ def _flows(rig: Rig, duty: Duty, verdict: str, pressure: float, system: str) -> 
     gives = None if pump is None else pump.flow_m3_s(pressure)
     rows = [
         Fact("verdict", "", verdict),
-        Fact("pressure", "At", quantity(pressure, "pressure", system)),
+        Fact("pressure", "Pressure", quantity(pressure, "pressure", system)),
         Fact("nozzles", f"{rig.nozzles.count} nozzles", quantity(need.nozzles_m3_s, "flow", system)),
         Fact(
             "agitation",
@@ -167,7 +167,8 @@ def _notes(pump: Pump | None) -> list[Message]:
 def _curves(pump: Pump | None, duty: Duty, pressure: float, system: str) -> tuple[Plot, Table]:
     """Need over pressure and the pump's curve, as a plot and as rows for machines."""
     top = max(1.25 * pressure, pump.points[-1][0] if pump is not None and pump.points[-1][0] < 3 * pressure else 0.0)
-    pressures = [top * step / (_POINTS - 1) for step in range(_POINTS)]
+    # Closer together where the flow of an orifice bends, near zero.
+    pressures = [top * (step / (_POINTS - 1)) ** 2 for step in range(_POINTS)]
     needs = [duty.need(max(p, 1.0)) for p in pressures]
     gives = [None if pump is None or not pump.known else pump.flow_m3_s(p) for p in pressures]
     lines: dict[str, Sequence[float | None]] = {
