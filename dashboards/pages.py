@@ -12,6 +12,9 @@ from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
 
+# What pages with forms and documents load (dashboards.ui.document_view).
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
+
 
 @dataclass(frozen=True)
 class Page:
@@ -28,8 +31,8 @@ class Page:
     layout: Callable[[Any], Any] | None = None
     connect: Callable[[Any, Any], None] | None = None
     template: str = ""
-    scripts: tuple[str, ...] = ()
-    styles: tuple[str, ...] = ()
+    scripts: tuple[str, ...] = SCRIPTS
+    styles: tuple[str, ...] = STYLES
     under: str = ""
 
 
@@ -41,14 +44,14 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=("forms.css", "runs.css")),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css")),
     Page(
         "/run",
         "Run",
         run_page.layout,
         run_page.connect,
-        scripts=("runs.js", "tables.js"),
-        styles=("forms.css", "runs.css"),
+        scripts=("runs.js", *SCRIPTS),
+        styles=(*STYLES, "runs.css"),
         under="/runs",
     ),
     Page(
@@ -56,34 +59,18 @@ PAGES = (
         "Compare",
         compare_page.layout,
         compare_page.connect,
-        scripts=("tables.js",),
-        styles=("forms.css", "runs.css"),
+        styles=(*STYLES, "runs.css"),
     ),
     Page(
         "/calibrate",
         "Calibrate",
         calibrate_page.layout,
         calibrate_page.connect,
-        scripts=("print.js",),
-        styles=("forms.css",),
+        scripts=("print.js", *SCRIPTS),
     ),
-    Page(
-        "/plan",
-        "Plan",
-        plan_page.layout,
-        plan_page.connect,
-        scripts=("metronome.js", "select.js", "tables.js"),
-        styles=("forms.css", "runs.css"),
-    ),
-    Page(
-        "/mix",
-        "Mix",
-        mix_page.layout,
-        mix_page.connect,
-        scripts=("print.js", "select.js", "tables.js"),
-        styles=("forms.css", "runs.css"),
-    ),
-    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect, scripts=("metronome.js", "select.js", *SCRIPTS)),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", "select.js", *SCRIPTS)),
+    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS)),
 )
 
 

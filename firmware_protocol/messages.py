@@ -270,7 +270,7 @@ def outputs_argument(buzzer: int, light: int, tenths: int) -> int:
     return buzzer << 20 | light << 16 | tenths
 
 
-def filter_argument(capability: Capability, rule: FilterRule, microseconds: int) -> int:
+def filter_argument(capability: Capability, rule: int, microseconds: int) -> int:
     """Argument of the `f` command for the input of `capability`, FLOW or WHEEL."""
     (number,) = (number for number, bit in FILTER_INPUTS.items() if bit == capability)
     return number << 20 | rule << 16 | microseconds

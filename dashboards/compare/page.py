@@ -12,19 +12,22 @@ from fastapi import FastAPI, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse
 
-from dashboards.compare.season_view import season_shown
-from dashboards.compare.two_sides import against_catch, against_run
 from dashboards.context import PageContext
 from dashboards.run_cache import RunCache
+from dashboards.ui.document_view import document_view
 from dashboards.ui.fields import address, asked_for, entry_field, plain, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
 from dashboards.ui.refusal import refused
-from host.errors import UserError
+from host.documents.document import Document
+from host.documents.words import plural
+from host.errors import UserError, visible
 from host.library import Entry
 from host.library.library import Wanted
-from host.review.digest import Digest
-from host.review.report import season_report
-from host.review.season import Season, season_of
+from host.library.runs_document import runs_section, units_of
+from host.review.comparison_document import catch_comparison, run_comparison
+from host.review.report import format_report
+from host.review.season import season_of
+from host.review.season_document import season_document
 
 FORM = "compare"
 KINDS = {"catch": "Run and catch test", "runs": "Two runs", "season": "A season"}
@@ -151,11 +154,18 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
         names = [entries.need(name, lambda text: _named(run_cache, text), "Choose a run.") for name in SHOWN[kind]]
         entries.check()
         reviews = [run_cache.review(str(name)) for name in names]
-        return (against_catch(reviews[0], cards) if kind == "catch" else against_run(*reviews)), "", *none
+        system = reviews[0].rig.units
+        if kind == "catch":
+            return _shown(catch_comparison(reviews[0], cards, system)), "", *none
+        return _shown(run_comparison(reviews[0], reviews[1], system)), "", *none
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
         return [], plain(sentence(str(error))), *none
+
+
+def _shown(document: Document) -> list[Any]:
+    return [html.P(visible(document.title), className="part"), *document_view(document)]
 
 
 def _named(run_cache: RunCache, text: str) -> str:
@@ -174,15 +184,12 @@ def _named(run_cache: RunCache, text: str) -> str:
 def _season(run_cache: RunCache, entries: Entries) -> list[Any]:
     asked = _read_asked(entries)
     look = run_cache.look(PATIENCE_S)
-    season, digests = _season_of(look.entries, asked)
-    if not digests:
-        raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
-    system = digests[-1].units
+    document, _ = _season_of(look.entries, asked)
     report = address(SEASON_REPORT, rig=asked.rig, first=asked.first_day, last=asked.last_day)
-    reading = [html.P(f"{len(look.unread)} files are not read yet: compare again then.", className="notice")]
+    unread = f"{plural(len(look.unread), 'file')} not read yet: compare again in a moment."
     return [
-        *(reading if look.unread else []),
-        *season_shown(season, system),
+        *([html.P(unread, className="notice")] if look.unread else []),
+        *_shown(document),
         html.Div(html.A("Printable report of the season", href=report, className="go"), className="goes no-print"),
     ]
 
@@ -195,10 +202,14 @@ def _read_asked(entries: Entries) -> Asked:
     return Asked(rig or "", first or "", last or "")
 
 
-def _season_of(entries: list[Entry], asked: Asked) -> tuple[Season, list[Digest]]:
+def _season_of(entries: list[Entry], asked: Asked) -> tuple[Document, list[Entry]]:
+    """The season's document and its runs. Raises UserError when there is none."""
     wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
-    mine = [one.digest for one in entries if one.digest and plain(one.digest.rig) == asked.rig and wanted.takes(one)]
-    return season_of(mine), mine
+    mine = [one for one in entries if one.digest and plain(one.digest.rig) == asked.rig and wanted.takes(one)]
+    if not mine:
+        raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
+    digests = [one.digest for one in mine if one.digest]
+    return season_document(season_of(digests), digests[-1].units), mine
 
 
 def _add_report(server: FastAPI, run_cache: RunCache) -> None:
@@ -207,10 +218,9 @@ def _add_report(server: FastAPI, run_cache: RunCache) -> None:
         query = request.url.query
         try:
             asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
-            season, digests = _season_of(run_cache.look(PATIENCE_S).entries, asked)
-            if not digests:
-                raise UserError("there is no run of this rig in these days: choose others on the page Compare")
-            return HTMLResponse(plain(season_report(season, digests, digests[-1].units, datetime.now())))
+            document, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked)
+            table = runs_section(runs, run_cache.folder, units_of(runs))
+            return HTMLResponse(format_report(document, datetime.now(), [table]))
         except WrongEntriesError as error:
             return refused(UserError(str(error)))
         except UserError as error:

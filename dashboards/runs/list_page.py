@@ -9,12 +9,14 @@ from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import PageContext
 from dashboards.run_cache import Look, RunCache
-from dashboards.runs.list_view import cards, totals_words, units_of, unreadable
+from dashboards.runs.list_view import cards, unreadable
 from dashboards.ui.fields import entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, sentence, wrong_id
+from host.documents.words import plural
 from host.errors import UserError
 from host.library import Entry
 from host.library.library import Wanted
+from host.library.runs_document import totals_words, units_of
 
 FORM = "runs"
 FIELDS = ("text", "site", "product", "rig", "first", "last")
@@ -123,17 +125,16 @@ def _wanted(typed: dict[str, str | None]) -> Wanted:
 
 
 def _totals(look: Look, found: list[Entry], *, filtered: bool) -> str:
-    if not look.entries and not look.unread:
-        return "No run yet: the first one comes with a recording."
+    if not look.entries and look.unread:
+        return ""
     read = sum(entry.digest is not None for entry in look.entries)
-    of_all = f", of {read} in all" if filtered else ""
-    return totals_words(found, units_of(look.entries)) + of_all
+    return totals_words(found, units_of(look.entries), of=read if filtered else None)
 
 
 def _progress(look: Look) -> list[Any]:
     if not look.unread:
         return []
-    files = f"{look.whole} new or changed file{'' if look.whole == 1 else 's'}"
+    files = plural(look.whole, "new or changed file")
     return [
         html.Label(
             [f"Reading {files}, {look.done} done. ", html.Progress(value=str(look.done), max=str(max(look.whole, 1)))]

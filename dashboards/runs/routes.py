@@ -16,7 +16,8 @@ from dashboards.ui.fields import asked_for, plain
 from dashboards.ui.refusal import refused
 from host.errors import UserError
 from host.review.export import export_run
-from host.review.report import run_report
+from host.review.report import format_report
+from host.review.run_document import run_document
 
 REPORT, CSV, PARQUET = "/runs/report", "/runs/export.csv", "/runs/export.parquet"
 _TYPES = {".csv": "text/csv; charset=utf-8", ".parquet": "application/vnd.apache.parquet"}
@@ -29,7 +30,7 @@ def add_run_routes(server: FastAPI, run_cache: RunCache) -> None:
     def report(request: Request) -> Response:
         try:
             review = run_cache.review(_name(request))
-            return HTMLResponse(plain(run_report(review, review.rig.units, datetime.now())))
+            return HTMLResponse(format_report(run_document(review, review.rig.units), datetime.now()))
         except UserError as error:
             return refused(error)
 

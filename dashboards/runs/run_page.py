@@ -12,16 +12,18 @@ from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import PageContext
 from dashboards.run_cache import RunCache
-from dashboards.runs import run_view
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
-from dashboards.runs.strips import groups, strips_shown, target_words
+from dashboards.runs.strips import along_view, strips_view
+from dashboards.ui.document_view import answer_view, blocks_view, section_view
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
-from host.errors import UserError
+from host.documents.document import Document
+from host.errors import UserError, visible
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
-from host.review.review import Review
+from host.review.ground_sections import ALONG
+from host.review.run_document import NOTES, run_document
 
 FORM = "note"
 COMPARE = "/compare"
@@ -33,7 +35,7 @@ def layout(_: PageContext) -> html.Main:
     """The page; the run comes by callback."""
     return html.Main(
         [
-            html.H1("Run"),
+            html.H1("Run", id="run-title"),
             dcc.Location(id="run-at", refresh=False),
             dcc.Store(id="run-noted", data=0),
             html.Div(
@@ -53,8 +55,7 @@ def layout(_: PageContext) -> html.Main:
                     html.Div(html.Button("Add note", id="note-add", className="main"), className="acts"),
                     html.P(id="note-said", className="notice part", role="status"),
                     html.P(
-                        "A note stands beside the run; the recording itself stays as it is. A later note of the same "
-                        "kind stands for an earlier one.",
+                        "Notes are kept beside the recording, which never changes. A newer note replaces an older one.",
                         className="aside no-print",
                     ),
                 ],
@@ -73,6 +74,7 @@ def connect(app: Dash, context: PageContext) -> None:
     add_run_routes(server, run_cache)
 
     @app.callback(
+        Output("run-title", "children"),
         Output("run-body", "children"),
         Output("run-notes", "children"),
         Output("notes", "className"),
@@ -91,7 +93,7 @@ def connect(app: Dash, context: PageContext) -> None:
         prevent_initial_call=True,
     )
     async def strips(first: int | None, search: str | None) -> Any:
-        return await run_in_threadpool(_strips_again, run_cache, asked_for(search, "name"), first or 1)
+        return await run_in_threadpool(_strips_again, run_cache, asked_for(search, "name"), first or 0)
 
     @app.callback(
         Output("run-noted", "data"),
@@ -113,42 +115,30 @@ def connect(app: Dash, context: PageContext) -> None:
 
 def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     if not name:
-        none = html.P(["No run is named. ", html.A("Choose one from Runs", href="/runs")], className="notice")
-        return none, [], "hidden", []
+        none = html.P(html.A("Pick a run", href="/runs"), className="notice")
+        return "Run", none, [], "hidden", []
     try:
         review = run_cache.review(name)
     except UserError as error:
         wrong = html.P(plain(sentence(str(error))), className="notice")
-        return [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
-    return _body(review, name), run_view.notes(review), "part", suggestions(USUAL)
+        return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
+    document = run_document(review, review.rig.units)
+    return visible(document.title), _body(document, name), _notes(document), "part", suggestions(USUAL)
 
 
-def _body(review: Review, name: str) -> list[Any]:
-    system = review.rig.units
-    strips = review.strips
-    stretches = review.stretches(strips)
+def _body(document: Document, name: str) -> list[Any]:
+    first, *rest = [section for section in document.sections if section.key != NOTES and section.seen]
     return [
-        html.Section(run_view.headline(review, system)),
+        answer_view(document),
+        section_view(first),
         _takeaways(name),
-        _section("Faults", run_view.faults(review, system)),
-        _section("Passes", run_view.passes(review, strips, system)),
-        _section(
-            "Rate along each pass",
-            [
-                html.P(f"The shaded lane is the target, {target_words(review.rig.target, system)}.", className="aside"),
-                *_pass_choice(groups(strips)),
-                html.Div(_strips(review, 1), id="run-strips"),
-            ],
-        ),
-        _section("Off target along the distance", run_view.off_target(stretches, review, system)),
-        _section("Sprayed while standing", run_view.standing(review, system)),
-        _section("Tank", run_view.tank(review, system)),
-        _section("Recording", run_view.health(review)),
+        *(along_view(section) if section.key == ALONG else section_view(section) for section in rest),
     ]
 
 
-def _section(heading: str, content: list[Any]) -> html.Section:
-    return html.Section([html.H2(heading), *content], className="part")
+def _notes(document: Document) -> list[Any]:
+    section = document.section(NOTES)
+    return blocks_view(section.blocks) if section and section.seen else [html.P("No notes yet.")]
 
 
 def _takeaways(name: str) -> html.Nav:
@@ -160,30 +150,13 @@ def _takeaways(name: str) -> html.Nav:
     return html.Nav(rows, className="goes no-print", **attributes({"aria-label": "Of this run"}))
 
 
-def _pass_choice(known: list[tuple[int, int]]) -> list[Any]:
-    if len(known) < 2:
-        return []
-    options: Any = [{"label": f"{first} to {last}", "value": first} for first, last in known]
-    chips = dcc.RadioItems(id="run-passes", options=options, value=known[0][0], className="chips")
-    return [
-        html.Div(
-            [html.P("Passes", className="name"), chips],
-            className="choice no-print",
-            role="group",
-            **attributes({"aria-label": "Passes"}),
-        )
-    ]
-
-
-def _strips(review: Review, first: int) -> list[Any]:
-    known = groups(review.strips)
-    last = next((last for begin, last in known if begin == first), known[0][1] if known else 0)
-    strips = [strip for strip in review.strips if first <= strip.number <= last]
-    return strips_shown(strips, review.stretches(strips), review.rig.target, review.rig.units)
-
-
 def _strips_again(run_cache: RunCache, name: str, first: int) -> Any:
-    return _told(lambda: _strips(run_cache.review(name), first))
+    def strips() -> Any:
+        review = run_cache.review(name)
+        section = run_document(review, review.rig.units).section(ALONG)
+        return strips_view(section, first) if section else []
+
+    return _told(strips)
 
 
 def _told(work: Callable[[], Any]) -> Any:

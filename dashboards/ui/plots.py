@@ -14,7 +14,7 @@ from typing import Any
 from dash import dcc
 
 from host.documents.document import Plot, Series
-from host.documents.svg import end_labels, ranges, room_for
+from host.documents.svg import end_labels, legend, named_at_ends, ranges, room_for
 from host.errors import visible
 
 FONT = 13
@@ -94,6 +94,10 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
         figure["layout"]["annotations"] += _labels(plot, place, named=not single)
         at = {"xref": "x" + place, "yref": "y" + place, "xanchor": "left", "yanchor": "middle", "xshift": 3}
         figure["layout"]["annotations"] += [label(escape(visible(name)), x, y, **at) for x, y, name in names[row]]
+    if any(len(legend(plot)) > 1 for plot in drawn):
+        figure["layout"] |= {"showlegend": True, "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom"}}
+        figure["layout"]["margin"]["t"] = top + _TOP_MARKED
+        figure["layout"]["height"] += _TOP_MARKED
     return figure
 
 
@@ -104,6 +108,8 @@ def _put_axes(layout_: dict[str, Any], plot: Plot, place: str, domain: list[floa
         x |= {"tickvals": list(range(len(plot.x_names))), "ticktext": [visible(name) for name in plot.x_names]}
     elif plot.x_days:
         x |= {"type": "date", "nticks": 5}
+    elif plot.x_whole:
+        x |= {"dtick": math.ceil((x_range[1] - x_range[0]) / 12)}
     layout_["xaxis" + place] = axis(visible(plot.x_label) if last else "", anchor="y" + place, **x)
     layout_["yaxis" + place] = axis(
         visible(plot.y_label), range=list(y_range), domain=domain, anchor="x" + place, nticks=5, automargin=False
@@ -117,7 +123,8 @@ def _x(plot: Plot, x: float) -> Any:
 def _trace(series: Series, number: int, plot: Plot) -> dict[str, Any]:
     finite = [(x, y if math.isfinite(y) else None) for x, y in series.points]
     trace: dict[str, Any] = {"x": [_x(plot, x) for x, _ in finite], "y": [y for _, y in finite]}
-    trace["name"] = visible(series.label)
+    at_end = series.style == "line" and named_at_ends(plot)
+    trace |= {"name": escape(visible(series.label)), "showlegend": bool(series.label) and not at_end}
     if series.spread:
         trace["error_y"] = {"type": "data", "array": list(series.spread), "color": "#000"}
     if series.style == "bars":
@@ -150,8 +157,10 @@ def _labels(plot: Plot, place: str, *, named: bool) -> list[dict[str, Any]]:
     if named:
         at = {"xref": f"x{place} domain", "yref": f"y{place} domain", "xanchor": "left", "yanchor": "bottom"}
         labels.append(label(f"<b>{escape(visible(plot.title))}</b>", 0, 1, **at))
+    highest = max((y for y, _ in plot.levels), default=0.0)
     for y, words in plot.levels:
-        at = {"xref": f"x{place} domain", "yref": "y" + place, "xanchor": "right", "yanchor": "bottom"}
+        at = {"xref": f"x{place} domain", "yref": "y" + place, "xanchor": "right"}
+        at["yanchor"] = "bottom" if y == highest else "top"
         labels.append(label(escape(visible(words)), 1, y, **at))
     used: list[float] = []
     for x, words in plot.marks:

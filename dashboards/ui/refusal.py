@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from html import escape
-
 from starlette.responses import HTMLResponse, Response
 
-from dashboards.ui.fields import plain
-from dashboards.ui.forms import sentence
+from host.documents.document import Document
+from host.documents.html import format_html
+from host.documents.words import sentence
 from host.errors import UserError
-from host.review.page import page
 
 
 def refused(error: UserError) -> Response:
     """404 and a page with the message."""
-    told = f"<p>{escape(plain(sentence(str(error))))}</p>"
-    return HTMLResponse(page("Not shown", [told, '<p><a href="/runs">To the runs</a></p>']), status_code=404)
+    document = Document("refused", "Not shown", sentence(str(error)), ())
+    return HTMLResponse(format_html(document, [("/runs", "To the runs")]), status_code=404)

@@ -43,11 +43,16 @@ class PressureCalibration:
 
 
 def calibrate_pressure(
-    points: Sequence[PressurePoint], before: PressureSensor, adc_full_scale: float, gauge: Gauge
+    points: Sequence[PressurePoint],
+    before: PressureSensor,
+    adc_full_scale: float,
+    gauge: Gauge,
+    source: str = "the rig file",
 ) -> PressureCalibration:
     """Fit zero and span. One point at zero pressure moves the zero of `before` and keeps its slope.
 
-    Least squares with every point alike. Raises UserError when the points fix no line or cannot be right.
+    `source` says where `before` is from. Least squares with every point alike. Raises UserError when the points fix no
+    line or cannot be right.
     """
     _check(points, adc_full_scale)
     fractions = [point.counts / adc_full_scale for point in points]
@@ -61,7 +66,7 @@ def calibrate_pressure(
             )
         slope, offset = slope_before, -slope_before * sum(fractions) / len(fractions)
         parameters = 1
-        remarks.append("Only the zero was set: the span is still the one of the rig file.")
+        remarks.append(f"Only the zero was set: the span is still the one of {source}.")
     else:
         slope, offset = _line(fractions, [point.pressure_pa for point in points])
         parameters = 2
@@ -69,8 +74,8 @@ def calibrate_pressure(
         raise UserError("the counts fall while the pressure rises: check the points and the transducer's wiring.")
     if abs(slope / slope_before - 1.0) > 0.25:
         remarks.append(
-            f"The span is {100 * (slope / slope_before - 1):+.0f} % off the one in the rig file: "
-            "check that the transducer's range there is right, and the gauge."
+            f"The span is {100 * (slope / slope_before - 1):+.0f} % off the one of {source}: check the gauge, "
+            "and the transducer's range in the rig file."
         )
     sensor = replace(before, low_pa=offset + slope * before.low_fraction, high_pa=offset + slope * before.high_fraction)
     residuals = tuple(float(sensor.pressure_pa(p.counts, adc_full_scale)) - p.pressure_pa for p in points)

@@ -6,8 +6,9 @@ import argparse
 import io
 import os
 import sys
+from collections.abc import Callable
 from importlib import import_module
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from host.errors import UserError
 
@@ -22,6 +23,7 @@ COMMANDS = (
     "watch",
     "record",
     "tell",
+    "join",
     "review",
     "runs",
     "compare",
@@ -36,7 +38,21 @@ COMMANDS = (
 
 
 class Parser(argparse.ArgumentParser):
-    """Answers a wrong command line with one sentence, as every other mistake."""
+    """Answers a wrong command line with one sentence, as every other mistake.
+
+    `fill` adds the arguments of a command that has to load much to know them, once it is used.
+    """
+
+    def __init__(self, *args: Any, fill: Callable[[Parser], None] | None = None, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self._fill = fill
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As in the standard library."""
+        if self._fill is not None:
+            fill, self._fill = self._fill, None
+            fill(self)
+        return super().parse_known_args(args, namespace)
 
     def error(self, message: str) -> NoReturn:
         """Print it and end with 2."""
@@ -70,6 +86,10 @@ def main(argv: list[str] | None = None) -> int:
     if args.command is None:
         parser.print_help()
         return 2
+    return _carry_out(args)
+
+
+def _carry_out(args: argparse.Namespace) -> int:
     try:
         return int(import_module(f"host.cli.{args.command}").run(args))
     except UserError as error:
@@ -78,10 +98,23 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt as stopped:
         print(f"swardflow: {str(stopped) or 'stopped from the keyboard'}", file=sys.stderr)
         return 130
-    except BrokenPipeError:
-        # The reader of our output has gone (as in `… | head`); there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            return _reader_gone()
+        print(f"swardflow: {_system_words(error)}", file=sys.stderr)
+        return 2
+
+
+def _system_words(error: OSError) -> UserError:
+    """What the system refused, where no module has better words for it."""
+    what = f"{error.filename}: " if error.filename else ""
+    return UserError(f"{what}{(error.strerror or str(error)).lower()}; check the name and its rights, or use another")
+
+
+def _reader_gone() -> int:
+    """The reader of our output has gone (as in `… | head`); there is nobody left to tell."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0
 
 
 if __name__ == "__main__":

@@ -47,22 +47,34 @@ def format_svg(plot: Plot) -> str:
     for x, y, name in names:
         across, down = place(x, y)
         parts.append(f'<text x="{across + 4:.1f}" y="{down + 4:.1f}">{_text(name)}</text>')
+    named = legend(plot)
+    if len(named) > 1:
+        words = "   ".join(f"{sign} {label}" for sign, label in named)
+        parts.append(f'<text x="{_WIDTH - _RIGHT}" y="12" text-anchor="end">{_text(words)}</text>')
     return "".join([*parts, "</svg>"])
+
+
+def named_at_ends(plot: Plot) -> bool:
+    """Whether there are several lines with names; they stand at the ends of the lines, not in a legend."""
+    return sum(series.style == "line" and bool(series.label) for series in plot.series) > 1
 
 
 def end_labels(plot: Plot, height: float) -> list[tuple[float, float, str]]:
     """Names of several lines in one plot, as (x, y, name) at their right ends; moved apart where they would overlap.
 
-    `height` is that of the plot in pixels. One line alone has its name in the title.
+    `height` is that of the plot in pixels.
     """
-    lines = [series for series in plot.series if series.style == "line" and series.label]
+    if not named_at_ends(plot):
+        return []
     ends = []
-    for series in lines:
+    for series in plot.series:
+        if series.style != "line" or not series.label:
+            continue
         finite = [(y, x) for x, y in series.points if math.isfinite(x) and math.isfinite(y)]
         if finite:
             y, x = finite[-1]
             ends.append((y, x, series.label))
-    if len(ends) < 2:
+    if not ends:
         return []
     low, high = ranges(plot)[1]
     apart = _LINE * (high - low) / height
@@ -89,7 +101,19 @@ def ranges(plot: Plot) -> tuple[_Range, _Range]:
     for series in plot.series:
         ys += [y + sign * half for (_, y), half in zip(series.points, series.spread, strict=False) for sign in (-1, 1)]
     ys = [y for y in ys if math.isfinite(y)]
-    return plot.x_range or _widened(min(xs), max(xs), 0.0), plot.y_range or _widened(min(ys), max(ys), 0.08)
+    dotted = any(series.style == "dots" for series in plot.series)  # a dot on the very edge would be cut in half
+    return plot.x_range or _widened(min(xs), max(xs), 0.02 * dotted), plot.y_range or _widened(min(ys), max(ys), 0.08)
+
+
+def legend(plot: Plot) -> list[tuple[str, str]]:
+    """How each named series looks, and its name; without lines that are named at their ends."""
+    at_ends = named_at_ends(plot)
+    signs = {"dots": "●○", "bars": "■□", "line": "━╍", "steps": "━╍"}
+    return [
+        (signs[series.style][min(number, 1)], series.label)
+        for number, series in enumerate(plot.series)
+        if series.label and not (at_ends and series.style == "line")
+    ]
 
 
 def ticks(low: float, high: float, wanted: int = 5) -> list[float]:
@@ -130,7 +154,8 @@ def _x_labels(plot: Plot, x_range: _Range) -> list[tuple[float, str]]:
     if plot.x_days:
         days = sorted({round(day) for day in ticks(*x_range, wanted=4) if x_range[0] <= round(day) <= x_range[1]})
         return [(float(day), date.fromordinal(day).isoformat()) for day in days]
-    return [(value, f"{value:g}") for value in ticks(*x_range)]
+    marks = ticks(*x_range)
+    return [(value, f"{value:g}") for value in marks if not plot.x_whole or value == round(value)]
 
 
 def _drawn(series: Series, number: int, place: _Place, y_range: _Range) -> list[str]:
@@ -176,10 +201,12 @@ def _cornered(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]
 def _lines(plot: Plot, x_range: _Range, y_range: _Range, place: _Place) -> list[str]:
     """Levels across and marks up, each with its label at its end; labels of marks side by side go one step down."""
     parts = []
+    highest = max((y for y, _ in plot.levels), default=0.0)
     for y, label in plot.levels:
         (left, at), (right, _) = place(x_range[0], y), place(x_range[1], y)
         parts.append(f'<path class="level" d="M{left:.1f} {at:.1f}H{right:.1f}"/>')
-        parts.append(f'<text x="{right - 4:.1f}" y="{at - 4:.1f}" text-anchor="end">{_text(label)}</text>')
+        beside = at - 4 if y == highest else at + 13
+        parts.append(f'<text x="{right - 4:.1f}" y="{beside:.1f}" text-anchor="end">{_text(label)}</text>')
     ends: list[float] = []
     for x, label in sorted(plot.marks):
         (at, top), (_, bottom) = place(x, y_range[1]), place(x, y_range[0])

@@ -20,6 +20,12 @@ GAP_S = 5.0
 # Before schema 1.1, what a person told could be written a moment after a line that was stamped later.
 _OLD_TOLERANCE_S = 1.0
 _ONCE_EACH_WRITING = (records.HEADER, records.RIG, records.CALIBRATION)
+LATER = "later than what follows it: this record was moved here"
+EARLIER = "earlier than what precedes it: this record is doubled or was moved here"
+DOUBLED = "doubled: the same record again"
+SECOND_RUN = "a second run begins here: only the first one is read"
+BEHIND_END = "behind the end of the run: not read"
+OUT_OF_PLACE = frozenset((LATER, EARLIER, DOUBLED, SECOND_RUN, BEHIND_END))
 _REMEMBERED = 10_000  # events and notes whose bytes are remembered, to know a doubled one
 
 
@@ -82,7 +88,7 @@ class Order:
             if record.host_s >= held.record.host_s - (0.0 if record.tag == records.RAW else self._tolerance_s):
                 self._take(held, taken)
             else:
-                self._refuse(held, "later than what follows it: this record was moved here", refused)
+                self._refuse(held, LATER, refused)
         reason = self._over or self._wrong(placed)
         if reason:
             self._refuse(placed, reason, refused)
@@ -110,9 +116,9 @@ class Order:
         earliest = self._last_raw_s if lines else self._last_s - self._tolerance_s
         doubled = placed.line == self._last_raw and self._unique(placed.line) if lines else placed.line in self._told
         if doubled:
-            return "doubled: the same record again"
+            return DOUBLED
         if record.host_s < earliest:
-            return "earlier than what precedes it: this record is doubled or was moved here"
+            return EARLIER
         return ""
 
     def _unique(self, line: bytes) -> bool:
@@ -128,7 +134,7 @@ class Order:
             return ""
         if self._headers == 2 and placed.record.payload == self._header and not self._last_raw:
             return ""
-        self._over = "a second run begins here: only the first one is read"
+        self._over = SECOND_RUN
         return self._over
 
     def _take(self, placed: Placed, taken: list[Placed]) -> None:
@@ -140,7 +146,7 @@ class Order:
         elif record.tag in (records.NOTE, records.EVENT) and len(self._told) < _REMEMBERED:
             self._told.add(placed.line)
         elif record.tag == records.TRAILER:
-            self._over = "behind the end of the run: not read"
+            self._over = BEHIND_END
         taken.append(placed)
 
     def _refuse(self, placed: Placed, reason: str, refused: list[Refused]) -> None:

@@ -58,6 +58,8 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         spray_switch=read.spray_switch,
         toml=text,
         tips=_tips(read.tips, nozzles, place),
+        meter_sensor=read.meter.sensor,
+        wheel_sensor=read.wheel.sensor if read.wheel else "hall",
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from host.rig.sensors import SENSORS
 from host.schema import Choice, Group, Pair, Points, Quantity, Table, Tables, Text, Whole, YesNo, key
 
 _BAR_PA = 1e5
@@ -12,6 +13,10 @@ _FLOW = Quantity("flow", 1e-8, 1e-2)  # m³/s: from a drop to 600 L/min
 _PRESSURE = Quantity("pressure", 100.0, 100 * _BAR_PA)
 _FACTOR = Quantity("pulses_per_volume", 1e2, 1e8)  # pulses per m³: 0.1 to 100,000 pulses per litre
 _UNCERTAINTY = Quantity("fraction", 0.0, 0.5)
+_SENSOR = (
+    Choice(tuple(SENSORS), name="sensor"),
+    "what makes the pulses: " + ", ".join(f'`"{kind}"`' for kind in SENSORS),
+)
 
 
 @dataclass(frozen=True)
@@ -96,6 +101,7 @@ class MeterTable:
         default=None,
     )
     uncertainty: float = key(_UNCERTAINTY, "standard uncertainty of the factor", written="1 %")
+    sensor: str = key(*_SENSOR, written="hall")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,6 +130,7 @@ class WheelTable:
     )
     pulses_per_turn: int = key(Whole(1, 10_000), "magnets or teeth that the sensor sees in one turn")
     uncertainty: float = key(_UNCERTAINTY, "standard uncertainty of the distance", written="1 %")
+    sensor: str = key(*_SENSOR, written="hall")
 
 
 @dataclass(frozen=True, kw_only=True)

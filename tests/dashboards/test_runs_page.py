@@ -82,7 +82,7 @@ def test_listed_newest_first_searched_filtered_opened(runs: Path, serve: Serve, 
     wait_until(lambda: listed(page) == ["Rose walk"], "filtered by day", 30.0)
     page.click(".run-open")
     page.wait_for_selector("#run-body .headline")
-    assert "Rose walk" in page.inner_text("#run-body .headline")
+    assert "Rose walk" in page.inner_text("h1")
     assert page.wrong == []
 
 

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firmware_protocol.messages import Capability, FilterRule, filter_argument
 from host.errors import UserError
-from host.rig import load_rig, rig_from_toml
+from host.rig import filter_arguments, load_rig, rig_from_toml
 
 EXAMPLES = sorted(files("host.rig").joinpath("examples").iterdir(), key=lambda file: file.name)
 PULL_BEHIND = next(file for file in EXAMPLES if "pull-behind" in file.name).read_text(encoding="utf-8")
@@ -197,3 +198,19 @@ def test_no_slip_of_the_pen_breaks_the_reader(at, slip):
         rig_from_toml(PULL_BEHIND[:at] + slip + PULL_BEHIND[at + 1 :])
     except UserError as error:
         assert "rig file" in str(error)
+
+
+def test_the_kind_of_sensor_settles_the_filter_of_its_input():
+    """Reeds bounce for up to 5 ms as they close and as they open (common practice); the filter must outlast that."""
+    hall = rig_from_toml(PULL_BEHIND)
+    assert (hall.meter_sensor, hall.wheel_sensor) == ("hall", "hall")
+    assert filter_arguments(hall) == (
+        filter_argument(Capability.FLOW, FilterRule.SPACING, 100),
+        filter_argument(Capability.WHEEL, FilterRule.SPACING, 400),
+    )
+    reed = rig_from_toml(changed("[wheel]", '[wheel]\nsensor = "reed"'))
+    assert filter_arguments(reed)[1] == filter_argument(Capability.WHEEL, FilterRule.REST, 8_000)
+    with pytest.raises(
+        UserError, match=r"wheel.sensor in rig file is 'magnet': known here: hall, encoder, reed, contact"
+    ):
+        rig_from_toml(changed("[wheel]", '[wheel]\nsensor = "magnet"'))

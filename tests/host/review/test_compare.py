@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 import uncertainties
 
-from host.calibrate import card_sections
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import boom_card
+from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card, save_card
 from host.cli.main import main
 from host.errors import UserError
@@ -59,9 +58,7 @@ def catch_card(factor=1.0, made=DAY - timedelta(days=3)):
         for psi in (30.0, 50.0)
     ]
     reading = Reading()
-    return make_card(
-        "boom", RIG.name, made, {}, card_sections.boom_record(RIG, catch_test(catches, RIG, None, reading), reading)
-    )
+    return make_card("boom", RIG.name, made, {}, boom_measured(RIG, catch_test(catches, RIG, None, reading), reading))
 
 
 @pytest.fixture(scope="module")
@@ -105,7 +102,7 @@ def test_nozzles_that_were_worn_when_caught_agree():
 
 def test_too_little_known_is_no_verdict():
     assert judged(1.3, 0.15, 4)[0] == CATCH_AGAIN
-    assert "75%" in judged(0.76, 0.03, 4)[1]
+    assert "75 %" in judged(0.76, 0.03, 4)[1]
 
 
 def test_a_pressure_knob_does_not_look_like_wear(healthy):
@@ -153,10 +150,10 @@ def test_the_command(tmp_path, capsys):
     save_card(catch_card(1.5, DAY + timedelta(days=9)), tmp_path / "cards")
     assert main(["compare", "first", "--runs", str(tmp_path)]) == 0
     printed = capsys.readouterr().out
-    assert "AGREES" in printed and "2026-05-11" in printed
+    assert "Agrees." in printed and "11 May 2026" in printed
     assert main(["compare", "first", "clogged", "--runs", str(tmp_path), "--json"]) == 1
     out = json.loads(capsys.readouterr().out)
     assert out["ratio"] == pytest.approx(0.85, abs=0.03)
-    assert np.isfinite(out["expanded_uncertainty_percent"])
+    assert np.isfinite(out["ratio_expanded_uncertainty"])
     assert main(["season", "--runs", str(tmp_path), "--json"]) in (0, 1)
     assert json.loads(capsys.readouterr().out)["runs"] == 2
