@@ -7,6 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
+from host.documents.words import sentence
 from host.entries import Entries, WrongEntriesError, above_zero
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "entry_id",
     "field",
     "labelled",
+    "sentence",
     "table",
     "wrong_id",
 ]
