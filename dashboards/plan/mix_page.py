@@ -9,7 +9,8 @@ from dash import Dash, Input, Output, html
 
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
-from dashboards.ui.forms import attributes, sentence
+from dashboards.ui.forms import attributes
+from host.documents.words import sentence
 from host.errors import UserError
 from host.plan.fields import JOB, PRODUCT
 from host.plan.mix_document import mix_document
