@@ -151,10 +151,11 @@ class Wheel:
 
 @dataclass(frozen=True)
 class Course:
-    """A fixed speed from a timed course, for a rig without a wheel."""
+    """A fixed speed from a timed course, for a rig without a wheel; `distance_m` is the length of that course."""
 
     speed_m_s: float
     relative_uncertainty: float
+    distance_m: float | None = None
 
 
 @dataclass(frozen=True)

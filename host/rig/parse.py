@@ -141,4 +141,4 @@ def _course(course: CourseTable, place: Place) -> Course:
             f"section [course] in {place.file} gives {format_value(speed, 'speed', 'metric')}, outside the plausible "
             "range: check distance and time."
         )
-    return Course(speed, course.uncertainty)
+    return Course(speed, course.uncertainty, course.distance_m)

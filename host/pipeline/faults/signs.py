@@ -77,7 +77,8 @@ class SignReader:
             pressure_unread=np.isnan(pressure) if self._rig.pressure else np.zeros(len(board_us), dtype=np.bool_),
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
-            pressure_flat=scene.frames["pressure_min"] == scene.frames["pressure_max"],
+            # A rig without a transducer hears nothing of pressure.
+            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & bool(self._rig.pressure),
             pressure_low=low & flows_on,
             pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_dead=self._wheel_dead(scene, steady),
