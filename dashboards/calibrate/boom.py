@@ -172,7 +172,7 @@ class BoomSession:
         nozzles = [one for caught in rounds for one in caught]
         reading = Reading(vessel=one_vessel(one.amount for one in nozzles))
         if rig.pressure and rig.pressure.uncertainty_pa and not any(one.by_gauge for one in nozzles):
-            reading = replace(reading, pressure_pa=rig.pressure.uncertainty_pa)
+            reading = replace(reading, transducer_pa=float(rig.pressure.uncertainty_at(rig.pressure.high_pa)))
         test = catch_test(self._catches(rounds), rig, speed, reading)
         return Outcome(answers.boom_answer(test, rig, speed), {}, dict(card_sections.boom_record(rig, test, reading)))
 

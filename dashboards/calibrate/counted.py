@@ -20,9 +20,9 @@ from host.calibrate.drafts import Draft, taken_of, taken_rows
 from host.calibrate.guide import CAUTIONS, Guide, Taken
 from host.calibrate.interval import Stretch
 from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
+from host.calibrate.transducer import PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_wheel
-from host.calibrate.vessels import JUG
+from host.calibrate.vessels import JUG, Gauge
 from host.calibrate.vessels import TANK as TANK_MARKS
 from host.errors import UserError
 from host.rig import Rig

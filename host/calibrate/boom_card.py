@@ -13,31 +13,34 @@ import numpy as np
 
 from host.calibrate.boom import BoomCatch, Reading, coefficient_uncertainty
 from host.calibrate.cards import Card, in_force
+from host.calibrate.shared_errors import meter_parts, middle_of, pressure_parts
 from host.calibrate.uncertainty import Component, combine, rectangular
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge
 from host.errors import UserError
 from host.rig import Rig
-
-# Relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it.
-RUN_TO_RUN = 0.005
 
 
 @dataclass(frozen=True)
 class BoomCard:
     """A catch test as its card keeps it: (pressure Pa, coefficient of the whole boom m³/s/√Pa), rising by pressure.
 
-    `parts` are the parts of its relative standard uncertainty.
+    `parts` are, for each point, the parts of its relative standard uncertainty.
     """
 
     made: datetime
     nozzles: int
     points: tuple[tuple[float, float], ...]
-    parts: tuple[Component, ...]
+    parts: tuple[tuple[Component, ...], ...]
 
     def coefficient(self, pressure_pa: float) -> float:
         """The boom's coefficient at a pressure, read between the catches, held beyond them."""
         at, values = zip(*self.points, strict=True)
         return float(np.interp(pressure_pa, at, values))
+
+    def parts_at(self, pressure_pa: float) -> tuple[Component, ...]:
+        """The parts of the catch nearest to a pressure (by ratio)."""
+        nearest = min(range(len(self.points)), key=lambda n: abs(math.log(self.points[n][0] / pressure_pa)))
+        return self.parts[nearest]
 
 
 def boom_card(card: Card) -> BoomCard:
@@ -51,7 +54,9 @@ def boom_card(card: Card) -> BoomCard:
         )
         if not points or any(not (p > 0 and c > 0) for p, c in points):
             raise ValueError
-        return BoomCard(card.made, int(record["nozzles"]), points, _catch_parts(record))
+        reading = _reading(record)
+        parts = tuple(_catch_parts(one, reading) for one in catches)
+        return BoomCard(card.made, int(record["nozzles"]), points, parts)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         raise UserError(
             f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
@@ -59,24 +64,32 @@ def boom_card(card: Card) -> BoomCard:
         ) from None
 
 
-def _catch_parts(record: Mapping[str, Any]) -> tuple[Component, ...]:
-    first = record["catches"][0]
-    volumes = tuple(float(volume) * 1e-6 for volume in first["volumes_mL"])
-    times = tuple(map(float, first["times_s"])) if "times_s" in first else None
-    catch = BoomCatch(float(first["pressure_kPa"]) * 1e3, float(first["time_s"]), volumes, times)
-    parts = coefficient_uncertainty(catch, _reading(record)).components
+def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component, ...]:
+    volumes = tuple(float(volume) * 1e-6 for volume in caught["volumes_mL"])
+    times = tuple(map(float, caught["times_s"])) if "times_s" in caught else None
+    catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times)
+    parts = coefficient_uncertainty(catch, reading).components
     return tuple(replace(part, name=f"catch: {part.name}") for part in parts)
 
 
 def _reading(record: Mapping[str, Any]) -> Reading:
-    """How well it was read; what is usual for the vessel where an older card does not say."""
+    """How well it was read; what is usual for the vessel where an older card does not say.
+
+    Older cards name no tools, so that nothing of theirs is taken for the same error as another card's.
+    """
     vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
     if "reading" not in record:
-        return Reading(vessel=vessel)
+        return Reading(replace(vessel, tool=None), gauge=replace(USUAL_GAUGE, tool=None))
     said = record["reading"]
     step, accuracy = float(said["step_mL"]) * 1e-6, float(said["accuracy_percent"]) / 100.0
-    vessel = replace(vessel, step_m3=step, accuracy=accuracy)
-    return Reading(vessel, float(said["time_s"]), float(said["pressure_kPa"]) * 1e3)
+    vessel = replace(vessel, step_m3=step, accuracy=accuracy, tool=said.get("tool"))
+    time_s = float(said["time_s"])
+    if "gauge" in said:
+        gauge = said["gauge"]
+        steps = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
+        return Reading(vessel, time_s, Gauge(*steps, gauge.get("tool")))
+    # Older cards have one uncertainty for gauge or transducer.
+    return Reading(vessel, time_s, transducer_pa=float(said.get("transducer_kPa", said.get("pressure_kPa", 0.0))) * 1e3)
 
 
 @dataclass(frozen=True)
@@ -104,6 +117,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     catch, the meter, the transducer and the meter's wandering (GUM 5.1.2). None without a catch test, with one of
     another number of nozzles, with one that cannot be read, or without a transducer: then there is nothing to hold.
     """
+    cards = list(cards)
     card = next((one for one in in_force(cards) if one.kind == "boom"), None)
     if card is None or rig.pressure is None:
         return None
@@ -117,10 +131,14 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     mean = math.fsum(values) / len(values)
     pressure_pa = math.fsum(p for p, _ in test.points) / len(values)
     parts = [
-        *test.parts,
+        *against(test.parts_at(pressure_pa)),
         Component("catch: between pressures", rectangular((max(values) - min(values)) / 2.0) / mean),
-        Component("run: meter factor", rig.meter.relative_uncertainty),
-        Component("run: transducer", rig.pressure.uncertainty_pa / pressure_pa / 2.0),
-        Component("run: from day to day (assumed)", RUN_TO_RUN),
+        *meter_parts(rig.meter, cards, middle_of(rig.meter)),
+        *pressure_parts(rig.pressure, cards, pressure_pa),
     ]
     return CatchHeld(test.made, mean, combine(parts).standard)
+
+
+def against(parts: Iterable[Component]) -> tuple[Component, ...]:
+    """The parts of what something is divided by: their shared errors count the other way."""
+    return tuple(replace(part, standard=-part.standard) for part in parts)

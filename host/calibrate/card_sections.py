@@ -9,6 +9,7 @@ from host.calibrate.meter import MeterCalibration, MeterCatch
 from host.calibrate.transducer import PressureCalibration, PressurePoint
 from host.calibrate.travel import CourseCalibration, WheelCalibration
 from host.calibrate.uncertainty import Combined
+from host.calibrate.vessels import Gauge
 from host.rig import Rig
 
 # Seven significant digits: far below any uncertainty here, so that nothing is lost between result and card.
@@ -17,11 +18,12 @@ _DIGITS = ".7g"
 
 def meter_section(result: MeterCalibration) -> dict[str, Any]:
     """Section [meter]."""
-    percent = f"{100 * result.uncertainty.standard:.3g} %"
+    section: dict[str, Any] = {"uncertainty": f"{100 * result.uncertainty.standard:.3g} %"}
+    if result.range_hz is not None:
+        section["caught"] = [f"{hz:{_DIGITS}} Hz" for hz in (result.range_hz[0] * 0.999, result.range_hz[1] * 1.001)]
     if len(result.curve) == 1:
-        return {"factor": f"{result.curve[0][1] / 1e3:{_DIGITS}} pulses/L", "uncertainty": percent}
-    curve = [[f"{hz:{_DIGITS}} Hz", f"{k / 1e3:{_DIGITS}} pulses/L"] for hz, k in result.curve]
-    return {"curve": curve, "uncertainty": percent}
+        return {"factor": f"{result.curve[0][1] / 1e3:{_DIGITS}} pulses/L", **section}
+    return {"curve": [[f"{hz:{_DIGITS}} Hz", f"{k / 1e3:{_DIGITS}} pulses/L"] for hz, k in result.curve], **section}
 
 
 def pressure_section(result: PressureCalibration) -> dict[str, Any]:
@@ -31,6 +33,7 @@ def pressure_section(result: PressureCalibration) -> dict[str, Any]:
         "span": [f"{sensor.low_pa:{_DIGITS}} Pa", f"{sensor.high_pa:{_DIGITS}} Pa"],
         "output": [f"{100 * sensor.low_fraction:{_DIGITS}} %", f"{100 * sensor.high_fraction:{_DIGITS}} %"],
         "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
+        "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",
     }
 
 
@@ -49,6 +52,7 @@ def course_section(result: CourseCalibration) -> dict[str, Any]:
         "distance": f"{result.distance_m:{_DIGITS}} m",
         "time": f"{result.time_s:{_DIGITS}} s",
         "uncertainty": f"{100 * result.uncertainty.standard:.3g} %",
+        "pass_spread": f"{100 * result.pass_spread:.3g} %",
     }
 
 
@@ -60,6 +64,12 @@ def uncertainty_record(combined: Combined) -> dict[str, Any]:
         "coverage_factor": _short(combined.coverage),
         "degrees_of_freedom": _short(combined.degrees),
         "components_percent": {part.name: _short(100 * part.standard) for part in combined.components},
+        # Errors that other cards may have from the same tool, so that they are not counted twice.
+        "shared": [
+            {"error": part.shared, "percent": _short(100 * part.standard)}
+            for part in combined.components
+            if part.shared
+        ],
     }
 
 
@@ -78,7 +88,7 @@ def meter_record(result: MeterCalibration, catches: list[MeterCatch]) -> dict[st
 
 
 def pressure_record(result: PressureCalibration, points: list[PressurePoint], adc_full_scale: float) -> dict[str, Any]:
-    """Points and residuals in kPa."""
+    """Points and residuals in kPa, and the gauge that they were read from."""
     combined = result.uncertainty
     rows = [
         {"pressure_kPa": _short(p.pressure_pa / 1e3), "counts": _short(p.counts), "residual_kPa": round(r / 1e3, 4)}
@@ -86,6 +96,7 @@ def pressure_record(result: PressureCalibration, points: list[PressurePoint], ad
     ]
     return {
         "adc_full_scale": _short(adc_full_scale),
+        "gauge": _gauge_record(result.gauge),
         "standard_kPa": _short(combined.standard / 1e3),
         "expanded_kPa": _short(combined.expanded / 1e3),
         "coverage_factor": _short(combined.coverage),
@@ -105,11 +116,16 @@ def boom_record(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
         "nozzles": rig.nozzles.count,
         "vessel": reading.vessel.name,
         "reading": {
+            "tool": reading.vessel.tool or "",
             "step_mL": _short(reading.vessel.step_m3 * 1e6),
             "accuracy_percent": _short(100 * reading.vessel.accuracy),
             "time_s": _short(reading.time_s),
-            "pressure_kPa": _short(reading.pressure_pa / 1e3),
-        },
+        }
+        | (
+            {"gauge": _gauge_record(reading.gauge)}
+            if reading.transducer_pa is None
+            else {"transducer_kPa": _short(reading.transducer_pa / 1e3)}
+        ),
         "findings": [finding.sentence(rig.units) for finding in test.findings],
         "catches": [
             {
@@ -124,6 +140,11 @@ def boom_record(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
             for result in test.results
         ],
     }
+
+
+def _gauge_record(gauge: Gauge) -> dict[str, Any]:
+    steps = {"step_kPa": _short(gauge.step_pa / 1e3), "accuracy_kPa": _short(gauge.accuracy_pa / 1e3)}
+    return {"tool": gauge.tool or "", "error": gauge.shared, **steps}
 
 
 def _short(value: float) -> float:

@@ -68,6 +68,6 @@ def _expanded(card: Card | None) -> float | None:
 
 def _boom(card: Card) -> str:
     try:
-        return f"± {100 * combine(boom_card(card).parts).expanded:.1f} %"
+        return f"± {100 * max(combine(parts).expanded for parts in boom_card(card).parts):.1f} %"
     except UserError:
         return "its card cannot be read: catch the boom again"

@@ -13,8 +13,9 @@ from host.calibrate.cards import in_force, load_cards
 from host.calibrate.course_guide import CourseGuide
 from host.calibrate.drafts import DraftFile
 from host.calibrate.guide import Taken
-from host.calibrate.transducer import Gauge, PressureCalibration, PressurePoint, calibrate_pressure
+from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
+from host.calibrate.vessels import Gauge
 from host.cli.amounts import number, whole
 from host.cli.calibrating_boom import calibrate_boom
 from host.cli.calibrating_meter import calibrate_meter_from

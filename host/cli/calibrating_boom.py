@@ -45,7 +45,7 @@ def calibrate_boom(args: argparse.Namespace, rig: Rig, system: str) -> int:
             nozzles = [one for group in guide.rounds for one in group]
             catches, amounts = catches + guide.catches(), amounts + [one.amount for one in nozzles]
             if rig.pressure and rig.pressure.uncertainty_pa and not (caught or any(one.by_gauge for one in nozzles)):
-                reading = replace(reading, pressure_pa=rig.pressure.uncertainty_pa)
+                reading = replace(reading, transducer_pa=float(rig.pressure.uncertainty_at(rig.pressure.high_pa)))
         reading = replace(reading, vessel=one_vessel(amounts))
         return catch_test(catches, rig, speed, reading), reading
 

@@ -54,11 +54,13 @@ KEYS: dict[str, dict[str, Key]] = {
         "factor": Key("pulses_per_volume", *_FACTOR),
         "curve": Key("table", columns=(Key("frequency", 0.01, 1e5), Key("pulses_per_volume", *_FACTOR))),
         "uncertainty": Key("fraction", 0.0, 0.5, default="1 %"),
+        "caught": Key("pair of frequency", 0.01, 1e5),
     },
     "pressure": {
         "span": Key("pair of pressure", -_PASCAL_PER_BAR, 1000 * _PASCAL_PER_BAR, required=True),
         "output": Key("pair of fraction", -0.5, 1.5, default=("10 %", "90 %")),
         "uncertainty": Key("fraction", 0.0, 0.5, default="1 %"),
+        "gain_uncertainty": Key("fraction", 0.0, 0.5, default="0 %"),
     },
     "wheel": {
         "circumference": Key("length", 0.01, 20.0, required=True),
@@ -69,6 +71,7 @@ KEYS: dict[str, dict[str, Key]] = {
         "distance": Key("length", 1.0, 5000.0, required=True),
         "time": Key("time", 1.0, 3600.0, required=True),
         "uncertainty": Key("fraction", 0.0, 0.5, default="3 %"),
+        "pass_spread": Key("fraction", 0.0, 0.5, default="0 %"),
     },
     "target": {
         "rate": Key("rate", 1e-7, 1e-2, required=True),

@@ -236,13 +236,15 @@ def _meter(section: _Section) -> Meter:
     factor, curve = section.number("factor"), section.table("curve")
     if (factor is None) == (curve is None):
         raise UserError(f"section [meter] in {section.where} needs either factor or curve: give one of the two.")
-    return Meter(curve if curve is not None else ((0.0, cast(float, factor)),), section.sure("uncertainty"))
+    points = curve if curve is not None else ((0.0, cast(float, factor)),)
+    return Meter(points, section.sure("uncertainty"), section.pair("caught"))
 
 
 def _pressure(section: _Section) -> PressureSensor:
     low, high = cast(tuple[float, float], section.pair("span"))
     at_low, at_high = cast(tuple[float, float], section.pair("output"))
-    return PressureSensor(low, high, at_low, at_high, section.sure("uncertainty") * (high - low))
+    of_span, gain = section.sure("uncertainty"), section.sure("gain_uncertainty")
+    return PressureSensor(low, high, at_low, at_high, of_span * (high - low), gain)
 
 
 def _wheel_or_course(wheel: _Section, course: _Section, where: str) -> tuple[Wheel | None, Course | None]:
@@ -263,4 +265,4 @@ def _course(course: _Section) -> Course:
             f"section [course] in {course.where} gives {format_value(speed, 'speed', 'metric')}, "
             "which is not believable: check distance and time."
         )
-    return Course(speed, course.sure("uncertainty"))
+    return Course(speed, course.sure("uncertainty"), course.sure("pass_spread"))
