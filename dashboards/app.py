@@ -28,7 +28,7 @@ from dashboards.web.callbacks import Callbacks
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, Gate
 from dashboards.web.size_limits import Bounds
 from host.errors import UserError
-from host.recorder.folder import LATEST, find_run
+from host.run_folder import LATEST, cards_folder, find_run
 
 if TYPE_CHECKING:
     import uvicorn
@@ -66,7 +66,7 @@ def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None 
     ):
         follower = Follower(folder, run, newest, door)
         follower.alarm = door.sound_alarm
-        app, hashes = build_app(newest, door, Surroundings(folder, folder / "cards"))
+        app, hashes = build_app(newest, door, Surroundings(folder, cards_folder(folder)))
         asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
         if key is None:

@@ -12,8 +12,8 @@ from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
-from host.recorder.folder import newest_run
 from host.rig import Rig, load_rig, rig_from_toml
+from host.run_folder import newest_run
 
 EXAMPLE = Path(host.rig.__file__).parent / "examples" / "harrow-lea-pull-behind.toml"
 _HEAD = 4  # blocks of a run in which its rig stands
@@ -61,7 +61,7 @@ def rig_of_run(run: Path) -> Rig:
     reader = RunReader()
     with FileFollower(run) as source:
         for _ in range(_HEAD):
-            for happening in reader.push(source.poll()).happenings:
-                if happening.kind == "rig":
-                    return rig_from_toml(str(happening.detail.get("toml", "")), f"the rig in run {run.name}")
+            for event in reader.push(source.poll()).events:
+                if event.kind == "rig":
+                    return rig_from_toml(str(event.detail.get("toml", "")), f"the rig in run {run.name}")
     raise UserError(f"run {run.name} holds no rig: start a new recording.")

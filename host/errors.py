@@ -17,8 +17,13 @@ class UserError(Exception):
     """
 
     def __init__(self, sentence: object = "") -> None:
-        text = "".join(_seen(character) for character in str(sentence))
+        text = visible(str(sentence))
         super().__init__(text if len(text) <= _LONGEST else f"{text[:_HEAD]} … {text[-_TAIL:]}")
+
+
+def visible(text: str) -> str:
+    """`text` with what steers a terminal or turns a line around (controls, separators, lone surrogates) as escapes."""
+    return text if text.isprintable() else "".join(map(_seen, text))
 
 
 def _seen(character: str) -> str:

@@ -32,10 +32,14 @@ DEFINITIONS = (
     "quart = gallon / 4",
     "pint = gallon / 8",
     "fluid_ounce = gallon / 128",
+    "cup = gallon / 16",
+    "tablespoon = fluid_ounce / 2",
+    "teaspoon = fluid_ounce / 6",
     "minute = 60 * second",
     "hour = 3600 * second",
     "millisecond = 0.001 * second",
     "gram = 0.001 * kilogram",
+    "milligram = 0.001 * gram",
     "pound = 0.45359237 * kilogram",
     "ounce = pound / 16",
     "newton = kilogram * meter / second ** 2",
@@ -55,31 +59,55 @@ DEFINITIONS = (
 )
 
 # Spelling -> name in DEFINITIONS. Case counts where capitals change the meaning (ML is not mL); otherwise the
-# reader in host.units also tries lower case.
+# reader in host.unit_text also tries lower case.
 SPELLINGS = {
     "m": "meter", "meter": "meter", "meters": "meter", "metre": "meter", "metres": "meter",
     "cm": "centimeter", "mm": "millimeter", "km": "kilometer",
     "in": "inch", "inch": "inch", "inches": "inch", '"': "inch",
-    "ft": "foot", "foot": "foot", "feet": "foot", "yd": "yard", "yard": "yard", "yards": "yard",
+    "ft": "foot", "foot": "foot", "feet": "foot", "'": "foot", "yd": "yard", "yard": "yard", "yards": "yard",
     "mi": "mile", "mile": "mile", "miles": "mile",
-    "ac": "acre", "acre": "acre", "acres": "acre", "are": "are", "ares": "are",
+    "ac": "acre", "acre": "acre", "acres": "acre", "A": "acre", "are": "are", "ares": "are",
     "ha": "hectare", "hectare": "hectare", "hectares": "hectare",
     "L": "liter", "l": "liter", "liter": "liter", "liters": "liter", "litre": "liter", "litres": "liter",
-    "mL": "milliliter", "ml": "milliliter", "cL": "centiliter", "cl": "centiliter",
-    "gal": "gallon", "gallon": "gallon", "gallons": "gallon", "qt": "quart", "quart": "quart", "quarts": "quart",
-    "pt": "pint", "pint": "pint", "pints": "pint", "floz": "fluid_ounce",
+    "mL": "milliliter", "ml": "milliliter", "cc": "milliliter", "cL": "centiliter", "cl": "centiliter",
+    "gal": "gallon", "gals": "gallon", "gallon": "gallon", "gallons": "gallon",
+    "qt": "quart", "qts": "quart", "quart": "quart", "quarts": "quart",
+    "pt": "pint", "pts": "pint", "pint": "pint", "pints": "pint", "cup": "cup", "cups": "cup", "floz": "fluid_ounce",
+    "tbsp": "tablespoon", "tablespoon": "tablespoon", "tablespoons": "tablespoon",
+    "tsp": "teaspoon", "teaspoon": "teaspoon", "teaspoons": "teaspoon",
     "s": "second", "sec": "second", "secs": "second", "second": "second", "seconds": "second",
     "ms": "millisecond", "min": "minute", "mins": "minute", "minute": "minute", "minutes": "minute",
     "h": "hour", "hr": "hour", "hrs": "hour", "hour": "hour", "hours": "hour",
-    "g": "gram", "gram": "gram", "grams": "gram", "kg": "kilogram",
+    "g": "gram", "gram": "gram", "grams": "gram", "mg": "milligram", "kg": "kilogram",
     "lb": "pound", "lbs": "pound", "pound": "pound", "pounds": "pound",
-    "oz": "ounce", "ounce": "ounce", "ounces": "ounce",
+    "oz": "ounce", "ounce": "ounce", "ounces": "ounce", "ozwt": "ounce",
     "Pa": "pascal", "kPa": "kilopascal", "bar": "bar", "psi": "psi",
     "Hz": "hertz", "hz": "hertz", "kHz": "kilohertz",
     "mph": "mile_per_hour", "kph": "kilometer_per_hour", "kmh": "kilometer_per_hour",
     "gpm": "gallon_per_minute", "lpm": "liter_per_minute", "gpa": "gallon_per_acre",
     "pulse": "count", "pulses": "count", "count": "count", "counts": "count",
-    "°C": "degree_celsius", "C": "degree_celsius", "degC": "degree_celsius",
-    "°F": "degree_fahrenheit", "F": "degree_fahrenheit", "degF": "degree_fahrenheit", "K": "kelvin",
+    "°C": "degree_celsius", "C": "degree_celsius", "degC": "degree_celsius", "celsius": "degree_celsius",
+    "°F": "degree_fahrenheit", "F": "degree_fahrenheit", "degF": "degree_fahrenheit",
+    "fahrenheit": "degree_fahrenheit", "K": "kelvin",
     "%": "percent", "percent": "percent",
+}  # fmt: skip
+
+# Bare ounces may be of weight or of volume: the reader asks.
+BARE_OUNCES = frozenset({"oz", "ounce", "ounces"})
+# Names of the units that are written with commas before three digits and never with a decimal comma.
+US_UNITS = frozenset({
+    "inch", "foot", "yard", "mile", "acre", "gallon", "quart", "pint", "fluid_ounce", "cup", "tablespoon", "teaspoon",
+    "pound", "ounce", "psi", "mile_per_hour", "gallon_per_minute", "gallon_per_acre", "degree_fahrenheit",
+})  # fmt: skip
+
+_IMPERIAL = "gallons here are US ones, 3.785 L; an imperial gallon is 4.546 L, 1.201 US gallons: convert it"
+# Words that people write and that are no unit here -> what to write instead.
+NOT_TAKEN = {
+    "imp": _IMPERIAL, "imperial": _IMPERIAL, "uk": _IMPERIAL, "british": _IMPERIAL,
+    "ai": 'leave out "ai" and give the strength of the product apart', "a.i.": 'leave out "a.i." and give the strength '
+    "of the product apart", "deg": 'write "20 °C" or "68 °F"', "degree": 'write "20 °C" or "68 °F"',
+    "degrees": 'write "20 °C" or "68 °F"', "°": 'write "20 °C" or "68 °F"', "ppm": "write it as a share, in %",
+    "ton": "write it in lb or kg", "tons": "write it in lb or kg", "thousand": "write the number in digits",
+    "k": "write the number in digits", "drops": "write it in mL", "cap": "measure it, then write it in mL or fl oz",
+    "caps": "measure it, then write it in mL or fl oz", "capful": "measure it, then write it in mL or fl oz",
 }  # fmt: skip

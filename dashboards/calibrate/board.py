@@ -12,7 +12,7 @@ from firmware_protocol.vectorized import REPORT_DTYPE
 from host.errors import UserError
 from host.journal.reader import RunReader
 from host.recorder import RunFollower
-from host.recorder.folder import newest_run
+from host.run_folder import newest_run
 
 _NAMES = [name for name in REPORT_DTYPE.names or () if name in Report.__dataclass_fields__]
 START = "start one with 'swardflow record PORT --rig RIG.toml'"
@@ -40,10 +40,10 @@ class BoardReports:
         reports: list[Report] = []
         while self._source is not None and (data := self._source.poll()):
             batch = self._reader.push(data)
-            for happening in batch.happenings:
-                if happening.kind == "identity":
-                    self.adc_full_scale = float(happening.detail["adc_full_scale"])
-                self.ended = self.ended or happening.kind in ("run_end", "trailer")
+            for event in batch.events:
+                if event.kind == "identity":
+                    self.adc_full_scale = float(event.detail["adc_full_scale"])
+                self.ended = self.ended or event.kind in ("run_end", "trailer")
             rows = batch.frames if everything else batch.frames[-1:]
             reports += [Report(**{name: int(row[name]) for name in _NAMES}) for row in rows]
             if len(batch.frames) and caught_up:

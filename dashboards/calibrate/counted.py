@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from abc import abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -12,7 +11,6 @@ from dashboards.calibrate import answers
 from dashboards.calibrate.amounts import amount_reader
 from dashboards.calibrate.answers import Rows
 from dashboards.calibrate.sessions import COUNT, RUN, TANK, TYPED, Outcome, Stand, Typed, one_course
-from dashboards.ui.forms import Entries, WrongEntriesError, above_zero, read_count, read_whole, sentence
 from firmware_protocol.messages import Report
 from host.calibrate import card_sections
 from host.calibrate.amounts import Amount
@@ -24,6 +22,7 @@ from host.calibrate.transducer import PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_wheel
 from host.calibrate.vessels import JUG, Gauge
 from host.calibrate.vessels import TANK as TANK_MARKS
+from host.entries import Entries, WrongEntriesError, above_zero, not_below_zero, read_count, read_whole, sentence
 from host.errors import UserError
 from host.rig import Rig
 from host.units import parse_quantity
@@ -205,8 +204,8 @@ class PressureSession(Counted):
     def settle(self, typed: Typed) -> None:
         """How finely the gauge is read, and how far it may be off."""
         entries = Entries(typed)
-        step = entries.read("gauge_step", _not_below_zero("The gauge's step"))
-        accuracy = entries.read("gauge_accuracy", _not_below_zero("The gauge's accuracy"))
+        step = entries.read("gauge_step", not_below_zero("pressure", "The gauge's step"))
+        accuracy = entries.read("gauge_accuracy", not_below_zero("pressure", "The gauge's accuracy"))
         entries.check()
         usual = Gauge()
         self._gauge = replace(
@@ -298,8 +297,9 @@ class WheelSession(Counted):
         """What has come of it so far."""
         pulses = [one.pulses for one in self.guide.taken]
         distance = self._before() or 0.0
+        assert rig.wheel is not None
         result = calibrate_wheel(distance, pulses)
-        per_turn = round(float(tomllib.loads(rig.toml)["wheel"]["pulses_per_turn"]))
+        per_turn = rig.wheel.pulses_per_turn
         record = card_sections.uncertainty_record(result.uncertainty) | {"course_m": distance, "pulses": pulses}
         return Outcome(
             answers.wheel_answer(result, pulses, per_turn, rig.units),
@@ -341,14 +341,4 @@ def _stretch(entries: Entries, stretches: Stretches) -> Stretch:
 
 
 def _gauge(entries: Entries) -> float | None:
-    return entries.need("gauge", _not_below_zero("The gauge"), "Enter what the gauge showed.")
-
-
-def _not_below_zero(what: str) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        value = parse_quantity(text, "pressure", what)
-        if value < 0:
-            raise UserError(f'{what} is "{text}": it cannot be below zero; correct it.')
-        return value
-
-    return read
+    return entries.need("gauge", not_below_zero("pressure", "The gauge"), "Enter what the gauge showed.")

@@ -16,6 +16,7 @@ from dashboards.ui.figures import remarks
 from dashboards.ui.forms import WrongEntriesError, cautions, chips, sentence, table
 from host.errors import UserError
 from host.rig import Rig
+from host.run_folder import list_runs
 
 KINDS: dict[Kind, str] = {
     "meter": "Flow meter",
@@ -33,9 +34,11 @@ def layout(surroundings: Surroundings) -> html.Main:
     """The page for the rig at hand."""
     try:
         used = surroundings.rig()
+        found = list_runs(surroundings.runs)[0]
     except UserError as error:
         return html.Main([html.H1("Calibrate"), html.P(sentence(str(error)), className="notice")], className="sheet")
-    runs = sorted((path.stem for path in surroundings.runs.glob("*.sward")), reverse=True)[:_RUNS]
+    newest_first = sorted(found, key=lambda run: run.path.name, reverse=True)
+    runs = [run.name for run in newest_first[:_RUNS]]
     return html.Main(
         [
             html.H1("Calibrate"),

@@ -26,8 +26,8 @@ from host.calibrate.drafts import DraftFile
 from host.calibrate.interval import Stretch, stretch_of_run
 from host.errors import UserError
 from host.journal import read_run
-from host.recorder.folder import newest_run
 from host.rig import Rig
+from host.run_folder import SUFFIX, newest_run
 
 
 @dataclass(frozen=True)
@@ -215,7 +215,7 @@ class Bench:
     def _stretch(self, run: str, start: str, end: str) -> Stretch:
         """Counts of a run in the folder; the newest one when none is named."""
         if run:
-            path = self._surroundings.shelf.path_of(run.removesuffix(".sward"))
+            path = self._surroundings.shelf.path_of(run.removesuffix(SUFFIX))
         else:
             newest = newest_run(self._surroundings.runs)
             assert newest is not None  # or there would be no rig

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import UserError
-from host.journal.records import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
 

@@ -15,7 +15,7 @@ from dashboards.live.broadcaster import Newest
 from dashboards.live.recorder_client import RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
 from host.errors import UserError
-from host.recorder.folder import newest_run
+from host.run_folder import newest_run
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for

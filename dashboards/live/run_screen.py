@@ -13,7 +13,8 @@ from firmware_protocol.messages import DEFAULT_INTERVAL_MS
 from host.calibrate.boom_card import catch_held
 from host.calibrate.cards import Card, apply_cards, cards_of_run
 from host.errors import UserError
-from host.journal.reader import Batch, Happening, RunReader
+from host.frames import Event
+from host.journal.reader import Batch, RunReader
 from host.journal.runs import check_schema
 from host.pipeline import Fault, Pipeline, live_row
 from host.pipeline.faults import Alarm
@@ -44,7 +45,7 @@ class RunScreen:
         self._pipeline: Pipeline | None = None
         self._rig: Rig | None = None
         self._cards: list[Card] = []
-        self._before: list[Happening] = []  # what came before the first frame
+        self._before: list[Event] = []  # what came before the first frame
         self._trace = Trace()
         self._link = "waiting"
         self._frames = 0
@@ -107,11 +108,11 @@ class RunScreen:
         return "L" if self._rig and self._rig.units == "metric" else "gal"
 
     def _take(self, batch: Batch) -> bool:
-        for happening in batch.happenings:
-            self._note(happening)
+        for event in batch.events:
+            self._note(event)
         fresh = len(batch.frames) > 0
         if self._rig is None or not (fresh or self._pipeline):
-            self._before += batch.happenings
+            self._before += batch.events
             return False
         if self._pipeline is None:
             # Only now are all calibration cards known that stand at the file's head.
@@ -119,7 +120,7 @@ class RunScreen:
             self._pipeline = Pipeline(self._rig, held.pair if held else None)
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
             self._before.clear()
-        signals = self._pipeline.push(batch.frames, batch.happenings)
+        signals = self._pipeline.push(batch.frames, batch.events)
         if fresh:
             self._frames += len(batch.frames)
             self._elapsed_s = float(batch.frames["host_s"][-1])
@@ -140,17 +141,17 @@ class RunScreen:
         for time_s, rate in zip(host_s[recent].tolist(), rate_m3_m2[recent].tolist(), strict=True):
             self._trace.add(time_s, band_position(rate, target.rate_m3_m2, high))
 
-    def _note(self, happening: Happening) -> None:
-        match happening.kind:
+    def _note(self, event: Event) -> None:
+        match event.kind:
             case "header":
-                check_schema(happening.detail, f"run {self.name}")
+                check_schema(event.detail, f"run {self.name}")
             case "rig" if self._pipeline is None:
-                self._rig = rig_from_toml(str(happening.detail.get("toml", "")), where=f"the rig in run {self.name}")
+                self._rig = rig_from_toml(str(event.detail.get("toml", "")), where=f"the rig in run {self.name}")
             case "calibration" if self._pipeline is None and self._rig is not None:
-                self._cards += cards_of_run([happening.detail])
+                self._cards += cards_of_run([event.detail])
                 self._rig = apply_cards(self._rig, self._cards)
             case "identity":
-                self._interval_ms = int(happening.detail["interval_ms"])
+                self._interval_ms = int(event.detail["interval_ms"])
             case "link_lost":
                 self._link = "lost"
             case "link_back":

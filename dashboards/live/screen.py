@@ -11,7 +11,7 @@ from typing import Any
 
 from dashboards.live.faults import NOTHING, fault_texts
 from host.pipeline.tank import NOT_TOLD, refill_not_told
-from host.units import UNITS, to_user
+from host.units import UNITS, format_number
 
 DASH = "–"
 # The pipeline's words, and how large letters say them.
@@ -41,11 +41,7 @@ _UNIT_OF = {
 
 def number(value_si: float | None, kind: str, system: str, decimals: int | None = None) -> str:
     """The number alone, rounded as the unit asks, thousands set apart; a dash when there is none."""
-    if value_si is None or not math.isfinite(value_si):
-        return DASH
-    places = UNITS[system][kind].decimals if decimals is None else decimals
-    shown = f"{to_user(float(value_si), kind, system):,.{places}f}".replace(",", "\u202f")
-    return shown.removeprefix("-") if not shown.strip("-0.") else shown
+    return format_number(value_si, kind, system, decimals=decimals)
 
 
 def clock(seconds: float | None) -> str:

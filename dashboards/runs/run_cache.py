@@ -13,12 +13,10 @@ from typing import Any
 from host.errors import UserError
 from host.journal import RunFile, read_run
 from host.library import Entry, Library
-from host.library.files import SUFFIX, Found, files_of
-from host.library.later_notes import notes_path
-from host.library.library import run_name
 from host.library.worker_pool import LARGEST_BYTES
 from host.recorder import ask
 from host.review.review import Review
+from host.run_folder import RunPath, list_runs, notes_path, run_name
 
 _KEPT = 3  # reviews: the one that is looked at, and two that are compared
 _FRESH_S = 5.0  # a run being recorded changes all the time: it is not read again for every look
@@ -109,7 +107,7 @@ class Shelf:
         if found.size > LARGEST_BYTES:
             size = f"{found.size / 1e9:.1f} GB"
             raise UserError(f"{found.path.name} is {size}, too large for a page: use 'swardflow review {found.name}'")
-        key = (found.name, found.size, found.stamp)
+        key = (found.relative, found.size, found.stamp)
         with self._reviewing:  # one after the other: two at once would only take turns
             if key in self._reviews:
                 self._reviews.move_to_end(key)
@@ -125,14 +123,14 @@ class Shelf:
                 self._reviews.popitem(last=False)
             return review
 
-    def _found(self, name: str) -> Found:
-        found = next((one for one in files_of(self.folder)[0] if one.name == name + SUFFIX), None)
+    def _found(self, name: str) -> RunPath:
+        found = next((run for run in list_runs(self.folder)[0] if run.name == name), None)
         if found is None:
             raise UserError(f'there is no run "{name[:100]}" in the runs folder: choose one from the page Runs')
         home = self.folder.resolve()
         if not all(path.resolve().is_relative_to(home) for path in (found.path, notes_path(found.path))):
             raise UserError(
-                f"{found.name} is a link out of the runs folder, and pages open nothing outside it: copy the "
+                f"{found.relative} is a link out of the runs folder, and pages open nothing outside it: copy the "
                 f"run into the folder, or use 'swardflow review {found.path}'"
             )
         return found

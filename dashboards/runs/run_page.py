@@ -18,8 +18,8 @@ from dashboards.runs.strips import groups, strips_shown, target_words
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
 from host.errors import UserError
+from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
-from host.review.balance import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
 from host.review.review import Review
 

@@ -2,88 +2,27 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any, TypeVar
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from dash import dcc, html
 
-from host.errors import UserError
-from host.units import parse_quantity
+from host.entries import Entries, WrongEntriesError, above_zero, sentence
 
-T = TypeVar("T")
-
-
-class WrongEntriesError(Exception):
-    """Entries that cannot be used: `sentences` by the name of their field."""
-
-    def __init__(self, sentences: Mapping[str, str]) -> None:
-        super().__init__("; ".join(sentences.values()))
-        self.sentences = dict(sentences)
-
-
-class Entries:
-    """Reads the fields of one form and collects a sentence for each that cannot be read, so that all are seen."""
-
-    def __init__(self, typed: Mapping[str, str | None]) -> None:
-        self._typed = typed
-        self.sentences: dict[str, str] = {}
-
-    def given(self, name: str) -> bool:
-        """Whether anything was typed there."""
-        return bool((self._typed.get(name) or "").strip())
-
-    def read(self, name: str, reader: Callable[[str], T]) -> T | None:
-        """What `reader` makes of a field; None when it is empty or wrong."""
-        if not self.given(name):
-            return None
-        try:
-            return reader((self._typed.get(name) or "").strip())
-        except UserError as error:
-            self.sentences[name] = sentence(str(error))
-            return None
-
-    def need(self, name: str, reader: Callable[[str], T], missing: str) -> T | None:
-        """The same; an empty field is wrong, `missing` says so."""
-        if not self.given(name):
-            self.sentences[name] = missing
-        return self.read(name, reader)
-
-    def check(self) -> None:
-        """Raises WrongEntriesError when a field could not be read."""
-        if self.sentences:
-            raise WrongEntriesError(self.sentences)
-
-
-def read_whole(text: str, what: str) -> int:
-    """A whole number, one or more, as a counter shows it. Raises UserError."""
-    if not re.fullmatch(r"[0-9]{1,10}", text) or not int(text):
-        raise UserError(f'{what} is "{text[:40]}": give a whole number above zero, such as 1043.')
-    return int(text)
-
-
-def read_count(text: str, what: str) -> float:
-    """Counts of a converter, zero or more, a mean may have decimals. Raises UserError."""
-    if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,4})?", text):
-        raise UserError(f'{what} is "{text[:40]}": give a number, zero or more, such as 512.4.')
-    return float(text)
-
-
-def above_zero(kind: str, what: str) -> Callable[[str], float]:
-    """A reader of a quantity that must be above zero."""
-
-    def read(text: str) -> float:
-        value = parse_quantity(text, kind, what)
-        if not value > 0:
-            raise UserError(f'{what} is "{text}": give one above zero.')
-        return value
-
-    return read
-
-
-def sentence(text: str) -> str:
-    """`text` as it stands on a page: a capital first, a full stop last."""
-    return text[:1].upper() + text[1:] + ("" if not text or text.endswith((".", "!", "?", ":")) else ".")
+__all__ = [
+    "Entries",
+    "WrongEntriesError",
+    "above_zero",
+    "attributes",
+    "cautions",
+    "chips",
+    "entry_id",
+    "field",
+    "labelled",
+    "sentence",
+    "table",
+    "wrong_id",
+]
 
 
 def attributes(names: dict[str, str]) -> Any:

@@ -5,12 +5,23 @@ They are static, so that a finger on them scrolls the page; the table beside eac
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from datetime import date
+from html import escape
 from typing import Any
 
 from dash import dcc
 
+from host.documents.document import Plot, Series
+from host.documents.svg import ranges
+from host.errors import visible
+
 FONT = 13
 _NONE = "rgba(0,0,0,0)"
+_SINGLE, _ROW = 260, 150  # pixels of height of a plot by itself, and of one of several
+_NAME, _NUMBERS = 24, 26  # of these: its name above, and the numbers below
+_BELOW, _TOP_MARKED = 48, 40
 
 
 def graph(figure: dict[str, Any], words: str, css: str = "") -> dcc.Graph:
@@ -50,3 +61,97 @@ def axis(title: str, **more: Any) -> dict[str, Any]:
 def label(text: str, x: Any, y: Any, **more: Any) -> dict[str, Any]:
     """Text in a plot, without an arrow."""
     return {"text": text, "x": x, "y": y, "showarrow": False, "font": {"size": FONT}} | more
+
+
+def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
+    """Plots below one another, each with its own y, in one figure of Plotly's; None when there is nothing to draw.
+
+    Colours come from runs.css; here they only have to be there.
+    """
+    drawn = [plot for plot in plots if any(math.isfinite(y) for series in plot.series for _, y in series.points)]
+    if not drawn:
+        return None
+    single = len(drawn) == 1
+    row_height, named = (_SINGLE, 0) if single else (_ROW, _NAME)
+    top = _TOP_MARKED if single and drawn[0].marks else 10
+    height = row_height * len(drawn) + _BELOW + top
+    inner = row_height * len(drawn)
+    figure: dict[str, Any] = {"data": [], "layout": layout(height, shapes=[], annotations=[])}
+    figure["layout"]["margin"] |= {"t": top, "b": _BELOW}
+    for row, plot in enumerate(drawn):
+        place = "" if row == 0 else str(row + 1)
+        last = row == len(drawn) - 1
+        domain = [
+            1 - ((row + 1) * row_height - (0 if last else _NUMBERS)) / inner,
+            1 - (row * row_height + named) / inner,
+        ]
+        _put_axes(figure["layout"], plot, place, domain, last)
+        for number, series in enumerate(plot.series):
+            figure["data"].append(_trace(series, number, plot) | {"xaxis": "x" + place, "yaxis": "y" + place})
+        figure["layout"]["shapes"] += _shapes(plot, place)
+        figure["layout"]["annotations"] += _labels(plot, place, named=not single)
+    return figure
+
+
+def _put_axes(layout_: dict[str, Any], plot: Plot, place: str, domain: list[float], last: bool) -> None:
+    x_range, y_range = ranges(plot)
+    x: dict[str, Any] = {"range": [_x(plot, x_range[0]), _x(plot, x_range[1])], "nticks": 7}
+    if plot.x_names:
+        x |= {"tickvals": list(range(len(plot.x_names))), "ticktext": [visible(name) for name in plot.x_names]}
+    elif plot.x_days:
+        x |= {"type": "date", "nticks": 5}
+    layout_["xaxis" + place] = axis(visible(plot.x_label) if last else "", anchor="y" + place, **x)
+    layout_["yaxis" + place] = axis(
+        visible(plot.y_label), range=list(y_range), domain=domain, anchor="x" + place, nticks=5, automargin=False
+    )
+
+
+def _x(plot: Plot, x: float) -> Any:
+    return date.fromordinal(round(x)).isoformat() if plot.x_days else x
+
+
+def _trace(series: Series, number: int, plot: Plot) -> dict[str, Any]:
+    finite = [(x, y if math.isfinite(y) else None) for x, y in series.points]
+    trace: dict[str, Any] = {"x": [_x(plot, x) for x, _ in finite], "y": [y for _, y in finite]}
+    trace["name"] = visible(series.label)
+    if series.spread:
+        trace["error_y"] = {"type": "data", "array": list(series.spread), "color": "#000"}
+    if series.style == "bars":
+        return trace | {"type": "bar", "marker": {"color": "#000"}}
+    if series.style == "dots":
+        symbol = "circle-open" if number % 2 == 0 else "square-open"
+        marker = {"symbol": symbol, "size": 9, "color": "#000", "line": {"width": 2.5, "color": "#000"}}
+        return trace | {"type": "scatter", "mode": "markers", "marker": marker}
+    line = {"width": 2.5, "color": "#000", "shape": "hv" if series.style == "steps" else "linear"}
+    return trace | {"type": "scatter", "mode": "lines", "line": line}
+
+
+def _shapes(plot: Plot, place: str) -> list[dict[str, Any]]:
+    """Band and lanes below, marks and levels above what is drawn."""
+    over_y = {"xref": "x" + place, "yref": f"y{place} domain", "y0": 0, "y1": 1}
+    over_x = {"xref": f"x{place} domain", "yref": "y" + place, "x0": 0, "x1": 1}
+    shade = {"type": "rect", "layer": "below", "line": {"width": 0}, "fillcolor": "#cfe8d2"}
+    shapes = [shade | over_x | {"y0": plot.band[0], "y1": plot.band[1]}] if plot.band else []
+    shapes += [shade | over_y | {"x0": _x(plot, low), "x1": _x(plot, high)} for low, high in plot.lanes]
+    dashed = {"type": "line", "layer": "above", "line": {"width": 2, "dash": "dash", "color": "#000"}}
+    dotted = {"type": "line", "layer": "above", "line": {"width": 2.5, "dash": "dot", "color": "#000"}}
+    shapes += [dashed | over_x | {"y0": y, "y1": y} for y, _ in plot.levels]
+    shapes += [dotted | over_y | {"x0": _x(plot, x), "x1": _x(plot, x)} for x, _ in plot.marks]
+    return shapes
+
+
+def _labels(plot: Plot, place: str, *, named: bool) -> list[dict[str, Any]]:
+    labels = []
+    if named:
+        at = {"xref": f"x{place} domain", "yref": f"y{place} domain", "xanchor": "left", "yanchor": "bottom"}
+        labels.append(label(f"<b>{escape(visible(plot.title))}</b>", 0, 1, **at))
+    for y, words in plot.levels:
+        at = {"xref": f"x{place} domain", "yref": "y" + place, "xanchor": "right", "yanchor": "bottom"}
+        labels.append(label(escape(visible(words)), 1, y, **at))
+    used: list[float] = []
+    for x, words in plot.marks:
+        height = 1.0 + 0.09 * used.count(x)
+        used.append(x)
+        at = {"xref": "x" + place, "yref": f"y{place} domain", "yanchor": "bottom"}
+        labels.append(label(f"<b>{escape(visible(words))}</b>", _x(plot, x), height, **at))
+    return labels

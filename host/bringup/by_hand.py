@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from firmware_protocol.messages import MEAN_STEPS, Capability, Flag, Identity, Report, outputs_argument
 from host.bringup.board_session import Bench
 from host.bringup.findings import Finding, Grade
+from host.frames import counter_difference
 
 _PULSES = 5  # as many show that it was no single knock
 _PRESSURE_COUNTS = 10  # of 1023: 1 % of the supply
@@ -27,7 +28,7 @@ class Step:
 
 
 def _pulses(field: str) -> Callable[[Report, Report], int]:
-    return lambda first, now: int(getattr(now, field) - getattr(first, field)) % 2**32
+    return lambda first, now: counter_difference(getattr(now, field), getattr(first, field))
 
 
 def _pressure_change(first: Report, now: Report) -> float:

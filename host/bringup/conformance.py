@@ -21,6 +21,7 @@ from firmware_protocol.messages import (
 from host.bringup.board_session import Bench, Exchange
 from host.bringup.findings import Finding, Grade, judge
 from host.bringup.listening import listening_findings
+from host.frames import counter_difference
 
 REPLY_S = 0.1  # PROTOCOL.md, section 8
 _ON_THE_WAY_S = 0.05  # a USB serial converter and this computer may add that much
@@ -74,7 +75,7 @@ def _clock_of_ping(bench: Bench) -> Finding:
     after = [line.message for line in bench.hear_for(0.5) if isinstance(line.message, Report)]
     if not isinstance(exchange.reply, Ack) or not after:
         return Finding(Grade.BAD, "ping", _words(exchange))
-    ahead = (after[-1].clock - exchange.reply.value) % 2**32
+    ahead = counter_difference(after[-1].clock, exchange.reply.value)
     if ahead > 1_000_000:
         return Finding(Grade.BAD, "ping", f"its clock, {exchange.reply.value}, is not that of the reports")
     return _in_time("ping", exchange)
@@ -90,7 +91,8 @@ def _intervals(bench: Bench) -> Iterator[Finding]:
             continue
         heard = bench.hear_for(max(0.5, 3.5 * interval / 1000))
         reports = [line.message for line in heard if isinstance(line.message, Report)]
-        gaps = [(b.clock - a.clock) % 2**32 / 1000 for a, b in pairwise(reports) if (b.seq - a.seq) % 2**16 == 1]
+        in_a_row = [(a, b) for a, b in pairwise(reports) if (b.seq - a.seq) % 2**16 == 1]
+        gaps = [counter_difference(b.clock, a.clock) / 1000 for a, b in in_a_row]
         worst = max((abs(gap - interval) for gap in gaps), default=None)
         if worst is None:
             yield Finding(Grade.BAD, what, "acknowledged, but no two reports in a row came")

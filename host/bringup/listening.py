@@ -10,11 +10,11 @@ import numpy as np
 from firmware_protocol.messages import BAUD, MEAN_STEPS, Capability, Flag, Identity, Report
 from host.bringup.board_session import Heard
 from host.bringup.findings import Finding, Grade, judge
+from host.frames import WRAP, counter_difference
 
 PACE_SLACK_US = 5_000  # PROTOCOL.md, section 8
 CLOCK_GOOD_TO = 0.005  # PROTOCOL.md, section 9
 _CLOCK_NEEDS_S = 5.0
-_WRAP = 2**32
 
 
 def listening_findings(heard: Sequence[Heard], identity: Identity | None, interval_ms: int) -> list[Finding]:
@@ -80,7 +80,7 @@ def _sequence(pairs: Sequence[tuple[Report, Report]]) -> Finding:
 
 
 def _pace(pairs: Sequence[tuple[Report, Report]], interval_ms: int) -> Finding:
-    gaps = np.array([(b.clock - a.clock) % _WRAP for a, b in pairs if (b.seq - a.seq) % 2**16 == 1])
+    gaps = np.array([counter_difference(b.clock, a.clock) for a, b in pairs if (b.seq - a.seq) % 2**16 == 1])
     if len(gaps) == 0:
         return Finding(Grade.BAD, "pace", "no two reports in a row came")
     worst = float(np.abs(gaps - interval_ms * 1000).max())
@@ -91,7 +91,7 @@ def _pace(pairs: Sequence[tuple[Report, Report]], interval_ms: int) -> Finding:
 def _clock(reports: Sequence[Heard]) -> Finding:
     """Board seconds per host second, by a straight line through all reports."""
     stamps = np.array([line.stamp_s for line in reports])
-    clocks = np.unwrap(np.array([report.clock for report in _reports(reports)], dtype=float), period=_WRAP) / 1e6
+    clocks = np.unwrap(np.array([report.clock for report in _reports(reports)], dtype=float), period=WRAP) / 1e6
     if np.ptp(stamps) < _CLOCK_NEEDS_S:
         return Finding(Grade.NOTE, "board clock", "listen longer to judge it")
     error = float(np.polyfit(stamps - stamps[0], clocks - clocks[0], 1)[0]) - 1
@@ -102,18 +102,18 @@ def _clock(reports: Sequence[Heard]) -> Finding:
 def _edges(pairs: Sequence[tuple[Report, Report]], name: str) -> Finding:
     what = f"{name} count and edge time"
     for before, after in pairs:
-        pulses = (getattr(after, f"{name}_count") - getattr(before, f"{name}_count")) % _WRAP
+        pulses = counter_difference(getattr(after, f"{name}_count"), getattr(before, f"{name}_count"))
         edge_before, edge = getattr(before, f"{name}_edge"), getattr(after, f"{name}_edge")
         where = f"report {after.seq}: "
-        if pulses >= _WRAP // 2:
+        if pulses >= WRAP // 2:
             return Finding(Grade.BAD, what, where + "the count went back")
         if pulses == 0 and edge != edge_before:
             return Finding(Grade.BAD, what, where + "the edge time changed without a pulse")
         if pulses and edge == edge_before:
             return Finding(Grade.BAD, what, where + "pulses came, but the edge time stayed")
-        if pulses and (after.clock - edge) % _WRAP >= _WRAP // 2:
+        if pulses and counter_difference(after.clock, edge) >= WRAP // 2:
             return Finding(Grade.BAD, what, where + "the edge time lies after the report's clock")
-    total = sum((getattr(b, f"{name}_count") - getattr(a, f"{name}_count")) % _WRAP for a, b in pairs)
+    total = sum(counter_difference(getattr(b, f"{name}_count"), getattr(a, f"{name}_count")) for a, b in pairs)
     return Finding(Grade.GOOD, what, f"agree; {total} pulses while listening")
 
 

@@ -44,7 +44,7 @@ class AmountReader:
     def read(self, text: str, what: str) -> Amount:
         """The amount that was typed; `what` names it in the sentence. Raises UserError."""
         try:
-            gross_kg = parse_quantity(text, "mass", what)
+            gross_kg = parse_quantity(text, "mass", what, ounces_of_weight=True)
         except UserError:
             return self._volume(text, what)
         if _lone_ounces(text) and self.empty_kg is None:
@@ -67,7 +67,7 @@ class AmountReader:
     def _vessel(self, usual: Vessel, kind: str) -> Vessel:
         vessel = usual
         if self.step is not None:
-            step = parse_quantity(self.step, kind, "the smallest step")
+            step = parse_quantity(self.step, kind, "the smallest step", ounces_of_weight=True)
             if step < 0:
                 raise UserError(f'the smallest step is "{self.step}": it cannot be below zero; correct it.')
             vessel = replace(
@@ -86,7 +86,7 @@ def read_temperature(text: str, what: str) -> float:
 
 def read_empty(text: str, what: str) -> float:
     """Weight (kg) of the empty vessel. Raises UserError."""
-    empty_kg = parse_quantity(text, "mass", what)
+    empty_kg = parse_quantity(text, "mass", what, ounces_of_weight=True)
     if empty_kg < 0:
         raise UserError(f'{what} is "{text}": it cannot weigh less than nothing; weigh it again.')
     return empty_kg

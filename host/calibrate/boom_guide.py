@@ -15,6 +15,7 @@ from firmware_protocol.messages import MEAN_STEPS, Report
 from host.calibrate.amounts import Amount, one_vessel
 from host.calibrate.boom import BoomCatch
 from host.errors import UserError
+from host.frames import counter_difference
 from host.rig import PressureSensor
 
 Step = Literal["pressure", "ready", "running", "amount"]
@@ -98,7 +99,7 @@ class BoomGuide:
         seconds = self._clock() - self._began if self.step == "running" else self._seconds
         pulses = None
         if self._latest is not None and self._first is not None and self._latest.boot == self._first.boot:
-            pulses = (self._latest.flow_count - self._first.flow_count) % 2**32
+            pulses = counter_difference(self._latest.flow_count, self._first.flow_count)
         return BoomLive(seconds, self.board_pressure(), pulses)
 
     def set_pressure(self, gauge_pa: float | None) -> None:

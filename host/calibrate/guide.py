@@ -13,6 +13,7 @@ from typing import Any, Literal
 from firmware_protocol.messages import MEAN_STEPS, Report
 from host.calibrate.vessels import Vessel
 from host.errors import UserError
+from host.frames import counter_difference
 
 CAUTIONS = (
     "Use clean water only, and wear gloves: residues stay in tank, hoses and strainers.",
@@ -21,7 +22,6 @@ CAUTIONS = (
 )
 
 Step = Literal["ready", "running", "amount"]
-_WRAP = 2**32
 
 _SAY: dict[tuple[str, Step], str] = {
     ("flow", "ready"): "Put an empty vessel under the outlet, everything closed and still. Begin, then open the flow.",
@@ -153,8 +153,8 @@ class Guide:
 
     def _pulses(self, start: Report, end: Report) -> int:
         if self.what == "wheel":
-            return (end.wheel_count - start.wheel_count) % _WRAP
-        return (end.flow_count - start.flow_count) % _WRAP
+            return counter_difference(end.wheel_count, start.wheel_count)
+        return counter_difference(end.flow_count, start.flow_count)
 
     def _duration(self) -> float | None:
         """From the first pulse to the last and one period more, so that pulses over it are the mean frequency (s)."""
@@ -165,7 +165,7 @@ class Guide:
         if not counted:
             return None
         edge = "wheel_edge" if self.what == "wheel" else "flow_edge"
-        span = (int(getattr(last, edge)) - int(getattr(first, edge))) % _WRAP * 1e-6
+        span = counter_difference(getattr(last, edge), getattr(first, edge)) * 1e-6
         return span * self._pulses(start, last) / counted if span else None
 
 

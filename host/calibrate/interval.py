@@ -8,9 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from host.errors import UserError
+from host.frames import counter_difference
 from host.journal import RunFile
-
-_WRAP = 2**32
 
 
 @dataclass(frozen=True)
@@ -42,24 +41,24 @@ def stretch_of_run(run: RunFile, start: str, end: str) -> Stretch:
         )
 
     def counted(name: str) -> int:
-        return (int(chosen[name][-1]) - int(chosen[name][0])) % _WRAP
+        return counter_difference(int(chosen[name][-1]), int(chosen[name][0]))
 
     return Stretch(counted("flow_count"), counted("wheel_count"), _flowing_s(chosen))
 
 
 def _flowing_s(frames: npt.NDArray[np.void]) -> float:
     """From the first pulse to the last, and one period more, so that pulses over this time are the mean frequency."""
-    pulses = (frames["flow_count"].astype(np.int64) - int(frames["flow_count"][0])) % _WRAP
+    pulses = counter_difference(frames["flow_count"], int(frames["flow_count"][0]))
     turning = np.flatnonzero(pulses)
     if not len(turning) or pulses[-1] == pulses[turning[0]]:
         return 0.0
     edge = frames["flow_edge"]
-    span = (int(edge[-1]) - int(edge[turning[0]])) % _WRAP * 1e-6
+    span = counter_difference(int(edge[-1]), int(edge[turning[0]])) * 1e-6
     return span * float(pulses[-1]) / float(pulses[-1] - pulses[turning[0]])
 
 
 def _moment(run: RunFile, text: str) -> float:
-    marks = [one.host_s for one in run.happenings if one.kind == "mark" and one.detail.get("text") == text]
+    marks = [one.host_s for one in run.events if one.kind == "mark" and one.detail.get("text") == text]
     if len(marks) > 1:
         raise UserError(f'{run.path} has {len(marks)} marks "{text}": give the time in seconds instead.')
     if marks:
@@ -67,6 +66,6 @@ def _moment(run: RunFile, text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        known = sorted({str(one.detail.get("text")) for one in run.happenings if one.kind == "mark"})
+        known = sorted({str(one.detail.get("text")) for one in run.events if one.kind == "mark"})
         hint = f"its marks are: {', '.join(known)}" if known else "it has no marks; give times in seconds"
         raise UserError(f'{run.path} has no mark "{text}": {hint}.') from None

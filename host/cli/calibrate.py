@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from host.cli.record import CARDS_FOLDER
+from host.run_folder import cards_folder
 
 _CAUTION = (
     "Calibrate with clean water only. Wear gloves; stop the pump and let the pressure off before you touch a nozzle, "
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _common(parser: argparse.ArgumentParser, saves: bool = True) -> None:
     parser.add_argument("--rig", type=Path, required=True, help="rig file (*.toml)")
-    parser.add_argument("--cards", type=Path, default=CARDS_FOLDER, help=f"folder for cards (default: {CARDS_FOLDER})")
+    parser.add_argument("--cards", type=Path, default=cards_folder(), help="folder for cards (default: %(default)s)")
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
     parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
     if saves:

@@ -138,7 +138,7 @@ def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
         taken, draft, _ = counted_by_guide(args, rig, "wheel", lambda _: distance, so_far)
         pulses = [*(one.pulses for one in taken), *pulses]
     result = calibrate_wheel(distance, pulses)
-    per_turn = round(_wheel_pulses_per_turn(rig))
+    per_turn = rig.wheel.pulses_per_turn
     turn = result.metres_per_pulse * per_turn
     answer = {
         "mm_per_pulse": 1e3 * result.metres_per_pulse,
@@ -156,12 +156,6 @@ def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
     section = card_sections.wheel_section(result, per_turn)
     finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks], draft)
     return 0
-
-
-def _wheel_pulses_per_turn(rig: Rig) -> float:
-    import tomllib
-
-    return float(tomllib.loads(rig.toml)["wheel"]["pulses_per_turn"])
 
 
 def _course(args: argparse.Namespace, rig: Rig, system: str) -> int:

@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.run_folder import DEFAULT_FOLDER, cards_folder
+
 if TYPE_CHECKING:
     from host.review.calibration_choice import Under
-
-CARDS = "cards"  # the folder of cards in a runs folder
 
 
 def add_under_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,11 +24,9 @@ def add_under_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
 
 
-def cards_folder(args: argparse.Namespace) -> Path:
+def cards_named(args: argparse.Namespace) -> Path:
     """The folder of cards that the arguments name."""
-    from host.recorder.folder import DEFAULT_FOLDER
-
-    return Path(args.cards or (args.runs or DEFAULT_FOLDER) / CARDS).expanduser()
+    return Path(args.cards or cards_folder(args.runs or DEFAULT_FOLDER)).expanduser()
 
 
 def under_of(args: argparse.Namespace, *, cards_have_other_use: bool = False) -> Under:
@@ -40,4 +38,4 @@ def under_of(args: argparse.Namespace, *, cards_have_other_use: bool = False) ->
     if args.cards and not args.recalibrated and not cards_have_other_use:
         raise UserError("--cards only says where the cards are: add --recalibrated to read the runs under them")
     rig = load_rig(args.rig) if args.rig else None
-    return under_cards(cards_folder(args), rig) if args.recalibrated else Under(rig)
+    return under_cards(cards_named(args), rig) if args.recalibrated else Under(rig)

@@ -6,8 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from host.cli.calibration_options import add_under_arguments, cards_folder, under_of
-from host.cli.which_run import add_run_arguments, run_named
+from host.cli.calibration_options import add_under_arguments, cards_named, under_of
+from host.cli.which_run import add_run_arguments
+from host.run_folder import DEFAULT_FOLDER, find_run
 
 if TYPE_CHECKING:
     from host.review.compare import Comparison
@@ -39,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     under = under_of(args, cards_have_other_use=args.other is None)
 
     def reviewed(name: str) -> Review:
-        path = run_named(name, args.runs)
+        path = find_run(name, args.runs or DEFAULT_FOLDER)
         return review_run(path, under=under, later_notes=read_notes(path), watch_faults=False)
 
     review = reviewed(args.run_name)
@@ -47,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         result = run_against_run(review, reviewed(args.other))
         against = f"run {args.other}"
     else:
-        result, against = _against_catch(review, cards_folder(args))
+        result, against = _against_catch(review, cards_named(args))
     if args.json:
         print(json.dumps({"run": str(review.run.path), "against": against} | comparison_json(result), indent=2))
     else:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 
 _SCENARIO = "demo"
-_RUNS = "demo"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -28,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from host.cli.watch import record_and_show
-    from host.recorder.folder import DEFAULT_FOLDER
+    from host.run_folder import DEFAULT_FOLDER, DEMO
     from host.simulate.scenario import load_scenario
 
     scenario = load_scenario(args.scenario)
@@ -38,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
         rig.write_text(scenario.rig.toml, encoding="utf-8")
         return record_and_show(
             args,
-            args.runs or DEFAULT_FOLDER / _RUNS,
+            args.runs or DEFAULT_FOLDER / DEMO,
             [str(port), "--rig", str(rig), "--cards", folder, *notes],
             [args.scenario, "--speed", args.speed, "--link", str(port)],
             port,

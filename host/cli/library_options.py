@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.cli.calibration_options import add_under_arguments, under_of
+from host.run_folder import DEFAULT_FOLDER
 
 if TYPE_CHECKING:
     from host.library import Entry, Library
@@ -19,7 +20,7 @@ def add_library_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--runs",
         type=Path,
-        help="folder with run files, in folders of their own if you like (default: swardflow-runs in the home folder)",
+        help=f"folder with run files, in folders of their own if you like (default: {DEFAULT_FOLDER})",
     )
     parser.add_argument("--site", default="", help="only runs whose site or area holds this text")
     parser.add_argument("--product", default="", help="only runs whose product holds this text")
@@ -35,7 +36,6 @@ def add_library_arguments(parser: argparse.ArgumentParser) -> None:
 def chosen_library(args: argparse.Namespace) -> Library:
     """The library that the arguments name. Raises UserError for a rig that cannot be read."""
     from host.library import Library
-    from host.recorder.folder import DEFAULT_FOLDER
 
     return Library(args.runs or DEFAULT_FOLDER, under=under_of(args))
 

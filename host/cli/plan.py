@@ -43,10 +43,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
-    from host.cli.record import CARDS_FOLDER
+    from host.run_folder import cards_folder
 
     parser.add_argument("--rig", type=Path, required=True, help="rig file (*.toml)")
-    parser.add_argument("--cards", type=Path, default=CARDS_FOLDER, help=f"folder for cards (default: {CARDS_FOLDER})")
+    parser.add_argument("--cards", type=Path, default=cards_folder(), help="folder for cards (default: %(default)s)")
     parser.add_argument(
         "--gravity", default="1", metavar="SG", help="specific gravity of the liquid (default: 1, water)"
     )

@@ -6,11 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.calibration_options import cards_named
+from host.run_folder import DEFAULT_FOLDER
+
 if TYPE_CHECKING:
     from host.recorder import Outcome, RunPlan
-
-DEFAULT_RUNS = Path("~/swardflow-runs")
-CARDS_FOLDER = DEFAULT_RUNS / "cards"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -21,7 +21,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Records everything the board sends into a new run file. Ctrl-C ends the run in good order.",
     )
     add_record_arguments(parser)
-    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_RUNS})")
+    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
 
 
 def add_record_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,8 +58,8 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     rig = load_rig(args.rig)
     notes = dict(note_of(text) for text in args.note)
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
-    runs = args.runs or DEFAULT_RUNS
-    cards = tuple(snapshot(load_cards((args.cards or runs / CARDS_FOLDER.name).expanduser(), rig.name)))
+    runs = args.runs or DEFAULT_FOLDER
+    cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))
     return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
-from host.cli.which_run import run_named
+from host.run_folder import DEFAULT_FOLDER, find_run, run_name
 
 if TYPE_CHECKING:
     from host.library import Entry
@@ -56,13 +56,12 @@ def _note(args: argparse.Namespace) -> int:
 
     name, text = args.note
     key, value = note_of(text)
-    path = add_note(run_named(name, args.runs), key, value, datetime.now().astimezone())
+    path = add_note(find_run(name, args.runs or DEFAULT_FOLDER), key, value, datetime.now().astimezone())
     print(f"{path}: note {key!r} added")
     return 0
 
 
 def _table(entries: list[Entry], folder: Path, system: str) -> str:
-    from host.library.library import run_name
     from host.review.text import text_table
     from host.units import UNITS, to_user
 

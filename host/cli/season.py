@@ -32,10 +32,10 @@ def run(args: argparse.Namespace) -> int:
     from datetime import datetime
 
     from host.cli.output_file import write_new
-    from host.library.library import run_name
     from host.review.dataset import season_csv
     from host.review.report import season_report
     from host.review.season import season_of
+    from host.run_folder import run_name
 
     entries = chosen_entries(args)
     season = season_of([entry.digest for entry in entries if entry.digest])

@@ -38,7 +38,7 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record and show until stopped."""
-    from host.recorder.folder import DEFAULT_FOLDER
+    from host.run_folder import DEFAULT_FOLDER
 
     plan_of(args)  # a mistake should be said before anything starts
     return record_and_show(args, args.runs or DEFAULT_FOLDER, record_arguments(args))
@@ -56,7 +56,7 @@ def record_and_show(
     With `board_arguments` a board is emulated first, and the rest waits until `board_port` is there.
     """
     from host.cli.supervisor import Child, Together
-    from host.recorder.folder import make_folder
+    from host.run_folder import make_folder
 
     runs = make_folder(runs)
     http_port = free_port(args.http_port, shared=args.share)

@@ -1,4 +1,8 @@
-"""What a result says, with its words, units and digits settled. Renderers add no words of their own."""
+"""What a result says, with its words, units and digits settled. Renderers add no words of their own.
+
+To render one: `host.documents.text.format_text`, `host.documents.html.format_html`, `host.documents.json.to_json`,
+`dashboards.ui.document_view.document_view`.
+"""
 
 from __future__ import annotations
 
@@ -10,21 +14,27 @@ from typing import Literal
 from host.units import UNITS, format_value, to_user
 
 Level = Literal["note", "advice", "warning", "stop"]
+Style = Literal["line", "steps", "dots", "bars"]
 
 
 @dataclass(frozen=True)
 class Quantity:
     """A number in the unit it is shown in. `value` and `expanded` (its ±, 95 %) are None when not known.
 
-    `text` is what people read, `slug` what a JSON key or a column name carries ("gal_per_1000_ft2"; empty for a plain
-    number).
+    `number` is what people read ("1.03 ± 0.05", "–"), `symbol` the unit behind it. `slug` is what a JSON key or a
+    column name carries ("gal_per_1000_ft2"; empty for a plain number).
     """
 
-    text: str
+    number: str
     value: float | None
     symbol: str = ""
     slug: str = ""
     expanded: float | None = None
+
+    @property
+    def text(self) -> str:
+        """Number and unit."""
+        return f"{self.number} {self.symbol}".rstrip()
 
 
 def quantity(
@@ -39,20 +49,44 @@ def quantity(
     unit = UNITS[system][kind]
     known = value_si is not None and math.isfinite(value_si)
     value = float(to_user(value_si, kind, system)) if value_si is not None and known else None
-    spread = None if expanded_si is None or not math.isfinite(expanded_si) else expanded_si * abs(unit.per_si)
+    number = format_value(value_si, kind, system, decimals=decimals).removesuffix(unit.symbol).rstrip()
+    if value is None or expanded_si is None or not math.isfinite(expanded_si):
+        return Quantity(number, value, unit.symbol, unit.slug)
+    expanded = expanded_si * abs(unit.per_si)
     places = unit.decimals if decimals is None else decimals
-    text = format_value(value_si, kind, system, decimals=decimals)
-    if value is not None and spread is not None:
-        text = f"{text.removesuffix(unit.symbol).rstrip()} ± {spread:.{places}f} {unit.symbol}"
-    return Quantity(text, value, unit.symbol, unit.slug, spread if value is not None else None)
+    return Quantity(f"{number} ± {expanded:.{places}f}", value, unit.symbol, unit.slug, expanded)
 
 
-Value = Quantity | str | int | float | bool | None
+def duration(seconds: float | None) -> Quantity:
+    """A time as people say it, "4 min 51.5 s"; the number in seconds."""
+    if seconds is None or not math.isfinite(seconds):
+        return Quantity("–", None, "", "s")
+    # Rounded first, or 59.96 s would be 60.0 s.
+    minutes, rest = divmod(round(seconds, 1), 60.0)
+    text = f"{minutes:.0f} min {rest:04.1f} s" if minutes else f"{rest:.1f} s"
+    return Quantity(text, seconds, "", "s")
+
+
+Value = Quantity | str | int | float | bool | tuple[str, ...] | None
+
+
+def shown(value: Value, symbol: str = "") -> str:
+    """A value as people read it, without its unit where that is `symbol` (and so stands in a heading already)."""
+    if isinstance(value, Quantity):
+        return value.number if symbol and value.symbol == symbol else value.text
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return ", ".join(value)
+    return "" if value is None else str(value)
 
 
 @dataclass(frozen=True)
 class Fact:
-    """A named value. `key` is its JSON name without the unit; a fact without a `label` is for machines only."""
+    """A named value. `key` is its JSON name without the unit.
+
+    A fact without a `label` is for machines only, one without a `key` for people only.
+    """
 
     key: str
     label: str
@@ -66,18 +100,40 @@ class Facts:
     facts: tuple[Fact, ...]
     key: str = ""
 
+    @property
+    def seen(self) -> tuple[tuple[str, str], ...]:
+        """Labels and values of the facts for people."""
+        return tuple((fact.label, shown(fact.value)) for fact in self.facts if fact.label)
+
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a table: JSON name, heading with its unit. Without a `heading` it is for machines only."""
+    """A column of a table. Where its cells have the unit `symbol`, that stands in the heading and not in the cells.
+
+    Without a `heading` it is for machines only, without a `key` for people only.
+    """
 
     key: str
     heading: str
+    symbol: str = ""
+
+    @property
+    def head(self) -> str:
+        """Heading with its unit."""
+        return f"{self.heading}, {self.symbol}" if self.symbol else self.heading
+
+
+def column(key: str, heading: str, kind: str, system: str) -> Column:
+    """A column of quantities of `kind` (see `host.units.UNITS`) in `system`."""
+    return Column(key, heading, UNITS[system][kind].symbol)
 
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of values, one per column. `marked` rows are to be looked at; `empty` is said when there are no rows."""
+    """Rows of values, one per column. `marked` rows are to be looked at; `empty` is said when there are no rows.
+
+    A `folded` table opens on a tap. With an empty `key` it is for people only.
+    """
 
     key: str
     columns: tuple[Column, ...]
@@ -86,6 +142,19 @@ class Table:
     marked: frozenset[int] = frozenset()
     empty: str = ""
     folded: bool = False
+
+    @property
+    def headings(self) -> list[str]:
+        """Headings of the columns for people, with their units."""
+        return [column.head for column in self.columns if column.heading]
+
+    @property
+    def cells(self) -> list[list[str]]:
+        """The rows for people, as text."""
+        return [
+            [shown(value, column.symbol) for column, value in zip(self.columns, row, strict=True) if column.heading]
+            for row in self.rows
+        ]
 
 
 @dataclass(frozen=True)
@@ -99,32 +168,38 @@ class Message:
 
 @dataclass(frozen=True)
 class Messages:
-    """Sentences in order; `ordered` when the order is one to work through."""
+    """Sentences in order; `ordered` when the order is one to work through. `folded` ones open on a tap.
+
+    Messages under the same `key` in one section are one list in JSON; with an empty `key` they are for people only.
+    """
 
     messages: tuple[Message, ...]
     key: str = "messages"
     title: str = ""
     ordered: bool = False
+    folded: bool = False
 
 
 @dataclass(frozen=True)
 class Series:
-    """Points in the shown units; not finite leaves a gap. `joined` draws a line, else dots; `label` for the legend.
+    """Points in the shown units; not finite leaves a gap. `label` is for the legend.
 
-    `spread` is the half height of each point's error bar, in y units.
+    `steps` hold each value until the next point. `spread` is the half height of each point's error bar, in y units.
     """
 
     points: tuple[tuple[float, float], ...]
     label: str = ""
-    joined: bool = True
+    style: Style = "line"
     spread: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
 class Plot:
-    """Series over one pair of axes. `band` of y is shaded; `x_names` are the names of places 0, 1, 2, … on x.
+    """Series over one pair of axes; labels end with the unit. Not in JSON: its numbers stand in a table or in facts.
 
-    `marks` are (x, label) pairs. A plot is not in JSON: its numbers stand in a table or in facts.
+    `band` of y and `lanes` of x are shaded. `levels` are (y, label) lines across, `marks` (x, label) lines up.
+    `x_names` are the names of places 0, 1, 2, … on x; with `x_days` x is a day (`date.toordinal`). Ranges are found
+    from the points when None. Plots in a row with the same key are to be compared: one below the other, as they come.
     """
 
     key: str
@@ -133,8 +208,13 @@ class Plot:
     y_label: str
     series: tuple[Series, ...]
     band: tuple[float, float] | None = None
-    x_names: tuple[str, ...] = ()
+    lanes: tuple[tuple[float, float], ...] = ()
+    levels: tuple[tuple[float, str], ...] = ()
     marks: tuple[tuple[float, str], ...] = ()
+    x_names: tuple[str, ...] = ()
+    x_days: bool = False
+    x_range: tuple[float, float] | None = None
+    y_range: tuple[float, float] | None = None
 
 
 Block = Facts | Table | Messages | Plot
@@ -142,13 +222,24 @@ Block = Facts | Table | Messages | Plot
 
 @dataclass(frozen=True)
 class Section:
-    """A heading and what follows; `key` groups its blocks in JSON (empty: at the top). `folded` opens on a tap."""
+    """A heading and what follows; `key` groups its blocks in JSON (empty: at the top). `folded` opens on a tap.
+
+    With `listed` its inner sections are the objects of a list under `key`, and its own blocks stand beside that list.
+    A section without anything for people is for machines only.
+    """
 
     key: str
     heading: str
-    blocks: tuple[Block, ...]
+    blocks: tuple[Block, ...] = ()
     folded: bool = False
     sections: tuple[Section, ...] = ()
+    listed: bool = False
+    level: Level = "note"
+
+    @property
+    def seen(self) -> bool:
+        """Whether anything in it is for people."""
+        return any(map(_seen, self.blocks)) or any(section.seen for section in self.sections)
 
 
 @dataclass(frozen=True)
@@ -165,8 +256,28 @@ class Document:
         """Every block, in order."""
         yield from _blocks(self.sections)
 
+    def section(self, key: str) -> Section | None:
+        """The section of that key, wherever it stands; None when there is none."""
+        return _section(self.sections, key)
+
+
+def _seen(block: Block) -> bool:
+    if isinstance(block, Facts):
+        return bool(block.seen)
+    if isinstance(block, Table):
+        return bool(block.headings and (block.rows or block.empty))
+    return not isinstance(block, Messages) or bool(block.messages)
+
 
 def _blocks(sections: Sequence[Section]) -> Iterator[Block]:
     for section in sections:
         yield from section.blocks
         yield from _blocks(section.sections)
+
+
+def _section(sections: Sequence[Section], key: str) -> Section | None:
+    for section in sections:
+        found = section if section.key == key else _section(section.sections, key)
+        if found is not None:
+            return found
+    return None

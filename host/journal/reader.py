@@ -1,4 +1,4 @@
-"""Bytes of a run file in, frames and happenings out, however the bytes are cut up.
+"""Bytes of a run file in, frames and events out, however the bytes are cut up.
 
 Pure: no file is touched here. Nothing in the bytes makes the reader raise; what cannot be verified is reported as
 damage and passed over.
@@ -16,31 +16,15 @@ import numpy.typing as npt
 
 from firmware_protocol.messages import Identity, LineError, Report, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
+from host.frames import FRAME_DTYPE, Event
 from host.journal import records
 from host.journal.records import Record, RecordError
 from host.journal.vectorized import BULK_LINES, ROW, read_rows
-
-FRAME_DTYPE = np.dtype([("host_s", np.float64), *REPORT_DTYPE.descr])
 
 _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "calibration"}
 _VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
 _LINE_FEED = ord("\n")
 _TOO_LONG = "too long for a record"
-
-
-@dataclass(frozen=True, slots=True)
-class Happening:
-    """Anything in a run that is not a frame.
-
-    `host_s` is in seconds since the start of the run; `before_frame` is the index, in this batch's frames, of the
-    frame that it precedes. `kind` is "header", "rig" (detail: toml), "calibration", "note" (key, value), "identity"
-    (the fields of firmware_protocol.messages.Identity), "trailer", or the kind of an event.
-    """
-
-    host_s: float
-    before_frame: int
-    kind: str
-    detail: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +45,7 @@ class Batch:
     """
 
     frames: npt.NDArray[np.void]
-    happenings: list[Happening] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
     damage: list[Damage] = field(default_factory=list)
     wire_damage: int = 0
     records: dict[str, int] = field(default_factory=dict)
@@ -164,7 +148,7 @@ class _Gathering:
         self._arrays: list[npt.NDArray[np.void]] = []
         self._rows: list[tuple[Any, ...]] = []
         self._count = 0
-        self._happenings: list[Happening] = []
+        self._events: list[Event] = []
         self._wire_damage = 0
         self._records: dict[str, int] = {}
 
@@ -193,15 +177,15 @@ class _Gathering:
         if record.tag == records.RAW:
             self._raw(record)
         else:
-            happening = self._happening(record)
-            if happening:
-                self._happenings.append(happening)
+            event = self._event(record)
+            if event:
+                self._events.append(event)
         self._add(record.tag, 1)
 
     def batch(self) -> Batch:
         self._close_rows()
         frames = np.concatenate(self._arrays) if self._arrays else np.empty(0, dtype=FRAME_DTYPE)
-        return Batch(frames, self._happenings, self.damage, self._wire_damage, self._records)
+        return Batch(frames, self._events, self.damage, self._wire_damage, self._records)
 
     def _raw(self, record: Record) -> None:
         line = records.raw_line(record.payload)
@@ -214,26 +198,26 @@ class _Gathering:
             self._rows.append((record.host_s, *_VALUES(message)))
             self._count += 1
         elif isinstance(message, Identity):
-            self._happenings.append(Happening(record.host_s, self._count, "identity", asdict(message)))
+            self._events.append(Event(record.host_s, self._count, "identity", asdict(message)))
 
-    def _happening(self, record: Record) -> Happening | None:
+    def _event(self, record: Record) -> Event | None:
         """What a record that is not a raw line tells; None for the second writing of the same, or an unknown tag."""
         if record.tag in _ONCE:
             detail = records.content(record.payload)
             if self._last_once.get(record.tag) == record.payload:
                 return None
             self._last_once[record.tag] = record.payload
-            return Happening(record.host_s, self._count, _ONCE[record.tag], detail)
+            return Event(record.host_s, self._count, _ONCE[record.tag], detail)
         if record.tag == records.NOTE:
-            return Happening(record.host_s, self._count, "note", records.content(record.payload))
+            return Event(record.host_s, self._count, "note", records.content(record.payload))
         if record.tag == records.TRAILER:
-            return Happening(record.host_s, self._count, "trailer", records.content(record.payload))
+            return Event(record.host_s, self._count, "trailer", records.content(record.payload))
         if record.tag == records.EVENT:
             detail = records.content(record.payload)
             kind = detail.pop("kind", None)
             if not isinstance(kind, str):
                 raise RecordError("event without a kind")
-            return Happening(record.host_s, self._count, kind, detail)
+            return Event(record.host_s, self._count, kind, detail)
         return None
 
     def _close_rows(self) -> None:

@@ -19,26 +19,6 @@ FIRST_TIME_DIGITS = 13  # characters of a time below a million seconds, eleven d
 
 RAW, HEADER, RIG, CALIBRATION, NOTE, EVENT, TRAILER = "L", "H", "G", "C", "N", "E", "Z"
 
-# What people do about an alarm; the alarm itself is derived and never in a file.
-ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unmuted"
-EVENT_KINDS = frozenset(
-    {
-        ALARM_SEEN,
-        ALARM_MUTED,
-        ALARM_UNMUTED,
-        "run_start",
-        "refill",
-        "mark",
-        "link_lost",
-        "link_back",
-        "board_start",
-        "disk_full",
-        "disk_back",
-        "lines_lost",
-        "run_end",
-    }
-)
-
 # What the columns of a report mean, kept in the header so that a file explains itself.
 COLUMNS = {
     "boot": "start number of the board, modulo 256",

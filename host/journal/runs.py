@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from host.errors import UserError
-from host.journal.reader import FRAME_DTYPE, Batch, Damage, Happening, RunReader
+from host.frames import FRAME_DTYPE, Event
+from host.journal.reader import Batch, Damage, RunReader
 from host.journal.records import MAX_RECORD, SCHEMA
 
 BLOCK_BYTES = 1 << 22
@@ -22,7 +23,7 @@ DAMAGE_KEPT = 1000  # of a file that is damaged everywhere, so many places are n
 class RunFile:
     """A run as read from its file.
 
-    `frames` has FRAME_DTYPE, shape (n,); `before_frame` of each happening counts over the whole run. `rig_toml` is
+    `frames` has FRAME_DTYPE, shape (n,); `before_frame` of each event counts over the whole run. `rig_toml` is
     the rig's own text, empty when both its writings are damaged. `damage` names the first 1000 damaged places,
     `damaged` counts all. `wire_damage` counts lines that were damaged on their way from the board. `trailer` is None
     when the recording did not end in good order; `lost_records` is how many records the trailer counts that could
@@ -33,9 +34,9 @@ class RunFile:
     header: dict[str, Any] = field(default_factory=dict)
     rig_toml: str = ""
     calibrations: list[dict[str, Any]] = field(default_factory=list)
-    notes: list[Happening] = field(default_factory=list)
+    notes: list[Event] = field(default_factory=list)
     frames: npt.NDArray[np.void] = field(default_factory=lambda: np.empty(0, dtype=FRAME_DTYPE))
-    happenings: list[Happening] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
     damage: list[Damage] = field(default_factory=list)
     damaged: int = 0
     wire_damage: int = 0
@@ -81,8 +82,8 @@ def read_run(path: Path) -> RunFile:
     arrays: list[npt.NDArray[np.void]] = []
     frame_count = 0
     for number, batch in enumerate(iter_batches(path)):
-        for happening in batch.happenings:
-            _take(run, happening, frame_count)
+        for event in batch.events:
+            _take(run, event, frame_count)
         arrays.append(batch.frames)
         frame_count += len(batch.frames)
         run.damage += batch.damage[: DAMAGE_KEPT - len(run.damage)]
@@ -108,21 +109,21 @@ def check_schema(header: dict[str, Any], where: str) -> None:
         )
 
 
-def _take(run: RunFile, happening: Happening, frame_count: int) -> None:
-    at = Happening(happening.host_s, happening.before_frame + frame_count, happening.kind, happening.detail)
-    run.happenings.append(at)
-    match happening.kind:
+def _take(run: RunFile, event: Event, frame_count: int) -> None:
+    at = Event(event.host_s, event.before_frame + frame_count, event.kind, event.detail)
+    run.events.append(at)
+    match event.kind:
         case "header":
-            check_schema(happening.detail, f"run file {run.path}")
-            run.header = run.header or happening.detail
+            check_schema(event.detail, f"run file {run.path}")
+            run.header = run.header or event.detail
         case "rig":
-            run.rig_toml = run.rig_toml or str(happening.detail.get("toml", ""))
+            run.rig_toml = run.rig_toml or str(event.detail.get("toml", ""))
         case "calibration":
-            run.calibrations.append(happening.detail)
+            run.calibrations.append(event.detail)
         case "note":
             run.notes.append(at)
         case "trailer":
-            run.trailer = happening.detail
+            run.trailer = event.detail
 
 
 def _nothing_read(path: Path) -> str:

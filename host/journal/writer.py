@@ -15,6 +15,7 @@ from typing import Any
 
 from firmware_protocol.messages import PROTOCOL_VERSION
 from host.errors import UserError
+from host.events import check_event
 from host.journal import records
 from host.journal.files import Files, SystemFiles
 from host.journal.syncing import Syncer
@@ -117,9 +118,8 @@ class JournalWriter:
         self._last_s = max(self._last_s, host_s)
 
     def event(self, kind: str, host_s: float, **detail: Any) -> None:
-        """Record an event; ValueError for a kind that RUN_FILE.md does not name."""
-        if kind not in records.EVENT_KINDS:
-            raise ValueError(f"no such kind of event: {kind}")
+        """Record an event; ValueError for a kind or a key that RUN_FILE.md does not name."""
+        check_event(kind, set(detail))
         self._queue(records.json_record(records.EVENT, host_s, {"kind": kind, **detail}))
         self._last_s = max(self._last_s, host_s)
         self.flush()

@@ -10,13 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from host.errors import UserError
-
-SUFFIX = ".notes.toml"
-
-
-def notes_path(run: Path) -> Path:
-    """The file with later notes of a run."""
-    return run.with_name(run.stem + SUFFIX)
+from host.run_folder import notes_path
 
 
 def add_note(run: Path, key: str, value: str, at: datetime) -> Path:

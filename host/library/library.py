@@ -9,13 +9,13 @@ from pathlib import Path
 
 from host.journal import read_run
 from host.library.entry import Entry
-from host.library.files import Found, files_of
 from host.library.index import Index, Kept
 from host.library.later_notes import read_notes
 from host.library.worker_pool import Reader, worked_out
 from host.review.calibration_choice import RECORDED, Under
 from host.review.digest import DIGEST_FORMAT, digest_from_json, digest_to_json
 from host.review.review import Review, review_of
+from host.run_folder import RunPath, list_runs
 
 _KEEP_EVERY = 10  # files worked out between two writes of the index
 
@@ -69,14 +69,14 @@ class Library:
 
         Raises UserError when the folder cannot be read.
         """
-        found, unread = files_of(self.folder)
+        found, unread = list_runs(self.folder)
         entries = [Entry(path, 0, None, problem) for path, problem in unread]
         with closing(Index(self.folder, self._under.key)) as index:
             kept = index.all()
             fresh: dict[str, Kept] = {}
             stale = []
             for file in found:
-                entry = _known(file, kept.get(file.name))
+                entry = _known(file, kept.get(file.relative))
                 if entry is None:
                     stale.append(file)
                 else:
@@ -84,13 +84,13 @@ class Library:
             read = worked_out([(file.path, file.size) for file in stale], self._read, self._under, self._processes)
             for done, (file, entry) in enumerate(zip(stale, read, strict=True), start=1):
                 entries.append(entry)
-                fresh[file.name] = Kept(_stamp(file), _body(entry))
+                fresh[file.relative] = Kept(_stamp(file), _body(entry))
                 if done % _KEEP_EVERY == 0:
                     index.keep(fresh, [])
                     fresh.clear()
                 if progress:
                     progress(done, len(stale))
-            index.keep(fresh, sorted(set(kept) - {file.name for file in found}))
+            index.keep(fresh, sorted(set(kept) - {file.relative for file in found}))
         return _copies_named(sorted(entries, key=_by_date))
 
     def known(self) -> tuple[list[Entry], list[Path]]:
@@ -98,11 +98,11 @@ class Library:
 
         Raises UserError when the folder cannot be read.
         """
-        found, unread = files_of(self.folder)
+        found, unread = list_runs(self.folder)
         entries = [Entry(path, 0, None, problem) for path, problem in unread]
         with closing(Index(self.folder, self._under.key)) as index:
             kept = index.all()
-        told = [(file, _known(file, kept.get(file.name))) for file in found]
+        told = [(file, _known(file, kept.get(file.relative))) for file in found]
         entries += [entry for _, entry in told if entry is not None]
         return _copies_named(sorted(entries, key=_by_date)), [file.path for file, entry in told if entry is None]
 
@@ -120,11 +120,11 @@ class Library:
         return review_of(run, rig, cards=cards, later_notes=read_notes(path))
 
 
-def _stamp(file: Found) -> str:
+def _stamp(file: RunPath) -> str:
     return f"{DIGEST_FORMAT} {file.size} {file.stamp}"
 
 
-def _known(file: Found, kept: Kept | None) -> Entry | None:
+def _known(file: RunPath, kept: Kept | None) -> Entry | None:
     if kept is None or kept.stamp != _stamp(file):
         return None
     try:
@@ -150,12 +150,6 @@ def _copies_named(entries: list[Entry]) -> list[Entry]:
 
 def _body(entry: Entry) -> dict[str, object]:
     return {"digest": entry.digest and digest_to_json(entry.digest), "problem": entry.problem}
-
-
-def run_name(path: Path, folder: Path) -> str:
-    """What a run of a library is called: its path within the folder, without the ending."""
-    folder = folder.expanduser()
-    return (path.relative_to(folder) if path.is_relative_to(folder) else path).with_suffix("").as_posix()
 
 
 def _by_date(entry: Entry) -> tuple[bool, str, str]:

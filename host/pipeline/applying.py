@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from firmware_protocol.messages import Flag
+from host.frames import Frames
 from host.pipeline.carry import HoldLast, Previous
 from host.pipeline.columns import Bools, Floats
-from host.pipeline.counts import Counts, Frames
+from host.pipeline.counts import Counts
 from host.pipeline.pulses import Pulsing
 
 MOVING_M_S = 0.2

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from host.frames import WRAP, Frames, counter_difference
 from host.pipeline.carry import HoldLast, RunningSum
 from host.pipeline.columns import Bools, Ints
 
-Frames = npt.NDArray[np.void]
-
-_WRAP = 2**32
 _LONGEST_STEP_US = 120_000_000  # a board clock further on than this, with no such wait on the host, has restarted
 _HOST_PACE = 20  # a run may be replayed up to this much faster than it was sprayed and still be told from a restart
 _BOOT_SLACK_US = 5_000_000
@@ -67,12 +63,13 @@ class CountUnwrapper:
         if len(frames):
             self._last = frames[-1:].copy()
         host_us = ((frames["host_s"] - before["host_s"]) * 1e6).astype(np.int64)
-        step_us = _difference(frames["clock"], before["clock"])
-        wraps = np.where(host_us > _WRAP // 2, np.rint((host_us - step_us) / _WRAP), 0).astype(np.int64)
-        step_us += np.maximum(wraps, 0) * _WRAP
+        step_us = counter_difference(frames["clock"], before["clock"])
+        wraps = np.where(host_us > WRAP // 2, np.rint((host_us - step_us) / WRAP), 0).astype(np.int64)
+        step_us += np.maximum(wraps, 0) * WRAP
         continues = (frames["boot"] == before["boot"]) & (step_us <= _LONGEST_STEP_US + _HOST_PACE * host_us)
         for count in ("flow_count", "wheel_count"):
-            continues &= _difference(frames[count], before[count]) < _WRAP // 2  # a count that went back is a restart
+            went_back = counter_difference(frames[count], before[count]) >= WRAP // 2
+            continues &= ~went_back
         since_boot = frames["clock"].astype(np.int64)
         reset = ~continues & (since_boot <= _BOOT_SLACK_US + _HOST_PACE * host_us)
         if first and len(frames):
@@ -102,20 +99,14 @@ class _PulseUnwrapper:
         self, frames: Frames, before: Frames, board_us: Ints, step_us: Ints, continues: Bools, reset: Bools
     ) -> PulseCount:
         count = frames[self._count]
-        step = np.where(continues, _difference(count, before[self._count]), np.where(reset, count, 0))
+        step = np.where(continues, counter_difference(count, before[self._count]), np.where(reset, count, 0))
         time_us = np.where(reset, frames["clock"], step_us)
         plausible = step <= _HIGHEST_HZ * time_us // 1_000_000 + _HIGHEST_HZ // 1000
         step = np.where(plausible, step, 0)
         # With no new edge the one before still holds; its age on the wire would wrap after 71.6 minutes.
-        edge_us = board_us - _difference(frames["clock"], frames[self._edge])
+        edge_us = board_us - counter_difference(frames["clock"], frames[self._edge])
         has_edge = frames[self._edge] != 0  # 0 says: no pulse since the board started
         known = has_edge & (~continues | (step > 0))
         forgotten = ~continues & ~has_edge
         edge_us = self._edge_us(np.where(forgotten, _LONG_AGO_US, edge_us), known | forgotten)
         return PulseCount(total=self._total(step), step=step, edge_us=edge_us, timed=has_edge & (step > 0))
-
-
-def _difference(later: npt.NDArray[Any], earlier: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
-    """Pulses or µs between two 32-bit readings."""
-    difference: npt.NDArray[np.int64] = (later.astype(np.int64) - earlier) % _WRAP
-    return difference

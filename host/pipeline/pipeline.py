@@ -6,12 +6,12 @@ import math
 
 import numpy as np
 
-from host.journal.reader import Happening
+from host.frames import Event, Frames
 from host.pipeline.applying import SprayState, is_moving
 from host.pipeline.carry import RunningSum
 from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats, Signals
-from host.pipeline.counts import CountUnwrapper, Frames
+from host.pipeline.counts import CountUnwrapper
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.watch import FaultWatch
@@ -56,8 +56,8 @@ class Pipeline:
         self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
         self._pressed_s, self._pressed_pa_s = RunningSum(), RunningSum()
 
-    def push(self, frames: Frames, happenings: list[Happening]) -> Signals:
-        """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `happenings` lie as their `before_frame` says."""
+    def push(self, frames: Frames, events: list[Event]) -> Signals:
+        """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
         host_s = frames["host_s"].copy()
         counts = self._unwrap.push(frames)
         scale = self._clock.push(counts, host_s)
@@ -69,7 +69,7 @@ class Pipeline:
         per_m3 = self.rig.meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = counts.flow.step / per_m3
         volume = self._volume(step_m3)
-        pressure = self._pressure.push(frames, happenings)
+        pressure = self._pressure.push(frames, events)
         rate = self._rate.push(
             Progress(
                 board_us=counts.board_us,
@@ -101,7 +101,7 @@ class Pipeline:
         )
         self.passes += ended
         flow_m3_s = flow.frequency_hz / scale / per_m3
-        tank_left = self._tank.push(volume, happenings)
+        tank_left = self._tank.push(volume, events)
         if self._watch:
             self._watch.push(
                 Scene(

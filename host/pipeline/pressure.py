@@ -8,9 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from firmware_protocol.messages import MEAN_STEPS
-from host.journal.reader import Happening
+from host.frames import Event, Frames
 from host.pipeline.columns import Floats
-from host.pipeline.counts import Frames
 from host.rig import PressureSensor
 
 DEFAULT_FULL_SCALE = 1023  # ten bits, until the board has said who it is
@@ -35,13 +34,13 @@ class PressureReading:
         self._sensor = sensor
         self._full_scale = float(DEFAULT_FULL_SCALE)
 
-    def push(self, frames: Frames, happenings: list[Happening]) -> Pressures:
+    def push(self, frames: Frames, events: list[Event]) -> Pressures:
         """Pressures of `frames`, shape (n,)."""
         full_scale = np.full(len(frames), self._full_scale)
-        for happening in happenings:
-            if happening.kind == "identity" and happening.detail.get("adc_full_scale"):
-                self._full_scale = float(happening.detail["adc_full_scale"])
-                full_scale[happening.before_frame :] = self._full_scale
+        for event in events:
+            if event.kind == "identity" and event.detail.get("adc_full_scale"):
+                self._full_scale = float(event.detail["adc_full_scale"])
+                full_scale[event.before_frame :] = self._full_scale
         return Pressures(
             self._pressure(frames["pressure_mean"] / MEAN_STEPS, full_scale),
             self._pressure(frames["pressure_min"].astype(np.float64), full_scale),

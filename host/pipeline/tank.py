@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from host.journal.reader import Happening
+from host.events import number_of
+from host.frames import Event
 from host.pipeline.columns import Floats
 
 NOT_TOLD = "refill not told?"
@@ -19,7 +20,7 @@ def refill_not_told(left_m3: float, metered_m3: float) -> bool:
 class TankLevel:
     """Level = what was last filled in - what the meter has counted since.
 
-    The run starts with a full tank unless its `run_start` happening says `tank_m3`; a `refill` says `to_m3` (level
+    The run starts with a full tank unless its `run_start` event says `tank_m3`; a `refill` says `to_m3` (level
     after it), `added_m3`, or nothing (full). A volume that is not a number is read as "full": a run must stay readable.
     """
 
@@ -28,27 +29,23 @@ class TankLevel:
         self._filled_m3 = capacity_m3  # level + volume counted so far: steps at each refill
         self._volume_m3 = 0.0
 
-    def push(self, volume_m3: Floats, happenings: list[Happening]) -> Floats:
+    def push(self, volume_m3: Floats, events: list[Event]) -> Floats:
         """Level after each frame, shape (n,); below zero the meter has counted more than was filled in."""
         filled = np.full(len(volume_m3), self._filled_m3)
-        for happening in happenings:
-            if happening.kind not in ("refill", "run_start"):
+        for event in events:
+            if event.kind not in ("refill", "run_start"):
                 continue
-            place = happening.before_frame
+            place = event.before_frame
             before = float(volume_m3[place - 1]) if place else self._volume_m3
-            self._filled_m3 = self._after(happening, before)
+            self._filled_m3 = self._after(event, before)
             filled[place:] = self._filled_m3
         if len(volume_m3):
             self._volume_m3 = float(volume_m3[-1])
         return np.asarray(filled - volume_m3)
 
-    def _after(self, happening: Happening, volume_m3: float) -> float:
-        detail = happening.detail
-        if "added_m3" in detail:
-            return self._filled_m3 + _number(detail["added_m3"], 0.0)
-        level = detail.get("to_m3" if happening.kind == "refill" else "tank_m3")
-        return volume_m3 + _number(level, self._capacity_m3)
-
-
-def _number(value: object, otherwise: float) -> float:
-    return float(value) if isinstance(value, int | float) and np.isfinite(value) else otherwise
+    def _after(self, event: Event, volume_m3: float) -> float:
+        added = number_of(event, "added_m3") if event.kind == "refill" else None
+        if added is not None:
+            return self._filled_m3 + added
+        level = number_of(event, "to_m3" if event.kind == "refill" else "tank_m3")
+        return volume_m3 + (self._capacity_m3 if level is None else level)

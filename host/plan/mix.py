@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from host.errors import UserError
-from host.units import parse_quantity
+from host.unit_text import parse_quantity, read_quantity
 
 Form = Literal["liquid", "dry"]
 
@@ -153,14 +153,9 @@ def read_product(text: str, what: str) -> tuple[Form, float]:
 
     `what` names it in the sentence. Raises UserError when the text is neither.
     """
-    try:
-        return "liquid", parse_quantity(text, "rate", what)
-    except UserError:
-        pass
-    try:
-        return "dry", parse_quantity(text, "mass_per_area", what)
-    except UserError:
-        raise UserError(
-            f'{what} is "{text}": give an amount per area with its unit, such as "3.6 pt/acre" for a liquid or '
-            '"2 lb/acre" for a dry product.'
-        ) from None
+    wanted = 'an amount per area such as "3.6 pt/acre" for a liquid or "2 lb/acre" for a dry product'
+    reading = read_quantity(text, what, wanted)
+    if not reading.over:
+        raise UserError(f'{what} is "{text}": give {wanted}.')
+    kind = "mass_per_area" if "mass" in str(reading.dimension) else "rate"
+    return ("liquid" if kind == "rate" else "dry"), parse_quantity(text, kind, what)

@@ -13,13 +13,13 @@ from typing import Any
 
 from firmware_protocol.messages import outputs_argument
 from host.errors import UserError
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
-from host.journal.records import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.journal.writer import RECORDING
 from host.link import LineRead, Link, LinkChange
 from host.recorder.control import ControlServer, socket_path
-from host.recorder.folder import make_folder, run_names
+from host.run_folder import file_names, make_folder
 
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
@@ -157,7 +157,7 @@ class Recorder:
         header: dict[str, Any] = {"started": started.isoformat(timespec="milliseconds"), "port": self._address}
         header |= {"board": asdict(self._link.identity) if self._link.identity else None}
         snapshot = Snapshot(header, self._plan.rig_toml, self._plan.calibrations)
-        for name in run_names(started, self._plan.name):
+        for name in file_names(started, self._plan.name):
             try:
                 return JournalWriter(folder / name, snapshot, self._files)
             except FileExistsError:
@@ -227,7 +227,7 @@ class Recorder:
                 offset = int(request["from"]) if isinstance(request.get("from"), int) else 0
                 return {"from": offset, "data": self._writer.tail(offset).decode("ascii") if self._writer else ""}
             case "event" if request.get("kind") in (*_TELLABLE, *_TAPPED):
-                self._tell(str(request["kind"]), {"text": str(request.get("text", ""))} | _volumes(request))
+                self._tell(str(request["kind"]), _event_detail(request))
             case "event":
                 raise UserError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
             case "note":
@@ -248,13 +248,14 @@ class Recorder:
         self._inbox.put(_Told(time.monotonic(), what, detail))
 
 
-def _volumes(request: Mapping[str, Any]) -> dict[str, float]:
-    """How much was filled in, as the pipeline's tank level reads it; nothing for a full tank."""
-    volumes = {key: request[key] for key in ("added_m3", "to_m3") if key in request}
+def _event_detail(request: Mapping[str, Any]) -> dict[str, Any]:
+    """What the asked-for event carries, of the keys that its kind has. Raises UserError for a volume that is none."""
+    keys = EVENT_KEYS[request["kind"]]
+    volumes = {key: request[key] for key in ("added_m3", "to_m3") if key in keys and key in request}
     for key, value in volumes.items():
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e3:
             raise UserError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
-    return volumes
+    return ({"text": str(request.get("text", ""))} if "text" in keys else {}) | volumes
 
 
 def is_alarm(status: Mapping[str, Any]) -> bool:

@@ -5,23 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from host.journal import Happening
-from host.journal.records import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
+from host.frames import Event
 from host.pipeline import Fault
 from host.pipeline.faults.alarm import CLEAR_S, Alarm, AlarmEvent
 
 _AFTER_S = 0.001  # so that rounding does not hide that CLEAR_S have passed
 
 
-def alarm_events(faults: Sequence[Fault], happenings: Sequence[Happening]) -> list[AlarmEvent]:
+def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[AlarmEvent]:
     """Raised, seen, cleared, muted and unmuted, in order of time.
 
     The alarm of the live page is run through the moments at which anything changed. It goes by the cause as it was
     named in the end; where that was revised, the page may have been louder or quieter for two seconds.
     """
-    taps = sorted(
-        (h for h in happenings if h.kind in (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)), key=lambda one: one.host_s
-    )
+    taps = sorted((h for h in events if h.kind in (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)), key=lambda one: one.host_s)
     moments = {one.host_s for one in taps} | {fault.called_s for fault in faults}
     for fault in faults:
         if fault.ended_s is not None:

@@ -9,15 +9,11 @@ from dataclasses import dataclass
 from host.calibrate.uncertainty import resolution
 from host.calibrate.vessels import TANK
 from host.errors import UserError
-from host.journal import Happening
+from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_TANK_LEFT, number_of
+from host.frames import Event
 from host.pipeline.tank import refill_not_told
 from host.rig import Rig
 from host.units import parse_quantity
-
-# Keys of notes that are read as quantities.
-NOTE_TANK_LEFT = "tank left"
-NOTE_MIX = "mix"
-NOTE_LABEL_LIMIT = "label limit"
 
 
 @dataclass(frozen=True)
@@ -59,19 +55,19 @@ class Product:
 
 
 def tank_balance(
-    happenings: list[Happening], notes: Mapping[str, str], rig: Rig, metered_m3: float, left_m3: float
+    events: list[Event], notes: Mapping[str, str], rig: Rig, metered_m3: float, left_m3: float
 ) -> TankBalance:
     """The balance of a run. Raises UserError for a noted level that is no volume."""
     start, refills = rig.tank.volume_m3, []
-    for happening in happenings:
-        detail = happening.detail
-        if happening.kind == "run_start":
-            start = _volume(detail.get("tank_m3"), rig.tank.volume_m3)
-        elif happening.kind == "refill":
-            added = detail.get("added_m3")
-            refills.append(_volume(added, 0.0) if added is not None else None)
+    for event in events:
+        if event.kind == "run_start":
+            told = number_of(event, "tank_m3")
+            start = rig.tank.volume_m3 if told is None else told
+        elif event.kind == "refill":
+            refills.append(number_of(event, "added_m3"))
     text = notes.get(NOTE_TANK_LEFT)
-    measured = None if text is None else parse_quantity(text, "volume", f'the note "{NOTE_TANK_LEFT}"')
+    (level,) = NOTE_QUANTITIES[NOTE_TANK_LEFT]
+    measured = None if text is None else parse_quantity(text, level, f'the note "{NOTE_TANK_LEFT}"')
     ratio = ratio_u = None
     if measured is not None and None not in refills and not refill_not_told(left_m3, metered_m3):
         drawn = start + math.fsum(r for r in refills if r is not None) - measured
@@ -93,11 +89,13 @@ def product_of(
     if text is None or rate_m3_m2 is None:
         return None
     where = f'the note "{NOTE_MIX}"'
+    liquid, solid = NOTE_QUANTITIES[NOTE_MIX]
     try:
-        strength, dry = parse_quantity(text, "fraction", where), False
+        strength, dry = parse_quantity(text, liquid, where), False
     except UserError:
         try:
-            strength, dry = parse_quantity(text, "density", where), True
+            # in notes of earlier runs "oz" is a weight
+            strength, dry = parse_quantity(text, solid, where, ounces_of_weight=True), True
         except UserError:
             raise UserError(
                 f'{where} is "{text}": give product per volume of mix, such as "20 mL/L", "2.5 fl oz/gal" or "5 g/L"'
@@ -107,9 +105,6 @@ def product_of(
     limit_text = notes.get(NOTE_LABEL_LIMIT)
     limit = None
     if limit_text is not None:
-        limit = parse_quantity(limit_text, "mass_per_area" if dry else "rate", f'the note "{NOTE_LABEL_LIMIT}"')
+        kind, of = NOTE_QUANTITIES[NOTE_LABEL_LIMIT][dry], f'the note "{NOTE_LABEL_LIMIT}"'
+        limit = parse_quantity(limit_text, kind, of, ounces_of_weight=True)
     return Product(dry, strength * rate_m3_m2, strength * (rate_u_m3_m2 or 0.0), strength * volume_m3, limit)
-
-
-def _volume(value: object, otherwise: float) -> float:
-    return float(value) if isinstance(value, int | float) and math.isfinite(value) and value >= 0 else otherwise

@@ -12,7 +12,8 @@ from typing import Any
 
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
-from host.journal import Happening, RunFile, read_run
+from host.frames import Event
+from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Signals
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
@@ -92,13 +93,13 @@ class Review:
     @cached_property
     def alarms(self) -> list[AlarmEvent]:
         """What the alarm did, derived like the faults."""
-        return alarm_events(self.faults, self.run.happenings)
+        return alarm_events(self.faults, self.run.events)
 
     @property
     def balance(self) -> TankBalance:
         """The tank's balance. Raises UserError for a note that cannot be read."""
         totals = self.totals
-        return tank_balance(self.run.happenings, self.notes, self.rig, totals.volume_m3, totals.tank_left_m3)
+        return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, totals.tank_left_m3)
 
     @property
     def product(self) -> Product | None:
@@ -200,15 +201,15 @@ def review_of(
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     """Signals of the whole run in blocks, at least one; `pipeline` must be fresh and is finished afterwards."""
-    happenings = sorted(run.happenings, key=lambda happening: happening.before_frame)
+    events = sorted(run.events, key=lambda event: event.before_frame)
     place = 0
     for start in range(0, max(len(run.frames), 1), BLOCK_FRAMES):
         end = start + BLOCK_FRAMES
         here = []
         # What lies behind the last frame belongs to the last block.
-        while place < len(happenings) and (happenings[place].before_frame < end or end >= len(run.frames)):
-            h = happenings[place]
-            here.append(Happening(h.host_s, h.before_frame - start, h.kind, h.detail))
+        while place < len(events) and (events[place].before_frame < end or end >= len(run.frames)):
+            h = events[place]
+            here.append(Event(h.host_s, h.before_frame - start, h.kind, h.detail))
             place += 1
         yield pipeline.push(run.frames[start:end], here)
     pipeline.finish()

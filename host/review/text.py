@@ -72,9 +72,9 @@ def review_json(review: Review, system: str) -> dict[str, Any]:
         "recording": asdict(review.health),
         "damage": [asdict(damage) for damage in review.run.damage],
         "events": [
-            {"at_s": happening.host_s, "kind": happening.kind, **happening.detail}
-            for happening in review.run.happenings
-            if happening.kind not in ("header", "rig", "calibration", "note", "trailer")
+            {"at_s": event.host_s, "kind": event.kind, **event.detail}
+            for event in review.run.events
+            if event.kind not in ("header", "rig", "calibration", "note", "trailer")
         ],
     }
 

@@ -149,10 +149,11 @@ class PressureSensor:
 
 @dataclass(frozen=True)
 class Wheel:
-    """The measuring wheel."""
+    """The measuring wheel. `pulses_per_turn` is only for telling its circumference."""
 
     metres_per_pulse: float
     relative_uncertainty: float
+    pulses_per_turn: int = 1
 
 
 @dataclass(frozen=True)

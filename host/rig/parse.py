@@ -255,7 +255,8 @@ def _wheel_or_course(wheel: _Section, course: _Section, where: str) -> tuple[Whe
 
 
 def _wheel(wheel: _Section) -> Wheel:
-    return Wheel(wheel.sure("circumference") / wheel.raw("pulses_per_turn"), wheel.sure("uncertainty"))
+    per_turn = int(wheel.raw("pulses_per_turn"))
+    return Wheel(wheel.sure("circumference") / per_turn, wheel.sure("uncertainty"), per_turn)
 
 
 def _course(course: _Section) -> Course:

@@ -12,8 +12,9 @@ import numpy.typing as npt
 from firmware_protocol import messages
 from firmware_protocol.messages import Ack, Capability, Command, CommandError, Flag, Identity, Refusal
 from firmware_protocol.vectorized import REPORT_DTYPE
+from host.frames import WRAP
 from host.simulate.commands import CommandReader
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.noise import grid
 from host.simulate.sensors import REFUSED_WITHIN_S
 from host.simulate.settings import BoardSettings
@@ -27,7 +28,6 @@ Reports = npt.NDArray[np.void]
 FIRMWARE = "1.0-sim"
 _IDENTITY_EVERY_S = 60.0
 _ANSWER_S = 0.002  # the board is done with a command after this
-_WRAP = 2**32
 LINE_S = messages.MAX_LINE * 10 / messages.BAUD  # a report on its way: start and stop bit with each byte
 
 
@@ -117,7 +117,7 @@ class EmulatedBoard:
     """Counts, samples and reports.
 
     `next_block` gives what the pins see, block after block, None when the run is over. `resets` and `stalls` are the
-    scenario's events of these kinds in absolute time. The board's clock runs at its own rate from its own start.
+    scenario's disturbances of these kinds in absolute time. The board's clock runs at its own rate from its own start.
     """
 
     def __init__(
@@ -125,8 +125,8 @@ class EmulatedBoard:
         settings: BoardSettings,
         capabilities: Capability,
         next_block: Callable[[], Block | None],
-        resets: list[Event],
-        stalls: list[Event],
+        resets: list[Disturbance],
+        stalls: list[Disturbance],
     ) -> None:
         self._settings, self._capabilities, self._next_block = settings, capabilities, next_block
         self._resets, self._stalls = list(resets), stalls
@@ -192,7 +192,7 @@ class EmulatedBoard:
             self._samples.push(block)
             self._known_s = block.end_s
 
-    def _restart(self, reset: Event) -> None:
+    def _restart(self, reset: Disturbance) -> None:
         up_s = reset.end_s
         self._learn(up_s)
         for counter in (self._flow, self._wheel):
@@ -244,7 +244,7 @@ class EmulatedBoard:
 
     def _clock(self, at_s: Floats) -> Ints:
         ticks = np.floor((at_s - self._begin_s) * self._rate * 1e6).astype(np.int64)
-        return np.asarray((self._clock_us + ticks) % _WRAP)
+        return np.asarray((self._clock_us + ticks) % WRAP)
 
     def _reports(self, at_s: Floats) -> Reports:
         reports = np.zeros(len(at_s), dtype=REPORT_DTYPE)
@@ -256,7 +256,7 @@ class EmulatedBoard:
         inputs = ((self._flow, "flow", Flag.FLOW_GLITCH), (self._wheel, "wheel", Flag.WHEEL_GLITCH))
         for counter, name, glitch in inputs:
             counts, last_s, refused = counter.read(self._reported_s, at_s)
-            reports[f"{name}_count"] = counts % _WRAP
+            reports[f"{name}_count"] = counts % WRAP
             reports[f"{name}_edge"] = np.where(counts > 0, self._clock(np.maximum(last_s, self._begin_s)), 0)
             flags += np.where(refused, int(glitch), 0)
         mean, least, greatest, levels = self._samples.read(at_s)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from host.simulate.events import FOR_EVER, Happenings
+from host.simulate.disturbances import FOR_EVER, Disturbances
 from host.simulate.hydraulics import Pump, Regulator, balance
 from host.simulate.noise import Lag, Resonance, grid, wander
 from host.simulate.settings import GroundSettings, PumpSettings, RegulatorSettings
@@ -56,11 +56,11 @@ class BoomBlock:
 class Boom:
     """The hydraulics over time. `duration_s` bounds the slow wanderings drawn ahead."""
 
-    def __init__(self, spec: BoomSpec, happenings: Happenings, duration_s: float, rng: np.random.Generator) -> None:
-        self._spec, self._happenings = spec, happenings
+    def __init__(self, spec: BoomSpec, disturbances: Disturbances, duration_s: float, rng: np.random.Generator) -> None:
+        self._spec, self._disturbances = spec, disturbances
         self._strokes, self._ground = spec.strokes, spec.ground
         self._set_pressure_pa = spec.set_pressure_pa
-        self._knobs = [e for e in happenings.events if e.kind == "knob"]
+        self._knobs = [e for e in disturbances.all if e.kind == "knob"]
         flow = spec.coefficient * spec.set_pressure_pa**0.5
         self._regulator = Regulator.with_droop(spec.regulator.droop, spec.set_pressure_pa, flow, spec.pump)
         slow = int(duration_s / SLOW_STEP_S) + 30
@@ -83,15 +83,15 @@ class Boom:
     def block(self, t: Floats, spray: Bools, moving: Bools, refilled_s: list[float]) -> BoomBlock:
         """Go on to the times `t`: the next stretch of the fine grid, with the switch and the walk at each of them."""
         valve = self._valve(spray.astype(np.float64))
-        shut = self._happenings.active(t, "valve_shut")
+        shut = self._disturbances.active(t, "valve_shut")
         if shut is not None:
             valve = np.where(shut, 0.0, valve)
         nozzles, leak = self._openings(t)
         nozzles, leak = nozzles * valve, leak * valve
         voltage = self._voltage(t)
-        air = self._happenings.total(t, "air", "bubble")
+        air = self._disturbances.total(t, "air", "bubble")
         bubbles = self._bubbles(len(t)) if np.any(np.asarray(air) > 0) else 0.0
-        speed = voltage * (1.0 - np.minimum(self._happenings.total(t, "strainer"), 1.0)) * (1.0 - air * bubbles)
+        speed = voltage * (1.0 - np.minimum(self._disturbances.total(t, "strainer"), 1.0)) * (1.0 - air * bubbles)
         ripple = self._ripple(voltage, moving)
         pressure = self._pressure(t, nozzles + leak, speed, ripple)
         root = np.sqrt(pressure)
@@ -112,18 +112,18 @@ class Boom:
 
     def _openings(self, t: Floats) -> tuple[Floats, Floats]:
         """Coefficients of the nozzles together and of a leak, m³/s per √Pa."""
-        happenings, spec = self._happenings, self._spec
+        disturbances, spec = self._disturbances, self._spec
         share = np.ones(len(t))
-        for event in happenings.during(float(t[0]), float(t[-1]) + STEP_S, "clog", "wear", "lost_tip"):
-            sign = -1.0 if event.kind == "clog" else 1.0
-            share += sign * event.amount * event.nozzles / spec.nozzles * event.strength(t)
-        share *= 1.0 - np.minimum(happenings.total(t, "kink"), 1.0)
-        leak = happenings.total(t, "leak") * np.ones(len(t))
+        for disturbance in disturbances.during(float(t[0]), float(t[-1]) + STEP_S, "clog", "wear", "lost_tip"):
+            sign = -1.0 if disturbance.kind == "clog" else 1.0
+            share += sign * disturbance.amount * disturbance.nozzles / spec.nozzles * disturbance.strength(t)
+        share *= 1.0 - np.minimum(disturbances.total(t, "kink"), 1.0)
+        leak = disturbances.total(t, "leak") * np.ones(len(t))
         return spec.coefficient * np.maximum(share, 0.0), spec.coefficient * leak
 
     def _voltage(self, t: Floats) -> Floats:
         sag = self._strokes.sag_per_hour * t / 3600.0
-        return np.asarray(np.maximum(1.0 - sag - self._happenings.total(t, "battery"), 0.05))
+        return np.asarray(np.maximum(1.0 - sag - self._disturbances.total(t, "battery"), 0.05))
 
     def _bubbles(self, count: int) -> Floats:
         noise = wander(self._rng, count, STEP_S, _BUBBLE_S, 1.0)
@@ -150,7 +150,7 @@ class Boom:
                 wanted += (knob.amount - wanted) * knob.strength(t)
         wanted *= 1.0 + np.interp(t, self._slow_t, self._wander)
         cracks = self._regulator.opening_pressure(wanted, spec.coefficient, spec.pump)
-        cracks = np.asarray(cracks * (1.0 - self._happenings.total(t, "regulator")))
+        cracks = np.asarray(cracks * (1.0 - self._disturbances.total(t, "regulator")))
         steady = self._hose(balance(spec.pump, self._regulator, cracks, opening, speed))
         return np.asarray(np.maximum(steady * (1.0 + ripple), 0.0))
 

@@ -49,13 +49,13 @@ def _events(source: ScenarioSource) -> list[tuple[float, str, dict[str, str | in
     for _, end_s in source.sprayer.walk.refills:
         events.append((end_s, "refill", {"text": "tank full"}))
     boot = source.scenario.board.boot
-    for event in source.sprayer.happenings.events:
-        if event.kind == "unplug":
-            events.append((event.at_s, "link_lost", {"reason": "cable pulled"}))
-            events.append((event.end_s, "link_back", {}))
-        elif event.kind == "board_reset":
+    for disturbance in source.sprayer.disturbances.all:
+        if disturbance.kind == "unplug":
+            events.append((disturbance.at_s, "link_lost", {"reason": "cable pulled"}))
+            events.append((disturbance.end_s, "link_back", {}))
+        elif disturbance.kind == "board_reset":
             boot = (boot + 1) % 256
-            events.append((event.end_s, "board_start", {"boot": boot}))
+            events.append((disturbance.end_s, "board_start", {"boot": boot}))
     return sorted(events, key=lambda event: event[0])
 
 

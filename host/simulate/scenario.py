@@ -15,7 +15,7 @@ from typing import Any
 from host.errors import UserError
 from host.rig import Rig, load_rig
 from host.simulate import settings
-from host.simulate.events import FOR_EVER, KINDS, Event
+from host.simulate.disturbances import FOR_EVER, KINDS, Disturbance
 from host.toml_text import toml_tree
 from host.units import parse_quantity
 
@@ -27,7 +27,7 @@ TOP_KEYS = {
     "rig": "a rig file beside the scenario, or the name of an example rig",
     "duration": "time after which the run is cut off; default: when the walk is over",
 }
-EVENT_KEYS = {
+DISTURBANCE_KEYS = {
     "kind": "what happens: see the table of kinds",
     "at": "time after the start of the run, or of the pass when `pass` is given",
     "pass": "number of the pass in which it happens",
@@ -57,7 +57,7 @@ class Scenario:
     wheel: settings.WheelSettings = field(default_factory=settings.WheelSettings)
     board: settings.BoardSettings = field(default_factory=settings.BoardSettings)
     link: settings.LinkSettings = field(default_factory=settings.LinkSettings)
-    events: tuple[Event, ...] = ()
+    disturbances: tuple[Disturbance, ...] = ()
 
 
 def packaged_scenarios() -> dict[str, str]:
@@ -94,7 +94,7 @@ def scenario_from_toml(text: str, where: str = "scenario", folder: Path = Path()
     Raises UserError naming key and remedy.
     """
     content = toml_tree(text, where, "mend it there")
-    _known(content, [*TOP_KEYS, *settings.TABLES, "event"], where)
+    _known(content, [*TOP_KEYS, *settings.TABLES, "disturbance"], where)
     if "rig" not in content:
         raise UserError(f"{where}: rig is missing; name a rig file or an example rig")
     tables = {
@@ -106,7 +106,7 @@ def scenario_from_toml(text: str, where: str = "scenario", folder: Path = Path()
         seed=int(_value("integer", content.get("seed", 1), f"{where}: seed")),
         title=_text(content.get("title", ""), f"{where}: title"),
         duration_s=None if duration is None else _ranged("time", duration, 0.5, 1e6, f"{where}: duration"),
-        events=_events(content.get("event", []), where),
+        disturbances=_disturbances(content.get("disturbance", []), where),
         **tables,
     )
 
@@ -218,14 +218,14 @@ _READERS: dict[str, Callable[[Any, str], Any]] = {
 }
 
 
-def _events(items: Any, where: str) -> tuple[Event, ...]:
+def _disturbances(items: Any, where: str) -> tuple[Disturbance, ...]:
     if not isinstance(items, list):
-        raise UserError(f"{where}: events are written as [[event]] tables")
-    return tuple(_event(item, f"{where}: event {number}") for number, item in enumerate(items, 1))
+        raise UserError(f"{where}: disturbances are written as [[disturbance]] tables")
+    return tuple(_disturbance(item, f"{where}: disturbance {number}") for number, item in enumerate(items, 1))
 
 
-def _event(item: Any, where: str) -> Event:
-    _known(item, list(EVENT_KEYS), where)
+def _disturbance(item: Any, where: str) -> Disturbance:
+    _known(item, list(DISTURBANCE_KEYS), where)
     name = item.get("kind")
     if not isinstance(name, str) or name not in KINDS:
         near = difflib.get_close_matches(str(name), list(KINDS), 1)
@@ -238,7 +238,7 @@ def _event(item: Any, where: str) -> Event:
             raise UserError(f"{where}: {key} has no meaning for '{name}'; leave it out")
     if name in _MUST_END and "lasts" not in item:
         raise UserError(f"{where}: lasts is missing; '{name}' must end some time")
-    return Event(
+    return Disturbance(
         kind=name,
         at_s=_ranged("time", item["at"], 0, 1e6, f"{where}.at"),
         pass_number=_integer(item["pass"], f"{where}.pass") if "pass" in item else None,

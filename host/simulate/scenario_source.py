@@ -28,15 +28,15 @@ class ScenarioSource:
         self.scenario = scenario
         of_wire, of_sprayer = (rng or np.random.default_rng(scenario.seed)).spawn(2)
         self.sprayer = Sprayer(scenario, of_sprayer)
-        happenings = self.sprayer.happenings
+        disturbances = self.sprayer.disturbances
         self.board = EmulatedBoard(
             scenario.board,
             capabilities(scenario.rig),
             self.sprayer.next_block,
-            [event for event in happenings.events if event.kind == "board_reset"],
-            [event for event in happenings.events if event.kind == "link_stall"],
+            [disturbance for disturbance in disturbances.all if disturbance.kind == "board_reset"],
+            [disturbance for disturbance in disturbances.all if disturbance.kind == "link_stall"],
         )
-        self.wire = Wire(scenario.link, happenings, of_wire)
+        self.wire = Wire(scenario.link, disturbances, of_wire)
         self._waiting: deque[TimedLine] = deque()
         self._replied_s = 0.0
 

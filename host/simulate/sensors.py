@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from host.rig import PressureSensor
 from host.simulate.boom import SLOW_STEP_S, STEP_S, BoomBlock
-from host.simulate.events import Happenings
+from host.simulate.disturbances import Disturbances
 from host.simulate.noise import Lag, grid, wander
 from host.simulate.settings import MeterSettings, TransducerSettings, WheelSettings
 
@@ -79,14 +79,14 @@ class FlowMeter:
         self,
         curve: Curve,
         settings: MeterSettings,
-        happenings: Happenings,
+        disturbances: Disturbances,
         duration_s: float,
         rng: np.random.Generator,
     ) -> None:
         self._flow, self._frequency = curve.table()
         self._lag = Lag(settings.lag_s, STEP_S)
         self._train = PulseTrain(settings.poles, settings.pole_error, settings.jitter, rng)
-        self._happenings, self._rng = happenings, rng
+        self._disturbances, self._rng = disturbances, rng
         slow = int(duration_s / SLOW_STEP_S) + 30
         self._slow_t = grid(SLOW_STEP_S, 0, slow)
         self._drift = wander(rng, slow, SLOW_STEP_S, _METER_DRIFT_S, settings.drift)
@@ -94,18 +94,18 @@ class FlowMeter:
     def edges(self, boom: BoomBlock) -> Floats:
         """Times of the edges in this block, in order."""
         t = boom.t
-        turning = self._lag(boom.metered_m3_s) * (1.0 - np.minimum(self._happenings.total(t, "meter_low"), 1.0))
+        turning = self._lag(boom.metered_m3_s) * (1.0 - np.minimum(self._disturbances.total(t, "meter_low"), 1.0))
         frequency = np.interp(turning, self._flow, self._frequency)
         frequency *= 1.0 + np.interp(t, self._slow_t, self._drift)
         return self._spoiled(self._train.edges(t, frequency * STEP_S, boom.rough), t)
 
     def _spoiled(self, edges: Floats, t: Floats) -> Floats:
-        happenings = self._happenings
-        for event in happenings.during(float(t[0]) - STEP_S, float(t[-1]), "meter_stuck", "meter_missing"):
-            lost = event.strength(edges) * (1.0 if event.kind == "meter_stuck" else event.amount)
+        disturbances = self._disturbances
+        for disturbance in disturbances.during(float(t[0]) - STEP_S, float(t[-1]), "meter_stuck", "meter_missing"):
+            lost = disturbance.strength(edges) * (1.0 if disturbance.kind == "meter_stuck" else disturbance.amount)
             edges = edges[self._rng.random(len(edges)) >= lost]
-        for event in happenings.during(float(t[0]) - STEP_S, float(t[-1]), "meter_noise", "spike"):
-            false = t[self._rng.random(len(t)) < event.amount * event.strength(t) * STEP_S]
+        for disturbance in disturbances.during(float(t[0]) - STEP_S, float(t[-1]), "meter_noise", "spike"):
+            false = t[self._rng.random(len(t)) < disturbance.amount * disturbance.strength(t) * STEP_S]
             edges = np.sort(np.concatenate([edges, false - STEP_S * self._rng.random(len(false))]))
         return edges
 
@@ -114,16 +114,16 @@ class WheelSensor:
     """Distance to pulses: slip, unequal magnet spacing, and a wheel that does not turn."""
 
     def __init__(
-        self, metres_per_pulse: float, settings: WheelSettings, happenings: Happenings, rng: np.random.Generator
+        self, metres_per_pulse: float, settings: WheelSettings, disturbances: Disturbances, rng: np.random.Generator
     ) -> None:
         self._per_metre = (1.0 - settings.slip) / metres_per_pulse
         self._train = PulseTrain(settings.magnets, settings.magnet_error, 0.0, rng)
-        self._happenings = happenings
+        self._disturbances = disturbances
 
     def edges(self, t: Floats, distance_step_m: Floats) -> Floats:
         """Times of the edges within `t`."""
-        turning = 1.0 - np.minimum(self._happenings.total(t, "wheel_slip"), 1.0)
-        stuck = self._happenings.active(t, "wheel_stuck")
+        turning = 1.0 - np.minimum(self._disturbances.total(t, "wheel_slip"), 1.0)
+        stuck = self._disturbances.active(t, "wheel_stuck")
         if stuck is not None:
             turning = np.where(stuck, 0.0, turning)
         return self._train.edges(t, distance_step_m * self._per_metre * turning)
@@ -137,12 +137,12 @@ class Transducer:
         sensor: PressureSensor,
         settings: TransducerSettings,
         full_scale: int,
-        happenings: Happenings,
+        disturbances: Disturbances,
         duration_s: float,
         rng: np.random.Generator,
     ) -> None:
         self._sensor, self._settings, self._full_scale = sensor, settings, full_scale
-        self._happenings, self._rng = happenings, rng
+        self._disturbances, self._rng = disturbances, rng
         slow = int(duration_s / SLOW_STEP_S) + 30
         self._slow_t = grid(SLOW_STEP_S, 0, slow)
         self._drift = wander(rng, slow, SLOW_STEP_S, _ZERO_DRIFT_S, settings.drift_pa)
@@ -150,18 +150,18 @@ class Transducer:
 
     def counts(self, t: Floats, pressure_pa: Floats) -> Ints:
         """ADC counts at the times `t`, shape (n,)."""
-        sensor, settings, happenings = self._sensor, self._settings, self._happenings
+        sensor, settings, disturbances = self._sensor, self._settings, self._disturbances
         zero = settings.zero_error_pa + np.interp(t, self._slow_t, self._drift)
-        zero = zero + happenings.total(t, "transducer_drift")
+        zero = zero + disturbances.total(t, "transducer_drift")
         share = (pressure_pa * (1.0 + settings.span_error) + zero - sensor.low_pa) / (sensor.high_pa - sensor.low_pa)
         fraction = sensor.low_fraction + share * (sensor.high_fraction - sensor.low_fraction)
         noise = self._rng.standard_normal(len(t)) * settings.noise_counts
         counts = np.rint(fraction * self._full_scale + noise)
         for kind, value in (("transducer_open", 0), ("transducer_short", self._full_scale)):
-            active = happenings.active(t, kind)
+            active = disturbances.active(t, kind)
             if active is not None:
                 counts = np.where(active, value, counts)
-        frozen = happenings.active(t, "transducer_frozen")
+        frozen = disturbances.active(t, "transducer_frozen")
         if frozen is not None:
             first = int(np.argmax(frozen))
             counts = np.where(frozen, counts[first - 1] if first else self._last, counts)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from host.formulas import speed_for_rate
 from host.rig import Rig
 from host.simulate.boom import STEP_S, Boom, BoomBlock, BoomSpec
-from host.simulate.events import Happenings
+from host.simulate.disturbances import Disturbances
 from host.simulate.hydraulics import Pump
 from host.simulate.noise import grid
 from host.simulate.scenario import Scenario
@@ -46,21 +46,21 @@ class Sprayer:
         of_walk, of_boom, of_meter, of_wheel, of_transducer = rng.spawn(5)
         self.scenario = scenario
         self.set_pressure_pa = scenario.regulator.pressure_pa or rig.nozzles.points[len(rig.nozzles.points) // 2][0]
-        self.walk: Walk = walk(scenario.walk, self._pace(), scenario.events, scenario.duration_s, of_walk)
-        self.happenings = Happenings(self.walk.events)
+        self.walk: Walk = walk(scenario.walk, self._pace(), scenario.disturbances, scenario.duration_s, of_walk)
+        self.disturbances = Disturbances(self.walk.disturbances)
         self.curve = true_curve(scenario)
         length = self.walk.duration_s
-        self._boom = Boom(self._boom_spec(), self.happenings, length, of_boom)
-        self._meter = FlowMeter(self.curve, scenario.meter, self.happenings, length, of_meter)
+        self._boom = Boom(self._boom_spec(), self.disturbances, length, of_boom)
+        self._meter = FlowMeter(self.curve, scenario.meter, self.disturbances, length, of_meter)
         self._wheel = (
-            WheelSensor(rig.wheel.metres_per_pulse, scenario.wheel, self.happenings, of_wheel) if rig.wheel else None
+            WheelSensor(rig.wheel.metres_per_pulse, scenario.wheel, self.disturbances, of_wheel) if rig.wheel else None
         )
         self._transducer = (
             Transducer(
                 rig.pressure,
                 scenario.transducer,
                 scenario.board.adc_full_scale,
-                self.happenings,
+                self.disturbances,
                 length,
                 of_transducer,
             )

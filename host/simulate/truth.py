@@ -11,7 +11,7 @@ import numpy as np
 
 from host.errors import UserError
 from host.formulas import application_rate
-from host.simulate.events import KINDS, Event, cause_of
+from host.simulate.disturbances import KINDS, Disturbance, cause_of
 from host.simulate.sprayer import Sprayer
 
 SCHEMA = "1.1"
@@ -19,7 +19,7 @@ _AMOUNT_KEYS = {"fraction": "amount", "pressure": "amount_pa", "frequency": "amo
 
 
 def truth(sprayer: Sprayer) -> dict[str, Any]:
-    """The truth so far: volume out of the nozzles, area and rate, pass by pass, refills, events, the meter's curve."""
+    """The truth so far: volume out of the nozzles, area and rate, passes, refills, disturbances, the meter's curve."""
     passes = _passes(sprayer)
     area = sum(one["area_m2"] for one in passes)
     scenario = sprayer.scenario
@@ -40,7 +40,7 @@ def truth(sprayer: Sprayer) -> dict[str, Any]:
         "rate_m3_m2": sprayer.sprayed_m3 / area if area else None,
         "passes": passes,
         "refills": [{"begin_s": begin, "end_s": end} for begin, end in sprayer.walk.refills],
-        "events": [_event(event) for event in sprayer.happenings.events],
+        "disturbances": [_disturbance(disturbance) for disturbance in sprayer.disturbances.all],
         "causes": _causes(sprayer),
         "meter_curve_hz_pulses_per_m3": np.column_stack(
             [sprayer.curve.frequency_hz, sprayer.curve.pulses_per_m3]
@@ -80,28 +80,28 @@ def _passes(sprayer: Sprayer) -> list[dict[str, Any]]:
 def _causes(sprayer: Sprayer) -> list[dict[str, Any]]:
     """What a watch over faults should call, oldest first."""
     causes = [
-        {"cause": cause_of(event.kind), "begin_s": event.at_s}
-        for event in sprayer.happenings.events
-        if cause_of(event.kind)
+        {"cause": cause_of(disturbance.kind), "begin_s": disturbance.at_s}
+        for disturbance in sprayer.disturbances.all
+        if cause_of(disturbance.kind)
     ]
     if sprayer.dry_since_s is not None:
         causes.append({"cause": "tank_empty", "begin_s": sprayer.dry_since_s})
     return causes
 
 
-def _event(event: Event) -> dict[str, Any]:
-    kind = KINDS[event.kind]
+def _disturbance(disturbance: Disturbance) -> dict[str, Any]:
+    kind = KINDS[disturbance.kind]
     told: dict[str, Any] = {
-        "kind": event.kind,
+        "kind": disturbance.kind,
         "is_fault": kind.is_fault,
-        "begin_s": event.at_s,
-        "full_s": event.at_s + event.over_s,
-        "end_s": event.end_s if math.isfinite(event.end_s) else None,
+        "begin_s": disturbance.at_s,
+        "full_s": disturbance.at_s + disturbance.over_s,
+        "end_s": disturbance.end_s if math.isfinite(disturbance.end_s) else None,
     }
     if kind.amount is not None:
-        told[_AMOUNT_KEYS[kind.amount]] = event.amount
-    if event.kind in ("clog", "wear", "lost_tip"):
-        told["nozzles"] = event.nozzles
+        told[_AMOUNT_KEYS[kind.amount]] = disturbance.amount
+    if disturbance.kind in ("clog", "wear", "lost_tip"):
+        told["nozzles"] = disturbance.nozzles
     return told
 
 

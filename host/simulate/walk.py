@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.noise import Lag, grid, wander
 from host.simulate.settings import WalkSettings
 
@@ -37,7 +37,7 @@ class Walk:
     distance_m: Floats
     passes: tuple[Pass, ...]
     refills: tuple[tuple[float, float], ...]  # begin and end, s
-    events: tuple[Event, ...]  # those of the scenario, all in absolute time
+    disturbances: tuple[Disturbance, ...]  # those of the scenario, all in absolute time
 
     @property
     def duration_s(self) -> float:
@@ -52,15 +52,15 @@ class Walk:
 def walk(
     plan: WalkSettings,
     pace_m_s: float,
-    events: tuple[Event, ...],
+    disturbances: tuple[Disturbance, ...],
     duration_s: float | None,
     rng: np.random.Generator,
 ) -> Walk:
-    """Carry out `plan` at `pace_m_s`, with the events that touch the walk; cut at `duration_s` when that is given.
+    """Carry out `plan` at `pace_m_s`, with the disturbances that touch it; cut at `duration_s` when that is given.
 
-    Events given relative to a pass get their absolute time here; those of a pass that is not walked are left out.
+    Disturbances given relative to a pass get their absolute time here; those of a pass that is not walked are left out.
     """
-    walker = _Walker(plan, pace_m_s, events, rng)
+    walker = _Walker(plan, pace_m_s, disturbances, rng)
     walker.stand(plan.start_after_s)
     for number in range(1, plan.passes + 1):
         walker.walk_pass(number)
@@ -76,11 +76,11 @@ def walk(
 
 class _Walker:
     def __init__(
-        self, plan: WalkSettings, pace_m_s: float, events: tuple[Event, ...], rng: np.random.Generator
+        self, plan: WalkSettings, pace_m_s: float, disturbances: tuple[Disturbance, ...], rng: np.random.Generator
     ) -> None:
         self._plan, self._pace, self._rng = plan, pace_m_s, rng
-        self._waiting = [event for event in events if event.pass_number is not None]
-        self._events = [event for event in events if event.pass_number is None]
+        self._waiting = [disturbance for disturbance in disturbances if disturbance.pass_number is not None]
+        self._disturbances = [disturbance for disturbance in disturbances if disturbance.pass_number is None]
         self._speeds: list[Floats] = []
         self._steps = 0
         self._speed = 0.0
@@ -107,9 +107,9 @@ class _Walker:
         """Walk until the pass's length has been done; the switch is on for all but the lead."""
         plan, begin = self._plan, self.now_s
         here = [replace(e, at_s=e.at_s + begin, pass_number=None) for e in self._waiting if e.pass_number == number]
-        self._events += here
+        self._disturbances += here
         pace = self._pace * plan.paces[(number - 1) % len(plan.paces)]
-        standing = sum(e.lasts_s for e in self._events if e.kind == "stand" and e.end_s > begin)
+        standing = sum(e.lasts_s for e in self._disturbances if e.kind == "stand" and e.end_s > begin)
         length = plan.length_m * plan.lengths[(number - 1) % len(plan.lengths)]
         steps = int((length / (pace * _SLOWEST) + standing) / STEP_S) + 1
         speed = self._eased(self._wanted(pace, begin, min(steps, 200_000)))
@@ -121,12 +121,12 @@ class _Walker:
         t = begin + grid(STEP_S, 1, steps)
         speed = pace * (1.0 + wander(self._rng, steps, STEP_S, 4.0, self._plan.variation))
         speed += pace * _CADENCE_SWING * np.sin(2 * np.pi * _CADENCE_HZ * t)
-        for event in self._events:
-            if event.kind == "pace":
-                speed *= 1.0 + (event.amount - 1.0) * event.strength(t)
-            elif event.kind == "stand":
-                speed *= 1.0 - event.strength(t)
-        standing = [event.strength(t) for event in self._events if event.kind == "stand"]
+        for disturbance in self._disturbances:
+            if disturbance.kind == "pace":
+                speed *= 1.0 + (disturbance.amount - 1.0) * disturbance.strength(t)
+            elif disturbance.kind == "stand":
+                speed *= 1.0 - disturbance.strength(t)
+        standing = [disturbance.strength(t) for disturbance in self._disturbances if disturbance.kind == "stand"]
         slowest = pace * _SLOWEST * (1.0 - np.clip(sum(standing, np.zeros(steps)), 0.0, 1.0))
         return np.maximum(speed, slowest)
 
@@ -152,5 +152,5 @@ class _Walker:
             np.cumsum(speed) * STEP_S,
             passes,
             tuple(r for r in self._refills if r[1] < t[-1]),
-            tuple(sorted(self._events, key=lambda e: e.at_s)),
+            tuple(sorted(self._disturbances, key=lambda e: e.at_s)),
         )

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from firmware_protocol.messages import MAX_LINE, REPORT_FIELDS
-from host.journal import FRAME_DTYPE
+from host.frames import FRAME_DTYPE
 from host.simulate.board import LINE_S, Sent
+from host.simulate.disturbances import Disturbances
 from host.simulate.encoding import encode_reports
-from host.simulate.events import Happenings
 from host.simulate.noise import grid
 from host.simulate.settings import LinkSettings
 
@@ -37,11 +37,11 @@ class _Passage:
 class Wire:
     """Passes on what the board sends. The same reports meet the same fate however they are cut into batches."""
 
-    def __init__(self, settings: LinkSettings, happenings: Happenings, rng: np.random.Generator) -> None:
-        self._settings, self._happenings, self._rng = settings, happenings, rng
+    def __init__(self, settings: LinkSettings, disturbances: Disturbances, rng: np.random.Generator) -> None:
+        self._settings, self._disturbances, self._rng = settings, disturbances, rng
         self._free_s = 0.0  # when the board's transmitter is done with the report before
         self._last_s = 0.0  # a line that waits behind another arrives after it
-        self._unplugged = [event for event in happenings.events if event.kind == "unplug"]
+        self._unplugged = [disturbance for disturbance in disturbances.all if disturbance.kind == "unplug"]
 
     def lines(self, sent: Sent) -> list[TimedLine]:
         """The lines that arrive, in the order in which they were sent."""
@@ -77,7 +77,7 @@ class Wire:
 
     def connected(self, at_s: float) -> bool:
         """Whether the cable is in."""
-        return not any(event.at_s <= at_s < event.end_s for event in self._unplugged)
+        return not any(disturbance.at_s <= at_s < disturbance.end_s for disturbance in self._unplugged)
 
     def _passage(self, sent: Sent) -> _Passage:
         settings, t, count = self._settings, sent.at_s, len(sent.at_s)
@@ -91,10 +91,10 @@ class Wire:
         self._free_s = float(out[-1]) + LINE_S
         # A line's delay ends before the next line's begins, so no line overtakes another.
         due = out + LINE_S + np.minimum(delay, settings.latency_s + LINE_S)
-        lost = chance[:, 0] < settings.loss + self._happenings.total(t, "line_loss")
-        for event in self._unplugged:
-            lost |= (t >= event.at_s) & (t < event.end_s)
-        damaged = ~lost & (chance[:, 1] < settings.damage + self._happenings.total(t, "line_damage"))
+        lost = chance[:, 0] < settings.loss + self._disturbances.total(t, "line_loss")
+        for disturbance in self._unplugged:
+            lost |= (t >= disturbance.at_s) & (t < disturbance.end_s)
+        damaged = ~lost & (chance[:, 1] < settings.damage + self._disturbances.total(t, "line_damage"))
         return _Passage(due, ~lost, damaged, chance[:, 2])
 
 

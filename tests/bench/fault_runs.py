@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from host.rig import Rig
-from host.simulate.drawn import healthy_scenario, small_rig
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.units import PSI_PA
+from tests.host.simulate.random_rigs import healthy_scenario, small_rig
 
 RIGS = {
     "3x0.3, 450/L": (3, 0.3, 450),
@@ -59,15 +59,15 @@ def fault_run(
     number = int(np.argmax(starts > before_s))
     lengths[number] = at_s + AFTER_S
     walk = replace(scenario.walk, lengths=tuple(lengths.tolist()), paces=(1.0,))
-    events = tuple(e for e in scenario.events if e.at_s < starts[number] - 5.0)
-    events += (Event(kind, at_s, pass_number=number + 1, **detail),)
+    events = tuple(e for e in scenario.disturbances if e.at_s < starts[number] - 5.0)
+    events += (Disturbance(kind, at_s, pass_number=number + 1, **detail),)
     duration = float(starts[number] * 1.2 + at_s + AFTER_S + detail.get("over_s", 0.0))
     source = ScenarioSource(
-        replace(scenario, duration_s=duration, walk=walk, events=events),
+        replace(scenario, duration_s=duration, walk=walk, disturbances=events),
         np.random.default_rng([seed, 4, nozzles, pulses]),
     )
     frames = run_frames(source)
-    begun = max(e.at_s for e in source.sprayer.happenings.events if e.kind == kind)
+    begun = max(e.at_s for e in source.sprayer.disturbances.all if e.kind == kind)
     return FaultRun(rig, frames, begun)
 
 

@@ -21,7 +21,7 @@ Phone = Callable[..., Any]
 
 
 def events(run: RunFile, kind: str) -> list[dict[str, Any]]:
-    return [happening.detail for happening in run.happenings if happening.kind == kind]
+    return [event.detail for event in run.events if event.kind == kind]
 
 
 def test_killing_the_page_leaves_no_gap_in_the_recording(recorder: RecorderProcess, serve: Serve) -> None:
@@ -87,7 +87,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     assert len(events(run, "mark")) == 1
     added = [detail.get("added_m3") for detail in events(run, "refill")]
     assert added == [pytest.approx(5 * GALLON_L / 1000), None]
-    taps = [one.kind for one in run.happenings if one.kind.startswith("alarm")]
+    taps = [one.kind for one in run.events if one.kind.startswith("alarm")]
     assert taps == ["alarm_muted", "alarm_unmuted", "alarm_seen"]
     assert run.trailer is not None
     assert run.trailer["reason"] == "stopped from the page"

@@ -55,8 +55,8 @@ def test_a_row_in_us_units() -> None:
     assert (row["off_by"], row["off_side"], row["position"]) == ("5 %", "over", 0.5)
     assert (row["pace"], row["pace_wanted"], row["pace_unit"]) == ("2.5", "2.6", "mph")
     assert (row["flow"], row["pressure"]) == ("1.40", "40.0")
-    assert (row["tank"], row["covers"]) == ("12.3", "covers 11\u202f752 ft²")
-    assert (row["area"], row["pass"], row["pass_length"]) == ("12\u202f500", "3", "134 ft so far")
+    assert (row["tank"], row["covers"]) == ("12.3", "covers 11,752 ft²")
+    assert (row["area"], row["pass"], row["pass_length"]) == ("12,500", "3", "134 ft so far")
     assert (row["off_target"], row["stood"]) == ("1:15", "")
 
 

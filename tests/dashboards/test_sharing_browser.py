@@ -84,7 +84,7 @@ def test_the_link_opens_the_page_and_nothing_else_does(shared: Shared, phone: Ph
 
     shared.recorder.end(signal.SIGINT)
     run = read_run(next(shared.runs.glob("*.sward")))
-    assert [one.kind for one in run.happenings].count("mark") == 1
+    assert [one.kind for one in run.events].count("mark") == 1
 
 
 def test_the_code_can_be_typed(shared: Shared, phone: Phone) -> None:

@@ -27,9 +27,9 @@ def test_us_units() -> None:
     # 43 560 ft² to the acre (NIST Handbook 44, Appendix C): 1 gal/1000 ft² is 43.56 gal/acre
     assert told["Target"]["Rate"] == "1.00 gal/1000 ft² (43.6 gal/acre)"
     assert told["Target"]["On target"] == "0.90 to 1.10 gal/1000 ft²"
-    assert told["Tank"]["Covers at the target"] == "25000 ft²"
+    assert told["Tank"]["Covers at the target"] == "25,000 ft²"
     # 3.785 411 784 L to the gallon (the same): 450 × 3.785411784
-    assert told["Flow meter"]["Factor"] == "1703.4 pulses/gal"
+    assert told["Flow meter"]["Factor"] == "1,703.4 pulses/gal"
     # 1.20 m / 10 pulses, 2.54 cm to the inch (the same)
     assert told["Travel"]["Wheel, one pulse"] == f"{12 / 2.54:.3f} in"
     assert told["Spray switch"]["Wired"] == "yes"

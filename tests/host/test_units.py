@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host.errors import UserError
-from host.unit_definitions import DEFINITIONS, SPELLINGS
+from host.unit_definitions import BARE_OUNCES, DEFINITIONS, SPELLINGS
 from host.units import UNITS, column_name, format_value, parse_quantity, to_user
 
 PINT = pint.UnitRegistry()
@@ -20,7 +20,8 @@ IN_PINT = {
     "fl oz": "fluid_ounce", "s": "second", "mph": "mile/hour", "gal/min": "gallon/minute", "psi": "psi",
     "gal/1000 ft²": "gallon/(1000*foot**2)", "gal/acre": "gallon/(43560*foot**2)",
     "fl oz/1000 ft²": "fluid_ounce/(1000*foot**2)", "pulses/gal": "1/gallon", "Hz": "1/second", "lb": "pound",
-    "oz": "ounce", "lb/gal": "pound/gallon", "lb/acre": "pound/(43560*foot**2)", "oz/1000 ft²": "ounce/(1000*foot**2)",
+    "oz wt": "ounce", "oz wt/1000 ft²": "ounce/(1000*foot**2)", "lb/gal": "pound/gallon",
+    "lb/acre": "pound/(43560*foot**2)",
     "gal/min/√psi": "gallon/minute/psi**0.5", "%": "percent", "°F": "degF", "m": "meter", "cm": "centimeter",
     "m²": "meter**2", "ha": "hectare", "L": "liter", "mL": "milliliter", "km/h": "kilometer/hour",
     "L/min": "liter/minute", "bar": "bar", "L/100 m²": "liter/(100*meter**2)", "L/ha": "liter/hectare",
@@ -73,7 +74,7 @@ def test_every_definition_agrees_with_the_default_registry_of_pint(name):
     expression = COMPOUND.get(name, name)
     quantity = PINT.Quantity(1, "") * PINT.parse_expression(expression)
     kind = "rate" if name == "gallon_per_acre" else KIND_OF[str(quantity.dimensionality)]
-    spelling = next(word for word, target in SPELLINGS.items() if target == name)
+    spelling = next(word for word, target in SPELLINGS.items() if target == name and word not in BARE_OUNCES)
     assert parse_quantity(f"1 {spelling}", kind, "here") == pytest.approx(size_in_si(expression), rel=1e-12)
 
 
@@ -94,7 +95,7 @@ def test_every_definition_agrees_with_the_default_registry_of_pint(name):
         ("450 /L", "pulses_per_volume", 450e3),
         ("450 pulses/L", "pulses_per_volume", 450e3),
         ("40 PSI", "pressure", 40 * 6894.757293168361),
-        ("12 oz", "mass", 0.3401942775),
+        ("12 oz wt", "mass", 0.3401942775),
         ("12 fl. oz.", "volume", 12 * 29.5735295625e-6),
         ("12 fl oz", "volume", 12 * 29.5735295625e-6),
         ("68 °F", "temperature", 293.15),
@@ -105,6 +106,37 @@ def test_every_definition_agrees_with_the_default_registry_of_pint(name):
         ("1.05 kg/L", "density", 1050.0),
         ("2 lb/acre", "mass_per_area", 2 * 0.45359237 / 4046.8564224),
         (" 2.5e0 mph ", "speed", 1.1176),
+        # as people write them
+        ("10,000 sq ft", "area", 929.0304),
+        ("10,000 m2", "area", 1e4),
+        ("12 566 ft²", "area", 12566 * 0.09290304),
+        ("12\u202f566 m²", "area", 12566.0),
+        ("1,234,567 mL", "volume", 1.234567),
+        ("2,5 L", "volume", 2.5e-3),
+        ("0,125 kg", "mass", 0.125),
+        ("1,250.5 kg", "mass", 1250.5),
+        ("1/2 acre", "area", 2023.4282112),
+        ("1 1/2 gal", "volume", 5.678117676e-3),
+        ("1-1/2 pt", "volume", 1.5 * 473.176473e-6),
+        ("2½ gal", "volume", 2.5 * 3.785411784e-3),
+        ("60'", "length", 18.288),
+        ('20"', "length", 0.508),
+        ("6' 8\"", "length", 2.032),
+        ("6 ft 8 in", "length", 2.032),
+        ("1 min 30 s", "time", 90.0),
+        ("5 lb 4 oz", "mass", 5.25 * 0.45359237),
+        ("2 tsp", "volume", 2 * 4.92892159375e-6),
+        ("3 tbsp", "volume", 3 * 14.78676478125e-6),
+        ("1 cup", "volume", 236.5882365e-6),
+        ("3 fl oz/M", "rate", 3 * 29.5735295625e-6 / 92.90304),
+        ("3 fl oz per 1000", "rate", 3 * 29.5735295625e-6 / 92.90304),
+        ("1.5 pt/A", "rate", 1.5 * 473.176473e-6 / 4046.8564224),
+        ("2 US gal", "volume", 2 * 3.785411784e-3),
+        ("20 ºC", "temperature", 293.15),
+        ("20 celsius", "temperature", 293.15),
+        ("0.25 % v/v", "fraction", 0.0025),
+        ("1.28", "ratio", 1.28),
+        ("5 sq. yd.", "area", 5 * 0.83612736),
     ],
 )
 def test_text_is_read_as_its_si_value(text, kind, value):
@@ -115,19 +147,33 @@ def test_text_is_read_as_its_si_value(text, kind, value):
     ("text", "kind", "says"),
     [
         ("30 psi", "volume", "which is not a volume"),
-        ("12 oz", "volume", 'write "fl oz"'),
+        ("12 oz", "volume", 'Write "fl oz"'),
         ("20 in", "rate", "which is not a rate"),
         ("1 gal/1000 ft2", "length", "which is not a length"),
         ("nan L", "volume", "not a number"),
         ("inf L", "volume", "not a number"),
         ("1e999 L", "volume", "beyond any sensible size"),
-        ("1,5 L", "volume", "no comma"),
+        ("1e300 L", "volume", "beyond any sensible size"),
+        ("1e-300 L", "volume", "beyond any sensible size"),
+        ("1,500 kg", "mass", 'write "1500 kg" or "1.500 kg"'),
+        ("1,50,0 L", "volume", "not a number"),
+        ("5 oz", "mass", "of volume or of weight"),
+        ("5 oz/acre", "mass_per_area", 'Write "fl oz" for a liquid'),
+        ("5 oz/acre", "rate", 'Write "fl oz" for a liquid'),
+        ("0.5 imp gal", "volume", "gallons here are US ones, 3.785 L"),
+        ("5", "fraction", 'write "5 %" or "0.05"'),
+        ("5 % %", "fraction", "stands there twice"),
+        ("20 degrees", "temperature", 'write "20 °C"'),
+        ("5 thousand ft2", "area", "write the number in digits"),
+        ("3 L/M", "rate", "write the area with its unit"),
+        ("1 ft 14 in 3 ft", "length", "the larger unit first"),
+        ("60 ft 25 ft", "length", "the larger unit first"),
+        ("1/0 gal", "volume", "divides by zero"),
         ("5 ML", "volume", '"ML" is not a unit here'),
         ("5 galz", "volume", 'did you mean "gal"?'),
         ("5", "volume", "without a unit"),
         ("L", "volume", "not a number"),
-        ("", "volume", "not a number"),
-        ("1 1/2 gal", "volume", "one decimal number"),
+        ("", "volume", "is empty"),
         ("5 gal/", "rate", "nothing follows the slash"),
         ("5 °C/L", "temperature", "stands alone"),
         ("5 gal/ac/ac/__import__('os')", "rate", "is not a unit here"),
@@ -177,6 +223,21 @@ def test_values_are_shown_with_their_unit():
     assert format_value(None, "flow", "metric") == "– L/min"
 
 
+def test_thousands_stand_apart_and_can_be_typed_back():
+    assert format_value(12566 * 0.09290304, "area", "us") == "12,566 ft²"
+    assert format_value(12566.0, "area", "metric") == "12\u202f566 m²"
+    assert format_value(-1234.5, "length", "metric") == "-1\u202f234.5 m"
+    for system, square_metres in (("us", 12566 * 0.09290304), ("metric", 12566.0)):
+        typed_back = parse_quantity(format_value(square_metres, "area", system), "area", "here")
+        assert typed_back == pytest.approx(square_metres)
+
+
+def test_ounces_of_weight_are_taken_where_they_can_be_nothing_else():
+    assert parse_quantity("12 oz", "mass", "the empty jug", ounces_of_weight=True) == pytest.approx(0.3401942775)
+    with pytest.raises(UserError, match="of volume or of weight"):
+        parse_quantity("12 oz", "volume", "the catch", ounces_of_weight=True)
+
+
 def test_column_names_carry_the_unit_and_both_systems_show_the_same_kinds():
     assert column_name("flow", "flow", "us") == "flow_gal_per_min"
     assert column_name("rate", "rate", "us") == "rate_gal_per_1000_ft2"
@@ -192,5 +253,5 @@ def test_importing_units_and_formulas_loads_no_heavy_library():
 
 
 def test_an_area_of_nothing_is_a_mistake_told_in_one_sentence():
-    with pytest.raises(UserError, match="divides by nothing"):
+    with pytest.raises(UserError, match="divides by zero"):
         parse_quantity("1.0 gal/000 ft2", "rate", "rig file: target.rate")

@@ -31,8 +31,8 @@ class LiveReader(threading.Thread):
         reader = RunReader()
         while not self.ended:
             batch = reader.push(self.follower.poll())
-            self.parts.append(self.pipeline.push(batch.frames, batch.happenings))
-            self.ended = any(happening.kind == "trailer" for happening in batch.happenings)
+            self.parts.append(self.pipeline.push(batch.frames, batch.events))
+            self.ended = any(event.kind == "trailer" for event in batch.events)
             time.sleep(0.002)
         self.pipeline.finish()
         self.follower.close()

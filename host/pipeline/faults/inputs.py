@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from host.frames import Frames
 from host.pipeline.columns import Bools, Floats
-from host.pipeline.counts import Counts, Frames
+from host.pipeline.counts import Counts
 from host.pipeline.pressure import Pressures
 from host.pipeline.pulses import Pulsing
 

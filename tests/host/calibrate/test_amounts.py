@@ -45,7 +45,7 @@ def test_ounces_are_asked_about_unless_a_balance_is_in_use():
         (AmountReader(), "0 mL", "must be above zero"),
         (AmountReader(), "-1 L", "must be above zero"),
         (AmountReader(), "1300", "without a unit"),
-        (AmountReader(), "", "not a number"),
+        (AmountReader(), "", "is empty"),
         (AmountReader(empty_kg=1.0), "900 g", "no more than the empty vessel"),
         (AmountReader(), "0 g", "no more than the empty vessel"),
         (AmountReader(step="-1 mL"), "1 L", "cannot be below zero"),

@@ -53,7 +53,7 @@ def command(tmp_path, capsys):
 def test_meter_from_typed_catches_to_a_card_in_force(command, tmp_path):
     code, out = command("calibrate", "meter", *GOOD_METER)
     assert code == 0
-    assert "Meter factor: 1708.9 pulses/gal" in out
+    assert "Meter factor: 1,708.9 pulses/gal" in out
     # 1 % assumed with 2 degrees of freedom, 2 more from catches that agree: 0.71/√3; jug 1/√3; k = t(36) = 2.03.
     assert "Uncertainty ±1.4 % (95 %, k = 2.03)" in out
     card = next(tmp_path.rglob("*-meter.toml"))
@@ -161,7 +161,9 @@ def test_mixing_sheets(command):
     assert "fillings    2" in out
     assert "The label is the law" in out
     assert "1.32 fl oz/1000 ft², liquid, by volume" in out
-    assert "dry, by weight (a liquid is given in" in command("mix", "--product", "1.3 oz/1000 ft2")[1]
+    assert "dry, by weight" in command("mix", "--product", "1.3 oz wt/1000 ft2")[1]
+    with pytest.raises(UserError, match="of volume or of weight"):
+        command("mix", "--product", "1.3 oz/1000 ft2")
     answer = json.loads(command(*words, "--json")[1])
     assert answer["product_fl_oz"] == pytest.approx(3.6 * 16 * 36000 / 43560)
     assert answer["last_part_tank"]["volume_gal"] == pytest.approx(11)

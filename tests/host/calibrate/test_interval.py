@@ -5,7 +5,8 @@ import pytest
 
 from host.calibrate.interval import stretch_of_run
 from host.errors import UserError
-from host.journal import FRAME_DTYPE, Happening, RunFile
+from host.frames import FRAME_DTYPE, Event
+from host.journal import RunFile
 
 START = 2**32 - 300  # the counter wraps inside the stretch
 FIRST, RATE, PULSES = 20, 10, 600  # flow from 2 s on, 10 pulses in each frame of 0.1 s, 100 Hz, for 6 s
@@ -21,9 +22,9 @@ def run_file(boots=None):
     frames["flow_edge"] = (2**32 - 1_000_000 + edge_us) % 2**32
     frames["wheel_count"] = number
     frames["boot"] = 7 if boots is None else boots
-    marks = [Happening(1.5, 15, "mark", {"text": "begin"}), Happening(9.5, 95, "mark", {"text": "end"})]
-    twice = [Happening(at, int(10 * at), "mark", {"text": "twice"}) for at in (3.0, 4.0)]
-    return RunFile(Path("some.sward"), frames=frames, happenings=[*marks, *twice])
+    marks = [Event(1.5, 15, "mark", {"text": "begin"}), Event(9.5, 95, "mark", {"text": "end"})]
+    twice = [Event(at, int(10 * at), "mark", {"text": "twice"}) for at in (3.0, 4.0)]
+    return RunFile(Path("some.sward"), frames=frames, events=[*marks, *twice])
 
 
 def test_pulses_and_flowing_time_between_two_marks_over_a_wrap():

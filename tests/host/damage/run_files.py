@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from firmware_protocol.messages import REPORT_FIELDS, LineError, Report, decode, encode_report
 from host.calibrate.cards import make_card, snapshot
+from host.events import ALARM_SEEN
 from host.journal import records
 from tests.host.damage.hostile import JSON_VALUES, distorted
 from tests.host.library.made import simulated_run
@@ -33,7 +34,7 @@ def sound_run(path: Path) -> list[bytes]:
         for at_s, kind, detail in (
             (4.0, "mark", {"text": "gate"}),
             (5.0, "refill", {"added_m3": 0.004, "text": "4 L added"}),
-            (6.0, records.ALARM_SEEN, {}),
+            (6.0, ALARM_SEEN, {}),
             (7.0, "link_lost", {"reason": "pulled"}),
             (7.5, "link_back", {}),
         )

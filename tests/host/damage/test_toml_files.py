@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 
 from host.calibrate.cards import apply_cards, card_from_toml, make_card
 from host.errors import UserError
-from host.library.later_notes import notes_path, read_notes
+from host.library.later_notes import read_notes
 from host.rig import load_rig, rig_from_toml
+from host.run_folder import notes_path
 from host.simulate.scenario import PACKAGED, scenario_from_toml
 from host.simulate.scenario_source import ScenarioSource
 from tests.host.damage.hostile import TOML_VALUES, distorted, few_and_many
@@ -81,7 +82,7 @@ def _scenario(tree: dict[str, Any]) -> None:
         "a = " + "1" * 5_000,
         "a = " + "[" * 20_000,
         "a." * 3_000 + "b = 1",
-        'rig = "harrow-lea-walker"\n[[event]]\nkind = [1]\nat = "1 s"',
+        'rig = "harrow-lea-walker"\n[[disturbance]]\nkind = [1]\nat = "1 s"',
         'rig = "a\\u0000b.toml"',
         f'rig = "{"x" * 5_000}.toml"',
         'rig = "harrow-lea-walker"\nseed = 1' + "0" * 400,

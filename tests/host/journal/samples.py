@@ -55,16 +55,16 @@ def read_in_pieces(data: bytes, cuts: list[int]) -> list[Batch]:
 def joined(batches: list[Batch]) -> tuple[object, ...]:
     """Everything in the batches, as one value that can be compared."""
     count = 0
-    happenings: list[tuple[float, int, str, dict[str, object]]] = []
+    events: list[tuple[float, int, str, dict[str, object]]] = []
     counts: dict[str, int] = {}
     for batch in batches:
-        happenings += [(one.host_s, one.before_frame + count, one.kind, one.detail) for one in batch.happenings]
+        events += [(one.host_s, one.before_frame + count, one.kind, one.detail) for one in batch.events]
         count += len(batch.frames)
         for tag, number in batch.records.items():
             counts[tag] = counts.get(tag, 0) + number
     return (
         np.concatenate([batch.frames for batch in batches]).tobytes(),
-        happenings,
+        events,
         [one for batch in batches for one in batch.damage],
         sum(batch.wire_damage for batch in batches),
         counts,

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from firmware_protocol.messages import decode
 from host.errors import UserError
-from host.journal import FRAME_DTYPE, RunReader, iter_batches, read_run
+from host.frames import FRAME_DTYPE
+from host.journal import RunReader, iter_batches, read_run
 from host.journal.records import MAX_RECORD, json_record, raw_record, seal
 from tests.host.journal.samples import RIG, identity_line, joined, read_in_pieces, report_line, write_run
 
@@ -42,14 +43,14 @@ def test_what_was_written_is_read(tmp_path: Path) -> None:
     assert run.frames["seq"].tolist() == list(range(400))
     assert run.frames["flow_count"].tolist() == [3 * number for number in range(400)]
     assert run.frames["host_s"].tolist() == [float(f"{0.1 * (number + 1):.6f}") for number in range(400)]
-    kinds = [(one.kind, one.before_frame) for one in run.happenings]
+    kinds = [(one.kind, one.before_frame) for one in run.events]
     assert kinds == [
         *[(kind, 0) for kind in ("header", "rig", "calibration", "note", "run_start", "identity")],
         ("refill", 200),
         ("trailer", 400),
     ]
-    assert run.happenings[5].detail["adc_full_scale"] == 1023
-    assert run.happenings[6].detail == {"text": "tank full \u00e9"}
+    assert run.events[5].detail["adc_full_scale"] == 1023
+    assert run.events[6].detail == {"text": "tank full \u00e9"}
     assert run.notes[0].detail == {"key": "area", "value": "Lower green"}
 
 
@@ -97,11 +98,11 @@ ALWAYS, IN_SOAK = (0x01, 0x20, 0xFF), (0x02, 0x04, 0x08, 0x10, 0x40, 0x80)
 @pytest.mark.parametrize("mask", [*ALWAYS, *(pytest.param(mask, marks=pytest.mark.soak) for mask in IN_SOAK)])
 def test_one_flipped_byte_at_every_place_is_noticed_and_costs_one_record(short_run: bytes, mask: int) -> None:
     whole = joined(read_in_pieces(short_run, []))
-    happenings, frames = whole[1], whole[0]
-    assert isinstance(happenings, list) and isinstance(frames, bytes)
+    events, frames = whole[1], whole[0]
+    assert isinstance(events, list) and isinstance(frames, bytes)
     size = FRAME_DTYPE.itemsize
     sound_frames = [frames[start : start + size] for start in range(0, len(frames), size)]
-    sound_tellings = [(host_s, kind, detail) for host_s, _, kind, detail in happenings]
+    sound_tellings = [(host_s, kind, detail) for host_s, _, kind, detail in events]
     line_number, offset = 1, 0
     for place, byte in enumerate(short_run):
         data = bytearray(short_run)
@@ -117,7 +118,7 @@ def test_one_flipped_byte_at_every_place_is_noticed_and_costs_one_record(short_r
         for start in range(0, len(taken), size):
             assert taken[start : start + size] in sound_frames
         for batch in batches:
-            for one in batch.happenings:
+            for one in batch.events:
                 assert (one.host_s, one.kind, one.detail) in sound_tellings
         if byte == ord("\n"):
             line_number, offset = line_number + 1, place + 1
@@ -127,7 +128,7 @@ def test_one_flipped_byte_never_loses_header_rig_or_calibration(short_run: bytes
     for place in range(len(short_run)):
         data = bytearray(short_run)
         data[place] ^= 0x04
-        kinds = [one.kind for batch in read_in_pieces(bytes(data), []) for one in batch.happenings]
+        kinds = [one.kind for batch in read_in_pieces(bytes(data), []) for one in batch.events]
         assert {"header", "rig", "calibration"} <= set(kinds)
 
 
@@ -144,8 +145,7 @@ def test_a_cut_at_every_place_reads_up_to_there(short_run: bytes) -> None:
         if torn:
             assert damage[0].line_number == whole_lines + 1 and "ends here" in damage[0].reason
         assert (
-            not any(one.kind == "trailer" for batch in batches for one in batch.happenings)
-            or place >= len(short_run) - 1
+            not any(one.kind == "trailer" for batch in batches for one in batch.events) or place >= len(short_run) - 1
         )
 
 
@@ -175,7 +175,7 @@ def test_what_a_board_sends_cannot_pass_as_a_record() -> None:
     outer = bytearray(raw_record(b"x 0123ABCD " + inner, 7.0))
     outer[20] ^= 1
     batch = RunReader().push(bytes(outer))
-    assert batch.happenings == [] and batch.records == {} and len(batch.damage) == 1
+    assert batch.events == [] and batch.records == {} and len(batch.damage) == 1
 
 
 @pytest.mark.parametrize(
@@ -191,7 +191,7 @@ def test_what_a_board_sends_cannot_pass_as_a_record() -> None:
 def test_a_sound_record_with_a_senseless_payload_is_damage(payload: bytes, reason: str) -> None:
     batch = RunReader().push(seal("E", 1.0, payload) + raw_record(report_line(1), 2.0))
     assert [one.reason for one in batch.damage] == [reason]
-    assert batch.happenings == [] and len(batch.frames) == 1
+    assert batch.events == [] and len(batch.frames) == 1
 
 
 def test_a_raw_record_with_a_bad_escape_is_damage() -> None:
@@ -202,7 +202,7 @@ def test_a_raw_record_with_a_bad_escape_is_damage() -> None:
 def test_unknown_tags_and_kinds_are_passed_over() -> None:
     batch = RunReader().push(seal("Q", 1.0, b"later") + json_record("E", 2.0, {"kind": "rain"}))
     assert batch.damage == [] and batch.records == {"Q": 1, "E": 1}
-    assert [one.kind for one in batch.happenings] == ["rain"]
+    assert [one.kind for one in batch.events] == ["rain"]
 
 
 @pytest.mark.parametrize("pieces", [1, 1_000])

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import math
 import re
 from importlib.resources import files
 from pathlib import Path
 from zlib import crc32
 
+import numpy as np
+import pytest
+
+from host.events import EVENT_KEYS, NOTE_QUANTITIES, number_of
+from host.frames import Event
 from host.journal import records
 from host.journal.vectorized import ROW
-from host.journal.writer import PENDING_LIMIT, SYNC_INTERVAL_S
+from host.journal.writer import PENDING_LIMIT, SYNC_INTERVAL_S, JournalWriter, Snapshot
+from host.pipeline.tank import TankLevel
 from tests.host.journal.samples import report_line, write_run
 
 PAGE = files("host.journal").joinpath("RUN_FILE.md").read_text(encoding="utf-8")
@@ -35,7 +42,37 @@ def test_tags_and_kinds_are_those_of_the_code() -> None:
     assert tags == {
         getattr(records, name) for name in ("RAW", "HEADER", "RIG", "CALIBRATION", "NOTE", "EVENT", "TRAILER")
     }
-    assert set(re.findall(r"^\| `([a-z_]+)` \|", PAGE, re.MULTILINE)) == records.EVENT_KINDS
+
+
+def test_keys_of_events_are_those_of_the_code() -> None:
+    rows = re.findall(r"^\| `([a-z_]+)` \| ([^|]*)\|", PAGE, re.MULTILINE)
+    assert {kind: set(re.findall(r"`(\w+)`", keys)) for kind, keys in rows} == {
+        kind: set(keys) for kind, keys in EVENT_KEYS.items()
+    }
+
+
+def test_notes_read_as_quantities_are_those_of_the_code() -> None:
+    table = PAGE.partition("| key of a note |")[2].partition("\n\n")[0]
+    rows = dict(re.findall(r"^\| ([a-z ]+) \| ([^|]*) \|", table, re.MULTILINE))
+    assert rows.keys() == NOTE_QUANTITIES.keys()
+    for key, kinds in NOTE_QUANTITIES.items():
+        for kind in kinds:
+            assert kind.replace("_", " ") in rows[key]
+
+
+@pytest.mark.parametrize(("kind", "keys"), [("rain", {}), ("mark", {"txt": "x"}), ("disk_back", {"text": "x"})])
+def test_writer_refuses_what_the_page_does_not_name(kind: str, keys: dict[str, str], tmp_path: Path) -> None:
+    writer = JournalWriter(tmp_path / "a.sward", Snapshot({}, ""))
+    with pytest.raises(ValueError, match=kind):
+        writer.event(kind, 1.0, **keys)
+    writer.close("complete", "", 0, 1.0)
+
+
+@pytest.mark.parametrize("value", [None, "3", True, -0.001, math.nan, [0.01]])
+def test_a_refill_without_a_sound_amount_fills_the_tank(value: object) -> None:
+    event = Event(0.0, 0, "refill", {"added_m3": value})
+    assert number_of(event, "added_m3") is None
+    assert TankLevel(0.06).push(np.array([0.01]), [event])[0] == 0.06 - 0.01
 
 
 def test_sizes_are_those_of_the_code() -> None:

@@ -52,7 +52,7 @@ def test_closing_drains_a_backlog_of_any_size(place: Place) -> None:
     assert writer.close("complete", "asked", 0, 2_000.0) == b""
     batch = RunReader().push(place.read("a.sward"))
     assert batch.frames["seq"].tolist() == list(range(20_000))
-    assert batch.happenings[-1].detail["records"] == {"H": 2, "G": 2, "L": 20_000}
+    assert batch.events[-1].detail["records"] == {"H": 2, "G": 2, "L": 20_000}
 
 
 def test_an_existing_file_is_never_touched(place: Place) -> None:
@@ -93,9 +93,9 @@ def _sound(path: Path, files: MemoryFiles, frames: int) -> None:
     batch = batches[0]
     assert joined(batches)[2] == []
     assert batch.frames["seq"].tolist() == list(range(frames))
-    kinds = [one.kind for one in batch.happenings]
+    kinds = [one.kind for one in batch.events]
     assert kinds == ["header", "rig", "disk_full", "disk_back", "trailer"]
-    assert batch.happenings[-1].detail["records"] == {"H": 2, "G": 2, "L": frames, "E": 2}
+    assert batch.events[-1].detail["records"] == {"H": 2, "G": 2, "L": frames, "E": 2}
 
 
 def test_a_disk_full_at_every_byte_loses_nothing_and_writes_nothing_twice() -> None:
@@ -146,7 +146,7 @@ def test_closing_on_a_full_disk_hands_back_what_is_missing() -> None:
     batches = read_in_pieces(bytes(files.content[path]) + rest, [])
     assert len(files.content[path]) == 2_500 and files.closed == [0]
     assert batches[0].frames["seq"].tolist() == list(range(30)) and joined(batches)[2] == []
-    assert [one.kind for one in batches[0].happenings][-2:] == ["disk_full", "trailer"]
+    assert [one.kind for one in batches[0].events][-2:] == ["disk_full", "trailer"]
 
 
 def test_memory_has_an_end_and_what_is_dropped_is_counted() -> None:
@@ -160,8 +160,8 @@ def test_memory_has_an_end_and_what_is_dropped_is_counted() -> None:
     _record_some(writer, clock, 200, 210)
     writer.close("complete", "asked", 0, 21.0)
     batches = read_in_pieces(bytes(files.content[path]), [])
-    frames, kinds = batches[0].frames, [one.kind for one in batches[0].happenings]
-    (lost,) = [one.detail for one in batches[0].happenings if one.kind == "lines_lost"]
+    frames, kinds = batches[0].frames, [one.kind for one in batches[0].events]
+    (lost,) = [one.detail for one in batches[0].events if one.kind == "lines_lost"]
     assert writer.lines_lost > 50 and lost["count"] == writer.lines_lost
     assert len(frames) + lost["count"] == 210 and frames["seq"][-1] == 209
     assert kinds.count("refill") == 1 and joined(batches)[2] == []
@@ -226,4 +226,4 @@ def test_a_real_disk_that_is_full_and_gets_room(small_disk: Path) -> None:
     assert writer.close("complete", "asked", 0, 30.0) == b""
     run = read_run(small_disk / "a.sward")
     assert run.complete and run.frames["seq"].tolist() == list(range(300))
-    assert [one.kind for one in run.happenings] == ["header", "rig", "disk_full", "disk_back", "trailer"]
+    assert [one.kind for one in run.events] == ["header", "rig", "disk_full", "disk_back", "trailer"]

@@ -20,7 +20,9 @@ from host.simulate.settings import WalkSettings
 
 def short_scenario(**changes: Any) -> Scenario:
     """One pass of 20 m."""
-    return replace(load_scenario("demo"), **{"events": (), "walk": WalkSettings(passes=1, length_m=20.0)} | changes)
+    return replace(
+        load_scenario("demo"), **{"disturbances": (), "walk": WalkSettings(passes=1, length_m=20.0)} | changes
+    )
 
 
 def write(

@@ -14,10 +14,11 @@ from host.errors import UserError
 from host.journal import read_run
 from host.library import Library
 from host.library.index import NAME, Index, Kept
-from host.library.later_notes import add_note, notes_path, read_notes
-from host.library.library import Wanted, run_name
+from host.library.later_notes import add_note, read_notes
+from host.library.library import Wanted
 from host.review.calibration_choice import Under
 from host.review.digest import digest_to_json
+from host.run_folder import notes_path, run_name
 from tests.host.library.made import simulated_run
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from host.journal import FRAME_DTYPE
+from host.frames import FRAME_DTYPE
 
 RIG = """
 name = "Test rig"

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from host.journal import FRAME_DTYPE, Happening
+from host.frames import FRAME_DTYPE, Event
 from host.pipeline import Pipeline, Signals, joined
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames
@@ -62,18 +62,18 @@ def happenings_in(rng, n):
         ("mark", {}),
     )
     places = sorted(int(rng.integers(0, n + 1)) for _ in range(6))
-    return [Happening(0.0, place, *kinds[int(rng.integers(len(kinds)))]) for place in places]
+    return [Event(0.0, place, *kinds[int(rng.integers(len(kinds)))]) for place in places]
 
 
-def push_cut(rig, frames, happenings, cuts):
+def push_cut(rig, frames, events, cuts):
     pipeline = Pipeline(rig)
     parts = []
     edges = [0, *cuts, len(frames)]
     for number, (begin, end) in enumerate(itertools.pairwise(edges)):
         last = number == len(edges) - 2
         here = [
-            Happening(h.host_s, h.before_frame - begin, h.kind, h.detail)
-            for h in happenings
+            Event(h.host_s, h.before_frame - begin, h.kind, h.detail)
+            for h in events
             if begin <= h.before_frame < end or (last and h.before_frame == end)
         ]
         parts.append(pipeline.push(frames[begin:end], here))
@@ -92,16 +92,16 @@ def assert_same(one, other):
 @given(seed=st.integers(0, 2**32 - 1), data=st.data())
 def test_any_cutting_gives_equal_signals_and_passes(rig, seed, data):
     frames = troubled_run(seed, 600)
-    happenings = happenings_in(np.random.default_rng(seed), len(frames))
+    events = happenings_in(np.random.default_rng(seed), len(frames))
     cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
-    assert_same(push_cut(rig, frames, happenings, []), push_cut(rig, frames, happenings, cuts))
+    assert_same(push_cut(rig, frames, events, []), push_cut(rig, frames, events, cuts))
 
 
 @pytest.mark.parametrize("rig", [WHEEL, COURSE], ids=["wheel and switch", "timed course"])
 def test_frame_by_frame_as_the_live_page_does(rig):
     frames = troubled_run(11, 1500)
-    happenings = happenings_in(np.random.default_rng(11), len(frames))
-    assert_same(push_cut(rig, frames, happenings, []), push_cut(rig, frames, happenings, range(len(frames) + 1)))
+    events = happenings_in(np.random.default_rng(11), len(frames))
+    assert_same(push_cut(rig, frames, events, []), push_cut(rig, frames, events, range(len(frames) + 1)))
 
 
 def test_the_troubled_run_really_has_trouble_in_it():

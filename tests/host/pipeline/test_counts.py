@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from firmware_protocol.vectorized import decode_reports
-from host.journal import FRAME_DTYPE
+from host.frames import FRAME_DTYPE
 from host.pipeline.counts import CountUnwrapper
 from host.pipeline.pulses import PulseTimer
 from tests.firmware_protocol.vector_files import rows as vector_rows

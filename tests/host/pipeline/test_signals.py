@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from host.journal import Happening
+from host.frames import Event
 from host.pipeline import Pipeline, live_row
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames, steady
@@ -13,9 +13,9 @@ METRES_PER_PULSE = 0.1
 SWATH_M = 2.0
 
 
-def run(frames, rig=RIG, happenings=()):
+def run(frames, rig=RIG, events=()):
     pipeline = Pipeline(rig_from_toml(rig))
-    signals = pipeline.push(frames, list(happenings))
+    signals = pipeline.push(frames, list(events))
     pipeline.finish()
     return pipeline, signals
 
@@ -113,8 +113,8 @@ def test_pace_wanted_brings_the_rate_to_the_target():
 
 def test_tank_counts_down_and_takes_refills():
     frames = steady(601)  # 40 L in 10 minutes is 4 L/min: here one minute, 4 L
-    start = Happening(0.0, 0, "run_start", {"tank_m3": 0.030})
-    _, signals = run(frames, happenings=[start, Happening(30.0, 300, "refill", {"to_m3": 0.050})])
+    start = Event(0.0, 0, "run_start", {"tank_m3": 0.030})
+    _, signals = run(frames, events=[start, Event(30.0, 300, "refill", {"to_m3": 0.050})])
     assert signals.tank_left_m3[299] == pytest.approx(0.030 - 299 * 4 / PULSES_PER_M3, abs=1e-5)
     assert signals.tank_left_m3[-1] == pytest.approx(0.050 - 301 * 4 / PULSES_PER_M3, abs=1e-5)
     assert signals.tank_covers_m2[-1] == pytest.approx(signals.tank_left_m3[-1] / signals.rate_m3_m2[-1])
@@ -129,7 +129,7 @@ def test_an_open_or_shorted_transducer_gives_no_pressure(counts, live):
 
 def test_the_boards_own_full_scale_is_used():
     frames = steady(20, pressure_counts=2047.5)
-    _, signals = run(frames, happenings=[Happening(0.0, 0, "identity", {"adc_full_scale": 4095})])
+    _, signals = run(frames, events=[Event(0.0, 0, "identity", {"adc_full_scale": 4095})])
     assert signals.pressure_pa[-1] == pytest.approx(5e5, rel=1e-4)
 
 

@@ -1,22 +1,18 @@
-"""What stands around the recorder: names and folders, the control socket, the status line, the follower."""
+"""What stands around the recorder: the control socket, the status line, the follower."""
 
 from __future__ import annotations
 
 import io
-import os
 import socket
 import stat
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from host.cli.record import DEFAULT_RUNS
 from host.errors import UserError
-from host.recorder import DEFAULT_FOLDER, ask, find_run, is_alarm
+from host.recorder import ask, is_alarm
 from host.recorder.control import ControlServer, socket_path
-from host.recorder.folder import newest_run, run_names
 from host.recorder.follow import LOOK_S, RunFollower
 from host.recorder.status_line import status_text
 
@@ -30,54 +26,6 @@ STATUS: dict[str, Any] = {
     "lines_lost": 0,
     "bytes_waiting": 0,
 }
-
-
-def test_names_say_when_and_where() -> None:
-    started = datetime(2026, 5, 14, 9, 15, 59)
-    assert run_names(started, "Harrow Lea")[:2] == [
-        "2026-05-14T0915-harrow-lea.sward",
-        "2026-05-14T0915-harrow-lea-2.sward",
-    ]
-    assert run_names(started, "Grüner Platz / No. 3\n")[0] == "2026-05-14T0915-gruner-platz-no-3.sward"
-    assert run_names(started, "../../etc")[0] == "2026-05-14T0915-etc.sward"
-    assert run_names(started, "芝")[0] == "2026-05-14T0915-run.sward"
-    assert len(run_names(started, "x" * 400)[0]) < 80
-
-
-def test_both_modules_name_the_same_folder() -> None:
-    assert DEFAULT_RUNS == DEFAULT_FOLDER
-
-
-def test_finding_a_run(tmp_path: Path) -> None:
-    with pytest.raises(UserError, match="there is no run in"):
-        find_run("latest", tmp_path)
-    for age, name in enumerate(("new.sward", "old.sward", "mid.sward")):
-        (tmp_path / name).touch()
-        os.utime(tmp_path / name, (1_000 - age, 1_000 - age))
-    assert find_run("latest", tmp_path).name == "new.sward"
-    assert find_run("old", tmp_path) == find_run("old.sward", tmp_path) == tmp_path / "old.sward"
-    assert find_run(str(tmp_path / "mid.sward")) == tmp_path / "mid.sward"
-    with pytest.raises(UserError, match="there is no run other"):
-        find_run("other", tmp_path)
-
-
-def test_newest_run_is_the_one_written_to_last(tmp_path: Path) -> None:
-    assert newest_run(tmp_path) is None
-    for name, age in (("b", 10), ("c", 30), ("a", 20)):
-        (tmp_path / f"{name}.sward").touch()
-        os.utime(tmp_path / f"{name}.sward", (5000 - age,) * 2)
-    assert newest_run(tmp_path, lambda: 5000.0) == tmp_path / "b.sward"
-
-
-def test_a_clock_set_back_does_not_hide_the_run_of_now(tmp_path: Path) -> None:
-    """The morning's run was written until ten; then the clock went back to nine, and another run began."""
-    for name, written in (("morning", 36_000), ("earlier", 30_000), ("now", 32_400)):
-        (tmp_path / f"{name}.sward").touch()
-        os.utime(tmp_path / f"{name}.sward", (written,) * 2)
-    assert newest_run(tmp_path, lambda: 32_400.1) == tmp_path / "now.sward"
-    (tmp_path / "now.sward").unlink()
-    (tmp_path / "earlier.sward").unlink()
-    assert newest_run(tmp_path, lambda: 32_400.1) == tmp_path / "morning.sward", "better than none"
 
 
 def test_the_socket_is_for_the_user_alone_and_the_same_by_any_path(tmp_path: Path) -> None:

@@ -40,7 +40,7 @@ def test_a_disk_that_fills_up_and_gets_room_again(end: PtyEnd, disk: Path, times
         _, errors = recorder.communicate(timeout=20)
     assert recorder.returncode == 0, errors
     run = read_run(path)
-    kinds = [one.kind for one in run.happenings]
+    kinds = [one.kind for one in run.events]
     assert run.complete and kinds.count("disk_full") == kinds.count("disk_back") == times
     seqs = run.frames["seq"].tolist()
     assert seqs == list(range(seqs[0], max(board.sent) + 1))

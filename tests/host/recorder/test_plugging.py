@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from host.journal import FRAME_DTYPE, RunReader
+from host.frames import FRAME_DTYPE
+from host.journal import RunReader
 from host.pipeline.counts import CountUnwrapper
 from tests.host.link.boards import PtyEnd, identity, report
 from tests.host.recorder.feeding import until
@@ -61,7 +62,7 @@ class Totals:
 
     def read(self) -> Totals:
         batch = self._reader.push(self._file.read())
-        self.happened += [one.kind for one in batch.happenings]
+        self.happened += [one.kind for one in batch.events]
         if len(batch.frames):
             counts = self._unwrap.push(batch.frames)
             self.frames, self.flow, self.wheel = batch.frames, int(counts.flow.total[-1]), int(counts.wheel.total[-1])

@@ -138,10 +138,10 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
         assert tell(path, "stop").returncode == 0
         recorder.communicate(timeout=20)
     run = read_run(path)
-    told = [(one.kind, one.detail.get("text")) for one in run.happenings if one.kind in ("refill", "mark")]
+    told = [(one.kind, one.detail.get("text")) for one in run.events if one.kind in ("refill", "mark")]
     assert [kind for kind, _ in told] == ["refill", "refill", "mark"] and told[-1] == ("mark", "gate")
-    assert [one.detail.get("added_m3") for one in run.happenings if one.kind == "refill"] == [None, 0.005]
-    taps = [one.kind for one in run.happenings if one.kind.startswith("alarm")]
+    assert [one.detail.get("added_m3") for one in run.events if one.kind == "refill"] == [None, 0.005]
+    taps = [one.kind for one in run.events if one.kind.startswith("alarm")]
     assert taps == ["alarm_seen", "alarm_muted", "alarm_unmuted"]
     assert [one.detail for one in run.notes][-1] == {"key": "weather", "value": "calm"}
     assert run.complete and run.trailer is not None and run.trailer["reason"] == "told to stop"
@@ -177,5 +177,5 @@ def test_what_is_in_the_tank_at_the_start_is_recorded(end: PtyEnd, tmp_path: Pat
         path = run_path(recorder)
         recorder.terminate()
         recorder.communicate(timeout=20)
-    started = [one for one in read_run(path).happenings if one.kind == "run_start"]
+    started = [one for one in read_run(path).events if one.kind == "run_start"]
     assert [one.detail["tank_m3"] for one in started] == [0.012]

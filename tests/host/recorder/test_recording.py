@@ -50,7 +50,7 @@ def test_a_run_from_start_to_end(end: PtyEnd, plan: RunPlan) -> None:
         "operator": "Ann Example",
         "weather": "calm",
     }
-    kinds = [one.kind for one in run.happenings if one.kind not in ("note", "identity")]
+    kinds = [one.kind for one in run.events if one.kind not in ("note", "identity")]
     assert kinds == ["header", "rig", "run_start", "refill", "run_end", "trailer"]
     assert recording.path.name.endswith("-lower-green.sward")
     assert isinstance(recording.outcome, Outcome) and recording.outcome.rest is None
@@ -83,7 +83,7 @@ def test_unplugged_and_plugged_in_again_keeps_the_counts(end: PtyEnd, plan: RunP
         until(lambda: recording.recorder.status()["link"] == "ok")
     recording.stop()
     run = read_run(recording.path)
-    kinds = [one.kind for one in run.happenings]
+    kinds = [one.kind for one in run.events]
     assert kinds.count("link_lost") == kinds.count("link_back") == 1 and "board_start" not in kinds
     last = int(run.frames["seq"][-1])
     assert last >= 5_000 and int(run.frames["flow_count"][-1]) == last * 3
@@ -132,7 +132,7 @@ def test_a_full_disk_alarms_keeps_showing_and_goes_on(end: PtyEnd, plan: RunPlan
                 take(data, reader, seqs)
             assert follower.status() == {"state": "not running"}
     run = read_run(recording.path)
-    kinds = [one.kind for one in run.happenings]
+    kinds = [one.kind for one in run.events]
     assert run.complete and kinds.count("disk_full") == kinds.count("disk_back") == 1
     assert run.frames["seq"].tolist() == seqs == list(range(seqs[0], max(board.sent) + 1))
 

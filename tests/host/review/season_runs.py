@@ -10,10 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from host.journal import Happening, RunFile
+from host.frames import Event
+from host.journal import RunFile
 from host.review.digest import Digest, digest_of
 from host.review.review import review_of
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
@@ -46,13 +47,13 @@ def simulated(
         wear, meter, strainer = truth.wear(run), truth.meter(run), truth.strainer(run)
         events = []
         if wear > 0:
-            events.append(Event("wear", 0.0, amount=wear, nozzles=DEMO.rig.nozzles.count))
+            events.append(Disturbance("wear", 0.0, amount=wear, nozzles=DEMO.rig.nozzles.count))
         if strainer > 0:
-            events.append(Event("strainer", 0.0, amount=strainer))
+            events.append(Disturbance("strainer", 0.0, amount=strainer))
         scenario = replace(
             DEMO,
             seed=seed + run,
-            events=tuple(events),
+            disturbances=tuple(events),
             walk=WalkSettings(passes=5, length_m=38.0),
             meter=MeterSettings(deviation=((10.0, meter), (45.0, meter))),
         )
@@ -68,10 +69,10 @@ def simulated(
 def season(runs: int, truth: Truth, *, tank_read: bool = True, seed: int = 100) -> list[Digest]:
     """Digests of the runs."""
     digests = []
-    full = Happening(0.0, 0, "run_start", {"tank_m3": DEMO.rig.tank.volume_m3})
+    full = Event(0.0, 0, "run_start", {"tank_m3": DEMO.rig.tank.volume_m3})
     for run, (started, frames, notes) in enumerate(simulated(runs, truth, tank_read=tank_read, seed=seed)):
         header = {"started": started.isoformat()}
-        file = RunFile(Path(f"run-{run}.sward"), header=header, frames=frames, happenings=[full])
+        file = RunFile(Path(f"run-{run}.sward"), header=header, frames=frames, events=[full])
         digests.append(digest_of(review_of(file, DEMO.rig, later_notes=notes)))
     return digests
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from host.journal import Happening
-from host.journal.records import ALARM_MUTED as MUTE
-from host.journal.records import ALARM_SEEN as SEEN
-from host.journal.records import ALARM_UNMUTED as UNMUTE
+from host.events import ALARM_MUTED as MUTE
+from host.events import ALARM_SEEN as SEEN
+from host.events import ALARM_UNMUTED as UNMUTE
+from host.frames import Event
 from host.pipeline import Fault
 from host.pipeline.faults import Alarm
 from host.review.alarms import alarm_events
@@ -34,7 +34,7 @@ FAULTS = [
     fault(4, "air", 30.0, 31.7),
     fault(5, "valve_shut", 60.0, None),
 ]
-TAPS = [Happening(at_s, 0, kind, {}) for at_s, kind in ((15.0, SEEN), (35.0, MUTE), (50.0, UNMUTE), (61.0, SEEN))]
+TAPS = [Event(at_s, 0, kind, {}) for at_s, kind in ((15.0, SEEN), (35.0, MUTE), (50.0, UNMUTE), (61.0, SEEN))]
 
 
 def test_it_is_the_live_pages_alarm():
@@ -59,8 +59,8 @@ def test_no_faults_no_alarm():
 def tapped():
     review = review_run(RUN)
     called = review.faults[0].called_s
-    taps = [Happening(called + 4.0, 0, SEEN, {}), Happening(called + 6.0, 0, MUTE, {})]
-    return replace(review, run=replace(review.run, happenings=[*review.run.happenings, *taps]))
+    taps = [Event(called + 4.0, 0, SEEN, {}), Event(called + 6.0, 0, MUTE, {})]
+    return replace(review, run=replace(review.run, events=[*review.run.events, *taps]))
 
 
 def test_taps_are_in_text_json_and_report_and_faults_are_not_in_the_file(tapped):
@@ -74,7 +74,7 @@ def test_taps_are_in_text_json_and_report_and_faults_are_not_in_the_file(tapped)
     assert told[1]["fault"] == 1
     json.dumps(told, allow_nan=False)
     assert f"seen {seen}" in run_report(tapped, "us", datetime(2026, 5, 14, tzinfo=UTC))
-    kinds = {one.kind for one in tapped.run.happenings}
+    kinds = {one.kind for one in tapped.run.events}
     assert not kinds & {"fault", "raised", "cleared", "alarm_raised"}
 
 

@@ -17,7 +17,7 @@ from host.review.compare import run_against_catch
 from host.review.review import review_run
 from host.review.text import review_text
 from host.rig import rig_from_toml
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
@@ -42,8 +42,8 @@ def catch_card(made=DAY - timedelta(days=3), rig=RIG):
 
 @pytest.fixture(scope="module", params=["clogged", "healthy"])
 def run(request, tmp_path_factory):
-    events = (Event("clog", 0.0, amount=1.0),) if request.param == "clogged" else ()
-    scenario = replace(DEMO, seed=17, events=events, walk=WalkSettings(passes=3, length_m=38.0))
+    events = (Disturbance("clog", 0.0, amount=1.0),) if request.param == "clogged" else ()
+    scenario = replace(DEMO, seed=17, disturbances=events, walk=WalkSettings(passes=3, length_m=38.0))
     folder = tmp_path_factory.mktemp(request.param)
     frames = run_frames(ScenarioSource(scenario))
     write(folder / "learned.sward", frames, RIG.toml, DAY)

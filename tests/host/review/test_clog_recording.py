@@ -19,7 +19,7 @@ def review():
 @pytest.fixture(scope="module")
 def clog():
     truth = json.loads(RUN.with_suffix(".truth.json").read_text())
-    return next(event for event in truth["events"] if event["kind"] == "clog")
+    return next(event for event in truth["disturbances"] if event["kind"] == "clog")
 
 
 def test_it_is_the_only_fault_and_called_within_the_next_step(review, clog):

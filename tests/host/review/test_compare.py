@@ -26,7 +26,7 @@ from host.review.compare import (
     run_against_run,
 )
 from host.review.review import review_of
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
@@ -41,7 +41,7 @@ def frames_with(*events, meter=0.0, seed=11):
     scenario = replace(
         load_scenario("demo"),
         seed=seed,
-        events=events,
+        disturbances=events,
         walk=WalkSettings(passes=5, length_m=38.0),
         meter=MeterSettings(deviation=((10.0, meter), (45.0, meter))),
     )
@@ -87,9 +87,9 @@ def test_the_uncertainty_is_that_of_the_uncertainties_package(healthy):
 @pytest.mark.parametrize(
     ("events", "meter", "verdict", "ratio"),
     [
-        ((Event("wear", 0.0, amount=0.12, nozzles=4),), 0.0, WORN_OR_DRIFTED, 1.12),
+        ((Disturbance("wear", 0.0, amount=0.12, nozzles=4),), 0.0, WORN_OR_DRIFTED, 1.12),
         ((), 0.12, WORN_OR_DRIFTED, 1.12),
-        ((Event("clog", 0.0, amount=0.6, nozzles=1),), 0.0, CLOGGED, 0.85),
+        ((Disturbance("clog", 0.0, amount=0.6, nozzles=1),), 0.0, CLOGGED, 0.85),
     ],
 )
 def test_what_is_wrong_is_said_with_the_size_it_has(events, meter, verdict, ratio):
@@ -99,7 +99,7 @@ def test_what_is_wrong_is_said_with_the_size_it_has(events, meter, verdict, rati
 
 
 def test_nozzles_that_were_worn_when_caught_agree():
-    worn = reviewed(Event("wear", 0.0, amount=0.12, nozzles=4))
+    worn = reviewed(Disturbance("wear", 0.0, amount=0.12, nozzles=4))
     assert run_against_catch(worn, boom_card(catch_card(1.12))).verdict == AGREES
 
 
@@ -109,12 +109,12 @@ def test_too_little_known_is_no_verdict():
 
 
 def test_a_pressure_knob_does_not_look_like_wear(healthy):
-    turned = reviewed(Event("knob", 0.0, amount=25 * PSI_PA))
+    turned = reviewed(Disturbance("knob", 0.0, amount=25 * PSI_PA))
     assert run_against_run(healthy, turned).verdict == "no change"
 
 
 def test_runs_before_and_after_cleaning(healthy):
-    result = run_against_run(reviewed(Event("clog", 0.0, amount=0.3, nozzles=1)), healthy)
+    result = run_against_run(reviewed(Disturbance("clog", 0.0, amount=0.3, nozzles=1)), healthy)
     assert result.verdict == "changed"
     assert result.ratio == pytest.approx(1 / (1 - 0.3 / 4), abs=result.ratio * result.uncertainty.expanded)
     # With one calibration for both, the meter's own 1 % cancels.
@@ -127,7 +127,7 @@ def test_healthy_runs_agree_with_each_other_about_as_often_as_stated(healthy):
 
 
 def test_a_run_that_changed_on_the_way_is_said_to_have(healthy):
-    changed = run_against_run(healthy, reviewed(Event("clog", 0.0, pass_number=3, amount=1.0)))
+    changed = run_against_run(healthy, reviewed(Disturbance("clog", 0.0, pass_number=3, amount=1.0)))
     assert any("later run: its passes differ" in one for one in changed.remarks)
     assert not any("earlier run: its passes" in one for one in changed.remarks)
 
@@ -147,7 +147,7 @@ def test_what_cannot_be_compared_is_told(healthy):
 def test_the_command(tmp_path, capsys):
     frames = frames_with()
     write(tmp_path / "first.sward", frames, RIG.toml, DAY)
-    write(tmp_path / "clogged.sward", frames_with(Event("clog", 0.0, amount=0.6)), RIG.toml, DAY)
+    write(tmp_path / "clogged.sward", frames_with(Disturbance("clog", 0.0, amount=0.6)), RIG.toml, DAY)
     assert main(["compare", "first", "--runs", str(tmp_path)]) == 2
     save_card(catch_card(), tmp_path / "cards")
     save_card(catch_card(1.5, DAY + timedelta(days=9)), tmp_path / "cards")

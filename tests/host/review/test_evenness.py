@@ -9,19 +9,20 @@ import pytest
 from scipy import stats
 
 from host.errors import UserError
-from host.journal import Happening, RunFile
+from host.frames import Event
+from host.journal import RunFile
 from host.review.balance import product_of, tank_balance
 from host.review.detail import balance_words, product_words
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
 from host.review.review import review_of
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 
 
 def simulated(walk, *events):
-    scenario = replace(load_scenario("demo"), events=events, walk=walk)
+    scenario = replace(load_scenario("demo"), disturbances=events, walk=walk)
     source = ScenarioSource(scenario)
     frames = run_frames(source)
     return review_of(RunFile(Path("made.sward"), frames=frames), scenario.rig), source.sprayer
@@ -63,7 +64,7 @@ def test_the_strip_adds_up_to_the_pass():
 
 
 def test_a_slow_stretch_is_found_where_it_was():
-    events = (Event("pace", 20.0, amount=0.6, lasts_s=8.0),)
+    events = (Disturbance("pace", 20.0, amount=0.6, lasts_s=8.0),)
     review, sprayer = simulated(WalkSettings(passes=1, length_m=60.0, variation=0.0), *events)
     begin, slow, fast = sprayer.walk.distance_at(np.array([sprayer.walk.passes[0].begin_s, 20.0, 28.0]))
     over = [one for one in review.stretches(review.strips) if one.excess_m3 > 0]
@@ -83,7 +84,7 @@ def test_bins_without_a_rate_are_neither_thin_nor_thick():
 
 
 def test_spraying_while_standing_is_placed_and_measured():
-    review, sprayer = simulated(WalkSettings(passes=2, length_m=38.0), Event("stand", 20.0, lasts_s=5.0))
+    review, sprayer = simulated(WalkSettings(passes=2, length_m=38.0), Disturbance("stand", 20.0, lasts_s=5.0))
     begin, here = sprayer.walk.distance_at(np.array([sprayer.walk.passes[0].begin_s, 23.0]))
     spots = review.spots
     assert len(spots) == 1
@@ -107,7 +108,7 @@ def test_uncertainty_of_a_pass_holds_the_step_of_its_pulses():
 
 
 def refill(**detail):
-    return Happening(0.0, 0, "refill", detail)
+    return Event(0.0, 0, "refill", detail)
 
 
 @pytest.mark.parametrize(("system", "more"), [("us", "5.28 gal"), ("metric", "20.0 L")])
@@ -126,8 +127,8 @@ def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
 
 def test_tank_balance_by_the_marks():
     rig = load_scenario("demo").rig
-    happenings = [Happening(0.0, 0, "run_start", {"tank_m3": 0.040}), refill(added_m3=0.010)]
-    balance = tank_balance(happenings, {"tank left": "20 L"}, rig, 0.0309, 0.0191)
+    disturbances = [Event(0.0, 0, "run_start", {"tank_m3": 0.040}), refill(added_m3=0.010)]
+    balance = tank_balance(disturbances, {"tank left": "20 L"}, rig, 0.0309, 0.0191)
     assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
     # Three readings to 0.5 L (0.5/√12 each) over 30 L, and marks right to ± 3 % (3 %/√3): GUM 4.3.7, F.2.2.1.
     expected = math.hypot(math.sqrt(3) * 0.5 / math.sqrt(12) / 30, 0.03 / math.sqrt(3))

@@ -71,10 +71,10 @@ def test_live_and_review_agree_to_the_last_digit(run_path):
     while place < len(data):
         step = int(rng.integers(1, 700))
         batch = reader.push(data[place : place + step])
-        parts.append(pipeline.push(batch.frames, batch.happenings))
+        parts.append(pipeline.push(batch.frames, batch.events))
         place += step
     batch = reader.finish()
-    parts.append(pipeline.push(batch.frames, batch.happenings))
+    parts.append(pipeline.push(batch.frames, batch.events))
     pipeline.finish()
     live = joined(parts)
 

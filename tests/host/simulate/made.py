@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from host.rig import Rig, rig_from_toml
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import Scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import (
@@ -71,12 +71,12 @@ def rig(**changes: Any) -> Rig:
     return rig_from_toml(RIG.format(**{**words, **changes}))
 
 
-def one_pass(*events: Event, seconds: float = 40.0, quiet: bool = True, **changes: Any) -> Scenario:
+def one_pass(*events: Disturbance, seconds: float = 40.0, quiet: bool = True, **changes: Any) -> Scenario:
     """One pass that is cut off after `seconds`, spraying from 1 s on."""
     settings = {**(QUIET if quiet else {}), **changes}
     settings.setdefault("rig", rig())
     walk = settings.pop("walk", WalkSettings(passes=1, length_m=2000.0, start_after_s=1.0))
-    return Scenario(duration_s=seconds, walk=walk, events=events, **settings)
+    return Scenario(duration_s=seconds, walk=walk, disturbances=events, **settings)
 
 
 def frames_of(scenario: Scenario, seed: int = 5) -> tuple[np.ndarray[Any, Any], ScenarioSource]:

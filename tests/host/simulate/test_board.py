@@ -11,7 +11,7 @@ import firmware_protocol
 from firmware_protocol import messages
 from firmware_protocol.messages import Ack, Capability, Flag, Identity, Report, decode, encode_command
 from host.simulate.board import EmulatedBoard, Sent
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, capabilities, run_lines
 from host.simulate.settings import BoardSettings, LinkSettings
@@ -106,7 +106,7 @@ def test_clock_and_edges_wrap_together() -> None:
 
 def test_a_reset_begins_anew_and_loses_only_what_was_pumped_while_down() -> None:
     steady, _ = frames_of(one_pass())
-    reset = Event("board_reset", 20.0, lasts_s=2.0)
+    reset = Disturbance("board_reset", 20.0, lasts_s=2.0)
     source = ScenarioSource(one_pass(reset, board=BoardSettings(boot=255)), np.random.default_rng(5))
     lines = [message for _, message in messages_of(source)]
     first = next(i for i, m in enumerate(lines) if isinstance(m, Identity) and m.boot == 0)
@@ -193,7 +193,7 @@ def test_frames_are_what_a_reader_makes_of_the_lines() -> None:
 
 
 def test_a_blocked_output_keeps_what_its_buffer_holds_and_counts_the_rest() -> None:
-    stall = Event("link_stall", 10.0, lasts_s=2.0)
+    stall = Disturbance("link_stall", 10.0, lasts_s=2.0)
     frames, _ = frames_of(one_pass(stall, board=BoardSettings(buffer_lines=4)))
     gap = np.flatnonzero(np.diff(frames["seq"].astype(int)) > 1)
     assert len(gap) == 1
@@ -205,7 +205,7 @@ def test_a_blocked_output_keeps_what_its_buffer_holds_and_counts_the_rest() -> N
 
 
 def test_a_pulled_cable_loses_lines_and_no_pulses() -> None:
-    frames, _ = frames_of(one_pass(Event("unplug", 10.0, lasts_s=5.0)))
+    frames, _ = frames_of(one_pass(Disturbance("unplug", 10.0, lasts_s=5.0)))
     steady, _ = frames_of(one_pass())
     assert len(steady) - len(frames) == 50
     assert frames["flow_count"][-1] == steady["flow_count"][-1]

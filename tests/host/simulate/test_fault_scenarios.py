@@ -9,7 +9,7 @@ import pytest
 from host.cli.main import main
 from host.pipeline.faults import CAUSES
 from host.review.review import review_run
-from host.simulate.events import KINDS, cause_of
+from host.simulate.disturbances import KINDS, cause_of
 from host.simulate.scenario import load_scenario, packaged_scenarios
 
 NAMES = [name for name in packaged_scenarios() if name.startswith("fault-")]
@@ -34,7 +34,7 @@ def test_review_calls_it_by_its_cause(name, tmp_path):
 
 
 def test_there_is_a_scenario_for_every_cause_that_a_scenario_can_bring_about():
-    kinds = {event.kind for name in NAMES for event in load_scenario(name).events}
+    kinds = {event.kind for name in NAMES for event in load_scenario(name).disturbances}
     assert kinds >= {name for name in KINDS if cause_of(name)} - {"line_damage"}
     assert {cause_of(name) for name in KINDS} - {""} <= set(CAUSES)
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from firmware_protocol.messages import Flag
-from host.simulate.events import KINDS, Event
+from host.simulate.disturbances import KINDS, Disturbance
 from host.units import PSI_PA
 from tests.host.simulate.made import counts_between, flow_between, frames_of, one_pass
 
@@ -33,7 +33,7 @@ class Change:
 
 def change(kind: str, **detail: Any) -> Change:
     """Quiet spraying for 20 s, then the fault; compares 8 to 18 s with 25 to 38 s."""
-    frames, _ = frames_of(one_pass(Event(kind, 20.0, **detail)))
+    frames, _ = frames_of(one_pass(Disturbance(kind, 20.0, **detail)))
     pressures = [counts_between(frames, *span).mean() - LIVE_ZERO for span in ((8, 18), (25, 38))]
     return Change(flow_between(frames, 25, 38) / flow_between(frames, 8, 18), pressures[1] / pressures[0])
 
@@ -54,7 +54,7 @@ def test_two_clogged_nozzles_are_twice_one() -> None:
 
 
 def test_a_clog_that_creeps_in_is_half_done_half_way() -> None:
-    frames, _ = frames_of(one_pass(Event("clog", 10.0, amount=1.0, over_s=40.0), seconds=60.0))
+    frames, _ = frames_of(one_pass(Disturbance("clog", 10.0, amount=1.0, over_s=40.0), seconds=60.0))
     half = flow_between(frames, 29, 31) / flow_between(frames, 5, 10)
     assert half == pytest.approx(1 - 0.5 / 3, abs=0.02)
 
@@ -67,7 +67,7 @@ def test_wear_a_lost_tip_and_a_leak_raise_c_and_lower_the_pressure(kind: str, am
 
 
 def test_a_leak_does_not_reach_the_ground() -> None:
-    _, source = frames_of(one_pass(Event("leak", 0.0, amount=0.25)))
+    _, source = frames_of(one_pass(Disturbance("leak", 0.0, amount=0.25)))
     assert source.sprayer.leaked_m3 / source.sprayer.sprayed_m3 == pytest.approx(0.25)
 
 
@@ -90,7 +90,7 @@ def test_a_knob_turn_leaves_c_alone() -> None:
 
 
 def test_air_makes_flow_pressure_and_c_erratic() -> None:
-    frames, _ = frames_of(one_pass(Event("air", 20.0, amount=0.6)))
+    frames, _ = frames_of(one_pass(Disturbance("air", 20.0, amount=0.6)))
     calm, wild = (counts_between(frames, *span).std() for span in ((8, 18), (22, 38)))
     assert wild > 10 * max(calm, 0.3)
 
@@ -105,14 +105,14 @@ def test_an_empty_tank_spits_and_sprays_nothing_more() -> None:
 
 
 def test_valve_shut_stops_the_flow_and_raises_the_pressure_before_it() -> None:
-    frames, _ = frames_of(one_pass(Event("valve_shut", 20.0)))
+    frames, _ = frames_of(one_pass(Disturbance("valve_shut", 20.0)))
     assert frames["flow_count"][-1] - frames["flow_count"][220] <= 1
     assert counts_between(frames, 25, 38).mean() > counts_between(frames, 8, 18).mean() + 10
     assert frames["flags"][300] & Flag.SPRAY
 
 
 def test_meter_stuck_gives_no_pulses_at_an_unchanged_pressure() -> None:
-    frames, _ = frames_of(one_pass(Event("meter_stuck", 20.0)))
+    frames, _ = frames_of(one_pass(Disturbance("meter_stuck", 20.0)))
     assert frames["flow_count"][-1] == frames["flow_count"][200]
     assert counts_between(frames, 25, 38).mean() == pytest.approx(counts_between(frames, 8, 18).mean(), abs=0.5)
 
@@ -125,7 +125,7 @@ def test_a_meter_that_reads_low_leaves_the_pressure_alone(kind: str, ratio: floa
 
 
 def test_meter_noise_adds_its_pulses_and_some_are_refused_as_glitches() -> None:
-    frames, _ = frames_of(one_pass(Event("meter_noise", 20.0, amount=50.0)))
+    frames, _ = frames_of(one_pass(Disturbance("meter_noise", 20.0, amount=50.0)))
     added = int(frames["flow_count"][-1]) - int(frames["flow_count"][199]) - 25.55 * 20
     assert added == pytest.approx(50 * 20, abs=150)
     assert (frames["flags"][200:] & Flag.FLOW_GLITCH).any()
@@ -134,12 +134,12 @@ def test_meter_noise_adds_its_pulses_and_some_are_refused_as_glitches() -> None:
 
 @pytest.mark.parametrize(("kind", "counts"), [("transducer_open", 0), ("transducer_short", 1023)])
 def test_a_broken_signal_wire_sends_the_converter_to_its_rail(kind: str, counts: int) -> None:
-    frames, _ = frames_of(one_pass(Event(kind, 20.0)))
+    frames, _ = frames_of(one_pass(Disturbance(kind, 20.0)))
     assert (frames["pressure_mean"][210:] == 16 * counts).all()
 
 
 def test_a_frozen_transducer_repeats_one_value() -> None:
-    frames, _ = frames_of(one_pass(Event("transducer_frozen", 20.0), quiet=False))
+    frames, _ = frames_of(one_pass(Disturbance("transducer_frozen", 20.0), quiet=False))
     assert np.unique(frames["pressure_mean"][202:]).size == 1
     assert (frames["pressure_min"][202:] == frames["pressure_max"][202:]).all()
     assert np.unique(frames["pressure_mean"][100:199]).size > 20
@@ -152,9 +152,9 @@ def test_transducer_drift_moves_the_pressure_and_not_the_flow() -> None:
 
 
 def test_wheel_stuck_and_wheel_slip() -> None:
-    stuck, _ = frames_of(one_pass(Event("wheel_stuck", 20.0)))
+    stuck, _ = frames_of(one_pass(Disturbance("wheel_stuck", 20.0)))
     steady, _ = frames_of(one_pass())
-    slipping, _ = frames_of(one_pass(Event("wheel_slip", 20.0, amount=0.3)))
+    slipping, _ = frames_of(one_pass(Disturbance("wheel_slip", 20.0, amount=0.3)))
     assert stuck["wheel_count"][-1] == stuck["wheel_count"][200]
     before = int(steady["wheel_count"][199])
     gained = (int(slipping["wheel_count"][-1]) - before) / (int(steady["wheel_count"][-1]) - before)
@@ -162,20 +162,20 @@ def test_wheel_stuck_and_wheel_slip() -> None:
 
 
 def test_an_empty_battery_is_seen_by_the_board() -> None:
-    frames, _ = frames_of(one_pass(Event("battery", 20.0, amount=0.3)))
+    frames, _ = frames_of(one_pass(Disturbance("battery", 20.0, amount=0.3)))
     low = (frames["flags"] & Flag.SUPPLY_LOW) > 0
     assert not low[:199].any()
     assert low[201:].all()
 
 
 def test_a_fault_that_ends_leaves_no_trace() -> None:
-    frames, _ = frames_of(one_pass(Event("clog", 10.0, amount=1.0, lasts_s=5.0)))
+    frames, _ = frames_of(one_pass(Disturbance("clog", 10.0, amount=1.0, lasts_s=5.0)))
     assert flow_between(frames, 25, 38) == pytest.approx(flow_between(frames, 4, 9), rel=0.002)
 
 
 def test_every_kind_of_event_can_be_run() -> None:
     amounts = {"fraction": 0.2, "pressure": spent(30.0), "frequency": 40.0, None: 1.0}
     for name, kind in KINDS.items():
-        event = Event(name, 3.0, amount=amounts[kind.amount], lasts_s=2.0)
+        event = Disturbance(name, 3.0, amount=amounts[kind.amount], lasts_s=2.0)
         frames, _ = frames_of(one_pass(event, seconds=8.0, quiet=False))
         assert len(frames) > 40, name

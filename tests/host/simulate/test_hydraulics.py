@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.hydraulics import Pump, Regulator, balance
 from host.simulate.settings import RegulatorSettings
 from host.units import PSI_PA
@@ -37,7 +37,7 @@ def test_generated_flow_follows_the_published_nozzle_table(psi: int) -> None:
 
 def test_frames_follow_the_square_root_law_whatever_the_knob_does() -> None:
     """Q²/P is one constant over a turn of the knob from 40 to 25 and to 50 psi (orifice law, Bernoulli)."""
-    knob = [Event("knob", 10.0, amount=25 * PSI_PA), Event("knob", 20.0, amount=50 * PSI_PA)]
+    knob = [Disturbance("knob", 10.0, amount=25 * PSI_PA), Disturbance("knob", 20.0, amount=50 * PSI_PA)]
     frames, source = frames_of(one_pass(*knob, seconds=30.0))
     sensor = source.scenario.rig.pressure
     assert sensor is not None

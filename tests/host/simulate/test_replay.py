@@ -91,7 +91,7 @@ def test_a_run_written_straight_into_a_file_is_what_the_board_sends(tmp_path: Pa
     assert [line for _, line in ReplaySource(tmp_path / "run.sward").due(math.inf)] == [line for _, line in sent]
     assert run.complete
     assert run.rig_toml == scenario.rig.toml
-    kinds = [happening.kind for happening in run.happenings]
+    kinds = [event.kind for event in run.events]
     assert kinds.count("board_start") == 2
     assert kinds.index("link_lost") < kinds.index("link_back")
     assert run.wire_damage > 5

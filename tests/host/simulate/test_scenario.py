@@ -11,9 +11,9 @@ import pytest
 import host.simulate
 from host.errors import UserError
 from host.simulate import settings
-from host.simulate.events import KINDS, cause_of
+from host.simulate.disturbances import KINDS, cause_of
 from host.simulate.scenario import (
-    EVENT_KEYS,
+    DISTURBANCE_KEYS,
     PACKAGED,
     TOP_KEYS,
     load_scenario,
@@ -36,7 +36,7 @@ def test_quantities_become_si() -> None:
         START
         + 'duration = "2 min"\n[walk]\nlength = "100 ft"\npaces = ["100 %", 0.9]\n[regulator]\npressure = "30 psi"\n'
         + '[meter]\ndeviation = [["10 Hz", "-2 %"], ["40 Hz", "1 %"]]\n'
-        + '[[event]]\nkind = "clog"\npass = 2\nat = "5 s"\namount = "50 %"\n',
+        + '[[disturbance]]\nkind = "clog"\npass = 2\nat = "5 s"\namount = "50 %"\n',
         "test.toml",
         PACKAGED,
     )
@@ -45,7 +45,7 @@ def test_quantities_become_si() -> None:
     assert scenario.walk.paces == pytest.approx((1.0, 0.9))
     assert scenario.regulator.pressure_pa == pytest.approx(30 * PSI_PA)
     assert scenario.meter.deviation == ((10.0, pytest.approx(-0.02)), (40.0, pytest.approx(0.01)))
-    assert (scenario.events[0].amount, scenario.events[0].pass_number) == (0.5, 2)
+    assert (scenario.disturbances[0].amount, scenario.disturbances[0].pass_number) == (0.5, 2)
 
 
 @pytest.mark.parametrize(
@@ -68,14 +68,14 @@ def test_quantities_become_si() -> None:
         ("[transducer]\nnoise_counts = nan\n", ["transducer.noise_counts"]),
         ("[board]\ninterval_ms = 5\n", ["board.interval_ms", "range"]),
         ('[board]\nname = "My Board!"\n', ["board.name", "My Board!"]),
-        ('[[event]]\nkind = "klog"\nat = "1 s"\n', ["event 1", "klog", "clog"]),
-        ('[[event]]\nkind = "clog"\n', ["event 1", "at"]),
-        ('[[event]]\nkind = "stand"\nat = "1 s"\n', ["event 1", "lasts"]),
-        ('[[event]]\nkind = "leak"\nat = "1 s"\n', ["event 1", "amount"]),
-        ('[[event]]\nkind = "meter_stuck"\nat = "1 s"\namount = "5 %"\n', ["event 1", "amount"]),
-        ('[[event]]\nkind = "leak"\nat = "1 s"\namount = "5 psi"\n', ["event 1.amount", "5 psi"]),
-        ('[[event]]\nkind = "leak"\nat = "1 s"\namount = "5 %"\nnozzles = 2\n', ["event 1", "nozzles"]),
-        ('event = "clog"\n', ["event"]),
+        ('[[disturbance]]\nkind = "klog"\nat = "1 s"\n', ["disturbance 1", "klog", "clog"]),
+        ('[[disturbance]]\nkind = "clog"\n', ["disturbance 1", "at"]),
+        ('[[disturbance]]\nkind = "stand"\nat = "1 s"\n', ["disturbance 1", "lasts"]),
+        ('[[disturbance]]\nkind = "leak"\nat = "1 s"\n', ["disturbance 1", "amount"]),
+        ('[[disturbance]]\nkind = "meter_stuck"\nat = "1 s"\namount = "5 %"\n', ["disturbance 1", "amount"]),
+        ('[[disturbance]]\nkind = "leak"\nat = "1 s"\namount = "5 psi"\n', ["disturbance 1.amount", "5 psi"]),
+        ('[[disturbance]]\nkind = "leak"\nat = "1 s"\namount = "5 %"\nnozzles = 2\n', ["disturbance 1", "nozzles"]),
+        ('disturbance = "clog"\n', ["disturbance"]),
         ("seed = [\n", ["test.toml", "TOML"]),
         ("seed = -1\n", ["seed"]),
     ],
@@ -152,9 +152,9 @@ def test_the_page_explains_every_key_of_the_table(name: str) -> None:
 
 
 def test_the_page_explains_every_event_and_top_key() -> None:
-    explained = {row[0]: row[1:] for row in rows_below("## Events")}
-    assert list(explained) == [*EVENT_KEYS, *KINDS]
-    for key, meaning in EVENT_KEYS.items():
+    explained = {row[0]: row[1:] for row in rows_below("## Disturbances")}
+    assert list(explained) == [*DISTURBANCE_KEYS, *KINDS]
+    for key, meaning in DISTURBANCE_KEYS.items():
         assert explained[key] == [meaning]
     for name, kind in KINDS.items():
         amount, _, fault, called, meaning = explained[name]
@@ -168,4 +168,4 @@ def test_the_example_on_the_page_works() -> None:
     assert example is not None
     scenario = scenario_from_toml(example[1], "page", PACKAGED)
     assert scenario.walk.passes == 4
-    assert scenario.events[0].over_s == 20.0
+    assert scenario.disturbances[0].over_s == 20.0

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from host.simulate.events import Happenings
+from host.simulate.disturbances import Disturbances
 from host.simulate.sensors import Curve, PulseTrain, Transducer
 from host.simulate.settings import MeterSettings, PumpSettings, TransducerSettings, WalkSettings, WheelSettings
 from host.units import PSI_PA
@@ -87,7 +87,7 @@ def test_transducer_gives_half_a_volt_to_four_and_a_half(psi: float, volts: floa
     sensor = rig().pressure
     assert sensor is not None
     quiet = TransducerSettings(noise_counts=0.0, drift_pa=0.0)
-    transducer = Transducer(sensor, quiet, 1023, Happenings(()), 10.0, np.random.default_rng(1))
+    transducer = Transducer(sensor, quiet, 1023, Disturbances(()), 10.0, np.random.default_rng(1))
     counts = transducer.counts(STEP_S * np.arange(1, 11), np.full(10, psi * PSI_PA))
     assert counts.tolist() == pytest.approx([volts / 5 * 1023] * 10, abs=0.5)  # a whole count
 

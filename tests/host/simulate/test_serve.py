@@ -12,7 +12,7 @@ import serial
 
 from firmware_protocol.messages import Command, decode, encode_command
 from host.errors import UserError
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario_source import ScenarioSource, run_lines
 from host.simulate.serve import SETTLE_S, UNSEEN_S, Server, serve
 from host.simulate.terminal import PseudoTerminal
@@ -73,11 +73,11 @@ class FakeTerminal:
         return b"".join(data for _, data in self.sent).split(b"\n")[:-1]
 
 
-def source_of(*events: Event, seconds: float = 8.0) -> ScenarioSource:
+def source_of(*events: Disturbance, seconds: float = 8.0) -> ScenarioSource:
     return ScenarioSource(one_pass(*events, seconds=seconds), np.random.default_rng(1))
 
 
-def whole(*events: Event, seconds: float = 8.0) -> list[tuple[float, bytes]]:
+def whole(*events: Disturbance, seconds: float = 8.0) -> list[tuple[float, bytes]]:
     return [line for lines in run_lines(source_of(*events, seconds=seconds)) for line in lines]
 
 
@@ -163,7 +163,7 @@ def test_a_reader_not_seen_to_empty_its_port_is_given_time() -> None:
 
 
 def test_a_pulled_cable_closes_the_terminal_and_a_new_one_comes() -> None:
-    unplug = Event("unplug", 2.0, lasts_s=3.0)
+    unplug = Disturbance("unplug", 2.0, lasts_s=3.0)
     clock = Clock()
     opened: list[FakeTerminal] = []
 
@@ -183,7 +183,7 @@ def test_a_pulled_cable_closes_the_terminal_and_a_new_one_comes() -> None:
 
 
 def test_at_full_speed_a_pulled_cable_only_loses_its_lines() -> None:
-    unplug = Event("unplug", 2.0, lasts_s=3.0)
+    unplug = Disturbance("unplug", 2.0, lasts_s=3.0)
     clock = Clock()
     terminal = FakeTerminal(clock)
     serve(Server(source_of(unplug), lambda: terminal, clock, math.inf), clock.sleep)

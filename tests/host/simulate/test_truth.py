@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from host.rig import rig_from_toml
-from host.simulate.drawn import healthy_scenario, small_rig
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames, run_lines
 from host.simulate.settings import MeterSettings, WalkSettings
 from host.simulate.truth import truth, write_truth
 from tests.host.simulate.made import QUIET, RIG, one_pass, rig
+from tests.host.simulate.random_rigs import healthy_scenario, small_rig
 
 ACRE_M2 = 4046.8564224
 GALLON_M3 = 231 * 0.0254**3
@@ -51,7 +51,7 @@ def test_rate_of_a_timed_course() -> None:
 
 def test_what_left_the_tank_is_what_was_sprayed_and_leaked() -> None:
     walk = WalkSettings(passes=3, length_m=30.0)
-    scenario = one_pass(Event("leak", 20.0, amount=0.1), seconds=1e4, walk=walk, quiet=False)
+    scenario = one_pass(Disturbance("leak", 20.0, amount=0.1), seconds=1e4, walk=walk, quiet=False)
     source = run_to_end(scenario)
     gone = scenario.rig.tank.volume_m3 - source.sprayer.tank_left_m3
     assert gone == pytest.approx(source.sprayer.sprayed_m3 + source.sprayer.leaked_m3, rel=1e-9)
@@ -107,7 +107,7 @@ def test_truth_is_json_with_units_in_its_keys(tmp_path: Path) -> None:
         pass
     write_truth(tmp_path / "run.truth.json", source.sprayer)
     told = json.loads((tmp_path / "run.truth.json").read_text(encoding="utf-8"))
-    (clog,) = told["events"]
+    (clog,) = told["disturbances"]
     assert clog["kind"] == "clog"
     assert clog["is_fault"] is True
     assert told["passes"][2]["begin_s"] + 10 == pytest.approx(clog["begin_s"])
@@ -134,7 +134,7 @@ def test_healthy_scenarios_are_healthy_differ_and_repeat() -> None:
     told = truth(run_to_end(made[0]).sprayer)
     assert told["dry_since_s"] is None
     assert told["simulated_s"] == pytest.approx(900.0)
-    assert not any(event["is_fault"] for event in told["events"])
+    assert not any(event["is_fault"] for event in told["disturbances"])
     lengths = np.array([one["end_s"] - one["begin_s"] for one in told["passes"]])
     assert lengths.min() > 5
     assert lengths.max() < 100

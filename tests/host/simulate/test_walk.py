@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.settings import WalkSettings
 from host.simulate.walk import STEP_S, Walk, walk
 
 
-def walked(plan: WalkSettings, *events: Event, duration_s: float | None = None, seed: int = 1) -> Walk:
+def walked(plan: WalkSettings, *events: Disturbance, duration_s: float | None = None, seed: int = 1) -> Walk:
     return walk(plan, 1.1, events, duration_s, np.random.default_rng(seed))
 
 
@@ -54,14 +54,14 @@ def test_refills_come_after_the_passes_named_and_the_walker_stands() -> None:
 
 
 def test_standing_in_a_pass_lengthens_it_and_is_a_standstill() -> None:
-    stop = Event("stand", 8.0, pass_number=2, lasts_s=6.0)
+    stop = Disturbance("stand", 8.0, pass_number=2, lasts_s=6.0)
     without, done = walked(PLAN), walked(PLAN, stop)
     longer = [(b.end_s - b.begin_s) - (a.end_s - a.begin_s) for a, b in zip(without.passes, done.passes, strict=True)]
     assert longer[0] == pytest.approx(0.0, abs=1e-9)
     assert 5.5 < longer[1] < 7.5
     begin = done.passes[1].begin_s
     assert (done.speed_m_s[(done.t > begin + 11) & (done.t < begin + 14)] == 0).all()
-    assert done.events[0].at_s == pytest.approx(begin + 8.0)
+    assert done.disturbances[0].at_s == pytest.approx(begin + 8.0)
 
 
 def test_the_run_can_be_cut_off() -> None:

@@ -8,20 +8,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.pipeline import Pipeline
-from host.simulate.drawn import small_rig
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.settings import WalkSettings
 from tests.host.pipeline.test_any_cutting import WHEEL, troubled_run
 from tests.host.simulate.made import frames_of, one_pass
+from tests.host.simulate.random_rigs import small_rig
 
 RIG = small_rig(3, 0.3, 450)
 EVENTS = (
-    Event("clog", 25.0, amount=1.0, lasts_s=20.0),
-    Event("meter_stuck", 60.0, lasts_s=4.0),
-    Event("transducer_open", 75.0, lasts_s=5.0),
-    Event("meter_noise", 95.0, amount=60.0, lasts_s=8.0),
-    Event("leak", 118.0, amount=0.3),
-    Event("board_reset", 150.0, lasts_s=1.5),
+    Disturbance("clog", 25.0, amount=1.0, lasts_s=20.0),
+    Disturbance("meter_stuck", 60.0, lasts_s=4.0),
+    Disturbance("transducer_open", 75.0, lasts_s=5.0),
+    Disturbance("meter_noise", 95.0, amount=60.0, lasts_s=8.0),
+    Disturbance("leak", 118.0, amount=0.3),
+    Disturbance("board_reset", 150.0, lasts_s=1.5),
 )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from host.rig import Rig, rig_from_toml
 from host.simulate import settings
-from host.simulate.events import Event
+from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import Scenario
 from host.units import PSI_PA
 
@@ -89,24 +89,24 @@ def healthy_scenario(rig: Rig, rng: np.random.Generator, hours: float, drift: fl
         ),
         board=settings.BoardSettings(clock_error=between(-0.005, 0.005)),
     )
-    return replace(scenario, events=_harmless_events(rng, duration_s))
+    return replace(scenario, disturbances=_harmless_disturbances(rng, duration_s))
 
 
-def _harmless_events(rng: np.random.Generator, duration_s: float) -> tuple[Event, ...]:
+def _harmless_disturbances(rng: np.random.Generator, duration_s: float) -> tuple[Disturbance, ...]:
     """Knob turns every 15 min, pace changes every 3 min, a bubble every 20 min and a spike every 10 min on average."""
-    events: list[Event] = []
+    disturbances: list[Disturbance] = []
     for kind, every_s in (("knob", 900.0), ("pace", 180.0), ("bubble", 1200.0), ("spike", 600.0)):
         times = np.sort(rng.uniform(0.0, duration_s, rng.poisson(duration_s / every_s)))
-        events += [_harmless_event(kind, at_s, rng) for at_s in times.tolist()]
-    return tuple(events)
+        disturbances += [_harmless_disturbance(kind, at_s, rng) for at_s in times.tolist()]
+    return tuple(disturbances)
 
 
-def _harmless_event(kind: str, at_s: float, rng: np.random.Generator) -> Event:
+def _harmless_disturbance(kind: str, at_s: float, rng: np.random.Generator) -> Disturbance:
     if kind == "knob":
-        return Event(kind, at_s, amount=float(rng.uniform(30, 45)) * PSI_PA, over_s=float(rng.uniform(0.5, 3.0)))
+        return Disturbance(kind, at_s, amount=float(rng.uniform(30, 45)) * PSI_PA, over_s=float(rng.uniform(0.5, 3.0)))
     if kind == "pace":
         lasts = float(rng.uniform(3, 15))
-        return Event(kind, at_s, amount=float(rng.uniform(0.7, 1.3)), over_s=1.0, lasts_s=lasts)
+        return Disturbance(kind, at_s, amount=float(rng.uniform(0.7, 1.3)), over_s=1.0, lasts_s=lasts)
     if kind == "bubble":
-        return Event(kind, at_s, amount=0.3, lasts_s=float(rng.uniform(0.1, 0.4)))
-    return Event(kind, at_s, amount=float(rng.uniform(50, 300)), lasts_s=float(rng.uniform(0.02, 0.1)))
+        return Disturbance(kind, at_s, amount=0.3, lasts_s=float(rng.uniform(0.1, 0.4)))
+    return Disturbance(kind, at_s, amount=float(rng.uniform(50, 300)), lasts_s=float(rng.uniform(0.02, 0.1)))

@@ -12,7 +12,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of event: what its `amount` measures (None: it takes none), and whether it is a fault to be found."""
+    """One kind of disturbance: what its `amount` measures (None: nothing), and whether it is a fault to be found."""
 
     amount: str | None
     default: float | None
@@ -54,7 +54,7 @@ KINDS: dict[str, Kind] = {
 }
 
 FOR_EVER = float("inf")
-# What the watch over faults should call it (FAULTS.md), where that is not the event's own name; it cannot see a slip.
+# What the fault watch should call it (FAULTS.md), where that is not its own name; it cannot see a slip.
 _CALLED = {
     "kink": "clog",
     "strainer": "supply_short",
@@ -67,12 +67,12 @@ _CALLED = {
 
 
 def cause_of(kind: str) -> str:
-    """The cause that an event of this kind should be called by; empty when it is no fault or cannot be seen."""
+    """The cause that a disturbance of this kind should be called by; empty when it is no fault or cannot be seen."""
     return _CALLED.get(kind, kind) if KINDS[kind].is_fault else ""
 
 
 @dataclass(frozen=True)
-class Event:
+class Disturbance:
     """Something that begins `at_s` after the start, or `at_s` into pass `pass_number` when that is given.
 
     It grows to its full amount over `over_s` and ends `lasts_s` after its beginning.
@@ -88,36 +88,36 @@ class Event:
 
     @property
     def end_s(self) -> float:
-        """When it is over; only for an event whose `at_s` counts from the start."""
+        """When it is over; only for a disturbance whose `at_s` counts from the start."""
         return self.at_s + self.lasts_s
 
     def strength(self, t: Floats) -> Floats:
-        """How much of the event is in force at the times `t` (s): 0 to 1."""
+        """How much of the disturbance is in force at the times `t` (s): 0 to 1."""
         begun = t >= self.at_s
         grown = np.clip((t - self.at_s) / self.over_s, 0.0, 1.0) if self.over_s > 0 else 1.0
         return np.where(begun & (t < self.end_s), grown, 0.0)
 
 
-class Happenings:
-    """The events of a scenario in absolute time, asked for by kind and stretch of time."""
+class Disturbances:
+    """The disturbances of a scenario in absolute time, asked for by kind and stretch of time."""
 
-    def __init__(self, events: tuple[Event, ...]) -> None:
-        self.events = tuple(sorted(events, key=lambda event: event.at_s))
-        self._of_kind: dict[str, list[Event]] = {}
-        for event in self.events:
-            self._of_kind.setdefault(event.kind, []).append(event)
+    def __init__(self, disturbances: tuple[Disturbance, ...]) -> None:
+        self.all = tuple(sorted(disturbances, key=lambda disturbance: disturbance.at_s))
+        self._of_kind: dict[str, list[Disturbance]] = {}
+        for disturbance in self.all:
+            self._of_kind.setdefault(disturbance.kind, []).append(disturbance)
 
-    def during(self, begin_s: float, end_s: float, *kinds: str) -> list[Event]:
-        """Events of these kinds that are in force at some time between the two."""
-        named = (event for kind in kinds for event in self._of_kind.get(kind, ()))
-        return [event for event in named if event.at_s < end_s and event.end_s > begin_s]
+    def during(self, begin_s: float, end_s: float, *kinds: str) -> list[Disturbance]:
+        """Disturbances of these kinds that are in force at some time between the two."""
+        named = (disturbance for kind in kinds for disturbance in self._of_kind.get(kind, ()))
+        return [disturbance for disturbance in named if disturbance.at_s < end_s and disturbance.end_s > begin_s]
 
     def total(self, t: Floats, *kinds: str) -> Floats | float:
-        """Sum of amount × strength over the events of these kinds, at the times `t`; plain 0.0 when there are none."""
+        """Sum of amount × strength over those of these kinds, at the times `t`; plain 0.0 when there are none."""
         found = self.during(float(t[0]), float(t[-1]) + 1e-9, *kinds)
         return sum((e.amount * e.strength(t) for e in found), 0.0)
 
     def active(self, t: Floats, *kinds: str) -> npt.NDArray[np.bool_] | None:
-        """Where any event of these kinds is in force; None when there is none in this stretch."""
+        """Where any disturbance of these kinds is in force; None when there is none in this stretch."""
         found = self.during(float(t[0]), float(t[-1]) + 1e-9, *kinds)
         return np.logical_or.reduce([e.strength(t) > 0 for e in found]) if found else None

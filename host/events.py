@@ -1,0 +1,60 @@
+"""The kinds of event in a run file, and the keys of each: RUN_FILE.md's tables as the code uses them."""
+
+from __future__ import annotations
+
+import math
+
+from host.frames import Event
+
+# What people do about an alarm; the alarm itself is derived and never in a file.
+ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unmuted"
+
+NUMBER, TEXT = "number", "text"
+
+# Keys of an event beside its kind, none of which must be there, and what each holds.
+EVENT_KEYS: dict[str, dict[str, str]] = {
+    "run_start": {"tank_m3": NUMBER},
+    "refill": {"added_m3": NUMBER, "to_m3": NUMBER, "text": TEXT},
+    "mark": {"text": TEXT},
+    ALARM_SEEN: {},
+    ALARM_MUTED: {},
+    ALARM_UNMUTED: {},
+    "link_lost": {"reason": TEXT},
+    "link_back": {},
+    "board_start": {"boot": NUMBER},
+    "disk_full": {"reason": TEXT},
+    "disk_back": {},
+    "lines_lost": {"count": NUMBER, "reason": TEXT},
+    "run_end": {"reason": TEXT},
+}
+
+# Notes that are read as quantities; any other key is free text.
+NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT = "tank left", "mix", "label limit"
+
+# Each with the kinds of quantity (host.units) that it may be.
+NOTE_QUANTITIES: dict[str, tuple[str, ...]] = {
+    NOTE_TANK_LEFT: ("volume",),
+    NOTE_MIX: ("fraction", "density"),
+    NOTE_LABEL_LIMIT: ("rate", "mass_per_area"),
+}
+
+
+def check_event(kind: str, keys: set[str]) -> None:
+    """Raise ValueError for a kind or a key that RUN_FILE.md does not name."""
+    if kind not in EVENT_KEYS:
+        raise ValueError(f"no such kind of event: {kind}")
+    if unknown := keys - EVENT_KEYS[kind].keys():
+        raise ValueError(f"an event {kind} has no key {', '.join(sorted(unknown))}")
+
+
+def number_of(event: Event, key: str) -> float | None:
+    """The number under one of the event's keys; None where it is missing, below zero or no number.
+
+    Whatever a file holds, the run stays readable. Raises KeyError for a key that the table does not give this kind.
+    """
+    if EVENT_KEYS[event.kind][key] != NUMBER:
+        raise KeyError(key)
+    value = event.detail.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value < 0:
+        return None
+    return float(value)
