@@ -184,7 +184,8 @@ def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
 
 def _marks(one: BoomCatch, reading: Reading) -> float:
     """Relative: the eye's habit at the vessel's marks, alike for all nozzles."""
-    return reading.vessel.reading_uncertainty() * len(one.volumes_m3) / math.fsum(one.volumes_m3)
+    times = one.times_s or (one.duration_s,) * len(one.volumes_m3)
+    return reading.vessel.reading_uncertainty() * math.fsum(1.0 / t for t in times) / math.fsum(_flows(one))
 
 
 def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:

@@ -20,7 +20,7 @@ from host.errors import UserError
 from host.rig import Meter
 
 # Repeatability (standard, as a fraction) that is assumed of a small turbine meter: common practice.
-ASSUMED_REPEATABILITY = 0.007
+ASSUMED_REPEATABILITY = 0.008
 SAME_FLOW = 1.15  # catches whose pulse frequencies differ by less than this ratio count as repeats of one flow
 CURVE_AT_LEAST = 0.002  # a bend smaller than this is not worth a curve
 NOT_BELIEVABLE = 1.5  # factors that differ by more than this ratio do not come from one meter

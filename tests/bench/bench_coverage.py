@@ -2,9 +2,9 @@
 
     .venv/bin/python -m tests.bench.bench_coverage [repetitions] [seed]
 
-Each row is a kind of keeper: what they have, what they told Swardflow, what is wrong without their knowing. "covered" of
-100, with the median of the stated ± and the ± that would have covered 95 of 100 ("needed"). A row that Swardflow cannot
-cover, because nobody told it, must carry a sentence: "said" is how many of 100 were told of it.
+Each row is a kind of keeper: what they have, what they told Swardflow, what is wrong without their knowing. "covered"
+of 100, with the median of the stated ± and the ± that would have covered 95 of 100 ("needed"). A row that Swardflow
+cannot cover, because nobody told it, must carry a sentence: "said" is how many of 100 were told of it.
 """
 
 from __future__ import annotations
