@@ -1,4 +1,4 @@
-"""The one kind of error that is meant for the person at the sprayer."""
+"""The errors that are meant for the person at the sprayer."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ class UserError(Exception):
 
     The command line prints the sentence and ends with exit code 2; a page shows it. Sentences quote files and names,
     so whatever stands in those is made visible and short: a sentence stays on one line and cannot steer a terminal.
+    Callers that go on without what they asked for catch one of the classes below, by what is wrong, never by the text.
     """
+
+    name = ""  # what is wrong, for a message between processes
 
     def __init__(self, sentence: object = "") -> None:
         text = visible(str(sentence))
@@ -30,3 +33,61 @@ def _seen(character: str) -> str:
     if unicodedata.category(character) in _UNSEEN:
         return character.encode("unicode_escape").decode("ascii")
     return character
+
+
+class BadInputError(UserError):
+    """What was typed, or written in a file by hand, cannot be used as it is."""
+
+    name = "bad input"
+
+
+class NotFoundError(UserError):
+    """A file, folder, run, scenario or port is not there."""
+
+    name = "not found"
+
+
+class DamagedFileError(UserError):
+    """A file is there, and cannot be read or holds what it should not."""
+
+    name = "damaged file"
+
+
+class NotSavedError(UserError):
+    """A file cannot be written, or is there already and is not overwritten."""
+
+    name = "not saved"
+
+
+class NotNowError(UserError):
+    """What was asked for makes sense, but not at this moment: nothing to undo, a port in use, a run that has ended."""
+
+    name = "not now"
+
+
+class NoAnswerError(NotNowError):
+    """Nobody answers: no recorder for this run, or a board that says nothing."""
+
+    name = "no answer"
+
+
+class RefusedByBoardError(UserError):
+    """The board answered, and refused."""
+
+    name = "refused by board"
+
+
+_KINDS = (
+    BadInputError,
+    NotFoundError,
+    DamagedFileError,
+    NotSavedError,
+    NotNowError,
+    NoAnswerError,
+    RefusedByBoardError,
+)
+
+
+def error_named(name: str) -> type[UserError]:
+    """The class with this `name`, UserError for a name that is not known."""
+    return next((kind for kind in _KINDS if kind.name == name), UserError)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from host.errors import UserError
+from host.errors import BadInputError, NotFoundError, NotSavedError
 
 DEFAULT_FOLDER = Path("~/swardflow-runs")
 SUFFIX = ".sward"
@@ -79,7 +79,7 @@ def make_folder(folder: Path) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise UserError(
+        raise NotSavedError(
             f"the folder for runs {folder} cannot be made: {error.strerror}; give another with --runs"
         ) from None
     return folder
@@ -107,7 +107,9 @@ def list_runs(folder: Path) -> tuple[list[RunPath], list[tuple[Path, str]]]:
         except OSError as error:
             reason = (error.strerror or "unknown reason").lower()
             if here == folder:
-                raise UserError(f"the folder {folder} cannot be listed ({reason}): give another with --runs") from None
+                raise NotFoundError(
+                    f"the folder {folder} cannot be listed ({reason}): give another with --runs"
+                ) from None
             unread.append((here, f"the folder {here} cannot be listed ({reason}): check its rights or move it away"))
             continue
         found += runs
@@ -170,7 +172,7 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
     if text == LATEST:
         run = newest_run(folder)
         if run is None:
-            raise UserError(f"there is no run in {folder}: record one with 'swardflow record', or give --runs")
+            raise NotFoundError(f"there is no run in {folder}: record one with 'swardflow record', or give --runs")
         return run
     for path in (_by_path(text), folder / text, folder / (text + SUFFIX)):
         if _exists(path) and path.is_file():
@@ -178,10 +180,14 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
     name = text.removesuffix(SUFFIX) + SUFFIX
     deeper = sorted(run.relative for run in _runs_if_any(folder) if run.path.name == name)
     if not deeper:
-        raise UserError(f"there is no run {text}, neither as a path nor in {folder}: check the name, or say 'latest'")
+        raise NotFoundError(
+            f"there is no run {text}, neither as a path nor in {folder}: check the name, or say 'latest'"
+        )
     if len(deeper) > 1:
         places = " and ".join(deeper[:2])
-        raise UserError(f"{text} is the name of {len(deeper)} runs in {folder}, such as {places}: give the folder too")
+        raise BadInputError(
+            f"{text} is the name of {len(deeper)} runs in {folder}, such as {places}: give the folder too"
+        )
     return folder / deeper[0]
 
 

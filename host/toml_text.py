@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
-from host.errors import UserError
+from host.errors import DamagedFileError
 
 
 def toml_tree(text: str, where: str, mend: str) -> dict[str, Any]:
@@ -22,4 +22,4 @@ def toml_tree(text: str, where: str, mend: str) -> dict[str, Any]:
         reason = "a number in it is too long"
     except RecursionError:
         reason = "too deeply nested"
-    raise UserError(f"{where} is not valid TOML: {reason[:1].lower()}{reason[1:]}; {mend}")
+    raise DamagedFileError(f"{where} is not valid TOML: {reason[:1].lower()}{reason[1:]}; {mend}")

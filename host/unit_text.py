@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from host.errors import UserError
+from host.errors import BadInputError
 from host.unit_definitions import BARE_OUNCES, DEFINITIONS, NOT_TAKEN, SPELLINGS, US_UNITS
 
 if TYPE_CHECKING:
@@ -88,18 +88,18 @@ def parse_quantity(text: object, kind: str, where: str, *, ounces_of_weight: boo
     shown = _shorten(str(text))
     if not reading.units:
         if rule.dimension:
-            raise UserError(f'{where} is "{shown}" without a unit: give {wanted}.')
+            raise BadInputError(f'{where} is "{shown}" without a unit: give {wanted}.')
         if kind == "fraction" and abs(reading.value) >= 1:
-            raise UserError(
+            raise BadInputError(
                 f'{where} is "{shown}": write "{shown} %" or "{reading.value / 100:g}", whichever you mean.'
             )
     fits = reading.dimension == dimension_of(rule.dimension) and rule.slash in (None, reading.over)
     if reading.bare_ounces and not (fits and ounces_of_weight):
-        raise UserError(ounces_question(where, shown))
+        raise BadInputError(ounces_question(where, shown))
     if not fits:
-        raise UserError(f'{where} is "{shown}", which is not {wanted}.')
+        raise BadInputError(f'{where} is "{shown}", which is not {wanted}.')
     if abs(reading.value) > rule.most:
-        raise UserError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
+        raise BadInputError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
     return reading.value
 
 
@@ -111,23 +111,25 @@ def ounces_question(where: str, shown: str) -> str:
 def read_quantity(text: object, where: str, wanted: str) -> Reading:
     """A number with its unit, of whatever kind; `wanted` says in messages what is asked for. Raises UserError."""
     if not isinstance(text, str):
-        raise UserError(f"{where} is {text!r}: give it as text with its unit, {wanted}.")
+        raise BadInputError(f"{where} is {text!r}: give it as text with its unit, {wanted}.")
     shown = _shorten(text)
     if not text.strip():
-        raise UserError(f"{where} is empty: give {wanted}.")
+        raise BadInputError(f"{where} is empty: give {wanted}.")
     try:
         reading = _read(text) if len(text) <= LONGEST else None
     except _UnknownUnitError as error:
-        raise UserError(f'{where} is "{shown}": {error}; give {wanted}.') from None
+        raise BadInputError(f'{where} is "{shown}": {error}; give {wanted}.') from None
     except ZeroDivisionError:
-        raise UserError(f'{where} is "{shown}", which divides by zero: give {wanted}.') from None
+        raise BadInputError(f'{where} is "{shown}", which divides by zero: give {wanted}.') from None
     if reading is None:
-        raise UserError(f'{where} is "{shown}", which is not a number with a unit: give {wanted}.')
+        raise BadInputError(f'{where} is "{shown}", which is not a number with a unit: give {wanted}.')
     if not math.isfinite(reading.value) or 0 < abs(reading.value) < _LEAST:
-        raise UserError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
+        raise BadInputError(f'{where} is "{shown}", which is beyond any sensible size: give {wanted}.')
     if reading.comma:
         plain = shown.replace(",", "", 1)
-        raise UserError(f'{where} is "{shown}": write "{plain}" or "{shown.replace(",", ".", 1)}", whichever you mean.')
+        raise BadInputError(
+            f'{where} is "{shown}": write "{plain}" or "{shown.replace(",", ".", 1)}", whichever you mean.'
+        )
     return reading
 
 
@@ -135,7 +137,7 @@ def parse_number(text: str, where: str) -> float:
     """A plain number as people write it ("10,000", "2,5", "1 1/2"), without a unit. Raises UserError."""
     found = _number(_tidy(text)) if len(text) <= LONGEST else None
     if found is None or found[1] or not math.isfinite(found[0]):
-        raise UserError(f'{where} is "{_shorten(text)}": give a number, without a unit.')
+        raise BadInputError(f'{where} is "{_shorten(text)}": give a number, without a unit.')
     return found[0]
 
 

@@ -69,7 +69,7 @@ def _groups(kind: Kind, rig: Rig, runs: list[str]) -> dict[str, list[html.Div]]:
     us = rig.units == "us"
     length, jug = ("200 ft", "44 fl oz") if us else ("60 m", "1300 mL")
     gauge = "40 psi" if us else "2.5 bar"
-    pressure = format_value(rig.nozzles.points[len(rig.nozzles.points) // 2][0], "pressure", rig.units)
+    pressure = format_value(rig.nozzles.reference_pressure_pa, "pressure", rig.units)
 
     def group(name: str, *entries: tuple[str, str, str]) -> list[html.Div]:
         return [field(form_of(kind, name), *entry) for entry in entries]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from host.errors import UserError
+from host.errors import NoAnswerError, UserError
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
@@ -53,7 +53,7 @@ def state_from(status: dict[str, Any]) -> RecorderState:
     """The state in a recorder's answer to "status"."""
     code = _CODES.get(str(status.get("state")), "silent")
     link = str(status.get("link", ""))
-    detail = _LINK_SENTENCES.get(link, "")
+    detail = str(status.get("error") or status.get("link_trouble") or _LINK_SENTENCES.get(link, ""))
     if code == "full":
         detail = _MAKE_ROOM
     elif code == "trouble":
@@ -105,8 +105,10 @@ class RecorderDoor:
             return
         try:
             status: dict[str, Any] | None = self._ask(run, {"ask": "status"})
-        except UserError:
+        except NoAnswerError:
             status = None
+        except UserError as error:  # there is a recorder, and it does not say how it is
+            status = {"error": str(error)}
         with self._lock:
             if run == self._run and status is not None:
                 self._status, self._answered_at = status, self._clock()
@@ -168,7 +170,7 @@ class RecorderDoor:
         try:
             self._ask(run, request)
         except UserError as error:
-            raise UserError(f"Not done: {error}.") from None
+            raise type(error)(f"Not done: {error}.") from None
 
     def _ask_for_follower(self, run: Path, request: dict[str, Any]) -> dict[str, Any]:
         if request.get("ask") != "status":

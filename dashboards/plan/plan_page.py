@@ -55,7 +55,7 @@ def _rate_part(used: RigInUse) -> html.Section:
     rig, system = used.rig, used.rig.units
     example = {"us": ("1 gal/1000 ft2", "2.5 mph", "0.35 gpm"), "metric": ("4 L/100 m2", "4 km/h", "1.3 L/min")}[system]
     target = format_value(rig.target.rate_m3_m2, "rate", system)
-    reference = format_value(rig.nozzles.points[len(rig.nozzles.points) // 2][0], "pressure", system)
+    reference = format_value(rig.nozzles.reference_pressure_pa, "pressure", system)
     return html.Section(
         [
             html.H2("Rate, speed, pressure"),

@@ -20,7 +20,7 @@ _POINTS = 31
 def pressures_of(rig: Rig) -> list[float]:
     """Pressures (Pa) over the nozzle's range; about its rated pressure where it has none."""
     nozzles = rig.nozzles
-    rated = nozzles.points[len(nozzles.points) // 2][0]
+    rated = nozzles.reference_pressure_pa
     low, high = nozzles.min_pressure_pa or rated / 2, nozzles.max_pressure_pa or rated * 1.5
     return [low + (high - low) * step / (_LINES - 1) for step in range(_LINES)]
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from host.errors import UserError
+from host.errors import NoAnswerError, UserError
 from host.journal import RunFile, read_run
 from host.library import Entry, Library
 from host.library.worker_pool import LARGEST_BYTES
@@ -94,8 +94,10 @@ class Shelf:
             return False
         try:
             self._ask(entry.path, {"ask": "status"})
-        except UserError:
+        except NoAnswerError:
             return False
+        except UserError:  # it answers, if only to refuse
+            return True
         return True
 
     def review(self, name: str) -> Review:

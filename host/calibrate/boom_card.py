@@ -16,7 +16,7 @@ from host.calibrate.cards import Card, in_force
 from host.calibrate.shared_errors import meter_parts, middle_of, pressure_parts
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge
-from host.errors import UserError
+from host.errors import DamagedFileError
 from host.rig import Rig
 
 
@@ -44,7 +44,7 @@ class BoomCard:
 
 
 def boom_card(card: Card) -> BoomCard:
-    """The catch test on a card. Raises UserError when the card is none, or does not hold what it should."""
+    """The catch test on a card. Raises DamagedFileError when the card is none, or does not hold what it should."""
     record = tomllib.loads(card.toml).get("record", {})
     try:
         catches = sorted(record["catches"], key=lambda one: float(one["pressure_kPa"]))
@@ -58,7 +58,7 @@ def boom_card(card: Card) -> BoomCard:
         parts = tuple(_catch_parts(one, reading) for one in catches)
         return BoomCard(card.made, int(record["nozzles"]), points, parts)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
-        raise UserError(
+        raise DamagedFileError(
             f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
             "'swardflow calibrate boom'"
         ) from None
@@ -123,7 +123,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
         return None
     try:
         test = boom_card(card)
-    except UserError:  # a run must stay readable; `compare` says what is wrong with the card
+    except DamagedFileError:  # a run must stay readable; `compare` says what is wrong with the card
         return None
     if test.nozzles != rig.nozzles.count:
         return None

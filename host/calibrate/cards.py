@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from host.errors import UserError
+from host.errors import DamagedFileError, NotSavedError
 from host.rig import Course, Meter, PressureSensor, Rig, Wheel, parts_from_sections
 from host.toml_text import toml_tree
 
@@ -45,25 +45,27 @@ def make_card(kind: str, rig_name: str, made: datetime, section: Mapping[str, An
 
 
 def card_from_toml(text: str, where: str = "calibration card") -> Card:
-    """Read a card's text. Raises UserError when it is not one."""
+    """Read a card's text. Raises DamagedFileError when it is not one."""
     tree = toml_tree(text, where, "mend it or move it out of the folder.")
     kind, rig_name, made = tree.get("kind"), tree.get("rig"), tree.get("made")
     if tree.get("format") != FORMAT:
-        raise UserError(f"{where} has format {tree.get('format')!r}, this Swardflow reads format {FORMAT}: update it.")
+        raise DamagedFileError(
+            f"{where} has format {tree.get('format')!r}, this Swardflow reads format {FORMAT}: update it."
+        )
     if kind not in KINDS or not isinstance(rig_name, str) or not isinstance(made, datetime) or made.tzinfo is None:
-        raise UserError(
+        raise DamagedFileError(
             f"{where} lacks its kind, rig or date: it is not a calibration card; move it out of the folder."
         )
     section = parts_from_sections({kind: tree[kind]}, where).get(kind) if kind in tree else None
     if section is None and kind != "boom":
-        raise UserError(f"{where} has no section [{kind}]: it is not whole; calibrate again.")
+        raise DamagedFileError(f"{where} has no section [{kind}]: it is not whole; calibrate again.")
     return Card(kind, rig_name, made, section, text)
 
 
 def save_card(card: Card, folder: Path) -> Path:
     """Write the card as a new file in the folder of its rig and give its path; nothing is ever overwritten.
 
-    Raises UserError when it cannot be written.
+    Raises NotSavedError when it cannot be written.
     """
     home = folder / slug(card.rig_name)
     stem = f"{card.made:%Y-%m-%dT%H%M%S}-{card.kind}"
@@ -79,18 +81,25 @@ def save_card(card: Card, folder: Path) -> Path:
             return path
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
-        raise UserError(f"the card cannot be written to {home} ({reason}): give another folder with --cards.") from None
-    raise UserError(f"folder {home} holds a thousand cards of one second: clear it up.")
+        raise NotSavedError(
+            f"the card cannot be written to {home} ({reason}): give another folder with --cards."
+        ) from None
+    raise NotSavedError(f"folder {home} holds a thousand cards of one second: clear it up.")
 
 
 def load_cards(folder: Path, rig_name: str) -> list[Card]:
-    """All cards of a rig, oldest first; empty when it has none. Raises UserError on a card that cannot be read."""
+    """All cards of a rig, oldest first; empty when it has none.
+
+    Raises DamagedFileError on a card that cannot be read.
+    """
     cards = []
     for path in sorted((folder / slug(rig_name)).glob("*.toml")):
         try:
             card = card_from_toml(path.read_text(encoding="utf-8"), f"calibration card {path}")
         except (OSError, UnicodeDecodeError):
-            raise UserError(f"calibration card {path} cannot be read: mend it or move it out of the folder.") from None
+            raise DamagedFileError(
+                f"calibration card {path} cannot be read: mend it or move it out of the folder."
+            ) from None
         # Two names may share a folder ("Boom 1", "boom-1"): the name in the card decides.
         if card.rig_name == rig_name:
             cards.append(card)
@@ -121,7 +130,7 @@ def snapshot(cards: Iterable[Card]) -> list[dict[str, Any]]:
 
 
 def cards_of_run(calibrations: Sequence[Mapping[str, Any]]) -> list[Card]:
-    """The cards that a run file kept. Raises UserError when one is not readable."""
+    """The cards that a run file kept. Raises DamagedFileError when one is not readable."""
     return [card_from_toml(str(one.get("toml", "")), "a calibration card in the run file") for one in calibrations]
 
 

@@ -10,7 +10,7 @@ from datetime import datetime
 from host.calibrate.boom_card import boom_card
 from host.calibrate.cards import Card, in_force
 from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, combine, student_factor
-from host.errors import UserError
+from host.errors import DamagedFileError
 from host.rig import Rig
 from host.units import format_value
 
@@ -69,5 +69,5 @@ def _expanded(card: Card | None) -> float | None:
 def _boom(card: Card) -> str:
     try:
         return f"± {100 * max(combine(parts).expanded for parts in boom_card(card).parts):.1f} %"
-    except UserError:
+    except DamagedFileError:
         return "its card cannot be read: catch the boom again"

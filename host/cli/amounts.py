@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from host.calibrate.amounts import AmountReader, read_accuracy, read_empty, read_temperature
-from host.errors import UserError
+from host.errors import BadInputError
 
 
 def whole(text: str, what: str) -> int:
@@ -13,7 +13,7 @@ def whole(text: str, what: str) -> int:
     try:
         return int(text)
     except ValueError:
-        raise UserError(f'{what} is "{text}": give a whole number, without a unit.') from None
+        raise BadInputError(f'{what} is "{text}": give a whole number, without a unit.') from None
 
 
 def number(text: str, what: str) -> float:
@@ -23,7 +23,7 @@ def number(text: str, what: str) -> float:
     except ValueError:
         value = float("nan")
     if not abs(value) < float("inf"):
-        raise UserError(f'{what} is "{text}": give a number, without a unit.')
+        raise BadInputError(f'{what} is "{text}": give a number, without a unit.')
     return value
 
 

@@ -52,14 +52,14 @@ def run(args: argparse.Namespace) -> int:
 def try_board(args: argparse.Namespace, port: Port, clock: Callable[[], float]) -> int:
     """The same on an open port, which is closed at the end; `clock` gives seconds that never jump."""
     from host.bringup import Bench, Grade
-    from host.errors import UserError
+    from host.errors import NoAnswerError
 
     try:
         findings = list(_show(_all_findings(Bench(port, clock), args), quiet=args.json))
     except BrokenPipeError:
         raise  # nobody reads what we print; the port is well
     except OSError:
-        raise UserError(f"the board on {args.port} was lost: plug it in again and start again") from None
+        raise NoAnswerError(f"the board on {args.port} was lost: plug it in again and start again") from None
     finally:
         port.close()
     bad = sum(finding.grade is Grade.BAD for finding in findings)
@@ -90,7 +90,7 @@ def _all_findings(bench: Bench, args: argparse.Namespace) -> Iterator[Finding]:
 def _wait_for_lines(bench: Bench, address: str) -> None:
     """A board that was reset by the opening of the port takes two seconds to come up."""
     from firmware_protocol.messages import BAUD
-    from host.errors import UserError
+    from host.errors import NoAnswerError
 
     came = False
     end = bench.clock() + 5
@@ -100,8 +100,10 @@ def _wait_for_lines(bench: Bench, address: str) -> None:
             if not line.fault:
                 return
     if came:
-        raise UserError(f"what arrives on {address} cannot be read: set the board to {BAUD} baud, or give its own port")
-    raise UserError(f"no board is heard on {address}: check its power, its firmware and the cable")
+        raise NoAnswerError(
+            f"what arrives on {address} cannot be read: set the board to {BAUD} baud, or give its own port"
+        )
+    raise NoAnswerError(f"no board is heard on {address}: check its power, its firmware and the cable")
 
 
 def _show(findings: Iterator[Finding], quiet: bool) -> Iterator[Finding]:

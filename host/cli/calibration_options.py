@@ -31,11 +31,11 @@ def cards_named(args: argparse.Namespace) -> Path:
 
 def under_of(args: argparse.Namespace, *, cards_have_other_use: bool = False) -> Under:
     """What the arguments ask to read under. Raises UserError for a rig or a folder of cards that cannot be used."""
-    from host.errors import UserError
+    from host.errors import BadInputError
     from host.review.calibration_choice import Under, under_cards
     from host.rig import load_rig
 
     if args.cards and not args.recalibrated and not cards_have_other_use:
-        raise UserError("--cards only says where the cards are: add --recalibrated to read the runs under them")
+        raise BadInputError("--cards only says where the cards are: add --recalibrated to read the runs under them")
     rig = load_rig(args.rig) if args.rig else None
     return under_cards(cards_named(args), rig) if args.recalibrated else Under(rig)

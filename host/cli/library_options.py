@@ -54,7 +54,7 @@ def units_of(args: argparse.Namespace, entries: list[Entry]) -> str:
 def _wanted(args: argparse.Namespace) -> Wanted:
     from datetime import date
 
-    from host.errors import UserError
+    from host.errors import BadInputError
     from host.library.library import Wanted
 
     for option, text in (("--from", args.first_day), ("--to", args.last_day)):
@@ -62,7 +62,7 @@ def _wanted(args: argparse.Namespace) -> Wanted:
             if text and date.fromisoformat(text).isoformat() != text:
                 raise ValueError
         except ValueError:
-            raise UserError(f'{option} is "{text}": give a day as year-month-day, such as 2026-04-01') from None
+            raise BadInputError(f'{option} is "{text}": give a day as year-month-day, such as 2026-04-01') from None
     return Wanted(args.site, args.product, args.rig_name, args.find, args.first_day, args.last_day)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from host.errors import UserError
+from host.errors import NotSavedError
 
 
 def write_new(path: Path, text: str) -> None:
@@ -16,6 +16,8 @@ def write_new(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8", newline="") as file:
             file.write(text)
     except FileExistsError:
-        raise UserError(f"{path} exists already and is not overwritten: move it away or give another name") from None
+        raise NotSavedError(
+            f"{path} exists already and is not overwritten: move it away or give another name"
+        ) from None
     except OSError as error:
-        raise UserError(f"{path} cannot be written ({error.strerror}): choose another place or make room") from None
+        raise NotSavedError(f"{path} cannot be written ({error.strerror}): choose another place or make room") from None

@@ -155,7 +155,7 @@ def _table(rig: Rig, speed_m_s: float, gravity: float) -> list[dict[str, float]]
     """Rows of pressure, speed and rate: seven speeds about the one asked for, pressures over the nozzle's range."""
     from host.plan.rate import rate_table
 
-    at = rig.nozzles.points[len(rig.nozzles.points) // 2][0]
+    at = rig.nozzles.reference_pressure_pa
     low, high = rig.nozzles.min_pressure_pa or at / 2, rig.nozzles.max_pressure_pa or at * 1.5
     pressures = [low + (high - low) * step / 6 for step in range(7)]
     speeds = [speed_m_s * factor for factor in (0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3)]

@@ -85,12 +85,12 @@ def note_of(text: str) -> tuple[str, str]:
 
     Raises UserError when it is not.
     """
-    from host.errors import UserError
+    from host.errors import BadInputError
 
     text = text.encode("utf-8", "replace").decode()  # bytes of another encoding come from the shell as no characters
     key, equals, value = text.partition("=")
     if not equals or not key.strip():
-        raise UserError(f"note '{text}' has no key: write it as KEY=TEXT, such as area='Lower green'")
+        raise BadInputError(f"note '{text}' has no key: write it as KEY=TEXT, such as area='Lower green'")
     return key.strip(), value.strip()
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from host.errors import UserError
+from host.errors import BadInputError, NotSavedError
 
 if TYPE_CHECKING:
     from host.simulate.serve import Source
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
             print(f"{name:24} {title}")
         return 0
     if args.scenario is None:
-        raise UserError("no scenario given: name one, or see them with --list")
+        raise BadInputError("no scenario given: name one, or see them with --list")
     pace = parse_speed(args.speed)
     scenario = load_scenario(args.scenario)
     from host.simulate.scenario_source import ScenarioSource
@@ -84,14 +84,14 @@ def parse_speed(text: str) -> float:
     except ValueError:
         speed = math.nan
     if not 0.01 <= speed <= 10_000:
-        raise UserError(f"--speed: '{text}' is no speed; give a number from 0.01 to 10000, or max")
+        raise BadInputError(f"--speed: '{text}' is no speed; give a number from 0.01 to 10000, or max")
     return speed
 
 
 def refuse_existing(path: Path) -> None:
     """Raise UserError rather than write over a file."""
     if path.exists():
-        raise UserError(f"file {path} exists and is not written over; choose another name")
+        raise NotSavedError(f"file {path} exists and is not written over; choose another name")
 
 
 def serve_source(source: Source, pace: float, link: Path | None, word: str) -> int:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Self
 
-from host.errors import UserError
+from host.errors import DamagedFileError, NotFoundError
 
 POLL_BYTES = 1 << 22  # at most so many bytes at once, so that catching up with a long run stays in steps
 
@@ -33,7 +33,7 @@ class FileFollower:
         try:
             self._file = path.open("rb", buffering=0)
         except OSError as error:
-            raise UserError(f"run file {path} cannot be followed: {error.strerror}; check the name") from None
+            raise NotFoundError(f"run file {path} cannot be followed: {error.strerror}; check the name") from None
 
     def __enter__(self) -> Self:
         return self
@@ -47,7 +47,9 @@ class FileFollower:
             self._file.seek(self.offset)
             data = self._file.read(POLL_BYTES) or b""
         except OSError as error:
-            raise UserError(f"run file {self.path} cannot be read any more: {error.strerror}; check its disk") from None
+            raise DamagedFileError(
+                f"run file {self.path} cannot be read any more: {error.strerror}; check its disk"
+            ) from None
         data = data or self._future(self.offset)
         self.offset += len(data)
         return data

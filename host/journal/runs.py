@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from host.errors import UserError
+from host.errors import DamagedFileError
 from host.frames import FRAME_DTYPE, Event
 from host.journal.reader import Batch, Damage, RunReader
 from host.journal.records import MAX_RECORD, SCHEMA
@@ -68,7 +68,7 @@ def iter_batches(path: Path, block: int = BLOCK_BYTES) -> Iterator[Batch]:
             while data := file.read(block):
                 yield reader.push(data)
     except OSError as error:
-        raise UserError(f"run file {path} cannot be read: {_reason(error)}") from None
+        raise DamagedFileError(f"run file {path} cannot be read: {_reason(error)}") from None
     yield reader.finish()
 
 
@@ -94,7 +94,7 @@ def read_run(path: Path) -> RunFile:
         if not run.records and (number + 1) * BLOCK_BYTES > 2 * MAX_RECORD:
             break  # nothing in the first megabytes: no run file, however long it is
     if not run.records:
-        raise UserError(_nothing_read(path))
+        raise DamagedFileError(_nothing_read(path))
     run.frames = np.concatenate(arrays) if len(arrays) > 1 else arrays[0]
     return run
 
@@ -103,7 +103,7 @@ def check_schema(header: dict[str, Any], where: str) -> None:
     """Raise UserError when a header announces a format that this version cannot know."""
     schema = str(header.get("schema", SCHEMA))
     if schema.partition(".")[0] != SCHEMA.partition(".")[0]:
-        raise UserError(
+        raise DamagedFileError(
             f"{where} was written in run-file format {schema} and this Swardflow reads format {SCHEMA}: "
             "update Swardflow, or open it with the version that wrote it"
         )

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_protocol.messages import PROTOCOL_VERSION
-from host.errors import UserError
+from host.errors import NotSavedError
 from host.events import check_event
 from host.journal import records
 from host.journal.files import Files, SystemFiles
@@ -84,7 +84,7 @@ class JournalWriter:
         except FileExistsError:
             raise
         except OSError as error:
-            raise UserError(
+            raise NotSavedError(
                 f"run file {path} cannot be made: {error.strerror}; choose another folder with --runs"
             ) from None
         self._syncer = Syncer(lambda: self._files.sync(self._descriptor), SYNC_INTERVAL_S)

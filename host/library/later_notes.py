@@ -9,7 +9,7 @@ import tomllib
 from datetime import datetime
 from pathlib import Path
 
-from host.errors import UserError
+from host.errors import BadInputError, DamagedFileError, NotSavedError
 from host.run_folder import notes_path
 
 
@@ -22,14 +22,16 @@ def add_note(run: Path, key: str, value: str, at: datetime) -> Path:
 
     path = notes_path(run)
     if not key.strip():
-        raise UserError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
+        raise BadInputError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
     read_notes(run)
     row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value}
     try:
         with path.open("a", encoding="utf-8") as file:
             file.write("[[note]]\n" + tomli_w.dumps(row) + "\n")
     except OSError as error:
-        raise UserError(f"the note cannot be written to {path} ({error.strerror}): make room or check rights") from None
+        raise NotSavedError(
+            f"the note cannot be written to {path} ({error.strerror}): make room or check rights"
+        ) from None
     return path
 
 
@@ -41,11 +43,13 @@ def read_notes(run: Path) -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except (OSError, ValueError, RecursionError) as error:
-        raise UserError(f"the notes {path} cannot be read ({error}): mend that file or move it away") from None
+        raise DamagedFileError(f"the notes {path} cannot be read ({error}): mend that file or move it away") from None
     found: dict[str, str] = {}
     rows = content.get("note", [])
     for row in rows if isinstance(rows, list) else [None]:
         if not isinstance(row, dict) or not isinstance(row.get("key"), str) or not isinstance(row.get("value"), str):
-            raise UserError(f"the notes {path} hold something that is no note: give each [[note]] a key and a value")
+            raise DamagedFileError(
+                f"the notes {path} hold something that is no note: give each [[note]] a key and a value"
+            )
         found[row["key"]] = row["value"]
     return found

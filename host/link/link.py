@@ -23,7 +23,7 @@ from firmware_protocol.messages import (
     encode_command,
 )
 from firmware_protocol.splitter import LineSplitter
-from host.errors import UserError
+from host.errors import NoAnswerError, NotFoundError, RefusedByBoardError, UserError
 from host.link.ports import Port, open_port
 
 RETRY_S = 0.5  # between attempts to open a port that is gone
@@ -79,6 +79,7 @@ class Link:
         self.bytes_read = 0
         self.lines = 0
         self.wire_damage = 0
+        self.trouble = ""  # why a port that was lost and is there again cannot be opened
         self._opener = opener
         self._clock = clock
         self._retry_s = retry_s
@@ -128,7 +129,7 @@ class Link:
     def wait_for_board(self, timeout_s: float = BOARD_WAIT_S) -> None:
         """Return once a board that speaks our protocol has been heard.
 
-        Raises UserError when nothing arrives, nothing readable arrives, or the board speaks another version.
+        Raises NoAnswerError when nothing arrives or nothing readable, UserError when the board speaks another version.
         """
         with self._changed:
             self._changed.wait_for(lambda: self.lines > self.wire_damage, timeout_s)
@@ -142,11 +143,11 @@ class Link:
         if self._first_sound is not None:
             return
         if self.bytes_read:
-            raise UserError(
+            raise NoAnswerError(
                 f"what arrives on {self.address} cannot be read: set the board to {BAUD} baud, or check that this is "
                 "the board's port"
             )
-        raise UserError(
+        raise NoAnswerError(
             f"no board is heard on {self.address}: check that it has power, that its firmware is loaded and that the "
             "cable carries data"
         )
@@ -154,7 +155,7 @@ class Link:
     def command(self, letter: str, argument: int = 0) -> Ack:
         """Send a command and wait for the board to acknowledge it; it is sent again when no reply comes.
 
-        Raises UserError when the board refuses, or does not answer at all.
+        Raises RefusedByBoardError when the board refuses, NoAnswerError when it says nothing.
         """
         with self._commanding:
             self._tag = self._tag % 255 + 1
@@ -168,8 +169,8 @@ class Link:
                     return reply
                 if isinstance(reply, Refusal) and reply.code != 0x01:  # a checksum that broke on the way: once more
                     reason = REFUSALS.get(reply.code, f"reason {reply.code}")
-                    raise UserError(f"the board on {self.address} refused the command: {reason}")
-        raise UserError(f"the board on {self.address} does not answer: check the cable and that it has power")
+                    raise RefusedByBoardError(f"the board on {self.address} refused the command: {reason}")
+        raise NoAnswerError(f"the board on {self.address} does not answer: check the cable and that it has power")
 
     def _run(self) -> None:
         splitter = LineSplitter()
@@ -226,8 +227,13 @@ class Link:
             return
         try:
             self._port = self._opener(self.address)
-        except UserError:
+        except (NotFoundError, NoAnswerError):
+            self.trouble = ""  # unplugged, which `state` says already
             return
+        except UserError as error:  # plugged in, and yet it cannot be opened: that does not mend itself
+            self.trouble = str(error)
+            return
+        self.trouble = ""
         self.identity, self._asks, self._opened = None, 0, self._clock()
         self.items.put(LinkChange(self._clock(), "link_back", {}))
         self._ask_identity()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from firmware_protocol.messages import BAUD
-from host.errors import UserError
+from host.errors import BadInputError, NoAnswerError, NotFoundError, NotNowError, UserError
 
 if TYPE_CHECKING:
     import serial
@@ -42,12 +42,13 @@ class Port(Protocol):
 def open_port(address: str) -> Port:
     """The port at `address`: a device such as /dev/ttyUSB0, or socket://, rfc2217:// or loop://.
 
-    Raises UserError with the way to mend it when the port cannot be opened.
+    Raises NotFoundError when there is no such port, NoAnswerError when there is nobody behind it, NotNowError when it
+    is in use or closed to this user, BadInputError for what is no port at all; each with the way to mend it.
     """
     import serial
 
     if not address:
-        raise UserError(f"no port was given: name one, such as /dev/ttyUSB0{_ports_here()}")
+        raise BadInputError(f"no port was given: name one, such as /dev/ttyUSB0{_ports_here()}")
     try:
         # pyserial's rfc2217 client refuses to open with a time limit for writing.
         write_timeout = None if address.lower().startswith("rfc2217://") else _WRITE_TIMEOUT_S
@@ -55,7 +56,7 @@ def open_port(address: str) -> Port:
             address, baudrate=BAUD, timeout=WAIT_S, write_timeout=write_timeout, exclusive=True
         )
     except (OSError, ValueError) as error:
-        raise UserError(_sentence(address, error)) from None
+        raise _cannot_open(address, error) from None
     _keep_board_running(port)
     return _SerialPort(port, counts_waiting=not address.lower().startswith("socket://"))
 
@@ -116,29 +117,32 @@ def _keep_board_running(port: serial.Serial) -> None:
         return  # no terminal of this machine: nothing to keep
 
 
-def _sentence(address: str, error: OSError | ValueError) -> str:
+def _cannot_open(address: str, error: OSError | ValueError) -> UserError:
     """What is wrong with the port at `address`, and what to do."""
     if re.match(r"[a-z0-9]+://", address, re.IGNORECASE):
-        return _sentence_for_url(address, error)
+        return _cannot_open_url(address, error)
     match getattr(error, "errno", None):
         case errno.ENOENT:
-            return f"there is no port {address}: plug the board in, or give the right name{_ports_here()}"
+            mend = f"plug the board in, or give the right name{_ports_here()}"
+            return NotFoundError(f"there is no port {address}: {mend}")
         case errno.EACCES | errno.EPERM:
             wrong = "you may not open port {}: add yourself to the group {} with 'sudo usermod -aG {} $USER'"
             group = _group_of(address)
-            return f"{wrong.format(address, group, group)}, then log out and in again"
+            return NotNowError(f"{wrong.format(address, group, group)}, then log out and in again")
         case errno.EBUSY | errno.EAGAIN:
             mend = "end the other recording or serial monitor and start again"
-            return f"port {address} is in use by another program: {mend}"
+            return NotNowError(f"port {address} is in use by another program: {mend}")
         case errno.ENXIO | errno.EIO | errno.ENODEV:
-            return f"port {address} does not answer: unplug the board, plug it in again and start again"
-    return f"{address} is no serial port: give the board's own{_ports_here()}"
+            return NoAnswerError(f"port {address} does not answer: unplug the board, plug it in again and start again")
+    return BadInputError(f"{address} is no serial port: give the board's own{_ports_here()}")
 
 
-def _sentence_for_url(address: str, error: OSError | ValueError) -> str:
+def _cannot_open_url(address: str, error: OSError | ValueError) -> UserError:
     if isinstance(error, ValueError):
-        return f"{address} is no kind of port known here: use a device, socket://, rfc2217:// or loop://"
-    return f"nothing answers at {address}: check the address, and that the other side is running and free"
+        known = "use a device, socket://, rfc2217:// or loop://"
+        return BadInputError(f"{address} is no kind of port known here: {known}")
+    mend = "check the address, and that the other side is running and free"
+    return NoAnswerError(f"nothing answers at {address}: {mend}")
 
 
 def _ports_here() -> str:

@@ -74,6 +74,8 @@ def judge_pump(
     if rig.pump is None:
         return PumpVerdict(need, at, None, "unknown", "The rig file has no [pump], so only the need is known.")
     gives = rig.pump.flow_m3_s(at)
+    if gives is None:
+        return PumpVerdict(need, at, None, "unknown", "The pump's flow at this pressure is not known: see its table.")
     if gives >= need.with_margin_m3_s:
         return PumpVerdict(need, at, gives, "enough", "The pump is big enough, with the margin.")
     if gives >= need.need_m3_s:

@@ -111,7 +111,8 @@ def _warnings(rig: Rig, rate: float, speed: float, pressure: float, heavier: flo
         )
     if rig.pump is not None:
         need = nozzles.count * float(nozzles.flow_m3_s(pressure)) / heavier
-        if rig.pump.flow_m3_s(pressure) < need:
+        gives = rig.pump.flow_m3_s(pressure)
+        if gives is not None and gives < need:
             said.append("The pump cannot feed all nozzles at this pressure: see the pump's plan.")
     if not 0.1 <= speed <= 5.0:
         said.append(f"A speed of {format_value(speed, 'speed', rig.units)} is hardly that of a small sprayer.")

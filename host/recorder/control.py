@@ -2,7 +2,7 @@
 
 The socket lies in a folder that only the user can enter, under a name worked out from the run file's path, so whoever
 knows the run finds its recorder. Requests name what they ask in "ask"; a reply has "error", a sentence, when it could
-not be done.
+not be done, and "wrong", the name of what is wrong (see host.errors).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from host.errors import UserError
+from host.errors import BadInputError, NoAnswerError, UserError, error_named
 
 MAX_REQUEST = 1 << 16
 PATIENCE_S = 5.0  # a command to the board may be sent three times before it is given up
@@ -28,7 +28,7 @@ PATIENCE_S = 5.0  # a command to the board may be sent three times before it is 
 def socket_path(run: Path) -> Path:
     """Where the recorder of `run` listens.
 
-    Raises UserError when the folder of sockets belongs to somebody else.
+    Raises NoAnswerError when the folder of sockets belongs to somebody else: no recorder can be reached by it.
     """
     name = hashlib.sha256(os.fsencode(os.path.realpath(run))).hexdigest()[:20]
     return _private_folder() / f"{name}.sock"
@@ -40,7 +40,7 @@ def _private_folder() -> Path:
     folder = (own if _is_private(own) else Path("/tmp")) / f"swardflow-{user}"
     folder.mkdir(mode=0o700, exist_ok=True)
     if not _is_private(folder):
-        raise UserError(f"{folder} can be entered by others: remove it, Swardflow makes it anew")
+        raise NoAnswerError(f"{folder} can be entered by others: remove it, Swardflow makes it anew")
     return folder
 
 
@@ -55,7 +55,8 @@ def _is_private(folder: Path) -> bool:
 def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     """Send a request to the recorder of `run` and return its reply.
 
-    Raises UserError when no recorder answers for this run or it could not do what was asked.
+    Raises NoAnswerError when no recorder answers for this run, and the recorder's own UserError when it could not do
+    what was asked.
     """
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
@@ -64,12 +65,14 @@ def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
             connection.sendall(json.dumps(request).encode() + b"\n")
             with connection.makefile("rb") as replies:
                 reply = json.loads(replies.readline())
+    except TimeoutError:
+        raise NoAnswerError(f"the recorder of {run} has not answered for {PATIENCE_S:g} s: try again") from None
     except (OSError, ValueError):
-        raise UserError(f"no recorder is running for {run}: it has ended, or this is another run") from None
+        raise NoAnswerError(f"no recorder is running for {run}: the run has ended, or the name is wrong") from None
     if not isinstance(reply, dict):
-        raise UserError(f"the recorder of {run} gave no proper answer: is it of another version?")
+        raise NoAnswerError(f"the recorder of {run} gave no proper answer: is it of another version?")
     if "error" in reply:
-        raise UserError(str(reply["error"]))
+        raise error_named(str(reply.get("wrong", "")))(str(reply["error"]))
     return reply
 
 
@@ -115,9 +118,12 @@ def _reply(answer: Callable[[dict[str, Any]], dict[str, Any]], line: bytes) -> d
     try:
         request = json.loads(line)
         if not isinstance(request, dict):
-            raise UserError("a request must be a JSON object")
+            raise BadInputError("a request must be a JSON object")
         return answer(request)
     except UserError as error:
-        return {"error": str(error)}
+        return {"error": str(error), "wrong": error.name}
     except (ValueError, TypeError, RecursionError):
-        return {"error": "the request is not written as it should be: see host/recorder/control.py"}
+        return {
+            "error": "the request is not written as it should be: see host/recorder/control.py",
+            "wrong": BadInputError.name,
+        }

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Self
 
-from host.errors import UserError
+from host.errors import NoAnswerError
 from host.journal import FileFollower
 from host.journal.writer import RECORDING
 from host.recorder.control import ask
@@ -17,7 +17,7 @@ NOT_RUNNING = {"state": "not running"}
 
 
 class RunFollower:
-    """Follows one run. `ask_recorder` puts a request to its recorder and raises UserError when there is none."""
+    """Follows one run. `ask_recorder` puts a request to its recorder and raises NoAnswerError when there is none."""
 
     def __init__(
         self,
@@ -40,7 +40,7 @@ class RunFollower:
     def poll(self) -> bytes:
         """New bytes of the run since the last time, empty when there are none.
 
-        Raises UserError when the file cannot be read any more.
+        Raises UserError when the file cannot be read any more, or its recorder refuses to answer.
         """
         return self._file.poll()
 
@@ -48,7 +48,7 @@ class RunFollower:
         """The recorder's status (see Recorder.status), or {"state": "not running"}."""
         try:
             return self._ask(self.path, {"ask": "status"})
-        except UserError:
+        except NoAnswerError:
             return dict(NOT_RUNNING)
 
     def close(self) -> None:
@@ -64,8 +64,8 @@ class RunFollower:
             return b""
         try:
             reply = self._ask(self.path, {"ask": "tail", "from": offset})
-        except UserError:
-            return b""
+        except NoAnswerError:
+            return b""  # it has ended in this moment: the file holds all there will be
         return str(reply.get("data", "")).encode("ascii")
 
 

@@ -12,7 +12,7 @@ from queue import Empty, SimpleQueue
 from typing import Any
 
 from firmware_protocol.messages import outputs_argument
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError, NotSavedError
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
@@ -144,6 +144,7 @@ class Recorder:
             "run_s": time.monotonic() - self._zero,
             "port": self._address,
             "link": "closed" if self._reason else link.state,
+            "link_trouble": link.trouble,
             "quiet_s": link.quiet_s,
             "lines": link.lines,
             "wire_damage": link.wire_damage,
@@ -162,7 +163,7 @@ class Recorder:
                 return JournalWriter(folder / name, snapshot, self._files)
             except FileExistsError:
                 continue
-        raise UserError(f"{folder} already holds a hundred runs of this minute and name: give another with --runs")
+        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: give another with --runs")
 
     def _step(self, writer: JournalWriter) -> bool:
         """Take what is there, or wait a little for something; False once everything has been taken."""
@@ -214,7 +215,7 @@ class Recorder:
             except OSError:
                 continue
             return path
-        raise UserError(
+        raise NotSavedError(
             f"no disk takes the last {len(rest)} bytes of run {name}: they are lost; make room before the next"
         )
 
@@ -229,7 +230,7 @@ class Recorder:
             case "event" if request.get("kind") in (*_TELLABLE, *_TAPPED):
                 self._tell(str(request["kind"]), _event_detail(request))
             case "event":
-                raise UserError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
+                raise BadInputError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
             case "note":
                 self._tell("note", {"key": str(request.get("key", "text")), "value": str(request.get("value", ""))})
             case "output":
@@ -239,12 +240,14 @@ class Recorder:
             case "stop":
                 self.stop(str(request.get("reason", "told to stop")))
             case other:
-                raise UserError(f"the recorder knows no request {other!r}: is the asking program of another version?")
+                raise BadInputError(
+                    f"the recorder knows no request {other!r}: is the asking program of another version?"
+                )
         return {"done": True}
 
     def _tell(self, what: str, detail: dict[str, Any]) -> None:
         if self._reason:
-            raise UserError("the recording is ending and takes no more")
+            raise NotNowError("the recording is ending and takes no more")
         self._inbox.put(_Told(time.monotonic(), what, detail))
 
 
@@ -254,7 +257,7 @@ def _event_detail(request: Mapping[str, Any]) -> dict[str, Any]:
     volumes = {key: request[key] for key in ("added_m3", "to_m3") if key in keys and key in request}
     for key, value in volumes.items():
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e3:
-            raise UserError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
+            raise BadInputError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
     return ({"text": str(request.get("text", ""))} if "text" in keys else {}) | volumes
 
 
@@ -267,7 +270,7 @@ def _listen(run: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> Co
     try:
         return ControlServer(socket_path(run), answer)
     except OSError as error:
-        raise UserError(
+        raise NotSavedError(
             f"the recorder cannot be made reachable for other programs: {error.strerror}; check that /tmp is writable"
         ) from None
 
@@ -279,5 +282,5 @@ def _link(address: str, items: SimpleQueue[Any]) -> Link:
 def _number(request: dict[str, Any], key: str) -> int:
     value = request.get(key, 0)
     if not isinstance(value, int):
-        raise UserError(f"{key} must be a whole number")
+        raise BadInputError(f"{key} must be a whole number")
     return value

@@ -37,6 +37,8 @@ def status_text(status: Mapping[str, Any]) -> str:
         parts.append(f"{status['state'].upper()}, {status['bytes_waiting'] // 1000} kB wait in memory: make room")
     elif status["trouble"]:
         parts.append(f"DISK TROUBLE: {status['trouble']}")
+    if status["link_trouble"]:
+        parts.append(status["link_trouble"])
     if status["lines_lost"]:
         parts.append(f"{status['lines_lost']} LINES LOST")
     return "  ".join(parts)

@@ -8,9 +8,10 @@ from dataclasses import replace
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.frames import Event
 from host.pipeline import Fault
-from host.pipeline.faults.alarm import CLEAR_S, Alarm, AlarmEvent
+from host.pipeline.faults.alarm import Alarm, AlarmEvent
+from host.pipeline.faults.tuning import TUNING
 
-_AFTER_S = 0.001  # so that rounding does not hide that CLEAR_S have passed
+_AFTER_S = 0.001  # so that rounding does not hide that the time has passed
 
 
 def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[AlarmEvent]:
@@ -23,7 +24,7 @@ def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[Alarm
     moments = {one.host_s for one in taps} | {fault.called_s for fault in faults}
     for fault in faults:
         if fault.ended_s is not None:
-            moments |= {fault.ended_s, fault.ended_s + CLEAR_S + _AFTER_S}
+            moments |= {fault.ended_s, fault.ended_s + TUNING.alarm_clear_s + _AFTER_S}
     alarm = Alarm()
     for now_s in sorted(moments):
         alarm.push(now_s, [_as_at(fault, now_s) for fault in faults if _matters(fault, now_s)])
@@ -34,7 +35,9 @@ def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[Alarm
 
 
 def _matters(fault: Fault, now_s: float) -> bool:
-    return fault.called_s <= now_s and (fault.ended_s is None or now_s <= fault.ended_s + CLEAR_S + 2 * _AFTER_S)
+    return fault.called_s <= now_s and (
+        fault.ended_s is None or now_s <= fault.ended_s + TUNING.alarm_clear_s + 2 * _AFTER_S
+    )
 
 
 def _as_at(fault: Fault, now_s: float) -> Fault:

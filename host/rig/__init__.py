@@ -1,6 +1,6 @@
 """What the sprayer is: the rig file (see RIG_FILE.md), read, checked and frozen."""
 
-from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Wheel
+from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.rig.parse import load_rig, parts_from_sections, rig_from_toml
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "Rig",
     "Tank",
     "Target",
+    "Tip",
     "Wheel",
     "load_rig",
     "parts_from_sections",

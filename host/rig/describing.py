@@ -52,10 +52,13 @@ def _boom(nozzles: Nozzles, swath_m: float, system: str) -> Rows:
 def _pump(pump: Pump | None, system: str) -> Rows:
     if pump is None:
         return [("Not described", "so no plan can say whether it is big enough")]
-    return [
-        ("Open flow", format_value(pump.open_flow_m3_s, "flow", system)),
-        ("Shuts off at", format_value(pump.shutoff_pressure_pa, "pressure", system)),
+    rows = [
+        (f"Flow at {format_value(pressure, 'pressure', system)}", format_value(flow, "flow", system))
+        for pressure, flow in pump.points
     ]
+    if pump.switch_pressure_pa is not None:
+        rows.append(("Switch turns it off at", format_value(pump.switch_pressure_pa, "pressure", system)))
+    return rows
 
 
 def _meter(meter: Meter, system: str) -> Rows:

@@ -26,6 +26,12 @@ _PASCAL_PER_BAR = 1e5
 _FLOW = (1e-8, 1e-2)  # m³/s: from a drop to 600 L/min
 _PRESSURE = (100.0, 100 * _PASCAL_PER_BAR)
 _FACTOR = (1e2, 1e8)  # pulses per m³: 0.1 to 100,000 pulses per litre
+_TIP = {
+    "flow": Key("flow", *_FLOW),
+    "at": Key("pressure", *_PRESSURE),
+    "points": Key("table", columns=(Key("pressure", *_PRESSURE), Key("flow", *_FLOW))),
+    "range": Key("pair of pressure", 0.0, _PRESSURE[1]),
+}
 
 # section -> key -> what it holds; "" is the top of the file.
 KEYS: dict[str, dict[str, Key]] = {
@@ -36,20 +42,18 @@ KEYS: dict[str, dict[str, Key]] = {
     },
     "tank": {"volume": Key("volume", 1e-4, 20.0, required=True)},
     "pump": {
-        "open_flow": Key("flow", *_FLOW, required=True),
-        "shutoff_pressure": Key("pressure", *_PRESSURE, required=True),
+        "open_flow": Key("flow", *_FLOW),
+        "shutoff_pressure": Key("pressure", *_PRESSURE),
+        "points": Key("table", columns=(Key("pressure", 0.0, _PRESSURE[1]), Key("flow", 0.0, _FLOW[1]))),
+        "switch_pressure": Key("pressure", *_PRESSURE),
     },
     "boom": {
         "nozzles": Key("whole number", 1, 200, required=True),
         "spacing": Key("length", 0.01, 5.0, required=True),
         "swath": Key("length", 0.01, 100.0),
     },
-    "nozzle": {
-        "flow": Key("flow", *_FLOW),
-        "at": Key("pressure", *_PRESSURE),
-        "points": Key("table", columns=(Key("pressure", *_PRESSURE), Key("flow", *_FLOW))),
-        "range": Key("pair of pressure", 0.0, _PRESSURE[1]),
-    },
+    "nozzle": {"name": Key("name"), **_TIP},
+    "tip": {"name": Key("name", required=True), **_TIP},
     "meter": {
         "factor": Key("pulses_per_volume", *_FACTOR),
         "curve": Key("table", columns=(Key("frequency", 0.01, 1e5), Key("pulses_per_volume", *_FACTOR))),
@@ -58,7 +62,7 @@ KEYS: dict[str, dict[str, Key]] = {
     },
     "pressure": {
         "span": Key("pair of pressure", -_PASCAL_PER_BAR, 1000 * _PASCAL_PER_BAR, required=True),
-        "output": Key("pair of fraction", -0.5, 1.5, default=("10 %", "90 %")),
+        "output": Key("pair of ratio", -0.5, 1.5, default=("10 %", "90 %")),
         "uncertainty": Key("fraction", 0.0, 0.5, default="1 %"),
         "gain_uncertainty": Key("fraction", 0.0, 0.5, default="0 %"),
     },
@@ -78,4 +82,6 @@ KEYS: dict[str, dict[str, Key]] = {
         "band": Key("fraction", 0.005, 0.5, default="10 %"),
     },
 }
+# Sections that may stand there several times, as [[tip]].
+REPEATED_SECTIONS = ("tip",)
 REQUIRED_SECTIONS = ("tank", "boom", "nozzle", "meter", "target")

@@ -28,29 +28,53 @@ class Tank:
 
 @dataclass(frozen=True)
 class Pump:
-    """The pump between its two ends: open flow at no pressure, no flow at the shut-off pressure."""
+    """What the pump delivers: `points` are (pressure Pa, flow m³/s), pressures rising and flows falling.
 
-    open_flow_m3_s: float
-    shutoff_pressure_pa: float
+    `straight` tells that only the two ends are known, open flow and shut-off pressure. `switch_pressure_pa` is where a
+    pressure switch turns the pump off; it says nothing of the flow.
+    """
 
-    def flow_m3_s(self, pressure_pa: float) -> float:
-        """Flow the pump can still deliver at a pressure: the straight line between its two ends, never below zero."""
-        return self.open_flow_m3_s * max(0.0, 1.0 - pressure_pa / self.shutoff_pressure_pa)
+    points: tuple[tuple[float, float], ...]
+    straight: bool = False
+    switch_pressure_pa: float | None = None
+
+    @property
+    def highest_flow_m3_s(self) -> float:
+        """Flow at the lowest pressure that is known."""
+        return self.points[0][1]
+
+    @property
+    def known(self) -> bool:
+        """Whether the flow under pressure is known; of a pump with nothing but its open flow it is not."""
+        return len(self.points) > 1
+
+    def flow_m3_s(self, pressure_pa: float) -> float | None:
+        """Flow at a pressure, read between the points; None beyond them, 0 where the pump or its switch is off."""
+        if self.switch_pressure_pa is not None and pressure_pa >= self.switch_pressure_pa * (1 - 1e-9):
+            return 0.0
+        at, flow = zip(*self.points, strict=True)
+        if pressure_pa > at[-1]:
+            return 0.0 if flow[-1] == 0 else None
+        return float(np.interp(pressure_pa, at, flow))
 
 
 @dataclass(frozen=True)
-class Nozzles:
-    """The nozzles of the boom, all of one kind: `points` are (pressure Pa, flow m³/s of one nozzle), rising."""
+class Tip:
+    """A nozzle tip: `points` are (pressure Pa, flow of water m³/s), rising; the pressures it is made for, if known."""
 
-    count: int
-    spacing_m: float
     points: tuple[tuple[float, float], ...]
     min_pressure_pa: float | None = None
     max_pressure_pa: float | None = None
+    name: str = ""
+
+    @property
+    def reference_pressure_pa(self) -> float:
+        """Pressure of the reference point, the middle one of a table."""
+        return self.points[len(self.points) // 2][0]
 
     @property
     def coefficient(self) -> float:
-        """Orifice coefficient k (m³/s/√Pa) of one nozzle at the reference point, the middle one of a table."""
+        """Orifice coefficient k (m³/s/√Pa) of one nozzle at the reference point."""
         pressure, flow = self.points[len(self.points) // 2]
         return orifice_coefficient(flow, pressure)
 
@@ -69,6 +93,14 @@ class Nozzles:
             middle = (low + high) / 2.0
             low, high = (middle, high) if float(self.flow_m3_s(middle)) < flow_m3_s else (low, middle)
         return high
+
+
+@dataclass(frozen=True, kw_only=True)
+class Nozzles(Tip):
+    """The nozzles of the boom, all with the same tip."""
+
+    count: int
+    spacing_m: float
 
 
 @dataclass(frozen=True)
@@ -194,7 +226,10 @@ class Target:
 
 @dataclass(frozen=True)
 class Rig:
-    """One sprayer. Exactly one of `wheel` and `course` is there; `toml` is the text that it was read from."""
+    """One sprayer. Exactly one of `wheel` and `course` is there; `toml` is the text that it was read from.
+
+    `tips` are those that the keeper has besides the ones on the boom.
+    """
 
     name: str
     units: Literal["us", "metric"]
@@ -209,3 +244,4 @@ class Rig:
     target: Target
     spray_switch: bool
     toml: str = field(repr=False)
+    tips: tuple[Tip, ...] = ()

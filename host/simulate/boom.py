@@ -92,6 +92,8 @@ class Boom:
         air = self._disturbances.total(t, "air", "bubble")
         bubbles = self._bubbles(len(t)) if np.any(np.asarray(air) > 0) else 0.0
         speed = voltage * (1.0 - np.minimum(self._disturbances.total(t, "strainer"), 1.0)) * (1.0 - air * bubbles)
+        off = self._disturbances.active(t, "pump_off")
+        speed = speed if off is None else np.where(off, 0.0, speed)
         ripple = self._ripple(voltage, moving)
         pressure = self._pressure(t, nozzles + leak, speed, ripple)
         root = np.sqrt(pressure)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from host.pipeline.faults.causes import CAUSES
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -32,6 +34,7 @@ KINDS: dict[str, Kind] = {
     "strainer": Kind("fraction", None, True, "share of the pump's delivery lost at the suction side"),
     "regulator": Kind("fraction", None, True, "share of the set pressure lost"),
     "battery": Kind("fraction", None, True, "share of the battery's voltage lost"),
+    "pump_off": Kind(None, None, True, "the pump stands still"),
     "air": Kind("fraction", 0.5, True, "how much of the flow the bubbles take away at their worst"),
     "bubble": Kind("fraction", 0.3, False, "as air, but the odd bubble of a healthy rig"),
     "valve_shut": Kind(None, None, True, "the boom valve is shut although the spray switch is on"),
@@ -54,21 +57,13 @@ KINDS: dict[str, Kind] = {
 }
 
 FOR_EVER = float("inf")
-# What the fault watch should call it (FAULTS.md), where that is not its own name; it cannot see a slip.
-_CALLED = {
-    "kink": "clog",
-    "strainer": "supply_short",
-    "link_stall": "link_stale",
-    "unplug": "link_stale",
-    "line_loss": "link_poor",
-    "line_damage": "link_poor",
-    "wheel_slip": "",
-}
+# What the fault watch should call it: a slip of the wheel it cannot see.
+_CALLED = {disturbance: cause.name for cause in CAUSES.values() for disturbance in cause.disturbances}
 
 
 def cause_of(kind: str) -> str:
     """The cause that a disturbance of this kind should be called by; empty when it is no fault or cannot be seen."""
-    return _CALLED.get(kind, kind) if KINDS[kind].is_fault else ""
+    return _CALLED.get(kind, "")
 
 
 @dataclass(frozen=True)

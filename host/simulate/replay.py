@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import accumulate
 from pathlib import Path
 
-from host.errors import UserError
+from host.errors import DamagedFileError
 from host.journal import records
 from host.simulate.wire import TimedLine
 
@@ -24,10 +24,10 @@ class ReplaySource:
         try:
             data = path.read_bytes()
         except OSError as error:
-            raise UserError(f"run file {path} cannot be read: {error.strerror}; check the path") from None
+            raise DamagedFileError(f"run file {path} cannot be read: {error.strerror}; check the path") from None
         self._lines = deque(self._raw_lines(data))
         if not self._lines:
-            raise UserError(f"run file {path} holds no line of a board; choose a recording that does")
+            raise DamagedFileError(f"run file {path} holds no line of a board; choose a recording that does")
         first_s = self._lines[0][0]
         due = accumulate((at_s - first_s for at_s, _ in self._lines), max)  # a damaged time goes back to no other
         self._lines = deque((at_s, line) for at_s, (_, line) in zip(due, self._lines, strict=True))

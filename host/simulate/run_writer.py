@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from firmware_protocol.messages import LineError, check_line
-from host.errors import UserError
+from host.errors import NotSavedError
 from host.journal import JournalWriter, Snapshot
 from host.simulate.scenario import Scenario
 from host.simulate.scenario_source import ScenarioSource, run_lines
@@ -24,7 +24,7 @@ def write_run(scenario: Scenario, path: Path, progress: Callable[[float], None] 
     try:
         writer = JournalWriter(path, Snapshot(header, scenario.rig.toml))
     except FileExistsError:
-        raise UserError(f"run file {path} exists and is not written over; choose another name") from None
+        raise NotSavedError(f"run file {path} exists and is not written over; choose another name") from None
     writer.event("run_start", 0.0)
     events = _events(source)
     damaged = 0

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from host.errors import UserError
+from host.errors import BadInputError, DamagedFileError, NotFoundError
 from host.rig import Rig, load_rig
 from host.simulate import settings
 from host.simulate.disturbances import FOR_EVER, KINDS, Disturbance
@@ -78,13 +78,13 @@ def load_scenario(name: str) -> Scenario:
         path = PACKAGED / f"{name}.toml"
         if not path.exists():
             known = ", ".join(packaged_scenarios())
-            raise UserError(f"no scenario '{name}': give the path of a .toml file or one of {known}")
+            raise NotFoundError(f"no scenario '{name}': give the path of a .toml file or one of {known}")
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
-        raise UserError(f"scenario {path} cannot be read: {error.strerror}; check the path") from None
+        raise DamagedFileError(f"scenario {path} cannot be read: {error.strerror}; check the path") from None
     except UnicodeDecodeError:
-        raise UserError(f"scenario {path} is not UTF-8 text; save it as UTF-8") from None
+        raise DamagedFileError(f"scenario {path} is not UTF-8 text; save it as UTF-8") from None
     return scenario_from_toml(text, path.name, path.parent)
 
 
@@ -96,7 +96,7 @@ def scenario_from_toml(text: str, where: str = "scenario", folder: Path = Path()
     content = toml_tree(text, where, "mend it there")
     _known(content, [*TOP_KEYS, *settings.TABLES, "disturbance"], where)
     if "rig" not in content:
-        raise UserError(f"{where}: rig is missing; name a rig file or an example rig")
+        raise BadInputError(f"{where}: rig is missing; name a rig file or an example rig")
     tables = {
         name: _read_table(kind, content.get(name, {}), f"{where}: {name}") for name, kind in settings.TABLES.items()
     }
@@ -117,17 +117,17 @@ def _rig(name: str, where: str, folder: Path) -> Rig:
     path = _EXAMPLE_RIGS / f"{name}.toml"
     if not path.exists():
         known = ", ".join(sorted(p.stem for p in _EXAMPLE_RIGS.glob("*.toml")))
-        raise UserError(f"{where}: rig: no example rig '{name}'; give a .toml file or one of {known}")
+        raise NotFoundError(f"{where}: rig: no example rig '{name}'; give a .toml file or one of {known}")
     return load_rig(path)
 
 
 def _known(table: Any, keys: Iterable[str], where: str) -> None:
     if not isinstance(table, dict):
-        raise UserError(f"{where} must be a table of keys, not {table!r}")
+        raise BadInputError(f"{where} must be a table of keys, not {table!r}")
     for unknown in table.keys() - set(keys):
         near = difflib.get_close_matches(unknown, list(keys), 1)
         hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(keys)}"
-        raise UserError(f"{where}: unknown key '{unknown}'; {hint}")
+        raise BadInputError(f"{where}: unknown key '{unknown}'; {hint}")
 
 
 def _read_table(kind: type[Any], table: Any, where: str) -> Any:
@@ -144,7 +144,9 @@ def _ranged(kind: str, value: Any, low: float | None, high: float | None, where:
     result = _value(kind, value, where)
     for number in result if isinstance(result, tuple) else (result,):
         if low is not None and not isinstance(number, (str, tuple)) and not low <= number <= (high or math.inf):
-            raise UserError(f"{where}: '{value}' is out of range; it must lie between {low:g} and {high:g} in SI units")
+            raise BadInputError(
+                f"{where}: '{value}' is out of range; it must lie between {low:g} and {high:g} in SI units"
+            )
     return result
 
 
@@ -159,32 +161,32 @@ def _value(kind: str, value: Any, where: str) -> Any:
 
 def _text(value: Any, where: str) -> str:
     if not isinstance(value, str):
-        raise UserError(f"{where}: {value!r} must be text in quotes, with its unit if it is a quantity")
+        raise BadInputError(f"{where}: {value!r} must be text in quotes, with its unit if it is a quantity")
     return value
 
 
 def _board_name(value: Any, where: str) -> str:
     name = _text(value, where)
     if not re.fullmatch(r"[a-z0-9-]{1,16}", name):  # as PROTOCOL.md has it
-        raise UserError(f"{where}: '{name}' must be 1 to 16 of a-z, 0-9 and -")
+        raise BadInputError(f"{where}: '{name}' must be 1 to 16 of a-z, 0-9 and -")
     return name
 
 
 def _integer(value: Any, where: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or value < 0:
-        raise UserError(f"{where}: {value!r} must be a whole number from 0 up")
+        raise BadInputError(f"{where}: {value!r} must be a whole number from 0 up")
     return value
 
 
 def _number(value: Any, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise UserError(f"{where}: {value!r} must be a number")
+        raise BadInputError(f"{where}: {value!r} must be a number")
     return float(value)
 
 
 def _list(value: Any, where: str) -> list[Any]:
     if not isinstance(value, list) or not value:
-        raise UserError(f"{where}: {value!r} must be a list in square brackets with something in it")
+        raise BadInputError(f"{where}: {value!r} must be a list in square brackets with something in it")
     return value
 
 
@@ -200,11 +202,11 @@ def _deviations(value: Any, where: str) -> tuple[tuple[float, float], ...]:
     points = []
     for item in _list(value, where):
         if not isinstance(item, list) or len(item) != 2:
-            raise UserError(f'{where}: each point must be a pair such as ["40 Hz", "-1.5 %"], not {item!r}')
+            raise BadInputError(f'{where}: each point must be a pair such as ["40 Hz", "-1.5 %"], not {item!r}')
         frequency = parse_quantity(_text(item[0], where), "frequency", where)
         points.append((frequency, _ranged("fraction", item[1], -0.5, 0.5, where)))
     if any(later[0] <= earlier[0] for earlier, later in pairwise(points)):
-        raise UserError(f"{where}: the frequencies must rise from point to point")
+        raise BadInputError(f"{where}: the frequencies must rise from point to point")
     return tuple(points)
 
 
@@ -220,7 +222,7 @@ _READERS: dict[str, Callable[[Any, str], Any]] = {
 
 def _disturbances(items: Any, where: str) -> tuple[Disturbance, ...]:
     if not isinstance(items, list):
-        raise UserError(f"{where}: disturbances are written as [[disturbance]] tables")
+        raise BadInputError(f"{where}: disturbances are written as [[disturbance]] tables")
     return tuple(_disturbance(item, f"{where}: disturbance {number}") for number, item in enumerate(items, 1))
 
 
@@ -230,14 +232,14 @@ def _disturbance(item: Any, where: str) -> Disturbance:
     if not isinstance(name, str) or name not in KINDS:
         near = difflib.get_close_matches(str(name), list(KINDS), 1)
         hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(KINDS)}"
-        raise UserError(f"{where}: there is no kind '{name}'; {hint}")
+        raise BadInputError(f"{where}: there is no kind '{name}'; {hint}")
     if "at" not in item:
-        raise UserError(f"{where}: at is missing; say when it begins")
+        raise BadInputError(f"{where}: at is missing; say when it begins")
     for key, allowed in (("nozzles", name in _NOZZLE_KINDS), ("amount", KINDS[name].amount is not None)):
         if key in item and not allowed:
-            raise UserError(f"{where}: {key} has no meaning for '{name}'; leave it out")
+            raise BadInputError(f"{where}: {key} has no meaning for '{name}'; leave it out")
     if name in _MUST_END and "lasts" not in item:
-        raise UserError(f"{where}: lasts is missing; '{name}' must end some time")
+        raise BadInputError(f"{where}: lasts is missing; '{name}' must end some time")
     return Disturbance(
         kind=name,
         at_s=_ranged("time", item["at"], 0, 1e6, f"{where}.at"),
@@ -255,6 +257,6 @@ def _amount(name: str, value: Any, where: str) -> float:
         return 1.0
     if value is None:
         if kind.default is None:
-            raise UserError(f"{where}: amount is missing; say how much")
+            raise BadInputError(f"{where}: amount is missing; say how much")
         return kind.default
     return float(_value(kind.amount, value, f"{where}.amount"))

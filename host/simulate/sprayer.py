@@ -45,7 +45,7 @@ class Sprayer:
         rig = scenario.rig
         of_walk, of_boom, of_meter, of_wheel, of_transducer = rng.spawn(5)
         self.scenario = scenario
-        self.set_pressure_pa = scenario.regulator.pressure_pa or rig.nozzles.points[len(rig.nozzles.points) // 2][0]
+        self.set_pressure_pa = scenario.regulator.pressure_pa or rig.nozzles.reference_pressure_pa
         self.walk: Walk = walk(scenario.walk, self._pace(), scenario.disturbances, scenario.duration_s, of_walk)
         self.disturbances = Disturbances(self.walk.disturbances)
         self.curve = true_curve(scenario)
@@ -150,8 +150,12 @@ class Sprayer:
 
 
 def _pump(rig: Rig, pressure_pa: float, flow_m3_s: float) -> Pump:
-    if rig.pump is not None:
-        return Pump(rig.pump.open_flow_m3_s, rig.pump.shutoff_pressure_pa)
+    if rig.pump is not None and rig.pump.known:
+        (low, most), (high, least) = rig.pump.points[0], rig.pump.points[-1]
+        if rig.pump.straight:
+            return Pump(most, high)
+        slope = max((most - least) / (high - low), 1e-6 * most / high)  # the line has an end, however far away
+        return Pump(most + slope * low, low + most / slope)
     # A pump of the size one would buy for this boom: half as much again at working pressure, shut off at twice it.
     return Pump(3.0 * flow_m3_s, 2.0 * pressure_pa)
 

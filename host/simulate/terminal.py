@@ -11,7 +11,7 @@ import termios
 import tty
 from pathlib import Path
 
-from host.errors import UserError
+from host.errors import NotSavedError
 
 
 class PseudoTerminal:
@@ -88,10 +88,10 @@ class PseudoTerminal:
 
 def _point(link: Path, path: str) -> None:
     if link.exists() and not link.is_symlink():
-        raise UserError(f"{link} is not a symbolic link and is left alone; choose another name with --link")
+        raise NotSavedError(f"{link} is not a symbolic link and is left alone; choose another name with --link")
     fresh = link.with_name(f".{link.name}.{os.getpid()}")
     try:
         fresh.symlink_to(path)
         fresh.replace(link)
     except OSError as error:
-        raise UserError(f"link {link} cannot be made: {error.strerror}; choose another name with --link") from None
+        raise NotSavedError(f"link {link} cannot be made: {error.strerror}; choose another name with --link") from None

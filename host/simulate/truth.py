@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from host.errors import UserError
+from host.errors import NotSavedError
 from host.formulas import application_rate
 from host.simulate.disturbances import KINDS, Disturbance, cause_of
 from host.simulate.sprayer import Sprayer
@@ -121,4 +121,6 @@ def write_truth(path: Path, sprayer: Sprayer) -> None:
     try:
         path.write_text(json.dumps(truth(sprayer), indent=1, allow_nan=False) + "\n", encoding="utf-8")
     except OSError as error:
-        raise UserError(f"truth file {path} cannot be written: {error.strerror}; choose another with --truth") from None
+        raise NotSavedError(
+            f"truth file {path} cannot be written: {error.strerror}; choose another with --truth"
+        ) from None

@@ -19,13 +19,14 @@ import json
 import math
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from host.pipeline import Pipeline
-from host.pipeline.faults.coefficient import LAG_S
+from host.pipeline.faults.tuning import TUNING
 from tests.bench.fault_rivals import RIVALS, signal
 from tests.bench.fault_runs import CAUSES, RIGS, fault_run, healthy_frames, rig_named
 
@@ -71,7 +72,7 @@ def lower_bound_s(sigma: float, drop: float) -> float:
     step = 0.001
     while information < LOG_ARL and t < CAP_S:
         t += step
-        seen = drop * (1.0 - math.exp(-t / LAG_S))
+        seen = drop * (1.0 - math.exp(-t / TUNING.lag_s))
         information += seen * seen / (2 * sigma * sigma) * step / FRAME_S
     return t
 
@@ -228,6 +229,7 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="file of single results, read first and added to")
     args = parser.parse_args()
     size, kept = SIZES[args.size], Kept(args.keep)
+    print("thresholds:", ", ".join(f"{name} {value}" for name, value in asdict(TUNING).items()))
     for part in args.part:
         if part == "delays":
             delays(size, args.seed, kept)

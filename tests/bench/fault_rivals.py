@@ -10,7 +10,8 @@ import numpy as np
 from host.pipeline.applying import SprayState
 from host.pipeline.counts import CountUnwrapper
 from host.pipeline.faults.coefficient import BoomCoefficient
-from host.pipeline.faults.steps import FIRST_FRAMES, StepWatch, Usable
+from host.pipeline.faults.steps import StepWatch, Usable
+from host.pipeline.faults.tuning import TUNING
 from host.pipeline.pipeline import flow_stop_s
 from host.pipeline.pressure import PressureReading
 from host.pipeline.pulses import PulseTimer
@@ -41,8 +42,8 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
             boom.doubtful[use],
         )
     )
-    first = float(np.mean(watched.log_c[:FIRST_FRAMES]))
-    return watched.log_c[FIRST_FRAMES:] - first, frames["host_s"][use][FIRST_FRAMES:], watch
+    first = float(np.mean(watched.log_c[: TUNING.first_frames]))
+    return watched.log_c[TUNING.first_frames :] - first, frames["host_s"][use][TUNING.first_frames :], watch
 
 
 class Threshold:

@@ -88,7 +88,7 @@ def test_plan_in_metric_units(standing: Standing, phone: Phone) -> None:
     page.click("#plan-go")
     # L/ha = 600 × L/min of one nozzle / (km/h × spacing in m): makers' catalogues, common practice.
     shown(page, "#plan-setting", f"{600 * 0.98 / (4 * 0.5):.0f} L/ha", "L/100 m²")
-    shown(page, "#plan-verdict", "no [pump], so only the need is known")
+    shown(page, "#plan-verdict", "The pump is big enough")
     need = judge_pump(load_rig(WALKER), AGITATION["suspension"]).need
     shown(page, "#plan-verdict", format_value(need.with_margin_m3_s, "flow", "metric"))
     fill(page, nozzle_flow="1.2 L/min")

@@ -16,7 +16,7 @@ from dashboards.live.broadcaster import Newest
 from dashboards.live.recorder_client import RecorderDoor, RecorderState
 from dashboards.live.run_follower import Follower
 from dashboards.live.screen import screen_row
-from host.errors import UserError
+from host.errors import NoAnswerError, NotNowError, UserError
 from host.journal import FileFollower, JournalWriter, read_run
 from host.journal.follow import POLL_BYTES
 from host.pipeline import Pipeline, live_row
@@ -242,7 +242,7 @@ class TestDoor:
         assert door.state().code == code
 
     def test_a_recorder_that_stops_answering_is_silent_after_two_seconds(self) -> None:
-        door, _ = self.door([{"state": "recording"}, UserError("gone"), UserError("gone")])
+        door, _ = self.door([{"state": "recording"}, NoAnswerError("gone"), NoAnswerError("gone")])
         door.look()
         self.now = 1.9
         door.look()
@@ -250,6 +250,16 @@ class TestDoor:
         self.now = 2.1
         door.look()
         assert door.state().code == "silent"
+
+    def test_a_recorder_that_refuses_to_say_how_it_is_says_why(self) -> None:
+        door, _ = self.door([UserError("the recorder knows no request 'status'")])
+        door.look()
+        assert door.state() == RecorderState("silent", "the recorder knows no request 'status'")
+
+    def test_a_port_that_is_there_again_and_cannot_be_opened_is_explained(self) -> None:
+        door, _ = self.door([{"state": "recording", "link": "lost", "link_trouble": "port X is in use"}])
+        door.look()
+        assert door.state() == RecorderState("on", "port X is in use", "lost")
 
     def test_refills(self) -> None:
         door, asked = self.door([{}, {}, {}])
@@ -268,8 +278,8 @@ class TestDoor:
         assert asked == []
 
     def test_a_refusal_of_the_recorder_reaches_the_person(self) -> None:
-        door, _ = self.door([UserError("the recording is ending and takes no more")])
-        with pytest.raises(UserError, match=r"Not done: the recording is ending"):
+        door, _ = self.door([NotNowError("the recording is ending and takes no more")])
+        with pytest.raises(NotNowError, match=r"Not done: the recording is ending"):
             door.tell("mark", {})
 
     def test_no_other_buttons(self) -> None:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from host.errors import UserError
+from host.errors import BadInputError, NoAnswerError, UserError, error_named
 
 
 @pytest.mark.parametrize(
@@ -25,3 +25,16 @@ def test_any_text_makes_one_short_line(text: str) -> None:
     assert len(str(error).splitlines()) == 1 and len(str(error)) <= 600
     assert str(error).startswith("key ") and str(error).endswith(": take it out")
     assert str(error).encode() and str(pickle.loads(pickle.dumps(error))) == str(error)
+
+
+def kinds(of: type[UserError] = UserError) -> list[type[UserError]]:
+    return [
+        kind for direct in of.__subclasses__() for kind in (direct, *kinds(direct)) if kind.__module__ == "host.errors"
+    ]
+
+
+def test_each_kind_of_error_is_found_again_by_its_name() -> None:
+    assert NoAnswerError in kinds() and BadInputError in kinds()
+    for kind in kinds():
+        assert error_named(kind.name) is kind and kind.name
+    assert error_named("of a later version") is UserError and error_named("") is UserError

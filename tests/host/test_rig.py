@@ -24,10 +24,12 @@ def test_the_us_example_in_si():
     rig = rig_from_toml(PULL_BEHIND)
     assert (rig.name, rig.units, rig.spray_switch) == ("Harrow Lea pull-behind", "us", True)
     assert rig.tank.volume_m3 == pytest.approx(25 * GALLON)
-    assert rig.pump.open_flow_m3_s == pytest.approx(3.4 * GALLON / 60)
-    assert rig.pump.flow_m3_s(0.0) == pytest.approx(3.4 * GALLON / 60)
-    assert rig.pump.flow_m3_s(45 * PSI) == pytest.approx(1.7 * GALLON / 60)
-    assert rig.pump.flow_m3_s(95 * PSI) == 0
+    gpm = GALLON / 60
+    assert rig.pump.highest_flow_m3_s == pytest.approx(7.4 * gpm)
+    assert rig.pump.flow_m3_s(25 * PSI) == pytest.approx(7.1 * gpm)
+    assert rig.pump.flow_m3_s(101 * PSI) is None  # beyond its table nothing is known
+    assert [tip.name for tip in rig.tips] == ["02 flat fan", "05 flat fan"]
+    assert rig.tips[0].flow_m3_s(40 * PSI) == pytest.approx(0.2 * gpm)
     assert rig.swath_m == pytest.approx(80 * 0.0254)
     assert rig.nozzles.points == ((pytest.approx(40 * PSI), pytest.approx(0.35 * GALLON / 60)),)
     assert rig.nozzles.flow_m3_s(10 * PSI) == pytest.approx(0.175 * GALLON / 60)
@@ -48,7 +50,7 @@ def test_the_us_example_in_si():
 
 def test_the_metric_example_with_tables_and_a_timed_course():
     rig = rig_from_toml(WALKER)
-    assert rig.pump is None
+    assert rig.pump.flow_m3_s(4e5) == pytest.approx(15e-3 / 60)
     assert rig.wheel is None
     assert rig.course.speed_m_s == pytest.approx(60 / 54)
     assert rig.swath_m == 2.0
@@ -64,6 +66,28 @@ def test_the_metric_example_with_tables_and_a_timed_course():
 def changed(old: str, new: str, text: str = PULL_BEHIND) -> str:
     assert text.count(old) == 1, old
     return text.replace(old, new)
+
+
+PUMP_TABLE = re.search(r"points = .*6.1 gpm.*\n", PULL_BEHIND)[0]
+
+
+@pytest.mark.parametrize(
+    ("pump", "at_45_psi", "known"),
+    [
+        # A straight line between open flow and shut-off.
+        ('open_flow = "3.4 gpm"\nshutoff_pressure = "90 psi"\n', 1.7, True),
+        # The pressure switch is no point of the curve: the flow under pressure is not known.
+        ('open_flow = "3.4 gpm"\nswitch_pressure = "55 psi"\n', None, False),
+        ('open_flow = "3.4 gpm"\n', None, False),
+        ('points = [["0 psi", "3.4 gpm"], ["90 psi", "0 gpm"]]\nswitch_pressure = "45 psi"\n', 0.0, True),
+    ],
+)
+def test_what_a_pump_gives_under_pressure(pump, at_45_psi, known):
+    rig = rig_from_toml(changed(PUMP_TABLE, pump))
+    flow = rig.pump.flow_m3_s(45 * PSI)
+    assert flow == (None if at_45_psi is None else pytest.approx(at_45_psi * GALLON / 60))
+    assert rig.pump.known == known
+    assert rig.pump.highest_flow_m3_s == pytest.approx(3.4 * GALLON / 60)
 
 
 WHEEL = re.search(r"\[wheel\].*?\n\n", PULL_BEHIND, re.DOTALL)[0]
@@ -106,7 +130,7 @@ BAD = {
         "between 0.5 % and 50 %",
     ),
     "syntax": (changed('name = "Harrow', "name = Harrow"), "rig file is not valid TOML", "line 2"),
-    "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 15"),
+    "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 14"),
     "nested": ("a = " + "[" * 20_000, "rig file is not valid TOML", "mend it"),
     "section as value": (changed("[tank]\nvolume", "tank"), "tank in rig file must be a section", "write [tank]"),
     "value as section": ("[name]\nx = 1\n" + PULL_BEHIND.split("\n", 2)[2], "name in rig file", "single value"),
@@ -117,6 +141,21 @@ BAD = {
     "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve in rig file, row 1", "one pair"),
     "empty table": (re.sub(r"curve = .*", "curve = []", WALKER), "meter.curve in rig file", "1 to 50"),
     "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve in rig file, row 1", "not a pulses per"),
+    "pump without a flow": (changed(PUMP_TABLE, ""), "section [pump] in rig file", "either points, or open_flow"),
+    "rising pump": (changed('"6.8 gpm"', '"8 gpm"'), "pump.points in rig file", "must fall in flow"),
+    "tip as a section": (WALKER.replace("[[tip]]", "[tip]"), "tip in rig file", "write [[tip]]"),
+    "two tips of one name": (changed('"05 flat', '"02 flat'), "tip.name in rig file, tip 2", "its own name"),
+    "tip without a name": (changed('name = "05 flat fan"\n', ""), "tip.name in rig file, tip 2 is missing", "add it"),
+    "tip with an unknown key": (
+        changed('name = "05', 'size = 5\nname = "05'),
+        "key tip.size in rig file",
+        "known here",
+    ),
+    "tip without a flow": (
+        changed('points = [["40 psi", "0.50 gpm"]]\n', ""),
+        "section [tip] in rig file, tip 2",
+        "flow",
+    ),
     "course of an hour": (changed('"54 s"', '"59 min"', WALKER), "section [course] in rig file", "not believable"),
 }
 

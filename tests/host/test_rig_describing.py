@@ -40,7 +40,7 @@ def test_metric_units_and_what_is_not_there() -> None:
     assert told["Boom"]["Swath"] == "2.0 m"
     assert told["Boom"]["One nozzle at 2.00 bar"] == "0.98 L/min"
     assert told["Target"]["Rate"] == "4.00 L/100 m² (400 L/ha)"
-    assert "Not described" in told["Pump"]
+    assert told["Pump"]["Flow at 4.00 bar"] == "15.00 L/min"
     assert told["Flow meter"]["Factor at 25.0 Hz"] == "450.0 pulses/L"
     assert told["Travel"]["No wheel: pace of a timed course"] == f"{60 / 54 * 3.6:.2f} km/h"
     assert told["Spray switch"]["Wired"].startswith("no")

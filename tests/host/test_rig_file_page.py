@@ -48,7 +48,7 @@ def test_examples_on_the_page_use_every_key_between_them():
     for text in EXAMPLES:
         section = ""
         for line in text.splitlines():
-            if heading := re.match(r"\[(\w+)\]", line):
+            if heading := re.match(r"\[+(\w+)\]", line):
                 section = heading[1] + "."
             elif key := re.match(r"(\w+) =", line):
                 used.add(section + key[1])

@@ -1,8 +1,8 @@
 """What is wrong, while it can still be put right: see FAULTS.md."""
 
 from host.pipeline.faults.alarm import Alarm, AlarmEvent
-from host.pipeline.faults.causes import CAUSES, LOOK_ALIKE
+from host.pipeline.faults.causes import CAUSES
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.watch import FaultWatch
 
-__all__ = ["CAUSES", "LOOK_ALIKE", "Alarm", "AlarmEvent", "Fault", "FaultWatch"]
+__all__ = ["CAUSES", "Alarm", "AlarmEvent", "Fault", "FaultWatch"]

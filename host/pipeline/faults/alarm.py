@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from host.pipeline.faults.causes import CAUSES
 from host.pipeline.faults.fault import Fault
-
-CLEAR_S = 3.0  # a fault must be gone for so long before the alarm is over: one that flickers does not start it again
+from host.pipeline.faults.tuning import TUNING
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,7 @@ class Alarm:
                     new.append(AlarmEvent(now_s, "raised", fault.number))
             elif fault.number in self._open:
                 gone = self._gone_s.setdefault(fault.number, now_s)
-                if now_s - gone >= CLEAR_S:
+                if now_s - gone >= TUNING.alarm_clear_s:
                     del self._open[fault.number], self._gone_s[fault.number]
                     new.append(AlarmEvent(now_s, "cleared", fault.number))
         self.events += new

@@ -12,75 +12,76 @@ from __future__ import annotations
 import numpy as np
 
 from host.pipeline.columns import Floats
-from host.pipeline.faults.coefficient import LAG_S
-from host.pipeline.faults.droop import USUAL_DROOP
-from host.pipeline.faults.pressure_step import FRAME_S, WINDOW
+from host.pipeline.faults.tuning import TUNING
 
-BEFORE_FRAMES = WINDOW  # that the pressure is held against
-MORE_FRAMES = 12  # before a stretch, or in a short one, that have to fit as well
-ASKED = 6.6  # log of the odds: of 300 bubbles in 100 h well below one may pass
-_LAGS_S = LAG_S - 0.05, LAG_S, LAG_S + 0.06
+_LAGS_S = TUNING.lag_s - 0.05, TUNING.lag_s, TUNING.lag_s + 0.06
 _ONSETS_S = np.arange(0.06, 1.2, 0.03)  # before the end
 _AROUND_S = np.arange(-0.2, 0.21, 0.05)  # a longer stretch's beginning
-_LONGEST_S = 0.3  # that the pulses of one frame took
-_BUBBLE_FRAMES = 5
-_UNEVEN = 0.05, 0.10  # of one pulse: how unevenly the rotor turns in it; a rotor in water stays below 0.02
-_MODEL_SD = 0.004  # of c: what neither template has right
-_MISSING_S = 1.2  # of frames: more, and nothing is known of the pressure before
-_BUBBLE_P, _P_SD, _P_MOST = -0.02, 0.015, 5.0  # change of ln P, its scatter beside the ground's, and what it may add
 
 
-def clog_odds(rows: Floats, frames: int, pulses: Floats, sd: float) -> float:
-    """Log of the odds of a clog that came over the last `frames` frames against a bubble.
+def clog_odds(rows: Floats, frames: int, pulses: Floats, sd: float) -> Floats:
+    """Log of the odds of a clog that came over the last `frames` frames against a bubble, shape (…).
 
-    `rows` has shape (4, n), the newest frame last: how far c is off its baseline (relative), expected pulses for c = 1,
-    ln P and time (s). `pulses` are due in each frame, shape (n,); `sd` is one frame's standard deviation.
+    `rows` has shape (…, 4, n), the newest frame last: how far c is off its baseline (relative), expected pulses for
+    c = 1, ln P and time (s). `pulses` are due in each frame, shape (…, n); `sd` is one frame's standard deviation.
     """
-    count = min(max(frames + 4, MORE_FRAMES), rows.shape[1])
-    off, variance = rows[0, -count:], sd * sd + _MODEL_SD**2
-    gain, size, onset_s = _step(off, rows[3, -count:], frames, variance)
-    return gain - _bubble(off, pulses[-count:], variance) + _pressure(rows, onset_s, size)
+    count = min(max(frames + 4, TUNING.bubble_more_frames), rows.shape[-1])
+    off, variance = rows[..., 0, -count:], sd * sd + TUNING.bubble_model_sd**2
+    gain, size, onset_s = _step(off, rows[..., 3, -count:], frames, variance)
+    return np.asarray(gain - _bubble(off, pulses[..., -count:], variance) + _pressure(rows, onset_s, size))
 
 
-def _step(off: Floats, time_s: Floats, frames: int, variance: float) -> tuple[float, float, float]:
+def _step(off: Floats, time_s: Floats, frames: int, variance: float) -> tuple[Floats, Floats, Floats]:
     """The best step seen through a lag: gain in log likelihood over none, the fall, and how long ago it began (s)."""
-    begun = time_s[-1] - time_s[-frames - 1] if frames < len(off) else 0.0
-    onsets = np.concatenate((_ONSETS_S, np.maximum(begun + _AROUND_S, 0.06)))
-    ends, begins = time_s, np.maximum(np.concatenate((time_s[:1] - _LONGEST_S, time_s[:-1])), time_s - _LONGEST_S)
-    since = time_s[-1] - onsets[:, None, None]
-    lags = np.array(_LAGS_S)[None, :, None]
+    now_s = time_s[..., -1:]
+    begun = now_s - time_s[..., -frames - 1, None] if frames < off.shape[-1] else np.zeros_like(now_s)
+    onsets = np.concatenate((_ONSETS_S + 0.0 * now_s, np.maximum(begun + _AROUND_S, 0.06)), axis=-1)
+    longest = TUNING.longest_frame_pulses_s
+    begins = np.maximum(np.concatenate((time_s[..., :1] - longest, time_s[..., :-1]), axis=-1), time_s - longest)
+    since = (now_s - onsets)[..., None, None]
+    lags = np.array(_LAGS_S)[:, None]
     # Mean of 1 - exp(-t/τ) over each frame.
+    begins, ends = begins[..., None, None, :], time_s[..., None, None, :]
     first, last = np.maximum(begins - since, 0.0), np.maximum(ends - since, 0.0)
     shape = (last - first + lags * (np.exp(-last / lags) - np.exp(-first / lags))) / (ends - begins)
-    product, square = shape @ off, np.sum(shape * shape, axis=2)
+    product, square = (shape @ off[..., None, :, None])[..., 0], np.sum(shape * shape, axis=-1)
     size = np.clip(-product / np.maximum(square, 1e-9), 0.0, 1.0)  # no more can fall away than there was
-    gain = -(size * product + 0.5 * size * size * square) / variance
-    best = np.unravel_index(int(np.argmax(gain)), gain.shape)
-    return float(gain[best]), float(size[best]), float(onsets[best[0]])
+    gain = (-(size * product + 0.5 * size * size * square) / variance).reshape(*off.shape[:-1], -1)
+    best = np.argmax(gain, axis=-1, keepdims=True)
+    sizes = size.reshape(gain.shape)
+    found = [(gain, best), (sizes, best), (onsets, best // len(_LAGS_S))]
+    gained, fallen, ago_s = (np.take_along_axis(what, place, axis=-1)[..., 0] for what, place in found)
+    return gained, fallen, ago_s
 
 
-def _bubble(off: Floats, pulses: Floats, variance: float) -> float:
+def _bubble(off: Floats, pulses: Floats, variance: float) -> Floats:
     """The best bubble, or one pulse missed: gain in log likelihood over none. A rotor's phase strays with the root of
     the pulses."""
     due = np.maximum(pulses, 0.3)
-    best = 0.0
-    for scatter2, most in ((1.0 / (due * due), 1), *((uneven * uneven / due, _BUBBLE_FRAMES) for uneven in _UNEVEN)):
+    best = np.zeros(off.shape[:-1])
+    uneven = [(share * share / due, TUNING.bubble_frames) for share in TUNING.bubble_uneven]
+    for scatter2, most in ((1.0 / (due * due), 1), *uneven):
         within = variance + scatter2
         gains = off * off * (1.0 / variance - 1.0 / within) - np.log(within / variance)
-        total = np.concatenate(([0.0], np.cumsum(0.5 * gains)))
-        for length in range(1, min(most, len(off)) + 1):
-            best = max(best, float(np.max(total[length:] - total[:-length])))
+        total = np.concatenate((np.zeros_like(off[..., :1]), np.cumsum(0.5 * gains, axis=-1)), axis=-1)
+        for length in range(1, min(most, off.shape[-1]) + 1):
+            best = np.maximum(best, np.max(total[..., length:] - total[..., :-length], axis=-1))
     return best
 
 
-def _pressure(rows: Floats, onset_s: float, size: float) -> float:
+def _pressure(rows: Floats, onset_s: Floats, size: Floats) -> Floats:
     """What the pressure says: its last two or three frames against those before the onset."""
-    frames = max(int(np.sum(rows[3] > rows[3, -1] - onset_s + 0.03)), 2)
-    first = rows.shape[1] - frames - BEFORE_FRAMES
-    if first < 0 or rows[3, -1] - rows[3, first] > (frames + BEFORE_FRAMES) * FRAME_S + _MISSING_S:
-        return 0.0
-    before = rows[2, first : first + BEFORE_FRAMES]
-    moved = float(np.mean(rows[2, -min(frames, 3) :]) - np.mean(before))
-    clog = (moved - USUAL_DROOP * size) ** 2
-    says = ((moved - _BUBBLE_P) ** 2 - clog) / (2.0 * (_P_SD**2 + float(np.var(before))))
-    return min(max(says, -_P_MOST), _P_MOST)
+    time_s, log_p = rows[..., 3, :], rows[..., 2, :]
+    frames = np.maximum(np.sum(time_s > time_s[..., -1:] - onset_s[..., None] + 0.03, axis=-1), 2)
+    n, window = time_s.shape[-1], TUNING.step_window
+    first = n - frames - window
+    place = np.maximum(first, 0)[..., None] + np.arange(min(window, n))
+    apart_s = time_s[..., -1] - np.take_along_axis(time_s, place[..., :1], axis=-1)[..., 0]
+    known = (first >= 0) & (apart_s <= (frames + window) * TUNING.frame_s + TUNING.bubble_missing_s)
+    before = np.take_along_axis(log_p, np.minimum(place, n - 1), axis=-1)
+    now = np.where(frames > 2, np.mean(log_p[..., -3:], axis=-1), np.mean(log_p[..., -2:], axis=-1))
+    moved = now - np.mean(before, axis=-1)
+    clog = (moved - TUNING.usual_droop * size) ** 2
+    variance = TUNING.bubble_pressure_sd**2 + np.var(before, axis=-1)
+    says = ((moved - TUNING.bubble_pressure) ** 2 - clog) / (2.0 * variance)
+    return np.where(known, np.clip(says, -TUNING.bubble_pressure_most, TUNING.bubble_pressure_most), 0.0)

@@ -13,14 +13,7 @@ import numpy as np
 from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.counts import Counts
-
-LAG_S = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
-SETTLE_US = 1_500_000  # after the spray comes on: rotor spins up, hose fills
-_LONGEST_FRAME_US = 1_500_000  # over a longer gap nothing is known about the pressure
-_LOWEST_PA = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
-_JOLT = 0.07  # of √P from one frame to the next: a stone, or air; not a fault
-_ADDED, _JUMP = 0.6, 0.08  # pulses, and of a frame's flow: what comes on top of both is likely a false pulse
-_IMPOSSIBLE_RISE = 0.45  # of one frame's flow over the last one's: a rotor cannot; false pulses can
+from host.pipeline.faults.tuning import TUNING
 
 
 @dataclass(frozen=True)
@@ -70,13 +63,13 @@ class BoomCoefficient:
         span = at_edge - self._edge_before(at_edge)
         starts = spraying & ~self._spraying_before(spraying)
         since_us = counts.board_us - self._since(counts.board_us, starts)
-        upset = counts.broken | (counts.step_us > _LONGEST_FRAME_US) | (spraying & ~known)
-        calm = counts.board_us - self._upset(counts.board_us, upset) > SETTLE_US
+        upset = counts.broken | (counts.step_us > TUNING.longest_frame_us) | (spraying & ~known)
+        calm = counts.board_us - self._upset(counts.board_us, upset) > TUNING.settle_us
         root_before = self._root_before(root)
-        jolt = np.abs(root - root_before) > _JOLT * root_before
-        settled = spraying & (since_us > SETTLE_US) & calm
+        jolt = np.abs(root - root_before) > TUNING.jolt * root_before
+        settled = spraying & (since_us > TUNING.settle_us) & calm
         expected = np.where(known, span * per_m3, np.nan)
-        usable = settled & fresh & known & (pressure_pa > _LOWEST_PA) & (span > 0)
+        usable = settled & fresh & known & (pressure_pa > TUNING.lowest_pa) & (span > 0)
         pulses = counts.flow.step.astype(np.float64)
         possible, jumped = self._possible(pulses, expected, usable)
         wrong = (settled & glitch) | (usable & ~possible)
@@ -97,13 +90,15 @@ class BoomCoefficient:
         held = self._ratio_before(ratio, usable)
         before = self._shifted(held)
         # One pulse more than fits is no proof of anything at a slow meter, hence the pulse and a half.
-        possible = (before <= 0) | (ratio <= before * (1 + _IMPOSSIBLE_RISE + 0.5 / np.maximum(pulses, 1.0)))
-        jumped = (before > 0) & (ratio * (1 - _JUMP) > before * (1 + _ADDED / np.maximum(pulses, 1.0)))
+        possible = (before <= 0) | (ratio <= before * (1 + TUNING.impossible_rise + 0.5 / np.maximum(pulses, 1.0)))
+        jumped = (before > 0) & (
+            ratio * (1 - TUNING.added_share) > before * (1 + TUNING.added_pulses / np.maximum(pulses, 1.0))
+        )
         return np.asarray(possible), np.asarray(jumped)
 
 
 class _Lagged:
-    """First-order lag of LAG_S over frames of any length; holds where its input is not known."""
+    """First-order lag of TUNING.lag_s over frames of any length; holds where its input is not known."""
 
     def __init__(self) -> None:
         self._last = 0.0
@@ -113,7 +108,7 @@ class _Lagged:
 
         Each of `values` holds for a whole frame.
         """
-        keep = np.exp(-step_s / LAG_S)
+        keep = np.exp(-step_s / TUNING.lag_s)
         last = self._last
         ends = []
         for value, there, kept in zip(values.tolist(), known.tolist(), keep.tolist(), strict=True):
@@ -125,7 +120,7 @@ class _Lagged:
         self._last = last
         # y(t) = u - (u - y₀)·exp(-t/τ), integrated.
         target = np.where(known, values, end)
-        short = (target - before) * LAG_S
+        short = (target - before) * TUNING.lag_s
         whole = target * step_s - short * (1.0 - keep)
-        tail = target * idle_s - short * (np.exp((idle_s - step_s) / LAG_S) - keep)
+        tail = target * idle_s - short * (np.exp((idle_s - step_s) / TUNING.lag_s) - keep)
         return end, whole, tail

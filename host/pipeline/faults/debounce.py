@@ -8,7 +8,7 @@ from host.pipeline.carry import HoldLast, Previous
 from host.pipeline.columns import Bools, Ints
 
 
-class Latch:
+class Debounce:
     """On once the condition has held for `on_s`; off once it has been gone for `off_s`."""
 
     def __init__(self, on_s: float, off_s: float) -> None:

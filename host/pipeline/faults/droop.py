@@ -13,13 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Floats
+from host.pipeline.faults.tuning import TUNING
 
 _DROOPS = np.linspace(0.0, 0.6, 121)
-USUAL_DROOP, _DROOP_SD = 0.12, 0.06  # mean and spread of small bypass regulators (our own design figures)
-_LAST = 16  # turns that are kept: the knob changes the droop
-_BEHIND_VALVE = -0.3  # rise of ln P when the boom is shut: a transducer behind the valve sees the pressure go
-_FAR2 = 5000.0  # standard deviations squared: what is further off than that says no more, and no weight becomes zero
-_WILD, _WIDER = 0.05, 3.0  # one in twenty comes with a jolt or a hand on the knob
 CAUSES = ("orifice", "meter", "transducer")
 
 
@@ -50,12 +46,12 @@ class Droop:
 
     def learn(self, rise: float, sd: float) -> None:
         """Take in one end of a healthy pass: rise of ln P from spraying to shut, and its standard uncertainty."""
-        self._turns = [*self._turns[1 - _LAST :], (rise, sd)]
+        self._turns = [*self._turns[1 - TUNING.turns_kept :], (rise, sd)]
 
     @property
     def behind_valve(self) -> bool:
         """Whether the transducer sits behind the boom valve, so that the ends of passes say nothing."""
-        return bool(self._turns) and float(np.median([rise for rise, _ in self._turns])) < _BEHIND_VALVE
+        return bool(self._turns) and float(np.median([rise for rise, _ in self._turns])) < TUNING.behind_valve_rise
 
     @property
     def value(self) -> tuple[float, float]:
@@ -84,7 +80,7 @@ class Droop:
         }
 
     def _weights(self) -> Floats:
-        weights = np.exp(-0.5 * ((_DROOPS - USUAL_DROOP) / _DROOP_SD) ** 2)
+        weights = np.exp(-0.5 * ((_DROOPS - TUNING.usual_droop) / TUNING.usual_droop_sd) ** 2)
         if not self.behind_valve:
             for rise, sd in self._turns:
                 weights = weights * _density(rise - np.log1p(_DROOPS), sd)
@@ -113,6 +109,6 @@ def _answer(change: float) -> Floats:
 
 
 def _density(off: Floats, sd: float) -> Floats:
-    z2 = np.minimum((off / sd) ** 2, _FAR2)
-    wild = _WILD / _WIDER * np.exp(-0.5 * z2 / _WIDER**2)
-    return np.asarray(((1.0 - _WILD) * np.exp(-0.5 * z2) + wild) / sd)
+    z2 = np.minimum((off / sd) ** 2, TUNING.far_sigmas2)
+    wild = TUNING.wild_share / TUNING.wild_wider * np.exp(-0.5 * z2 / TUNING.wild_wider**2)
+    return np.asarray(((1.0 - TUNING.wild_share) * np.exp(-0.5 * z2) + wild) / sd)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from host.pipeline.faults.causes import CAUSES
+from host.pipeline.faults.tuning import TUNING
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,7 @@ class Fault:
     nozzles: float | None  # how many nozzles' worth, positive
     nozzles_u: float | None
     area_m2: float  # sprayed since it began
-    final: bool  # the cause will not be revised any more
+    settled: bool  # the measurement is complete
     against_catch: bool = False  # there from the start: held against the catch test, not against what was before
 
     @property
@@ -33,7 +34,7 @@ class Fault:
         cause = CAUSES[self.kind].words
         if self.kind == "clog" and self.nozzles is not None:
             cause += f", about {self.nozzles:.1f} nozzles' worth"
-        if self.or_else and self.sure < SURE:
+        if self.or_else and self.sure < TUNING.sure:
             cause += ", or " + " or ".join(CAUSES[kind].words for kind in self.or_else)
         return cause
 
@@ -67,6 +68,3 @@ class Fault:
             "tell": cause.tell,
             "urgent": cause.urgent,
         }
-
-
-SURE = 0.9  # below this the alternatives are named with the cause

@@ -8,26 +8,16 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Floats
+from host.pipeline.faults.tuning import TUNING
 
-BLOCK = 200
-LOCAL = 15  # frames: a step lies in a few of them only, so it does not raise their median
-_SPAN = 10
 _NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
-_AT_FIRST = (0.015, 0.05)
-_LEAST = (0.0015, 0.0015)
-_AVERAGED = 6.0  # blocks
-_GROWTH = 1.5  # of the variance in one block at most: what is wrong now must not become the rule
-_CALM = 1.4  # the local median's own scatter
-LEAST_DRIFT = 0.001  # relative standard deviation that no length of stretch averages away
-_CHANGES = 8, 30  # blocks: from the first number on the drift is taken from them, at most the second
-_DRIFTS = 1.4  # a stretch and the baseline before it lie further apart than two blocks
 
 
 class Noise:
     """Two parts: `white` averages away with the frames, `edge` (pole spacing, rounding) with their square."""
 
     def __init__(self) -> None:
-        self._white2, self._edge2 = (value * value for value in _AT_FIRST)
+        self._white2, self._edge2 = (value * value for value in TUNING.noise_at_first)
         self._blocks = 0
         self._block: list[float] = []
         self._before = Previous(0.0)
@@ -43,56 +33,57 @@ class Noise:
     @property
     def drift(self) -> float:
         """How far the level strays by itself, relative: from the changes from block to block, without their noise."""
-        if len(self._changes) < _CHANGES[0]:
-            return LEAST_DRIFT
+        if len(self._changes) < TUNING.drift_blocks[0]:
+            return TUNING.drift_floor
         change = _NORMAL * float(np.median(self._changes))
-        strayed = max(change * change - 2 * float(self._white2) / BLOCK, 0.0)
-        return max(_DRIFTS * math.sqrt(strayed), LEAST_DRIFT)
+        strayed = max(change * change - 2 * float(self._white2) / TUNING.noise_block, 0.0)
+        return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 
     def room(self) -> int:
         """Frames until the end of the block."""
-        return BLOCK - len(self._block)
+        return TUNING.noise_block - len(self._block)
 
     def push(self, log_c: Floats) -> tuple[tuple[float, float], Floats]:
         """(white, edge) as known before these frames (relative, of one frame), and per frame, shape (n,), how many
-        times noisier the last LOCAL frames were, never below 1. Frames must not cross a block's end."""
+        times noisier the last frames (`noise_local`) were, never below 1. Frames must not cross a block's end."""
         sigma = (float(self._white2) ** 0.5, float(self._edge2) ** 0.5)
         change = np.abs(log_c - self._before(log_c))
         steps = np.concatenate((self._steps, change))
         factor = np.ones(len(log_c))
         usual = (2 * (self._white2 + self._edge2)) ** 0.5 / _NORMAL
-        lead = max(LOCAL - 1 - len(self._steps), 0)
+        lead = max(TUNING.noise_local - 1 - len(self._steps), 0)
         if self._blocks and lead < len(log_c):
-            windows = np.lib.stride_tricks.sliding_window_view(steps, LOCAL)[-(len(log_c) - lead) :]
-            factor[lead:] = np.maximum(np.median(windows, axis=1) / (_CALM * usual), 1.0)
-        self._steps = steps[-(LOCAL - 1) :]
+            windows = np.lib.stride_tricks.sliding_window_view(steps, TUNING.noise_local)[-(len(log_c) - lead) :]
+            factor[lead:] = np.maximum(np.median(windows, axis=1) / (TUNING.noise_local_ratio * usual), 1.0)
+        self._steps = steps[-(TUNING.noise_local - 1) :]
         self._block += log_c.tolist()
-        if len(self._block) >= BLOCK:
-            self._learn(np.array(self._block[:BLOCK]))
-            self._block = self._block[BLOCK:]
+        if len(self._block) >= TUNING.noise_block:
+            self._learn(np.array(self._block[: TUNING.noise_block]))
+            self._block = self._block[TUNING.noise_block :]
         return sigma, factor
 
     def relearn(self, log_c: Floats) -> None:
         """What was learned so far held for frames with the poles' errors in them; `log_c` has the last ones without."""
         self._blocks, self._block = 0, []
-        for end in range(BLOCK, len(log_c) + 1, BLOCK):
-            self._learn(log_c[end - BLOCK : end], math.inf)
+        for end in range(TUNING.noise_block, len(log_c) + 1, TUNING.noise_block):
+            self._learn(log_c[end - TUNING.noise_block : end], math.inf)
         self._before(log_c[-1:])
-        self._steps = np.abs(np.diff(log_c[-LOCAL:]))
+        self._steps = np.abs(np.diff(log_c[-TUNING.noise_local :]))
 
-    def _learn(self, block: Floats, growth: float = _GROWTH) -> None:
+    def _learn(self, block: Floats, growth: float = TUNING.noise_growth) -> None:
         one = _NORMAL * np.median(np.abs(np.diff(block))) / 2**0.5
-        means = block.reshape(-1, _SPAN).mean(axis=1)
+        means = block.reshape(-1, TUNING.noise_span).mean(axis=1)
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
         # to frame, hence "at least".
-        white2 = np.clip((ten**2 - one**2 / _SPAN**2) / (1 / _SPAN - 1 / _SPAN**2), _LEAST[0] ** 2, one**2)
-        edge2 = np.maximum(one**2 - white2, _LEAST[1] ** 2)
+        span, (least_white, least_edge) = TUNING.noise_span, TUNING.noise_floor
+        white2 = np.clip((ten**2 - one**2 / span**2) / (1 / span - 1 / span**2), least_white**2, one**2)
+        edge2 = np.maximum(one**2 - white2, least_edge**2)
         level = float(block.mean())
         if self._blocks:
-            self._changes = [*self._changes[1 - _CHANGES[1] :], abs(level - self._level)]
+            self._changes = [*self._changes[1 - TUNING.drift_blocks[1] :], abs(level - self._level)]
         self._level = level
         self._blocks += 1
-        share = 1.0 / min(self._blocks, _AVERAGED)
+        share = 1.0 / min(self._blocks, TUNING.noise_averaged)
         self._white2 += (min(float(white2), growth * float(self._white2)) - self._white2) * share
         self._edge2 += (min(float(edge2), growth * float(self._edge2)) - self._edge2) * share

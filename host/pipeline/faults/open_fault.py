@@ -1,24 +1,72 @@
-"""A fault while it is being followed."""
+"""A fault while it is being followed: an explicit state machine.
+
+```
+            open            judged            settle
+   (nothing) ──▶ PROVISIONAL ──▶ CALLED ◀──────▶ SETTLED
+                     │             │     grow      │ ▲
+                     └─────────────┴─────── end ───┘ │ resume
+                                             ▼       │
+                                           ENDED ────┘
+```
+
+A fault that is settled may still be renamed by what the ends of later passes say.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from enum import StrEnum
 
+from host.pipeline.faults.causes import Verdict
+from host.pipeline.faults.causes.pulses import Before
+from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
+from host.pipeline.faults.tuning import TUNING
 
-LEVEL_U = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer within some minutes
+
+class State(StrEnum):
+    """Where an open fault stands."""
+
+    PROVISIONAL = "provisional"  # seen, not judged
+    CALLED = "called"  # judged; the cause may be revised
+    SETTLED = "settled"  # the measurement is complete
+    ENDED = "ended"
+
+
+TRANSITIONS: dict[State, tuple[State, ...]] = {
+    State.PROVISIONAL: (State.CALLED, State.SETTLED, State.ENDED),
+    State.CALLED: (State.CALLED, State.SETTLED, State.ENDED),
+    State.SETTLED: (State.SETTLED, State.CALLED, State.ENDED),
+    State.ENDED: (State.SETTLED,),
+}
 
 
 @dataclass
-class Opened:
-    """Changes as more is known; `told` gives it as it stands."""
+class Change:
+    """What is known of the change of c behind a fault of the boom."""
+
+    even: float = math.inf  # spread of log c before it
+    before: Before = field(default_factory=lambda: Before(math.nan, math.nan, math.nan))  # the last step
+    frames: int = 0  # in which that was proven
+    sudden: bool = False
+    levels: list[float] = field(default_factory=list)  # log c of the frames since the last step
+    roughs: list[float] = field(default_factory=list)
+    moves: list[Moved] = field(default_factory=list)  # of the pressure, at each step but the last
+    move: Moved | None = None  # at the last one
+    turns: list[Turned] = field(default_factory=list)  # ends of passes since it began
+
+
+@dataclass
+class OpenFault:
+    """Changes as more is known; `fault` gives it as it is now."""
 
     number: int
     kind: str
     began_s: float
     called_s: float
     began_m2: float
+    state: State = State.PROVISIONAL
     or_else: tuple[str, ...] = ()
     sure: float = 0.5
     ended_s: float | None = None
@@ -26,15 +74,57 @@ class Opened:
     before: float = math.nan  # log c
     before_u: float = 0.0
     after: float = math.nan
-    final: bool = False
     against_catch: bool = False
-    levels: list[float] = field(default_factory=list)  # log c of the frames since, for the boom's changes
-    roughs: list[float] = field(default_factory=list)
+    change: Change = field(default_factory=Change)
 
-    def told(self, area_m2: float, nozzles: int) -> Fault:
+    @property
+    def settled(self) -> bool:
+        """Whether the measurement is complete."""
+        return self.state in (State.SETTLED, State.ENDED)
+
+    def name(self, verdict: Verdict) -> None:
+        """Name it, or name it anew, without a change of state."""
+        self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
+
+    def judged(self, *, settled: bool) -> None:
+        """It has been looked at for long enough for a first judgement, or for the last one."""
+        self._to(State.SETTLED if settled else State.CALLED)
+
+    def grow(self, before: Before, frames: int, after: float) -> None:
+        """More of the same: it is measured anew from the level `before`, and what the pressure did so far is kept."""
+        change = self.change
+        change.before, change.frames = before, frames
+        if change.move is not None:
+            change.moves.append(change.move)
+            change.move = None
+        change.levels, change.roughs = [], []
+        self.after = after
+        self._to(State.CALLED)
+
+    def take_over(self, verdict: Verdict) -> None:
+        """A rule explains it better: what was measured of c belongs to that."""
+        self.name(verdict)
+        self.before = math.nan
+        self._to(State.CALLED)
+
+    def end(self, at_s: float, area_m2: float) -> None:
+        """It is over."""
+        self.ended_s, self.ended_m2 = at_s, area_m2
+        self._to(State.ENDED)
+
+    def resume(self) -> None:
+        """The same again after a short calm."""
+        self.ended_s, self.ended_m2 = None, math.nan
+        self._to(State.SETTLED)
+
+    def _to(self, state: State) -> None:
+        assert state in TRANSITIONS[self.state], f"fault {self.number} cannot go from {self.state} to {state}"
+        self.state = state
+
+    def fault(self, area_m2: float, nozzles: int) -> Fault:
         """The fault for others to see; `area_m2` is what has been sprayed so far."""
         change = math.expm1(self.after - self.before) if math.isfinite(self.after - self.before) else None
-        u = math.hypot(LEVEL_U, self.before_u) * (1.0 + (change or 0.0))
+        u = math.hypot(TUNING.level_u, self.before_u) * (1.0 + (change or 0.0))
         end = area_m2 if self.ended_s is None else self.ended_m2
         return Fault(
             number=self.number,
@@ -49,6 +139,6 @@ class Opened:
             nozzles=None if change is None else abs(change) * nozzles,
             nozzles_u=None if change is None else u * nozzles,
             area_m2=max(end - self.began_m2, 0.0),
-            final=self.final,
+            settled=self.settled,
             against_catch=self.against_catch,
         )

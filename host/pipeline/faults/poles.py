@@ -9,18 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from host.pipeline.columns import Floats, Ints
+from host.pipeline.faults.tuning import TUNING
 
-LEARN = 400  # frames from which the map is learned
-BLOCK = 40  # frames after which its alignment is checked: a false pulse moves it
 POLES = range(2, 13)
-DOUBT = 10  # frames after a false or missed pulse, or a turn, from which the map's alignment is found again
-_WORTH = 0.85  # a map that does not bring the variance below this is none
-_REALIGN = 0.6
-_CLIP = 0.4  # pulses: more is no pole
 
 
 class PoleMap:
-    """Corrects pulse counts between edges. State is changed only after whole blocks of BLOCK frames."""
+    """Corrects pulse counts between edges. State is changed only after whole blocks of TUNING.pole_block frames."""
 
     def __init__(self) -> None:
         self.poles = 0  # 0: none found so far
@@ -39,12 +34,12 @@ class PoleMap:
 
     def room(self) -> int:
         """Frames until the end of the block, or of the doubt."""
-        return min(BLOCK - self._since, self._doubt) if self._doubt else BLOCK - self._since
+        return min(TUNING.pole_block - self._since, self._doubt) if self._doubt else TUNING.pole_block - self._since
 
     def doubt(self, sure: bool) -> None:
         """From the next frame on the pulses may belong to other poles; `sure`: they do, one was false or missed."""
         self._sure = sure or (self._sure and self._doubt > 0)
-        self._doubt = DOUBT
+        self._doubt = TUNING.pole_doubt_frames
         if sure and not self.poles:  # what belongs to different poles must not be learned from together
             self._pulses, self._wanted, self._edge = self._pulses[:0], self._wanted[:0], self._edge[:0]
 
@@ -56,21 +51,21 @@ class PoleMap:
     def push(self, pulses: Floats, expected: Floats, edge: Ints) -> Floats:
         """Corrected pulses of at most `room()` frames, shape (n,); `expected` may be out by a constant factor."""
         corrected = pulses - self._place(edge, pulses, self._shift) if self.mapped or not self._sure else pulses
-        self._pulses = np.concatenate((self._pulses, pulses))[-LEARN:]
-        self._wanted = np.concatenate((self._wanted, expected))[-LEARN:]
-        self._edge = np.concatenate((self._edge, edge))[-LEARN:]
+        self._pulses = np.concatenate((self._pulses, pulses))[-TUNING.pole_frames :]
+        self._wanted = np.concatenate((self._wanted, expected))[-TUNING.pole_frames :]
+        self._edge = np.concatenate((self._edge, edge))[-TUNING.pole_frames :]
         self._since += len(pulses)
         if self._doubt:
             self._doubt -= len(pulses)
             if not self._doubt and self.poles:
-                self._realign(min(DOUBT, len(self._pulses)))
-        if self._since >= BLOCK:
+                self._realign(min(TUNING.pole_doubt_frames, len(self._pulses)))
+        if self._since >= TUNING.pole_block:
             self._since = 0
             self._learn()
         return corrected
 
     def log_levels(self) -> Floats:
-        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (LEARN,)."""
+        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (pole_frames,)."""
         corrected = self._pulses - self._place(self._edge, self._pulses, self._shift)
         return np.asarray(np.log(np.maximum(corrected, 0.05) / self._wanted))
 
@@ -85,18 +80,18 @@ class PoleMap:
         """By how many pulses each of the last `count` frames is off an even flow."""
         pulses, wanted = self._pulses[-count:], self._wanted[-count:]
         ratio = np.median(pulses / wanted)
-        return np.asarray(np.clip(pulses - wanted * ratio, -_CLIP, _CLIP))
+        return np.asarray(np.clip(pulses - wanted * ratio, -TUNING.pole_clip, TUNING.pole_clip))
 
     def _learn(self) -> None:
         if self.poles:
-            self._realign(BLOCK)
-        elif len(self._pulses) == LEARN:
+            self._realign(TUNING.pole_block)
+        elif len(self._pulses) == TUNING.pole_frames:
             self._find()
 
     def _find(self) -> None:
-        excess = self._excess(LEARN)
-        trained = LEARN * 3 // 4
-        best, found = _WORTH, 0
+        excess = self._excess(TUNING.pole_frames)
+        trained = TUNING.pole_frames * 3 // 4
+        best, found = TUNING.pole_worth, 0
         for poles in POLES:
             offset = _fit(excess[:trained], self._edge[:trained], self._pulses[:trained], poles)
             left = excess[trained:] - _difference(offset, self._edge[trained:], self._pulses[trained:])
@@ -114,7 +109,7 @@ class PoleMap:
         end, begin = (edge + shift) % self.poles, (edge - pulses.astype(np.int64) + shift) % self.poles
         spread = (excess - (self._offset[end] - self._offset[begin])).var(axis=1)
         best = int(np.argmin(spread))
-        if spread[best] < _REALIGN * spread[self._shift]:
+        if spread[best] < TUNING.pole_realign * spread[self._shift]:
             self._shift = best
 
 

@@ -7,24 +7,17 @@ import math
 import numpy as np
 
 from host.pipeline.columns import Floats
-from host.pipeline.faults.coefficient import LAG_S
+from host.pipeline.faults.tuning import TUNING
 
-WINDOW = 11  # frames on each side: two steps of the walk, which shakes the pressure
-_GAP_S = 0.2  # between the two: the onset is known no better, and the hoses give
-FRAME_S = 0.1
-_LEAST_SD = 0.006
-PRESSURE_SD = 0.02  # of ln P between two stretches of some seconds, before the run has shown how its regulator wanders
-_LEARN = 100  # frames
 _NORMAL = 1.4826  # standard deviation over median absolute deviation
-_OUTLIERS = 3.0  # times the median deviation
 
 
 def last_before(log_c: Floats, time_s: Floats, before: float, after: float, least: int) -> int:
     """The last of the frames, shape (n,), before ln c went from `before` to `after` at once: that with which a rotor's
     lag fits `log_c` best (least squares, outliers bounded). At least `least` < n frames came after it."""
-    since = np.maximum(time_s - 0.5 * FRAME_S - time_s[:-least, None], 0.0)  # a frame stands for its middle
-    off = np.abs(log_c - after + (after - before) * np.exp(-since / LAG_S))
-    bound = _OUTLIERS * float(np.median(off.min(axis=0)))
+    since = np.maximum(time_s - 0.5 * TUNING.frame_s - time_s[:-least, None], 0.0)  # a frame stands for its middle
+    off = np.abs(log_c - after + (after - before) * np.exp(-since / TUNING.lag_s))
+    bound = TUNING.outlier_ratio * float(np.median(off.min(axis=0)))
     return int(np.argmin(np.sum(np.minimum(off, bound) ** 2, axis=1)))
 
 
@@ -33,30 +26,36 @@ def pressure_step(log_p: Floats, time_s: Floats, onset: int) -> tuple[float, flo
 
     `log_p` and `time_s` (s), shape (n,); close to the moment on both sides, for the regulator wanders all the time.
     """
-    before = slice(max(onset + 1 - WINDOW, 0), onset + 1)
-    later = np.flatnonzero(time_s > time_s[onset] + _GAP_S)[:WINDOW]
+    before = slice(max(onset + 1 - TUNING.step_window, 0), onset + 1)
+    later = np.flatnonzero(time_s > time_s[onset] + TUNING.step_gap_s)[: TUNING.step_window]
     moved = float(np.mean(log_p[later]) - np.mean(log_p[before]))
     apart_s = float(np.mean(time_s[later]) - np.mean(time_s[before]))
     return moved, usual_sd(log_p[: onset + 1], time_s[: onset + 1], apart_s)
 
 
 def usual_sd(log_p: Floats, time_s: Floats, apart_s: float) -> float:
-    """How much the mean ln P of WINDOW frames strays from that of as many frames `apart_s` (s) earlier."""
+    """How much the mean ln P of TUNING.step_window frames strays from that of as many frames `apart_s` (s) earlier."""
     # A wandering level strays with the root of time.
     return _scatter(log_p, time_s) * math.sqrt(max(apart_s / _apart_s(), 1.0))
 
 
 def _apart_s() -> float:
-    return WINDOW * FRAME_S + _GAP_S
+    return TUNING.step_window * TUNING.frame_s + TUNING.step_gap_s
 
 
 def _scatter(log_p: Floats, time_s: Floats) -> float:
     """How much the same difference as in `pressure_step` scatters in healthy spraying."""
-    if len(log_p) < _LEARN:
-        return PRESSURE_SD
+    if len(log_p) < TUNING.pressure_learn_frames:
+        return TUNING.pressure_sd
     total = np.concatenate(([0.0], np.cumsum(log_p - log_p[0])))
-    means = (total[WINDOW:] - total[:-WINDOW]) / WINDOW
-    step = round(_apart_s() / FRAME_S)
-    together = time_s[step + WINDOW - 1 :] - time_s[: -(step + WINDOW - 1)] < 2 * _apart_s()  # no turn between them
+    means = (total[TUNING.step_window :] - total[: -TUNING.step_window]) / TUNING.step_window
+    step = round(_apart_s() / TUNING.frame_s)
+    together = (
+        time_s[step + TUNING.step_window - 1 :] - time_s[: -(step + TUNING.step_window - 1)] < 2 * _apart_s()
+    )  # no turn between them
     moved = (means[step:] - means[:-step])[together]
-    return max(float(_NORMAL * np.median(np.abs(moved))), _LEAST_SD) if len(moved) >= _LEARN // 2 else PRESSURE_SD
+    return (
+        max(float(_NORMAL * np.median(np.abs(moved))), TUNING.pressure_sd_floor)
+        if len(moved) >= TUNING.pressure_learn_frames // 2
+        else TUNING.pressure_sd
+    )

@@ -1,6 +1,6 @@
 """Sudden and creeping changes of the boom's coefficient.
 
-Two layers watch log c. The adaptive one holds every recent stretch (2 to 600 frames) against a baseline that follows
+Two layers watch log c. The adaptive one holds every recent window (2 to 600 frames) against a baseline that follows
 slow drift, and weighs it by the noise measured in this very run: a generalised likelihood ratio (Lai, "Information
 bounds and quick detection of parameter changes in stochastic systems", IEEE Trans. Information Theory 44, 1998). The
 absolute one adds up what lies beyond a fixed allowance from the first baseline: a cumulative sum (Page, "Continuous
@@ -16,33 +16,10 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.bubbles import ASKED
-from host.pipeline.faults.noise import LEAST_DRIFT, Noise
+from host.pipeline.faults.noise import Noise
 from host.pipeline.faults.poles import PoleMap
-from host.pipeline.faults.windows import Stretches
-
-FIRST_FRAMES = 50  # of settled spraying from which a baseline is learned
-RELEVEL_FRAMES = 20  # after a step, from which the new level is taken
-_LAG_FRAMES = 6  # of these at the beginning the rotor is still on its way
-_TURN_S = 1.0  # without a usable frame: a false pulse may have come without being seen
-_ADAPT_FRAMES = 1200.0
-_CLIP, _CLIP_SIGMAS = 0.01, 2.0
-_OUTLIER = 0.15
-_MOST = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
-_SIGMAS = 4.0  # a sum below as many of a frame's standard deviations is no alarm
-_RISING_SUM = 3.0  # times the threshold for a rise
-_SLOW = 12  # frames for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
-
-
-@dataclass(frozen=True)
-class Tuning:
-    """Thresholds. FAULTS.md says how they were found."""
-
-    adaptive: float = 24.0  # of the log likelihood ratio
-    allowance: float = 0.025  # of the cumulative sum, in log c
-    absolute: float = 0.063  # its threshold, in log c · frames
-    bubble: float = ASKED  # of the log odds of a clog against a bubble
-    rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one
+from host.pipeline.faults.tuning import TUNING
+from host.pipeline.faults.windows import Windows
 
 
 @dataclass(frozen=True)
@@ -84,24 +61,18 @@ class Watched:
 class StepWatch:
     """Usable frames in, steps out."""
 
-    def __init__(self, tuning: Tuning | None = None, log_baseline: float | None = None) -> None:
-        self._tuning = tuning or Tuning()
+    def __init__(self, log_baseline: float | None = None) -> None:
         self._poles, self.noise = PoleMap(), Noise()
-        self._stretches = Stretches()
+        self._windows = Windows()
         self.first = log_baseline  # log c of the boom as it should be
         self.baseline = log_baseline or 0.0  # follows drift
-        self._learned = 0 if log_baseline is None else FIRST_FRAMES
+        self._learned = 0 if log_baseline is None else TUNING.first_frames
         self._collected: list[tuple[float, float]] = []
         self._usual_weight = 0.0
-        self._collecting = FIRST_FRAMES if log_baseline is None else 0
-        self._drift = LEAST_DRIFT
+        self._collecting = TUNING.first_frames if log_baseline is None else 0
+        self._drift = TUNING.drift_floor
         self._time_before = Previous(0.0)
         self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
-
-    @property
-    def settling(self) -> bool:
-        """Whether a level is being learned, so that nothing can be found."""
-        return self._collecting > 0
 
     def push(self, frames: Usable) -> Watched:
         """Continue with `frames`."""
@@ -130,7 +101,7 @@ class StepWatch:
         """Pulses without the poles' errors, and the relative standard deviation that these add where not corrected;
         at the end of how many frames the map was found (0: not in these), and log c of the last ones as it gives it."""
         corrected, excess = np.empty(len(frames)), np.zeros(len(frames))
-        doubtful = frames.doubtful | (frames.time_s - self._time_before(frames.time_s) > _TURN_S)
+        doubtful = frames.doubtful | (frames.time_s - self._time_before(frames.time_s) > TUNING.turn_s)
         doubts = np.flatnonzero(doubtful)
         mapped: tuple[int, Floats] = 0, np.empty(0)
         place = 0
@@ -162,14 +133,12 @@ class StepWatch:
                 place += self._collect(log_c[place:], expected[place:])
                 continue
             rest = slice(place, len(log_c))
-            clip = max(_CLIP, _CLIP_SIGMAS * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
+            clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
             off = np.exp(log_c[rest] - rows[0]) - 1.0
-            self._stretches.push(
-                off, expected[rest], log_p[rest], log_root[rest], time_s[rest], float(np.hypot(*sigma))
-            )
+            self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], float(np.hypot(*sigma)))
             step, used = self._first_alarm(rows, rough[rest], sigma)
-            self._stretches.keep(used, len(rows[0]))
+            self._windows.keep(used, len(rows[0]))
             baselines[place : place + used] = rows[0][:used]
             self.baseline = float(rows[1][used - 1])
             down, up, n_down, n_up = (rows[n][used - 1] for n in (2, 3, 4, 5))
@@ -177,9 +146,9 @@ class StepWatch:
             self._learned += used
             if step is not None:
                 found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
-                self._stretches.restart()
+                self._windows.restart()
                 self._sums = (0.0, 0.0, 0, 0)
-                self._collecting = RELEVEL_FRAMES
+                self._collecting = TUNING.relevel_frames
             place += used
         return found, baselines
 
@@ -189,10 +158,10 @@ class StepWatch:
         self._collected += zip(log_c[:used].tolist(), expected[:used].tolist(), strict=True)
         self._collecting -= used
         if not self._collecting:
-            levels = np.array(self._collected if self.first is None else self._collected[_LAG_FRAMES:])
+            levels = np.array(self._collected if self.first is None else self._collected[TUNING.lag_frames :])
             middle = float(np.median(levels[:, 0]))
             # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
-            clipped = np.clip(levels[:, 0] - middle, -_OUTLIER, _OUTLIER)
+            clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
             self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
             self._usual_weight = float(np.mean(levels[:, 1]))
             self.first = self.baseline if self.first is None else self.first
@@ -202,15 +171,15 @@ class StepWatch:
 
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
-        tuning, n = self._tuning, len(rough)
-        judged = self._stretches.judge(n, sigma, self._drift, rough, tuning.rising)
+        n = len(rough)
+        judged = self._windows.judge(n, sigma, self._drift, rough)
         sd = float(np.hypot(*sigma))
-        limit = max(tuning.absolute, _SIGMAS * sd)
-        low, high = (rows[2] > limit) & (rows[4] >= _SLOW), rows[3] > limit * _RISING_SUM
-        adaptive = judged.ratio > tuning.adaptive
+        limit = max(TUNING.absolute, TUNING.sum_sigmas * sd)
+        low, high = (rows[2] > limit) & (rows[4] >= TUNING.sum_frames), rows[3] > limit * TUNING.sum_rising
+        adaptive = judged.ratio > TUNING.adaptive
         for place in np.flatnonzero(adaptive & judged.down).tolist():
             c, noise = float(np.exp(rows[0][place])), sd * float(rough[place])
-            adaptive[place] = self._stretches.clog_odds(place, n, judged, c, noise) > tuning.bubble
+            adaptive[place] = self._windows.clog_odds(place, n, judged, c, noise) > TUNING.bubble_odds
             if adaptive[place]:
                 break
         alarm = adaptive | low | high
@@ -224,7 +193,7 @@ class StepWatch:
     def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
         baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
-        allowance = self._tuning.allowance * self._drift / LEAST_DRIFT
+        allowance = TUNING.allowance * self._drift / TUNING.drift_floor
         first = self.first if self.first is not None else 0.0
         first = first if abs(baseline - first) < allowance else baseline  # after a step the sums start from its level
         weights = np.minimum(expected / (self._usual_weight or float(expected[0])), 3.0)
@@ -233,10 +202,10 @@ class StepWatch:
             before = baseline
             learned += 1
             off = expm1(value - before)
-            share = weight / (learned if learned < _ADAPT_FRAMES else _ADAPT_FRAMES)
+            share = weight / (learned if learned < TUNING.adapt_frames else TUNING.adapt_frames)
             baseline = before + (clip if off > clip else -clip if off < -clip else off) * share
             off = (value - first) / noisy
-            off = _MOST if off > _MOST else -_MOST if off < -_MOST else off
+            off = TUNING.sum_clip if off > TUNING.sum_clip else -TUNING.sum_clip if off < -TUNING.sum_clip else off
             down -= off + allowance
             up += off - allowance
             down, n_down = (down, n_down + 1) if down > 0 else (0.0, 0)

@@ -8,31 +8,24 @@ import numpy as np
 
 from firmware_protocol.messages import Flag
 from host.pipeline.columns import Floats
-from host.pipeline.faults.boom_faults import FLICKERING, BoomFaults, Stretch
+from host.pipeline.faults.boom_faults import BoomFaults
+from host.pipeline.faults.boom_history import UsableFrames
+from host.pipeline.faults.causes import RULES, Evidence, Verdict
+from host.pipeline.faults.causes.pulses import FLICKERING
 from host.pipeline.faults.coefficient import BoomCoefficient
-from host.pipeline.faults.debounce import Latch
+from host.pipeline.faults.debounce import Debounce
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
-from host.pipeline.faults.open_fault import Opened
-from host.pipeline.faults.pressure_step import FRAME_S, PRESSURE_SD, WINDOW
+from host.pipeline.faults.open_fault import OpenFault
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.rules import Rules, Turn
-from host.pipeline.faults.steps import StepWatch, Tuning, Usable
+from host.pipeline.faults.steps import StepWatch, Usable
+from host.pipeline.faults.tuning import TUNING
 from host.pipeline.tank import refill_not_told
 from host.rig import Rig
 
 _US, _HOST, _LOG_P, _AREA, _LOW, _TANK, _SPRAYING = range(7)
-_TAIL = 100  # frames
-_EXPLAINS = ("transducer_open", "transducer_short", "transducer_frozen", "no_flow", "pressure_low", "unsteady")
-_AT_ONCE = ("link_stale", "board_reset")  # known only once they are over
-_RESUMED_S = 5.0  # pulses that are false or missing come and go: after so short a calm it is still the same fault
-_NEARLY_EMPTY = 0.03  # of the tank
-_GIVE_S = 0.4  # after the spray has come on or gone off the pressure has settled
-_LEVEL_S = round(WINDOW * FRAME_S, 6)
-_STOPPED_S = 1.5  # without a switch on the spray it may have come on or gone off as long before that shows
-_LEVEL_FRAMES = 6
-_RETURNS = 0.3  # of ln P when the boom is shut: more, and the pump was the limit
 
 
 class FaultWatch:
@@ -40,7 +33,7 @@ class FaultWatch:
 
     `coefficient` is the whole boom's orifice coefficient from a catch test (m³/s/√Pa) and `relative_u` its relative
     standard uncertainty; without them the baseline is learned from the first seconds of spraying, and then a nozzle
-    that is clogged from the start is taken for granted (`baseline_learned`).
+    that is clogged from the start is taken for granted.
     """
 
     def __init__(
@@ -48,28 +41,22 @@ class FaultWatch:
         rig: Rig,
         coefficient: float | None = None,
         relative_u: float = 0.0,
-        tuning: Tuning | None = None,
     ) -> None:
         self._rig = rig
-        self.baseline_learned = coefficient is None
         self._boom, self._rules = BoomCoefficient(), Rules(rig)
-        self._steps = StepWatch(tuning)
+        self._steps = StepWatch()
         self._droop = Droop()
-        self._all: list[Opened] = []
-        self._by_rule: dict[str, Opened] = {}
+        self._all: list[OpenFault] = []
+        self._by_rule: dict[str, OpenFault] = {}
         known = None if coefficient is None else (math.log(coefficient), relative_u)
         self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, known)
-        self._tail = Tail(7, _TAIL)
-        self._shut, self._on = (Latch(_GIVE_S + _LEVEL_S, 0.0) for _ in range(2))
+        self._tail = Tail(7, TUNING.watch_tail)
+        self._shut, self._on = (Debounce(TUNING.give_s + TUNING.turn_level_s, 0.0) for _ in range(2))
         self._now_m2 = 0.0
 
     def faults(self) -> list[Fault]:
         """Every fault of the run so far, in the order in which they were called."""
-        return [one.told(self._now_m2, self._rig.nozzles.count) for one in self._all]
-
-    def open(self) -> list[Fault]:
-        """Those that are not over."""
-        return [fault for fault in self.faults() if fault.ended_s is None]
+        return [fault.fault(self._now_m2, self._rig.nozzles.count) for fault in self._all]
 
     def push(self, scene: Scene) -> None:
         """Continue with the frames of `scene`."""
@@ -96,12 +83,12 @@ class FaultWatch:
                 boom.doubtful[places],
             )
         )
-        stretch = Stretch(places, watched, log_p[places], scene.host_s[places], scene.area_m2[places])
-        self._boom_faults.begin(stretch)
+        frames = UsableFrames(places, watched, log_p[places], scene.host_s[places], scene.area_m2[places])
+        self._boom_faults.begin(frames)
         switch = (scene.frames["flags"] & Flag.SPRAY) != 0
         ticks: list[tuple[int, int, Turn | int]] = [(turn.place, 0, turn) for turn in turns]
-        for latch, condition in ((self._shut, ~scene.spraying & ~switch), (self._on, scene.spraying)):
-            settled, _, since = latch.push(board_us, condition)
+        for debounce, condition in ((self._shut, ~scene.spraying & ~switch), (self._on, scene.spraying)):
+            settled, _, since = debounce.push(board_us, condition)
             ticks += [(int(place), 1, int(since[place])) for place in settled]
         for place, _, turn in sorted(ticks, key=lambda tick: tick[:2]):
             self._boom_faults.follow(place, self._explained())
@@ -112,103 +99,76 @@ class FaultWatch:
         self._boom_faults.follow(n - 1, self._explained())
         self._now_m2 = float(scene.area_m2[-1])
 
-    def _open(self, kind: str, began_s: float, called_s: float, began_m2: float) -> Opened:
-        last = next((one for one in reversed(self._all) if one.kind == kind and one.ended_s is not None), None)
-        if kind in FLICKERING and last is not None and began_s - (last.ended_s or 0.0) < _RESUMED_S:
-            last.ended_s, last.ended_m2 = None, math.nan
+    def _open(self, kind: str, began_s: float, called_s: float, began_m2: float) -> OpenFault:
+        last = next((fault for fault in reversed(self._all) if fault.kind == kind and fault.ended_s is not None), None)
+        if kind in FLICKERING and last is not None and began_s - (last.ended_s or 0.0) < TUNING.resumed_s:
+            last.resume()
             return last
-        one = Opened(len(self._all) + 1, kind, began_s, called_s, began_m2)
-        self._all.append(one)
-        return one
+        fault = OpenFault(len(self._all) + 1, kind, began_s, called_s, began_m2)
+        self._all.append(fault)
+        return fault
 
     def _explained(self) -> bool:
         """Whether what the boom's coefficient does now has a better explanation."""
-        return any(rule in self._by_rule for rule in _EXPLAINS)
+        return any(RULES[name].explains for name in self._by_rule)
 
     def _turned(self, turn: Turn) -> None:
-        rows = self._tail.upto(turn.place, _TAIL)
+        rule = turn.rule
+        rows = self._tail.upto(turn.place, TUNING.watch_tail)
         now_s, now_m2 = float(rows[_HOST, -1]), float(rows[_AREA, -1])
         if not turn.on:
-            one = self._by_rule.pop(turn.rule, None)
-            if turn.rule == "false_pulses":
+            fault = self._by_rule.pop(rule.name, None)
+            if rule.of_pulses:
                 self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
-            elif one is not None and one.ended_s is None and one not in self._by_rule.values():
-                one.ended_s, one.ended_m2, one.final = now_s, now_m2, True
+            elif fault is not None and fault.ended_s is None and fault not in self._by_rule.values():
+                fault.end(now_s, now_m2)
             return
         began_s = float(np.interp(turn.since_us, rows[_US], rows[_HOST]))
         began_m2 = float(np.interp(turn.since_us, rows[_US], rows[_AREA]))
-        if turn.rule == "false_pulses":
+        if rule.of_pulses:
             self._boom_faults.false_pulses(True, began_s, now_s, began_m2)
             return
-        if turn.rule == "pressure_low" and self._boom_faults.takes_more:
+        if rule.name == "pressure_low" and self._boom_faults.takes_more:
             return
-        kind, or_else, sure = self._named(turn.rule, rows, turn.since_us)
-        taken = self._boom_faults.taken_over(began_s - 3.0) if turn.rule in _EXPLAINS else None
-        same = next((one for one in self._by_rule.values() if one.kind == kind and one.ended_s is None), None)
-        one = taken or same or self._open(kind, began_s, now_s, began_m2)
-        one.kind, one.before, one.final = kind, math.nan, False
-        one.or_else, one.sure = or_else, sure
-        if turn.rule in _AT_ONCE:
-            one.ended_s, one.ended_m2, one.final = now_s, now_m2, True
+        verdict = rule.verdict(self._evidence(rows, turn.since_us))
+        handed = self._boom_faults.hand_over(began_s - 3.0) if rule.explains else None
+        open_ones = (fault for fault in self._by_rule.values() if fault.ended_s is None)
+        same = next((fault for fault in open_ones if fault.kind == verdict.kind), None)
+        fault = handed or same or self._open(verdict.kind, began_s, now_s, began_m2)
+        fault.take_over(verdict)
+        if rule.at_once:
+            fault.end(now_s, now_m2)
         else:
-            self._by_rule[turn.rule] = one
+            self._by_rule[rule.name] = fault
 
-    def _named(self, rule: str, rows: Floats, since_us: int) -> tuple[str, tuple[str, ...], float]:
-        if rule == "no_flow":
-            return self._no_flow(rows)
-        if rule in ("pressure_low", "unsteady"):
-            if self._nearly_empty(rows):
-                return "tank_empty", ("air",), 0.8
-            if rule == "unsteady":
-                return "air", (), 0.9
-            return ("battery" if rows[_LOW, rows[_US] >= since_us].any() else rule), (), 0.9
-        return rule, (), 0.7 if rule == "wheel_stuck" else 0.95
-
-    def _nearly_empty(self, rows: Floats) -> bool:
-        """By the count; where a refill was not told it says nothing."""
+    def _evidence(self, rows: Floats, since_us: int) -> Evidence:
         left_m3, full_m3 = float(rows[_TANK, -1]), self._rig.tank.volume_m3
-        return left_m3 < _NEARLY_EMPTY * full_m3 and not refill_not_told(left_m3, full_m3)
-
-    def _no_flow(self, rows: Floats) -> tuple[str, tuple[str, ...], float]:
-        """Meter or valve: shutting the boom raises the pressure before the valve, a stuck rotor does not."""
         pressures = rows[_LOG_P, -3:]
-        before = self._boom_faults.pressure_before
-        if not np.isfinite(pressures).any() or not math.isfinite(before):
-            return "meter_stuck", ("valve_shut",), 0.5
-        moved = float(np.nanmean(pressures)) - before
-        if self._nearly_empty(rows) and moved < -0.3:
-            return "tank_empty", ("pump_off",), 0.8
-        if moved < -0.7:
-            return "pump_off", (), 0.9
-        droop, droop_u = self._droop.value
-        if math.isnan(droop):
-            return "meter_stuck", ("valve_shut",), 0.5
-        rise = math.log1p(droop)
-        stuck = math.exp(-0.5 * (moved / PRESSURE_SD) ** 2) / PRESSURE_SD
-        spread = math.hypot(PRESSURE_SD, droop_u)
-        shut = math.exp(-0.5 * ((moved - rise) / spread) ** 2) / spread
-        if stuck + shut <= 0.0:
-            stuck, shut = (1.0, 0.0) if moved < rise / 2 else (0.0, 1.0)
-        sure = max(stuck, shut) / (stuck + shut)
-        names = ("meter_stuck", "valve_shut") if stuck > shut else ("valve_shut", "meter_stuck")
-        return names[0], names[1:] if sure < 0.9 else (), sure
+        known = bool(np.isfinite(pressures).any())
+        return Evidence(
+            moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
+            supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
+            nearly_empty=left_m3 < TUNING.nearly_empty * full_m3 and not refill_not_told(left_m3, full_m3),
+            droop=self._droop,
+        )
 
     def _spray_turned(self, place: int, since_us: int) -> None:
         """The spray has come on or gone off and the pressure has settled: it tells how stiff the regulator is, what the
         pump lacks, or how much the boom takes."""
-        rows = self._tail.upto(place, _TAIL)
+        rows = self._tail.upto(place, TUNING.watch_tail)
         ago_us = since_us - rows[_US]
-        lead_us = 0.0 if self._rig.spray_switch else _STOPPED_S * 1e6
-        earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + _LEVEL_S * 1e6)]
-        later = rows[:, ago_us < -_GIVE_S * 1e6]
+        lead_us = 0.0 if self._rig.spray_switch else TUNING.stopped_s * 1e6
+        earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + TUNING.turn_level_s * 1e6)]
+        later = rows[:, ago_us < -TUNING.give_s * 1e6]
         on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
-        if len(earlier[0]) < _LEVEL_FRAMES or not on[_SPRAYING].all() or off[_SPRAYING].any():
+        if len(earlier[0]) < TUNING.turn_level_frames or not on[_SPRAYING].all() or off[_SPRAYING].any():
             return
         rise = float(np.mean(off[_LOG_P]) - np.mean(on[_LOG_P]))
         if not math.isfinite(rise):
             return
         low = self._by_rule.get("pressure_low")
         if low is not None and low.kind == "pressure_low":
-            low.kind, low.sure, low.final = ("supply_short" if rise > _RETURNS else "regulator"), 0.85, True
+            low.name(Verdict("supply_short" if rise > TUNING.returns else "regulator", low.or_else, 0.85))
+            low.judged(settled=True)
         elif low is None and not self._explained():
             self._boom_faults.turned(rise, float(np.mean(later[_HOST]) - np.mean(earlier[_HOST])))

@@ -1,4 +1,4 @@
-"""Every recent stretch of frames against the baseline, weighed by the noise of this run."""
+"""Every recent window of frames against the baseline, weighed by the noise of this run."""
 
 from __future__ import annotations
 
@@ -7,32 +7,28 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.bubbles import BEFORE_FRAMES, MORE_FRAMES, clog_odds
+from host.pipeline.faults.bubbles import clog_odds
+from host.pipeline.faults.tuning import TUNING
 
-WINDOWS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24, 30, 40, 55, 75, 100, 140, 200, 300, 450, 600)
-_LAG_U_S = 0.065  # standard uncertainty of the rotor's lag: matters while the pressure moves
-_SHORTEST_RISE = 5  # frames
-# What a frame may add to a rise, of its standard deviation: a false pulse must not make one by itself.
-_RISE_CLIP, _LEAST_SD = 3.0, 0.0075
-_LENGTHS = np.array(WINDOWS)
+_LENGTHS = np.array(TUNING.windows)
 # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a bubble.
-_DROP_TAXES, _RISE_TAXES = (tax / (_LENGTHS * _LENGTHS)[:, None] for tax in (10.0, 150.0))
+_DROP_TAXES, _RISE_TAXES = (tax / (_LENGTHS * _LENGTHS)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax))
 
 
 @dataclass(frozen=True)
 class Judged:
-    """Of the stretches that end with each frame, the least likely one. Arrays of shape (n,)."""
+    """Of the windows that end with each frame, the least likely one. Arrays of shape (n,)."""
 
     ratio: Floats  # log likelihood ratio
     frames: Ints  # its length
     down: Bools
 
 
-class Stretches:
-    """Running sums over the frames since the last restart, and the judgement of all stretches that end in each.
+class Windows:
+    """Running sums over the frames since the last restart, and the judgement of all windows that end in each.
 
-    The deviation of a stretch is the difference of two running sums of pulses, so that the error of a pole at which
-    one frame ends and the next begins counts once at each end of the stretch, however long it is.
+    The deviation of a window is the difference of two running sums of pulses, so that the error of a pole at which
+    one frame ends and the next begins counts once at each end of the window, however long it is.
     """
 
     def __init__(self) -> None:
@@ -46,14 +42,14 @@ class Stretches:
 
         `sd` is one frame's standard deviation; what a frame may add to a rise is bounded by it.
         """
-        sd = max(sd, _LEAST_SD)
+        sd = max(sd, TUNING.rise_sd_floor)
         rows = self._rows
         first = np.array([log_root[0], time_s[0]]) if self._fresh else rows[3:, -1]
         start = np.concatenate((rows[:3, -1], first))
         new = np.stack(
             (
                 off * weight,
-                np.minimum(off, _RISE_CLIP * sd) * weight,
+                np.minimum(off, TUNING.rise_clip * sd) * weight,
                 weight,
                 log_root,
                 time_s,
@@ -65,22 +61,22 @@ class Stretches:
         self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
-    def judge(self, n: int, sigma: tuple[float, float], drift: float, rough: Floats, rising: float) -> Judged:
+    def judge(self, n: int, sigma: tuple[float, float], drift: float, rough: Floats) -> Judged:
         """Of the last `n` frames: `sigma` and `drift` as Noise gives them, `rough` how many times noisier they are; a
         rise's ratio is divided by `rising`."""
         first = self._rows.shape[1] - n
         ends = np.arange(first, first + n)
         begins = ends - _LENGTHS[:, None]
         change = self._rows[:, None, first:] - self._rows[:, np.maximum(begins, 0)]  # (5, windows, n)
-        weight = np.where(begins >= 0, change[2], np.inf)  # a stretch that would begin before the first row is none
-        lagging = _LAG_U_S * change[3] / np.maximum(change[4], 1e-3)
+        weight = np.where(begins >= 0, change[2], np.inf)  # a window that would begin before the first row is none
+        lagging = TUNING.lag_u_s * change[3] / np.maximum(change[4], 1e-3)
         white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
         variance = (white2 / _LENGTHS + edge2 / (_LENGTHS * _LENGTHS))[:, None] * (rough * rough)
         variance = variance + drift * drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
-        rising_now = (rise > 0) & (_LENGTHS >= _SHORTEST_RISE)[:, None]
+        rising_now = (rise > 0) & (TUNING.shortest_rise <= _LENGTHS)[:, None]
         ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - _DROP_TAXES, 0.0)
-        ratio = np.where(rising_now, rise * rise / (2.0 * rising * variance) - _RISE_TAXES, ratio)
+        ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - _RISE_TAXES, ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals
         at = least, np.arange(n)
         found = ratio[at] > 0
@@ -94,18 +90,20 @@ class Stretches:
         """
         end = self._raw.shape[1] - n + place + 1
         frames = int(judged.frames[place])
-        rows = self._raw[:, max(end - frames - MORE_FRAMES - BEFORE_FRAMES, 0) : end]
-        return clog_odds(rows, frames, rows[1] * per_expected, sd)
+        rows = self._raw[:, max(end - frames - TUNING.bubble_more_frames - TUNING.step_window, 0) : end]
+        return float(clog_odds(rows, frames, rows[1] * per_expected, sd))
 
     def keep(self, used: int, n: int) -> None:
-        """Of the last `n` frames only the first `used` have been used; forget what no stretch will reach any more."""
+        """Of the last `n` frames only the first `used` have been used; forget what no window will reach any more."""
         length = self._rows.shape[1] - n + used
-        self._rows = self._rows[:, max(length - WINDOWS[-1] - 1, 0) : length]
+        self._rows = self._rows[:, max(length - TUNING.windows[-1] - 1, 0) : length]
         length = self._raw.shape[1] - n + used
-        self._raw = self._raw[:, max(length - WINDOWS[-1] - MORE_FRAMES - BEFORE_FRAMES, 0) : length]
+        self._raw = self._raw[
+            :, max(length - TUNING.windows[-1] - TUNING.bubble_more_frames - TUNING.step_window, 0) : length
+        ]
 
     def restart(self) -> None:
-        """Begin again: no stretch reaches back behind this."""
+        """Begin again: no window reaches back behind this."""
         self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time: sums of the first 3
         self._raw = np.empty((4, 0))  # as bubbles.clog_odds takes them
         self._fresh = True

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 import serial
 
-from host.errors import UserError
+from host.errors import BadInputError, NoAnswerError, NotFoundError, NotNowError, UserError
 from host.link import LineRead, Link, LinkChange, open_port
 from tests.host.link.boards import AnsweringBoard, LoopEnd, PtyEnd, SocketEnd, identity, report
 from tests.host.link.telnet_end import Rfc2217End
@@ -146,6 +146,32 @@ def test_unplugged_and_plugged_in_again(end: Any, link: Link) -> None:
     assert numbers == [b"%04X" % seq for seq in (*range(5), *range(50, 55))]
 
 
+def test_a_port_that_is_back_and_cannot_be_opened_says_why(tmp_path: Path) -> None:
+    """Unplugged is said by the state; a port taken by another program meanwhile does not mend itself."""
+    end = PtyEnd(tmp_path)
+    wrong: list[UserError] = []
+
+    def opener(address: str) -> Any:
+        if wrong:
+            raise wrong[0]
+        return open_port(address)
+
+    link = Link(end.address, opener, retry_s=0.01)
+    link.start()
+    wrong.append(NotFoundError("there is no port"))
+    end.unplug()
+    until(lambda: link.state == "lost")
+    assert link.trouble == ""
+    wrong[0] = NotNowError("port X is in use by another program")
+    until(lambda: link.trouble == "port X is in use by another program")
+    end.plug()
+    wrong.clear()
+    until(lambda: link.state != "lost")
+    assert link.trouble == ""
+    link.stop()
+    end.close()
+
+
 def test_a_new_start_of_the_board_is_told(end: Any, link: Link) -> None:
     link.start()
     end.send(report(1, boot=7) + report(2, boot=7) + identity(boot=8) + report(0, boot=8))
@@ -214,19 +240,19 @@ def test_a_port_opened_twice_gets_a_sentence(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("address", "words"),
+    ("address", "kind", "words"),
     [
-        ("", "no port was given: name one"),
-        ("/dev/ttyNOWHERE9", "there is no port /dev/ttyNOWHERE9: plug the board in"),
-        ("socket://127.0.0.1:1", "nothing answers at socket://127.0.0.1:1: check the address"),
-        ("socket://127.0.0.1", "nothing answers at socket://127.0.0.1: check the address"),
-        ("wurst://x", "wurst://x is no kind of port known here"),
-        ("/dev/null", "/dev/null is no serial port"),
-        ("/", "/ is no serial port"),
+        ("", BadInputError, "no port was given: name one"),
+        ("/dev/ttyNOWHERE9", NotFoundError, "there is no port /dev/ttyNOWHERE9: plug the board in"),
+        ("socket://127.0.0.1:1", NoAnswerError, "nothing answers at socket://127.0.0.1:1: check the address"),
+        ("socket://127.0.0.1", NoAnswerError, "nothing answers at socket://127.0.0.1: check the address"),
+        ("wurst://x", BadInputError, "wurst://x is no kind of port known here"),
+        ("/dev/null", BadInputError, "/dev/null is no serial port"),
+        ("/", BadInputError, "/ is no serial port"),
     ],
 )
-def test_ports_that_cannot_be_opened_get_a_sentence(address: str, words: str) -> None:
-    with pytest.raises(UserError) as caught:
+def test_ports_that_cannot_be_opened_get_a_sentence(address: str, kind: type[UserError], words: str) -> None:
+    with pytest.raises(kind) as caught:
         open_port(address)
     assert words in str(caught.value) and "\n" not in str(caught.value)
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from host.errors import UserError
+from host.errors import BadInputError, NoAnswerError, NotNowError, UserError
 from host.recorder import ask, is_alarm
 from host.recorder.control import ControlServer, socket_path
 from host.recorder.follow import LOOK_S, RunFollower
@@ -21,6 +21,7 @@ STATUS: dict[str, Any] = {
     "state": "recording",
     "trouble": "",
     "link": "ok",
+    "link_trouble": "",
     "lines": 37_254,
     "wire_damage": 0,
     "lines_lost": 0,
@@ -42,12 +43,12 @@ def test_a_dead_recorders_socket_is_no_obstacle_and_nonsense_gets_a_sentence(tmp
     path = socket_path(run)
     with socket.socket(socket.AF_UNIX) as dead:
         dead.bind(str(path))
-    with pytest.raises(UserError, match="no recorder is running"):
+    with pytest.raises(NoAnswerError, match="no recorder is running"):
         ask(run, {"ask": "status"})
     server = ControlServer(path, lambda request: {"heard": request["x"] + 1})
     try:
         assert ask(run, {"x": 1}) == {"heard": 2}
-        with pytest.raises(UserError, match="not written as it should be"):
+        with pytest.raises(BadInputError, match="not written as it should be"):
             ask(run, {"x": "1"})
         for line in (b"\xff\n", b"[]\n", b"{" * 70_000 + b"\n"):
             with socket.socket(socket.AF_UNIX) as rude:
@@ -60,6 +61,23 @@ def test_a_dead_recorders_socket_is_no_obstacle_and_nonsense_gets_a_sentence(tmp
     assert not path.exists()
 
 
+def test_a_refusal_arrives_as_what_it_was(tmp_path: Path) -> None:
+    def refuse(request: dict[str, Any]) -> dict[str, Any]:
+        raise NotNowError("the run is ending")
+
+    server = ControlServer(socket_path(tmp_path / "a.sward"), refuse)
+    try:
+        with pytest.raises(NotNowError, match="the run is ending"):
+            ask(tmp_path / "a.sward", {"ask": "stop"})
+        (tmp_path / "a.sward").touch()
+        with RunFollower(tmp_path / "a.sward") as follower, pytest.raises(NotNowError):
+            follower.status()
+    finally:
+        server.close()
+    with RunFollower(tmp_path / "a.sward") as follower:
+        assert follower.status() == {"state": "not running"}
+
+
 def test_status_in_one_line() -> None:
     assert status_text(STATUS) == "1:02:05  37254 lines  board heard" and not is_alarm(STATUS)
     full = {**STATUS, "state": "disk full", "trouble": "No space left on device", "bytes_waiting": 12_345}
@@ -67,6 +85,9 @@ def test_status_in_one_line() -> None:
     gone = {**STATUS, "link": "lost", "wire_damage": 3, "lines_lost": 2}
     assert status_text(gone) == "1:02:05  37254 lines  3 damaged  PORT GONE, trying again  2 LINES LOST"
     assert is_alarm(gone)
+    assert status_text({**gone, "link_trouble": "port X is in use"}).endswith(
+        "PORT GONE, trying again  port X is in use  2 LINES LOST"
+    )
     assert "DISK TROUBLE: Input/output error" in status_text({**STATUS, "trouble": "Input/output error"})
 
 

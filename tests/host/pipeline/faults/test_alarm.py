@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from host.pipeline.faults import Alarm, Fault
-from host.pipeline.faults.alarm import CLEAR_S
+from host.pipeline.faults.tuning import TUNING
 
 CLOG = Fault(1, "clog", (), 0.9, 10.0, 10.3, None, -0.25, 0.01, 1.0, 0.04, 3.0, True)
 WEAR = replace(CLOG, number=2, kind="wear")
@@ -53,9 +53,9 @@ def test_it_clears_by_itself_only_after_the_fault_has_been_gone():
     alarm = Alarm()
     alarm.push(10.3, [CLOG])
     assert alarm.push(20.0, [OVER]) == []
-    assert alarm.push(20.0 + CLEAR_S - 0.1, [OVER]) == []
+    assert alarm.push(20.0 + TUNING.alarm_clear_s - 0.1, [OVER]) == []
     assert alarm.standing == [1]
-    assert whats(alarm.push(20.0 + CLEAR_S, [OVER])) == [("cleared", 1)]
+    assert whats(alarm.push(20.0 + TUNING.alarm_clear_s, [OVER])) == [("cleared", 1)]
     assert not alarm.sounding
     assert whats(alarm.events) == [("raised", 1), ("cleared", 1)]
 
@@ -66,5 +66,5 @@ def test_a_flicker_neither_clears_nor_raises():
     alarm.acknowledge(10.5)
     alarm.push(20.0, [OVER])
     alarm.push(21.0, [CLOG])
-    assert alarm.push(21.0 + CLEAR_S, [CLOG]) == []
+    assert alarm.push(21.0 + TUNING.alarm_clear_s, [CLOG]) == []
     assert not alarm.sounding

@@ -38,20 +38,25 @@ def faults_cut(rig, frames, cuts):
     return pipeline.faults()
 
 
-def test_the_run_has_faults_in_it(frames):
-    kinds = {fault.kind for fault in faults_cut(RIG, frames, [])}
+@pytest.fixture(scope="module")
+def uncut(frames):
+    return faults_cut(RIG, frames, [])
+
+
+def test_the_run_has_faults_in_it(uncut):
+    kinds = {fault.kind for fault in uncut}
     assert {"clog", "meter_stuck", "transducer_open", "meter_noise", "board_reset"} <= kinds
 
 
 @settings(max_examples=25, deadline=None)
 @given(data=st.data())
-def test_any_cutting_gives_equal_faults(frames, data):
+def test_any_cutting_gives_equal_faults(frames, uncut, data):
     cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
-    assert repr(faults_cut(RIG, frames, cuts)) == repr(faults_cut(RIG, frames, []))
+    assert repr(faults_cut(RIG, frames, cuts)) == repr(uncut)
 
 
-def test_frame_by_frame_as_the_live_page_does(frames):
-    assert repr(faults_cut(RIG, frames, range(len(frames)))) == repr(faults_cut(RIG, frames, []))
+def test_frame_by_frame_as_the_live_page_does(frames, uncut):
+    assert repr(faults_cut(RIG, frames, range(len(frames)))) == repr(uncut)
 
 
 @settings(max_examples=25, deadline=None)

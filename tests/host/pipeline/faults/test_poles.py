@@ -8,9 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from host.pipeline.faults.coefficient import LAG_S
-from host.pipeline.faults.poles import LEARN
 from host.pipeline.faults.steps import StepWatch, Usable
+from host.pipeline.faults.tuning import TUNING
 
 PER_FRAME = 1.37  # pulses: a slow meter, where the poles matter most
 OFFSETS = np.array([0.04, -0.05, 0.02, 0.03, -0.04])
@@ -42,15 +41,15 @@ def usable(frames, false_at=None, seed=1):
 
 
 def test_before_there_is_a_map_the_poles_are_the_noise():
-    watched = StepWatch().push(usable(LEARN - 20))
+    watched = StepWatch().push(usable(TUNING.pole_frames - 20))
     assert np.std(watched.log_c) > 5 * JITTER
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_as_soon_as_it_is_there_a_small_fall_is_seen_in_less_than_a_second(seed):
     frames = usable(600, seed=seed)
-    begins = LEARN + 60
-    seen = 1.0 - np.exp(-np.maximum(np.arange(len(frames)) - begins + 0.5, 0.0) * 0.1 / LAG_S)
+    begins = TUNING.pole_frames + 60
+    seen = 1.0 - np.exp(-np.maximum(np.arange(len(frames)) - begins + 0.5, 0.0) * 0.1 / TUNING.lag_s)
     watched = StepWatch().push(replace(frames, expected=frames.expected * (1.0 + 0.03 * seen)))
     assert watched.steps[0].down
     assert 0 < watched.steps[0].at - begins < 9

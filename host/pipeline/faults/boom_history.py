@@ -1,0 +1,103 @@
+"""The usable frames so far, and what a fault of the boom is measured by: levels, onset, what the pressure did."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Floats, Ints
+from host.pipeline.faults.causes.pulses import After, Before
+from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
+from host.pipeline.faults.ring_buffer import Tail
+from host.pipeline.faults.steps import Step, Watched
+from host.pipeline.faults.tuning import TUNING
+
+LOG_C, LOG_P, HOST, AREA, ROUGH, MOVED = range(6)
+
+
+@dataclass(frozen=True)
+class UsableFrames:
+    """The usable frames of a chunk: their places in it and what belongs to each, shape (n,)."""
+
+    places: Ints
+    watched: Watched
+    log_p: Floats
+    host_s: Floats
+    area_m2: Floats
+
+
+class BoomHistory:
+    """Rows are LOG_C … MOVED. A frame is its place among the usable ones of the present chunk, -1 the one before it."""
+
+    def __init__(self) -> None:
+        self._tail = Tail(6, TUNING.boom_tail)
+        self._last_log_p = math.nan
+        self._baselines: Floats = np.empty(0)
+
+    def push(self, frames: UsableFrames) -> None:
+        """Add the next chunk."""
+        # The run's first frame has moved from none before: it counts as one that did not move.
+        last = frames.log_p[:1] if math.isnan(self._last_log_p) else self._last_log_p
+        moved = np.abs(np.diff(frames.log_p, prepend=last))
+        if len(frames.log_p):
+            self._last_log_p = float(frames.log_p[-1])
+        watched = frames.watched
+        self._tail.push(watched.log_c, frames.log_p, frames.host_s, frames.area_m2, watched.rough, moved)
+        self._baselines = watched.baseline
+
+    def rows(self, i: int, count: int = TUNING.boom_tail) -> Floats:
+        """The last `count` frames up to frame `i`, shape (6, ≤count)."""
+        return self._tail.upto(i, count)
+
+    def baseline(self, i: int) -> float:
+        """Log c that frame `i` was held against; NaN while there was none."""
+        return float(self._baselines[i])
+
+    def level(self, i: int, step: Step) -> float:
+        """Log c as `step`, found in frame `i`, has left it so far."""
+        return float(np.mean(self.rows(i, min(step.frames, 3))[LOG_C]))
+
+    def usual_log_c(self, i: int) -> Floats:
+        """Log c before the frames that a judgement of roughness looks at."""
+        return self.rows(i)[LOG_C, : -2 * TUNING.rough_frames]
+
+    def pressure_sd(self, i: int, apart_s: float) -> float:
+        """How far ln P strays by itself in `apart_s` (s)."""
+        rows = self.rows(i)
+        return math.hypot(usual_sd(rows[LOG_P], rows[HOST], apart_s), TUNING.turn_sd)
+
+    def after(self, i: int, levels: list[float], roughs: list[float], onset: int) -> After:
+        """How things are since the change of which `levels` are what has been seen, after row `onset`."""
+        past, settled = self.rows(i), np.array(levels[TUNING.lag_frames :])
+        return After(
+            float(np.mean(settled)),
+            *pressure_step(past[LOG_P], past[HOST], onset),
+            float(np.median(past[MOVED, -len(levels) :])),
+            float(np.median(roughs)),
+            spread(settled),
+        )
+
+
+def before_step(log_c: float, rows: Floats) -> Before:
+    """How things were in `rows`, with `log_c` as their level."""
+    return Before(log_c, float(np.median(rows[MOVED])), spread(rows[LOG_C]))
+
+
+def onset_of(past: Floats, count: int, frames: int, before: float, level: float) -> tuple[int, int, bool]:
+    """Where a change began of which `count` frames have been seen after `frames` that proved it: the last row before
+    it by that count, the one that fits the rotor's lag best, and whether it came at once."""
+    counted = max(past.shape[1] - count - frames - 1, 0)
+    first = max(counted - TUNING.onset_earlier, 0)
+    fitted: int = first + last_before(past[LOG_C, first:], past[HOST, first:], before, level, count)
+    beside = TUNING.onset_beside
+    later = past[LOG_C, fitted + 1 + TUNING.lag_frames :][:beside]
+    jump = np.mean(later) - np.mean(past[LOG_C, : fitted + 1][-beside:])
+    return counted, fitted, bool(jump / (level - before) > TUNING.sudden_share)
+
+
+def spread(log_c: Floats) -> float:
+    """Typical change from frame to frame: the 0.6-quantile, for a step lies in fewer frames than that; infinite for
+    too few frames."""
+    return max(float(np.quantile(np.abs(np.diff(log_c)), 0.6)), TUNING.spread_floor) if len(log_c) >= 10 else math.inf

@@ -1,0 +1,112 @@
+"""The boom's opening has changed, or the meter or the transducer makes it look so: named from a step of ln c."""
+
+from __future__ import annotations
+
+import math
+
+from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Rule, Verdict
+from host.pipeline.faults.tuning import TUNING
+
+CAUSES = (
+    Cause(
+        "clog",
+        "nozzle clogged",
+        (
+            "look along the boom for a fan that is thin or missing",
+            f"tap that nozzle's body; then clean tip and screen with a brush, {HANDS_OFF}",
+            "no bad fan: look for a kinked boom hose",
+        ),
+        "all fans whole: the flow meter reads low, not the boom",
+        "under",
+        disturbances=("clog", "kink"),
+    ),
+    Cause(
+        "meter_low",
+        "flow meter reads low",
+        (
+            "look along the boom: all fans are whole",
+            "compare with a catch test",
+            f"clean the meter's rotor, {HANDS_OFF}",
+        ),
+        "a thin or missing fan: it is a clogged nozzle after all",
+        disturbances=("meter_low",),
+    ),
+    Cause(
+        "wear",
+        "nozzle worn, or a small leak after the meter",
+        ("look for drips at boom, hoses and fittings", "catch each nozzle and compare", "replace worn tips as a set"),
+        "a drip or a wet hose: it is a leak",
+        "over",
+        urgent=False,
+        look_alikes=("leak",),
+        disturbances=("wear",),
+    ),
+    Cause(
+        "leak",
+        "leak after the meter, or a tip loose",
+        (
+            "look and listen for spray where none should be",
+            "hand on each hose joint, gloves on",
+            f"tighten, {HANDS_OFF}",
+        ),
+        "one jet instead of a fan: a tip is lost",
+        look_alikes=("lost_tip", "wear"),
+        disturbances=("leak",),
+    ),
+    Cause(
+        "lost_tip",
+        "nozzle tip lost, or a hose off",
+        (
+            "look along the boom for a jet instead of a fan",
+            f"stop and refit the tip, {HANDS_OFF}",
+            "look at the hoses",
+        ),
+        "all fans whole: a hose or joint leaks",
+        "over",
+        look_alikes=("leak",),
+        disturbances=("lost_tip",),
+    ),
+    Cause(
+        "transducer_drift",
+        "pressure reading has moved although the flow has not",
+        ("compare with a gauge", "pump off and pressure released: does it read zero?", "span the transducer again"),
+        dosed="none",
+        urgent=False,
+        disturbances=("transducer_drift",),
+    ),
+)
+RULES: tuple[Rule, ...] = ()
+_LOOK_ALIKE = {cause.name: cause.look_alikes for cause in CAUSES}
+
+
+def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int, called: str = "") -> Verdict:
+    """The cause of a change of ln c by `step`, from how likely it is by each part (see droop.Droop).
+
+    `called` is what it has been called before: that stays until another is clearly more likely.
+    """
+    odds = dict(likelihoods)
+    if step > 0:
+        odds["meter"] = 0.0  # no rotor turns faster by itself
+    total = sum(odds.values())
+    if total <= 0:
+        odds, total = {**dict.fromkeys(odds, 0.0), "orifice": 1.0}, 1.0
+    best = max(odds, key=lambda name: odds[name])
+    names = {
+        "orifice": "clog" if step < 0 else _rising(step, nozzles, sudden),
+        "meter": "meter_low",
+        "transducer": "transducer_drift",
+    }
+    for name, kind in names.items():
+        if kind == called and odds[best] < TUNING.hold_odds * (odds[best] + odds[name]):
+            best = name
+    if best == "orifice" and step > 0:
+        return Verdict(names[best], _LOOK_ALIKE[names[best]], 0.75)
+    others = tuple(names[name] for name in odds if name != best and odds[name] / total > 0.1)
+    return Verdict(names[best], others, odds[best] / total)
+
+
+def _rising(step: float, nozzles: int, sudden: bool) -> str:
+    worth = math.expm1(step) * nozzles
+    if sudden:  # tips wear over days
+        return "lost_tip" if worth > TUNING.lost_tip_nozzles else "leak"
+    return "leak" if worth > TUNING.wear_nozzles else "wear"

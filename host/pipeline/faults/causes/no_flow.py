@@ -1,0 +1,79 @@
+"""The boom should spray and no pulse comes: the meter, the boom valve, the pump, or an empty tank."""
+
+from __future__ import annotations
+
+import math
+
+from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Evidence, Rule, Verdict
+from host.pipeline.faults.tuning import TUNING
+
+CAUSES = (
+    Cause(
+        "tank_empty",
+        "tank is empty",
+        ("look into the tank", "switch the pump off: it must not run dry"),
+        dosed="under",
+        not_simulated="no event brings it about: a tank that nobody fills runs dry (scenario fault-tank-empty)",
+    ),
+    Cause(
+        "valve_shut",
+        "boom valve shut, or the boom's hose blocked",
+        ("look whether anything sprays", "look at the valve's handle or its plug", "look for a kinked boom hose"),
+        "the boom sprays: the flow meter has stopped, not the flow",
+        "under",
+        look_alikes=("meter_stuck",),
+        disturbances=("valve_shut",),
+    ),
+    Cause(
+        "pump_off",
+        "no pressure and no flow: pump off, or tank empty",
+        ("listen: does the pump run?", "look into the tank", "look at fuse and switch"),
+        "pump runs with liquid in the tank: the suction has lost its prime, or a valve before the sensors is shut",
+        "under",
+        disturbances=("pump_off",),
+    ),
+    Cause(
+        "meter_stuck",
+        "flow meter gives no pulses",
+        ("look whether the boom sprays", "push the meter's plug home", f"free the rotor, {HANDS_OFF}"),
+        "nothing sprays: the boom valve is shut or the line is blocked",
+        look_alikes=("valve_shut",),
+        disturbances=("meter_stuck",),
+    ),
+)
+
+
+def _verdict(evidence: Evidence) -> Verdict:
+    """Meter or valve: shutting the boom raises the pressure before the valve, a stuck rotor does not."""
+    moved = evidence.moved
+    if not math.isfinite(moved):
+        return Verdict("meter_stuck", ("valve_shut",), 0.5)
+    if evidence.nearly_empty and moved < -0.3:
+        return Verdict("tank_empty", ("pump_off",), 0.8)
+    if moved < -0.7:
+        return Verdict("pump_off", (), 0.9)
+    droop, droop_u = evidence.droop.value
+    if math.isnan(droop):
+        return Verdict("meter_stuck", ("valve_shut",), 0.5)
+    rise = math.log1p(droop)
+    stuck = math.exp(-0.5 * (moved / TUNING.pressure_sd) ** 2) / TUNING.pressure_sd
+    spread = math.hypot(TUNING.pressure_sd, droop_u)
+    shut = math.exp(-0.5 * ((moved - rise) / spread) ** 2) / spread
+    if stuck + shut <= 0.0:
+        stuck, shut = (1.0, 0.0) if moved < rise / 2 else (0.0, 1.0)
+    sure = max(stuck, shut) / (stuck + shut)
+    names = ("meter_stuck", "valve_shut") if stuck > shut else ("valve_shut", "meter_stuck")
+    return Verdict(names[0], names[1:] if sure < TUNING.sure else (), sure)
+
+
+RULES = (
+    Rule(
+        "no_flow",
+        0.3,
+        0.3,
+        lambda signs: signs.should_spray & (signs.pulses_due > TUNING.no_flow_pulses),
+        _verdict,
+        decided=lambda signs: signs.should_spray,
+        explains=True,
+    ),
+)

@@ -1,0 +1,68 @@
+"""The pressure is not what it should be: suction, strainer, battery, pump, regulator."""
+
+from __future__ import annotations
+
+from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Evidence, Rule, Verdict
+
+CAUSES = (
+    Cause(
+        "pressure_low",
+        "pressure does not hold",
+        (
+            "look at the battery's voltage",
+            "look at the regulator's knob: has it been turned or shaken loose?",
+            f"clean the suction strainer, {HANDS_OFF}",
+        ),
+        "pressure comes back when the boom is shut: the pump gets or gives too little; if not, it is the regulator",
+        "under",
+        not_simulated="its first name, before the boom has been shut: see supply_short and regulator",
+    ),
+    Cause(
+        "supply_short",
+        "pump gives too little: suction or strainer blocked, or battery weak",
+        (
+            "look at the battery's voltage",
+            "look for a kinked or sucking-flat hose",
+            f"clean the strainer, {HANDS_OFF}",
+        ),
+        "voltage is good: it is the suction side",
+        "under",
+        look_alikes=("battery",),
+        disturbances=("strainer",),
+    ),
+    Cause(
+        "regulator",
+        "regulator does not hold, or its knob has been turned",
+        ("turn the knob back up and watch the pressure", f"look for dirt under the regulator's seat, {HANDS_OFF}"),
+        "the knob does nothing: dirt in the seat or a broken spring",
+        "under",
+        disturbances=("regulator",),
+    ),
+    Cause(
+        "battery",
+        "battery is going flat",
+        ("look at the voltage while the pump runs", "feel for hot clamps", "change or charge it; no sparks near it"),
+        dosed="under",
+        disturbances=("battery",),
+    ),
+)
+
+
+def _pressure_low(evidence: Evidence) -> Verdict:
+    if evidence.nearly_empty:
+        return Verdict("tank_empty", ("air",), 0.8)
+    return Verdict("battery" if evidence.supply_low else "pressure_low", sure=0.9)
+
+
+RULES = (
+    Rule(
+        "pressure_low",
+        2.0,
+        3.0,
+        lambda signs: signs.steady_spray & signs.pressure_low,
+        _pressure_low,
+        decided=lambda signs: signs.steady_spray,
+        explains=True,
+    ),
+    Rule("battery", 1.0, 5.0, lambda signs: signs.supply_low, lambda _: Verdict("battery")),
+)

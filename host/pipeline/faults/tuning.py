@@ -1,0 +1,161 @@
+"""Every threshold of the fault watch in one place. FAULTS.md says how they were found; the bench prints them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """Frames are reports. "of c", "of ln P": relative, as small differences of logarithms."""
+
+    # The boom's coefficient c = Q/√P, frame by frame
+    frame_s: float = 0.1
+    lag_s: float = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
+    lag_u_s: float = 0.065  # standard uncertainty of that lag: matters while the pressure moves
+    settle_us: int = 1_500_000  # after the spray comes on: rotor spins up, hose fills
+    longest_frame_us: int = 1_500_000  # over a longer gap nothing is known about the pressure
+    lowest_pa: float = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
+    jolt: float = 0.07  # of √P from one frame to the next: a stone, or air; not a fault
+    added_pulses: float = 0.6  # what comes on top of this and of the next is likely a false pulse
+    added_share: float = 0.08  # of a frame's flow
+    impossible_rise: float = 0.45  # of one frame's flow over the last one's: a rotor cannot; false pulses can
+
+    # Uneven poles
+    pole_frames: int = 400  # from which the map is learned
+    pole_block: int = 40  # frames after which its alignment is checked: a false pulse moves it
+    pole_doubt_frames: int = 10  # after a false or missed pulse, or a turn, from which the alignment is found again
+    pole_worth: float = 0.85  # a map that does not bring the variance below this share is none
+    pole_realign: float = 0.6
+    pole_clip: float = 0.4  # pulses: more is no pole
+
+    # Noise of log c in this run
+    noise_block: int = 200  # frames
+    noise_local: int = 15  # frames: a step lies in a few of them only, so it does not raise their median
+    noise_local_ratio: float = 1.4  # the local median's own scatter
+    noise_span: int = 10
+    noise_at_first: tuple[float, float] = (0.015, 0.05)  # white, edge
+    noise_floor: tuple[float, float] = (0.0015, 0.0015)
+    noise_averaged: float = 6.0  # blocks
+    noise_growth: float = 1.5  # of the variance in one block at most: what is wrong now must not become the rule
+    drift_floor: float = 0.001  # of c, standard deviation: no window averages it away
+    drift_blocks: tuple[int, int] = (8, 30)  # from the first number on the drift is taken from them, at most the second
+    drift_ratio: float = 1.4  # a window and the baseline before it lie further apart than two blocks
+
+    # Adaptive layer: windows against a baseline that follows slow drift
+    windows: tuple[int, ...] = (
+        *(2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24),
+        *(30, 40, 55, 75, 100, 140, 200, 300, 450, 600),
+    )
+    adaptive: float = 24.0  # of the log likelihood ratio
+    drop_tax: float = 10.0  # asked on top of it, over frames²: some frames' noise is far from normal
+    rise_tax: float = 150.0
+    rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one
+    shortest_rise: int = 5  # frames
+    rise_clip: float = 3.0  # standard deviations that one frame may add to a rise: a false pulse makes none by itself
+    rise_sd_floor: float = 0.0075
+    first_frames: int = 50  # of settled spraying from which a baseline is learned
+    relevel_frames: int = 20  # after a step, from which the new level is taken
+    lag_frames: int = 6  # of these at the beginning the rotor is still on its way
+    level_clip: float = 0.15
+    turn_s: float = 1.0  # without a usable frame: a false pulse may have come without being seen
+    adapt_frames: float = 1200.0  # time constant of the baseline
+    adapt_clip: float = 0.01  # what one frame may move it by, or
+    adapt_clip_sigmas: float = 2.0
+
+    # Absolute layer: a cumulative sum against the first baseline
+    allowance: float = 0.025  # of log c
+    absolute: float = 0.063  # its threshold, in log c · frames
+    sum_clip: float = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
+    sum_sigmas: float = 4.0  # a sum below as many of a frame's standard deviations is no alarm
+    sum_rising: float = 3.0  # times the threshold for a rise
+    sum_frames: int = 12  # for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
+
+    # Clog or bubble
+    bubble_odds: float = 6.6  # log of the odds: of 300 bubbles in 100 h well below one may pass
+    bubble_more_frames: int = 12  # before a window, or in a short one, that have to fit as well
+    bubble_frames: int = 5
+    bubble_uneven: tuple[float, float] = (0.05, 0.10)  # of one pulse: a rotor in water stays below 0.02
+    bubble_model_sd: float = 0.004  # of c: what neither template has right
+    bubble_missing_s: float = 1.2  # of frames: more, and nothing is known of the pressure before
+    bubble_pressure: float = -0.02  # change of ln P
+    bubble_pressure_sd: float = 0.015  # its scatter beside the ground's
+    bubble_pressure_most: float = 5.0  # what the pressure may add to the log of the odds
+    longest_frame_pulses_s: float = 0.3  # that the pulses of one frame took
+
+    # What the pressure did at a step
+    step_window: int = 11  # frames on each side: two steps of the walk, which shakes the pressure
+    step_gap_s: float = 0.2  # between the two: the onset is known no better, and the hoses give
+    pressure_sd: float = 0.02  # of ln P between two windows of some seconds, before the run has shown how it wanders
+    pressure_sd_floor: float = 0.006
+    pressure_learn_frames: int = 100
+    outlier_ratio: float = 3.0  # times the median deviation
+
+    # The regulator's droop, from the ends of passes
+    usual_droop: float = 0.12  # of small bypass regulators (our own design figures)
+    usual_droop_sd: float = 0.06
+    turns_kept: int = 16  # the knob changes the droop
+    behind_valve_rise: float = -0.3  # of ln P when the boom is shut: a transducer behind the valve sees the pressure go
+    far_sigmas2: float = 5000.0  # what is further off says no more, and no weight becomes zero
+    wild_share: float = 0.05  # one in twenty comes with a jolt or a hand on the knob
+    wild_wider: float = 3.0
+    turn_sd: float = 0.005  # of ln P: the droop itself changes with the pressure that is set
+    give_s: float = 0.4  # after the spray has come on or gone off the pressure has settled
+    turn_level_s: float = 1.1
+    turn_level_frames: int = 6
+    stopped_s: float = 1.5  # without a switch on the spray it may have come on or gone off as long before that shows
+
+    # From a step to its cause
+    judge_frames: int = 20  # after the step, from which a first judgement is made
+    settle_frames: int = 30
+    rough: float = 2.5  # times the run's own noise: air or false pulses, not an orifice
+    rough_pressure: float = 2.0
+    rough_spread: float = 2.5  # the same, for frames of which only some are spoilt
+    pulses_only_sigmas: float = 4.0  # where the pressure has moved as far, it is not just the pulses
+    hold_odds: float = 0.6  # of two causes the one that has been called stays until the other is this likely
+    wear_nozzles: float = 0.9  # that worn tips let through on top at most (our own design figure)
+    lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
+    sure: float = 0.9  # below this the alternatives are named with the cause
+    level_u: float = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer in some minutes
+
+    # Following an open fault of the boom
+    boom_tail: int = 900  # usable frames that are kept
+    boom_before: int = 20  # of them, from which the state before a step is taken
+    mended_share: float = 0.35  # of the change: less is left, and it counts as mended
+    mended_frames: int = 20
+    gone: float = 0.006  # of c: less than this is left, and there is nothing to name
+    even_frames: int = 40
+    even_ratio: float = 1.5
+    spread_floor: float = 0.003
+    remeasure_frames: int = 100  # after which the size is measured again
+    rough_frames: int = 80
+    rough_on: float = 0.9
+    rough_off: float = 0.2
+    sudden_frames: int = 8  # a step that is proven in fewer came at once
+    own_fault_nozzles: float = 0.25  # less on top of a fault counts as its growth
+    onset_earlier: int = 5  # frames: the window that proved a step may begin after it
+    onset_beside: int = 10  # frames on each side of an onset
+    sudden_share: float = 0.7  # of a change that came between them
+    catch_sigmas: float = 2.5  # off the catch test
+    catch_floor: float = 0.025
+    resumed_s: float = 5.0  # false or missing pulses come and go: after so short a calm it is still the same fault
+
+    # Rules
+    rail_counts: int = 100  # an open wire reads near 0, a short near full scale: at least 255
+    no_flow_pulses: float = 6.0  # that should have come since the last one
+    low_pressure_share: float = 0.5  # of the pressure at which the rig's nozzles are stated
+    returns: float = 0.3  # of ln P when the boom is shut: more, and the pump was the limit
+    wheel_periods: float = 4.0
+    braked_share: float = 0.6  # of the usual speed: slower last pulses mean that the walker stopped
+    silence_s: float = 1.0
+    losses: float = 0.03
+    loss_frames: int = 100
+    rough_ride: float = 0.4  # of the last three seconds: a stone shakes the pressure for half a second
+    nearly_empty: float = 0.03  # of the tank
+    watch_tail: int = 100  # frames that are kept
+
+    # The alarm
+    alarm_clear_s: float = 3.0  # a fault must have ended for so long: one that flickers does not start it again
+
+
+TUNING = Tuning()
