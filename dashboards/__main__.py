@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from host.errors import UserError
+from host.parent import end_with_parent
 
 HERE = "127.0.0.1"
 # Set by `swardflow watch --share`: phones stay let in when it starts the pages again.
@@ -26,8 +27,8 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--share",
         action="store_true",
-        help="open the pages to the local network: shows the address, a one-time code and a QR code. Plain http: who is"
-        " in the same network and listens can read along (see dashboards/SHARING.md)",
+        help="open the pages to the local network: shows the address, a one-time code and a QR code."
+        " Not encrypted (http): anyone on this network could read along (see dashboards/SHARING.md)",
     )
     parser.add_argument("--open", action="store_true", help="open a browser on the live page")
     return parser
@@ -36,6 +37,7 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: list[str] | None = None) -> int:
     """Serve until ended; 2 for a mistake the user can mend."""
     args = build_parser().parse_args(argv)
+    end_with_parent()
     key = sharing_key(os.environ.pop(KEY_VARIABLE, "")) if args.share else None
     try:
         if not args.runs.is_dir():

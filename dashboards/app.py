@@ -1,4 +1,4 @@
-"""The server put together: Dash as the shell, the live page's routes beside it, the gate in front."""
+"""The server put together: Dash as the shell, the live page's routes beside it, middleware in front."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboards.context import Surroundings
-from dashboards.live.broadcaster import Newest
-from dashboards.live.recorder_client import RecorderDoor
+from dashboards.context import PageContext
+from dashboards.live.broadcaster import Broadcaster
+from dashboards.live.recorder_client import RecorderClient
 from dashboards.live.routes import add_live_routes
-from dashboards.live.run_follower import Follower
+from dashboards.live.run_follower import LiveFollower
 from dashboards.sharing.addresses import own_names
 from dashboards.sharing.codes import OWN, Codes, Sessions
-from dashboards.sharing.session_middleware import Door
-from dashboards.sharing.terminal_banner import Notice, link
+from dashboards.sharing.session_middleware import SessionMiddleware
+from dashboards.sharing.terminal_banner import TerminalBanner, link
 from dashboards.shell import build_shell, open_first_page
 from dashboards.web.asgi import AsgiApp
-from dashboards.web.background import Packed
-from dashboards.web.callbacks import Callbacks
-from dashboards.web.origin_middleware import LOOPBACK_NAMES, Gate
-from dashboards.web.size_limits import Bounds
+from dashboards.web.callbacks import CallbackFilter
+from dashboards.web.compression import Compression
+from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware
+from dashboards.web.size_limits import SizeLimits
 from host.errors import UserError
 from host.run_folder import LATEST, cards_folder, find_run
 
@@ -39,12 +39,12 @@ MOST_CONNECTIONS = 400  # under the 1024 files that a process may have open
 
 
 def build_app(
-    newest: Newest, door: RecorderDoor, surroundings: Surroundings
+    broadcaster: Broadcaster, recorder: RecorderClient, context: PageContext
 ) -> tuple[AsgiApp, Callable[[], Sequence[str]]]:
-    """The pages, and what gives the hashes of the scripts that stand in them, for the gate."""
-    shell, server = build_shell(surroundings)
-    add_live_routes(server, newest, door.tell)
-    return Bounds(Callbacks(Packed(server), shell.callback_map)), shell.csp_hashes
+    """The pages, and what gives the hashes of the scripts that stand in them, for the content security policy."""
+    shell, server = build_shell(context)
+    add_live_routes(server, broadcaster, recorder.tell)
+    return SizeLimits(CallbackFilter(Compression(server), shell.callback_map)), shell.csp_hashes
 
 
 def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None = None, browse: bool = False) -> int:
@@ -58,31 +58,31 @@ def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None 
     run = None if follow == LATEST else find_run(follow, folder)
     import uvicorn
 
-    newest = Newest()
+    broadcaster = Broadcaster()
     with (
         closing(_listen(_own_address(host) if key is None else EVERYWHERE, port)) as listener,
-        closing(RecorderDoor()) as door,
+        closing(RecorderClient()) as recorder,
         ExitStack() as stack,
     ):
-        follower = Follower(folder, run, newest, door)
-        follower.alarm = door.sound_alarm
-        app, hashes = build_app(newest, door, Surroundings(folder, cards_folder(folder)))
+        follower = LiveFollower(folder, run, broadcaster, recorder)
+        follower.alarm = recorder.sound_alarm
+        app, hashes = build_app(broadcaster, recorder, PageContext(folder, cards_folder(folder)))
         asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
         if key is None:
-            front: AsgiApp = Gate(app, script_hashes=hashes)
+            front: AsgiApp = OriginMiddleware(app, script_hashes=hashes)
             address = f"http://[{host}]:{bound}/" if ":" in host else f"http://{host}:{bound}/"
             print(f"Live page: {address}", flush=True)
         else:
             codes = Codes()
-            notice = stack.enter_context(closing(Notice(bound, codes)))
-            guarded = Door(app, codes, Sessions(key), notice.tell)
-            front = Gate(guarded, LOOPBACK_NAMES | own_names(), shared=True, script_hashes=hashes)
+            banner = stack.enter_context(closing(TerminalBanner(bound, codes)))
+            guarded = SessionMiddleware(app, codes, Sessions(key), banner.tell)
+            front = OriginMiddleware(guarded, LOOPBACK_NAMES | own_names(), shared=True, script_hashes=hashes)
             address = link(HERE, bound, codes[OWN])
-            notice.start()
+            banner.start()
         if browse:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-        door.start()
+        recorder.start()
         follower.start()
         stack.callback(follower.stop)
         uvicorn.Server(_config(front)).run(sockets=[listener])

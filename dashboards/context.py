@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 import host.rig
-from dashboards.runs.run_cache import Shelf
+from dashboards.run_cache import RunCache
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.errors import UserError
 from host.journal.follow import FileFollower
@@ -30,16 +30,16 @@ class RigInUse:
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class PageContext:
     """Folder of the runs and folder of the calibration cards."""
 
     runs: Path
     cards: Path
 
     @cached_property
-    def shelf(self) -> Shelf:
+    def run_cache(self) -> RunCache:
         """The library of these runs, one for all pages."""
-        return Shelf(self.runs)
+        return RunCache(self.runs)
 
     def rig(self) -> RigInUse:
         """The rig of the newest run, with its calibration cards in force; without a run the example rig.

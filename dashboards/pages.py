@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from dashboards.calibrate import page as calibrate_page
@@ -13,15 +12,16 @@ from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
 
-HERE = Path(__file__).parent
+# What pages with forms and documents load (dashboards.ui.document_view).
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
 
 
 @dataclass(frozen=True)
 class Page:
     """One page.
 
-    `body` is HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives the Dash
-    components below it; `connect` puts its callbacks on the application, with the surroundings (see surroundings.py);
+    `template` names the HTML that stands in the page before Dash starts, for what must not wait for it; `layout` gives
+    the Dash components below it; `connect` puts its callbacks on the application, with the context (see context.py);
     `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
     navigation marks in its place: such a page is reached from there and has no entry of its own.
     """
@@ -30,9 +30,9 @@ class Page:
     title: str
     layout: Callable[[Any], Any] | None = None
     connect: Callable[[Any, Any], None] | None = None
-    body: str = ""
-    scripts: tuple[str, ...] = ()
-    styles: tuple[str, ...] = ()
+    template: str = ""
+    scripts: tuple[str, ...] = SCRIPTS
+    styles: tuple[str, ...] = STYLES
     under: str = ""
 
 
@@ -40,18 +40,18 @@ PAGES = (
     Page(
         "/",
         "Live",
-        body=(HERE / "live" / "page.html").read_text(encoding="utf-8"),
+        template="live/page.html",
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=("forms.css", "runs.css")),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css")),
     Page(
         "/run",
         "Run",
         run_page.layout,
         run_page.connect,
-        scripts=("runs.js", "tables.js"),
-        styles=("forms.css", "runs.css"),
+        scripts=("runs.js", *SCRIPTS),
+        styles=(*STYLES, "runs.css"),
         under="/runs",
     ),
     Page(
@@ -59,20 +59,18 @@ PAGES = (
         "Compare",
         compare_page.layout,
         compare_page.connect,
-        scripts=("tables.js",),
-        styles=("forms.css", "runs.css"),
+        styles=(*STYLES, "runs.css"),
     ),
     Page(
         "/calibrate",
         "Calibrate",
         calibrate_page.layout,
         calibrate_page.connect,
-        scripts=("print.js",),
-        styles=("forms.css",),
+        scripts=("print.js", *SCRIPTS),
     ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect, styles=("forms.css",)),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js",), styles=("forms.css",)),
-    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js",), styles=("forms.css",)),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", *SCRIPTS)),
+    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS)),
 )
 
 

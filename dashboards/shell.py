@@ -5,17 +5,18 @@ from __future__ import annotations
 import logging
 import traceback
 from collections.abc import Callable
-from html import escape
 from pathlib import Path
 from typing import Any
 
 from dash import Dash, html, page_container, register_page, set_props
 from fastapi import FastAPI, HTTPException
+from markupsafe import Markup
 
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from dashboards.pages import PAGES, Page, page_at
 from dashboards.web.asgi import AsgiApp, Message, Scope
-from dashboards.web.background import OneByOne
+from dashboards.web.background import Sequential
+from dashboards.web.templates import render
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.
@@ -26,14 +27,14 @@ OWN_ASSETS = r".*\.(js|css|svg)$"
 class Shell(Dash):
     """Dash with the frame of our own as its index, filled in on the server for the page that is asked for.
 
-    On a page with a body of its own Dash's scripts lie in a template: frame.js starts them once the first number is
-    there, or after three seconds. On a phone reading them costs a second in which nothing else is painted.
+    On a page with a template of its own Dash's scripts wait in a <template> element: frame.js starts them once the
+    first number is there, or after three seconds. On a phone reading them costs a second without painting.
 
     Raises HTTPException 404 for an address that is no page: Dash itself answers every address with 200.
     """
 
     def __init__(self, *args: Any, **options: Any) -> None:
-        self._beside = OneByOne()
+        self._beside = Sequential()
         super().__init__(*args, **options)
 
     def callback(self, *places: Any, **options: Any) -> Callable[..., Any]:
@@ -42,26 +43,12 @@ class Shell(Dash):
         return lambda function: put(self._beside(function))
 
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
-        """The HTML of one page. The body comes before Dash's scripts, so it lives while they are still loading."""
+        """The HTML of one page. Its own template stands before Dash's scripts: it works while they load."""
         page = page_at(self.backend.request_adapter().path)
         if page is None:
             raise HTTPException(404, "there is no such page")
-        frame = (HERE / "frame.html").read_text(encoding="utf-8")
-        dash = "\n".join(parts.pop(name) for name in ("config", "scripts", "renderer"))
-        values = parts | {
-            "dash": f'<template id="dash-later">{dash}</template>' if page.body else dash,
-            "title": f"{page.title} · Swardflow",
-            "styles": "".join(f'<link rel="stylesheet" href="{self._versioned(name)}">' for name in page.styles),
-            "frame_style": self._versioned("frame.css"),
-            "frame_script": self._versioned("frame.js"),
-            "icon": self._versioned("icon.svg"),
-            "navigation": navigation(page),
-            "body": page.body,
-            "page_scripts": "".join(f'<script src="{self._versioned(name)}"></script>' for name in page.scripts),
-        }
-        for name, value in values.items():
-            frame = frame.replace("{{" + name + "}}", value)
-        return frame
+        dash = {name: Markup(part) for name, part in parts.items()}  # HTML that Dash has made
+        return render("frame.html", page=page, pages=PAGES, asset=self._versioned, dash=dash)
 
     def _versioned(self, name: str) -> str:
         """Address of an asset that changes with the file, so that no browser shows an old one."""
@@ -69,21 +56,10 @@ class Shell(Dash):
         return f"{self.get_asset_url(name)}?m={changed}"
 
 
-def navigation(current: Page) -> str:
-    """Links to the pages there are; the current one, or the one it is reached from, is marked."""
-
-    def mark(page: Page) -> str:
-        if page is current:
-            return ' aria-current="page"'
-        return ' aria-current="true"' if page.path == current.under else ""
-
-    return "".join(f'<a href="{page.path}"{mark(page)}>{escape(page.title)}</a>' for page in PAGES if not page.under)
-
-
-def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
+def build_shell(context: PageContext) -> tuple[Shell, FastAPI]:
     """The Dash application and the server it stands on; routes of our own go on the server before it starts.
 
-    A page with callbacks is connected to what it may look at: `surroundings`.
+    A page with callbacks is connected to what it may look at: `context`.
     """
     server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)  # those pages load scripts from elsewhere
     on: Any = server  # Dash's types name only Flask
@@ -107,11 +83,11 @@ def build_shell(surroundings: Surroundings) -> tuple[Shell, FastAPI]:
     )
     register: Any = register_page  # without types in Dash
     for page in PAGES:
-        register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=_layout(page, surroundings))
+        register(page.title, path=page.path, title=f"{page.title} · Swardflow", layout=_layout(page, context))
     shell.layout = html.Div([html.P(id=FAILED, className="failed", role="alert"), page_container])
     for page in PAGES:
         if page.connect is not None:
-            page.connect(shell, surroundings)
+            page.connect(shell, context)
     return shell, server
 
 
@@ -150,13 +126,11 @@ def _say_failed(error: Exception) -> None:
     place = traceback.extract_tb(error.__traceback__)[-1]
     where = f"{Path(place.filename).name}, line {place.lineno}"
     logging.getLogger(__name__).error("a page's answer failed: %s: %s (%s)", type(error).__name__, error, where)
-    set_props(
-        FAILED, {"children": "Swardflow could not answer that: a mistake of its own. What is saved is not touched."}
-    )
+    set_props(FAILED, {"children": "Internal error. Saved data is not affected."})
 
 
-def _layout(page: Page, surroundings: Surroundings) -> Callable[..., Any]:
+def _layout(page: Page, context: PageContext) -> Callable[..., Any]:
     def layout(**_: str) -> Any:  # Dash hands on what stands behind the question mark of the address
-        return page.layout(surroundings) if page.layout else html.Div()
+        return page.layout(context) if page.layout else html.Div()
 
     return layout

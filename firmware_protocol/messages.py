@@ -7,18 +7,22 @@ A line is handled here without its final line feed.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import astuple, dataclass
-from enum import IntFlag
+from enum import IntEnum, IntFlag
 
 from firmware_protocol.crc import crc16
 
-PROTOCOL_VERSION = "1.0"
+PROTOCOL_VERSION = "1.1"
 BAUD = 115_200
+BAUDS = (BAUD, 250_000)  # the speeds that a board may run at
 MAX_LINE = 80  # bytes, the line feed included
 MAX_COMMAND = 31  # characters of a host command that a board must be able to take, without the line feed
 REPORT_LENGTH = 79  # characters, without the line feed
 DEFAULT_INTERVAL_MS = 100
 INTERVAL_RANGE_MS = (20, 1000)
+FILTER_RANGE_US = (50, 50_000)
+STATE_EVERY_S = 10.0  # a board of version 1.1 sends its state so often
 MEAN_STEPS = 16  # the pressure mean is sent in sixteenths of an ADC count
 
 
@@ -112,6 +116,52 @@ RESET_CAUSES = {"P": "power on", "B": "brown-out", "W": "watchdog", "X": "reset 
 
 
 @dataclass(frozen=True, slots=True)
+class Hardware:
+    """What the board is made of; from version 1.1 on, after each identity line. `serial` is 0 if it has none."""
+
+    boot: int
+    serial: int
+    kind: str
+
+
+class FilterRule(IntEnum):
+    """When an active edge counts as a pulse, with a time T."""
+
+    SPACING = 0  # no sooner than T after the last one that counted
+    REST = 1  # after the input was inactive for at least T: for contacts that bounce
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What the board knows of its inputs and its supply; from version 1.1 on, every 10 s and after each identity line.
+
+    Counts are of this start and wrap (refused at 2**32, dropped at 2**16); `clock` and the filters' times are in µs,
+    `supply` in mV, 0 when it is not measured. A rule is one of FilterRule or a later version's.
+    """
+
+    boot: int
+    clock: int
+    flow_refused: int
+    flow_dropped: int
+    flow_rule: int
+    flow_filter: int
+    wheel_refused: int
+    wheel_dropped: int
+    wheel_rule: int
+    wheel_filter: int
+    supply: int
+
+
+_INPUT_FIELDS = (("refused", 8), ("dropped", 4), ("rule", 1), ("filter", 4))
+# Hexadecimal digits of each field of State, in its order.
+STATE_FIELDS: tuple[tuple[str, int], ...] = (
+    *(("boot", 2), ("clock", 8)),
+    *((f"{name}_{field}", digits) for name in ("flow", "wheel") for field, digits in _INPUT_FIELDS),
+    ("supply", 4),
+)
+
+
+@dataclass(frozen=True, slots=True)
 class Ack:
     """A command was carried out; `value` is its result."""
 
@@ -152,10 +202,13 @@ COMMANDS = {
     "p": ("ping", 0),
     "n": ("set report interval, ms", 4),
     "o": ("buzzer pattern, light pattern, tenths of a second", 6),
+    "f": ("set input filter: input, rule, µs", 6),
 }
 PATTERNS = {0: "off", 1: "steady", 2: "slow beat", 3: "fast beat"}
 
-Message = Report | Identity | Ack | Refusal
+FILTER_INPUTS = {1: Capability.FLOW, 2: Capability.WHEEL}  # by the first digit of the `f` command
+
+Message = Report | Identity | Hardware | State | Ack | Refusal
 
 
 def seal(body: str) -> bytes:
@@ -166,10 +219,7 @@ def seal(body: str) -> bytes:
 
 def encode_report(report: Report) -> bytes:
     """The 79 characters of a report."""
-    body = "R"
-    for (name, digits), value in zip(REPORT_FIELDS, astuple(report), strict=True):
-        body += ("" if name in _JOINED else " ") + f"{value:0{digits}X}"
-    return seal(body)
+    return _encode_fields("R", REPORT_FIELDS, report)
 
 
 def encode_identity(identity: Identity) -> bytes:
@@ -179,6 +229,23 @@ def encode_identity(identity: Identity) -> bytes:
         f"I{i.boot:02X} {i.protocol} {i.name} {i.firmware} {i.adc_full_scale:04X} {i.interval_ms:04X} "
         f"{i.capabilities:02X} {i.reset_cause}"
     )
+
+
+def encode_hardware(hardware: Hardware) -> bytes:
+    """The line that follows an identity line."""
+    return seal(f"H{hardware.boot:02X} {hardware.serial:08X} {hardware.kind}")
+
+
+def encode_state(state: State) -> bytes:
+    """The state of inputs and supply."""
+    return _encode_fields("S", STATE_FIELDS, state)
+
+
+def _encode_fields(letter: str, fields: tuple[tuple[str, int], ...], message: Report | State) -> bytes:
+    body = letter
+    for (name, digits), value in zip(fields, astuple(message), strict=True):
+        body += ("" if name in _JOINED else " ") + f"{value:0{digits}X}"
+    return seal(body)
 
 
 def encode_reply(reply: Ack | Refusal) -> bytes:
@@ -203,9 +270,20 @@ def outputs_argument(buzzer: int, light: int, tenths: int) -> int:
     return buzzer << 20 | light << 16 | tenths
 
 
-_REPORT = re.compile(
-    b"R" + b"".join((b"" if n in _JOINED else b" ") + b"([0-9A-F]{%d})" % d for n, d in REPORT_FIELDS) + b" [0-9A-F]{4}"
-)
+def filter_argument(capability: Capability, rule: int, microseconds: int) -> int:
+    """Argument of the `f` command for the input of `capability`, FLOW or WHEEL."""
+    (number,) = (number for number, bit in FILTER_INPUTS.items() if bit == capability)
+    return number << 20 | rule << 16 | microseconds
+
+
+def _fields_pattern(letter: bytes, fields: tuple[tuple[str, int], ...]) -> re.Pattern[bytes]:
+    places = b"".join((b"" if name in _JOINED else b" ") + b"([0-9A-F]{%d})" % digits for name, digits in fields)
+    return re.compile(letter + places + b" [0-9A-F]{4}")
+
+
+_REPORT = _fields_pattern(b"R", REPORT_FIELDS)
+_STATE = _fields_pattern(b"S", STATE_FIELDS)
+_HARDWARE = re.compile(rb"H([0-9A-F]{2}) ([0-9A-F]{8}) ([a-z0-9-]{1,16}) [0-9A-F]{4}")
 _IDENTITY = re.compile(
     rb"I([0-9A-F]{2}) (\d{1,2}\.\d{1,2}) ([a-z0-9-]{1,16}) ([0-9A-Za-z.+-]{1,12}) ([0-9A-F]{4}) ([0-9A-F]{4})"
     rb" ([0-9A-F]{2}) ([A-Z]) [0-9A-F]{4}"
@@ -232,30 +310,51 @@ def decode(line: bytes) -> Message | None:
     """
     check_line(line)
     letter = line[:1]
-    if letter == b"R":
-        match = _fields(_REPORT, line)
-        return Report(*(int(value, 16) for value in match))
-    if letter == b"I":
-        boot, protocol, name, firmware, full, interval, capabilities, cause = _fields(_IDENTITY, line)
-        return Identity(
-            int(boot, 16),
-            protocol.decode(),
-            name.decode(),
-            firmware.decode(),
-            int(full, 16),
-            int(interval, 16),
-            int(capabilities, 16),
-            cause.decode(),
-        )
-    if letter == b"A":
-        tag, command, value = _fields(_ACK, line)
-        return Ack(int(tag, 16), command.decode(), int(value, 16))
-    if letter == b"E":
-        tag, code = _fields(_REFUSAL, line)
-        return Refusal(int(tag, 16), int(code, 16))
+    if reader := _READERS.get(letter):
+        return reader(line)
     if letter.isalpha() and letter.isupper():
         return None
     raise LineError("not a board's line")
+
+
+def _read_report(line: bytes) -> Report:
+    return Report(*(int(value, 16) for value in _fields(_REPORT, line)))
+
+
+def _read_identity(line: bytes) -> Identity:
+    boot, protocol, name, firmware, *numbers, cause = _fields(_IDENTITY, line)
+    full, interval, capabilities = (int(number, 16) for number in numbers)
+    texts = protocol.decode(), name.decode(), firmware.decode()
+    return Identity(int(boot, 16), *texts, full, interval, capabilities, cause.decode())
+
+
+def _read_hardware(line: bytes) -> Hardware:
+    boot, serial, kind = _fields(_HARDWARE, line)
+    return Hardware(int(boot, 16), int(serial, 16), kind.decode())
+
+
+def _read_state(line: bytes) -> State:
+    return State(*(int(value, 16) for value in _fields(_STATE, line)))
+
+
+def _read_ack(line: bytes) -> Ack:
+    tag, command, value = _fields(_ACK, line)
+    return Ack(int(tag, 16), command.decode(), int(value, 16))
+
+
+def _read_refusal(line: bytes) -> Refusal:
+    tag, code = _fields(_REFUSAL, line)
+    return Refusal(int(tag, 16), int(code, 16))
+
+
+_READERS: dict[bytes, Callable[[bytes], Message]] = {
+    b"R": _read_report,
+    b"I": _read_identity,
+    b"H": _read_hardware,
+    b"S": _read_state,
+    b"A": _read_ack,
+    b"E": _read_refusal,
+}
 
 
 def decode_command(line: bytes) -> Command:
@@ -287,6 +386,9 @@ def decode_command(line: bytes) -> Command:
 def _in_range(command: Command) -> bool:
     if command.letter == "n":
         return INTERVAL_RANGE_MS[0] <= command.argument <= INTERVAL_RANGE_MS[1]
+    if command.letter == "f":
+        number, rule, time = command.argument >> 20, command.argument >> 16 & 0xF, command.argument & 0xFFFF
+        return number in FILTER_INPUTS and rule in set(FilterRule) and FILTER_RANGE_US[0] <= time <= FILTER_RANGE_US[1]
     return command.argument >> 20 in PATTERNS and command.argument >> 16 & 0xF in PATTERNS
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 
 _LONGEST = 600
 _HEAD, _TAIL = 400, 190  # what is wrong stands first, what to do last
@@ -33,6 +34,20 @@ def _seen(character: str) -> str:
     if unicodedata.category(character) in _UNSEEN:
         return character.encode("unicode_escape").decode("ascii")
     return character
+
+
+def closest(word: object, known: Iterable[str], alike: float = 0.5) -> str:
+    """The known word that was probably meant; empty when none is at least so much `alike` (0 to 1)."""
+    import difflib
+
+    return next(iter(difflib.get_close_matches(str(word), list(known), n=1, cutoff=alike)), "")
+
+
+def suggestion(word: object, known: Iterable[str]) -> str:
+    """What to write for a word that is not known: 'did you mean "spacing"?', or what is known, with a full stop."""
+    words = list(known)
+    near = closest(word, words)
+    return f'did you mean "{near}"?' if near else f"known here: {', '.join(words)}."
 
 
 class BadInputError(UserError):

@@ -25,6 +25,8 @@ EVENT_KEYS: dict[str, dict[str, str]] = {
     "disk_full": {"reason": TEXT},
     "disk_back": {},
     "lines_lost": {"count": NUMBER, "reason": TEXT},
+    "file_rescued": {"reason": TEXT, "file": TEXT},
+    "computer_paused": {"seconds": NUMBER},
     "run_end": {"reason": TEXT},
 }
 

@@ -25,7 +25,8 @@ class Event:
 
     `host_s` is in seconds since the start of the run; `before_frame` is the index, in the frames given with it, of
     the frame that it precedes. `kind` is "header", "rig" (detail: toml), "calibration", "note" (key, value),
-    "identity" (the fields of firmware_protocol.messages.Identity), "trailer", or one of host.events.EVENT_KEYS.
+    "identity", "hardware", "board_state" (the fields of Identity, Hardware and State in firmware_protocol.messages),
+    "trailer", or one of host.events.EVENT_KEYS.
     """
 
     host_s: float

@@ -23,6 +23,7 @@ NOTES_SUFFIX = ".notes.toml"
 DEMO = "demo"  # directly in a folder of runs: runs of 'swardflow demo', which belong to no season
 LATEST = "latest"
 _DEEPEST = 4  # folders below the one that is named: nobody's whole disk is searched
+QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
 _NOT_YET_S = 2.0  # a file's time may run ahead of the clock by its own coarseness
 _NAME_LENGTH = 40
 

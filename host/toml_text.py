@@ -3,9 +3,33 @@
 from __future__ import annotations
 
 import tomllib
+from pathlib import Path
 from typing import Any
 
-from host.errors import DamagedFileError
+from host.errors import DamagedFileError, NotFoundError
+
+LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
+
+
+def read_text(path: Path, where: str) -> str:
+    """The text of a file that a person wrote; `where` names it in messages. Raises NotFoundError, DamagedFileError."""
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise DamagedFileError(f"{where} is larger than {LARGEST_FILE} bytes: give the TOML file that is meant.")
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise NotFoundError(f"{where} does not exist: check the path.") from None
+    except IsADirectoryError:
+        raise NotFoundError(f"{where} is a folder: give the path of a file in it.") from None
+    except UnicodeDecodeError as error:
+        raise DamagedFileError(
+            f"{where} is not UTF-8 text (byte {error.start}): save it as UTF-8 in your editor."
+        ) from None
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise DamagedFileError(f"{where} cannot be read ({reason}): check its permissions.") from None
+    except ValueError:
+        raise NotFoundError(f"{where} cannot be there: the file name contains a NUL byte.") from None
 
 
 def toml_tree(text: str, where: str, mend: str) -> dict[str, Any]:

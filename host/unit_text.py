@@ -5,14 +5,13 @@ Pint reads the unit; it is imported only when something has to be read, so that 
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from host.errors import BadInputError
+from host.errors import BadInputError, closest
 from host.unit_definitions import BARE_OUNCES, DEFINITIONS, NOT_TAKEN, SPELLINGS, US_UNITS
 
 if TYPE_CHECKING:
@@ -294,8 +293,8 @@ def _unit_name(word: str) -> str:
     if name is None and spelling not in ("ML", "Ml"):
         name = SPELLINGS.get(spelling.lower())
     if name is None:
-        near = difflib.get_close_matches(spelling.lower(), list(SPELLINGS), n=1, cutoff=0.75)
-        raise _UnknownUnitError(f'"{spelling}" is not a unit here' + (f' (did you mean "{near[0]}"?)' if near else ""))
+        near = closest(spelling.lower(), SPELLINGS, 0.75)
+        raise _UnknownUnitError(f'"{spelling}" is not a unit here' + (f' (did you mean "{near}"?)' if near else ""))
     return f"{name} ** {power}" if power else name
 
 

@@ -22,7 +22,6 @@ MOST_LINES_OF_A_FUNCTION = 60
 STILL_TOO_LONG = {
     "dashboards/calibrate/page.py:connect",
     "host/pipeline/pipeline.py:push",
-    "host/review/detail.py:detail_json",
 }
 
 FILES = sorted(path for part in (*PACKAGES, "tests") for path in (ROOT / part).rglob("*.py"))
@@ -79,6 +78,7 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
     allowed = {
         "pyproject.toml",
         "README.md",
+        "DECISIONS.md",
         "DEVELOPERS.md",
         "LICENSE",
         "host",
@@ -92,6 +92,7 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
 
 GUIDES = [
     ROOT / "README.md",
+    ROOT / "DECISIONS.md",
     ROOT / "DEVELOPERS.md",
     *(path for part in PACKAGES for path in (ROOT / part).rglob("*.md")),
 ]

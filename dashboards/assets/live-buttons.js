@@ -17,7 +17,7 @@ window.swardflow.buttons = function (say) {
       const said = await answer.json();
       say(said.sentence, !said.ok);
     } catch (_) {
-      say("Not done: the page has no contact with the computer. Try again when it says Live.", true);
+      say("Not done: no contact with the computer. Try again when the page says Live.", true);
     }
   }
 

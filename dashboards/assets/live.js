@@ -4,7 +4,7 @@
   const GONE_MS = 3000;       // from then on a sentence says what is wrong
   const CHECK_MS = 100;
   const AWAKE_MS = 600000;    // without a new number for so long the phone may sleep
-  const PAGE_WORDS = { connecting: "Connecting", live: "Live", polling: "Live, slower", lost: "No contact: trying again" };
+  const PAGE_WORDS = { connecting: "Connecting", live: "Live", polling: "Live, slower", lost: "No contact: retrying" };
   // Without contact nothing is known of the recorder and the board.
   const UNKNOWN = {
     recording: "unknown", recording_words: "Recording unknown", link: "unknown", link_words: "Board unknown",
@@ -88,7 +88,7 @@
     mark("page", contact);
     set(at("page-words"), PAGE_WORDS[contact]);
     if (old) {
-      set(words, row && row.recording === "ended" ? "Run ended" : "Stale");
+      set(words, row && row.recording === "ended" ? "Run ended" : "Old numbers");
     } else {
       set(words, row && fresh !== "none" ? row.words : "Waiting");
     }
@@ -104,26 +104,26 @@
     if (contact === "lost") reasons.push("No contact with the computer");
     else if (row.recording === "silent") reasons.push(row.recording_words);
     else if (row.link !== "ok") reasons.push(row.link_words);
-    return ["The numbers are stale", ...reasons].join(". ");
+    return ["Old numbers", ...reasons].join(". ");
   }
 
   function explain(advice) {
     if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " In this run: " + row.standing + "." : "");
     const contactLost = contact === "lost";
     if (fresh === "none") {
-      if (contactLost) return "No contact with the computer on the sprayer. Trying again every two seconds.";
-      if (!row) return "Connecting to the computer on the sprayer.";
+      if (contactLost) return "No contact with the computer at the sprayer. Retrying every two seconds.";
+      if (!row) return "Connecting to the computer at the sprayer.";
       if (row.recording === "none" || row.notice) return row.notice;
-      return "No line from the board yet. Check its plug and that it has power.";
+      return "No report from the board yet. Check its plug and its power.";
     }
     if (fresh === "stale" || fresh === "gone") {
       const age = ageWords((performance.now() - readAt) / 1000);
-      if (row && row.recording === "ended") return "The recording has ended. These are its last numbers.";
-      if (fresh === "stale") return "Do not go by these numbers.";
-      if (contactLost) return "No contact with the computer on the sprayer for " + age + ". Recording does not depend on this page.";
-      if (row.recording === "silent") return "The recorder has not answered for " + age + ". Nothing may be recorded: look at the computer.";
-      if (row.link === "lost") return "The board is unplugged. Recording goes on when it is back.";
-      return "No line from the board for " + age + ". Check its plug; recording goes on when it is back.";
+      if (row && row.recording === "ended") return "The run has ended. These are its last numbers.";
+      if (fresh === "stale") return "Old numbers: don't rely on them.";
+      if (contactLost) return "No contact with the computer at the sprayer for " + age + ". Recording continues without this page.";
+      if (row.recording === "silent") return "The recorder has not answered for " + age + ". Maybe nothing is being recorded: check the computer.";
+      if (row.link === "lost") return "The board is unplugged. Recording resumes when it is back.";
+      return "No report from the board for " + age + ". Check its plug; recording resumes when it is back.";
     }
     return "";
   }

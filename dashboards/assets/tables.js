@@ -11,7 +11,7 @@
     const given = place.dataset.table;
     if (place.built === given) return;
     place.built = given;
-    const { name, headings, rows, marked } = JSON.parse(given);
+    const { name, headings, rows, texts, marked } = JSON.parse(given);
     const table = document.createElement("table");
     const head = table.createTHead().insertRow();
     for (const words of headings) head.append(cell("th", words, "col"));
@@ -21,6 +21,7 @@
       if (marked.includes(number)) made.className = "marked";
       row.forEach(function (words, column) { made.append(cell(column ? "td" : "th", words, column ? "" : "row")); });
     });
+    for (const row of table.rows) for (const column of texts) row.cells[column].className = "text";
     place.replaceChildren(table);
     for (const [key, value] of [["role", "region"], ["aria-label", name], ["tabindex", "0"]]) place.setAttribute(key, value);
   }

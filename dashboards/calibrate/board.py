@@ -6,13 +6,12 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from dashboards.live.run_follower import QUIET_S
 from firmware_protocol.messages import Report
 from firmware_protocol.vectorized import REPORT_DTYPE
 from host.errors import UserError
 from host.journal.reader import RunReader
 from host.recorder import RunFollower
-from host.run_folder import newest_run
+from host.run_folder import QUIET_S, newest_run
 
 _NAMES = [name for name in REPORT_DTYPE.names or () if name in Report.__dataclass_fields__]
 START = "start one with 'swardflow record PORT --rig RIG.toml'"

@@ -11,7 +11,7 @@ from dashboards.calibrate.answers import Answer
 from dashboards.calibrate.fields import SETTINGS, WAYS, form_of, groups_of, is_read_anew, settings_of, ways_of
 from dashboards.calibrate.session_store import Bench, View
 from dashboards.calibrate.sessions import Kind
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from dashboards.ui.figures import remarks
 from dashboards.ui.forms import WrongEntriesError, cautions, chips, sentence, table
 from host.errors import UserError
@@ -30,11 +30,11 @@ BUTTONS = ("act", "enter", "undo", "save", "anew")
 _RUNS = 20  # to pick from
 
 
-def layout(surroundings: Surroundings) -> html.Main:
+def layout(context: PageContext) -> html.Main:
     """The page for the rig at hand."""
     try:
-        used = surroundings.rig()
-        found = list_runs(surroundings.runs)[0]
+        used = context.rig()
+        found = list_runs(context.runs)[0]
     except UserError as error:
         return html.Main([html.H1("Calibrate"), html.P(sentence(str(error)), className="notice")], className="sheet")
     newest_first = sorted(found, key=lambda run: run.path.name, reverse=True)
@@ -94,9 +94,9 @@ def _showing() -> html.Section:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
-    bench = Bench(surroundings)
+    bench = Bench(context)
 
     @app.callback(
         Output("calibrate-poke", "data"),

@@ -19,7 +19,7 @@ from dashboards.calibrate.boom import BoomSession
 from dashboards.calibrate.counted import MeterSession, PressureSession, WheelSession
 from dashboards.calibrate.pace import CourseSession
 from dashboards.calibrate.sessions import Kind, Session, Stand, Typed
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from dashboards.ui.forms import sentence
 from host.calibrate.cards import make_card, save_card
 from host.calibrate.drafts import DraftFile
@@ -49,13 +49,11 @@ class View:
 class Bench:
     """Takes what the buttons ask, and says how things stand. Safe for several threads."""
 
-    def __init__(
-        self, surroundings: Surroundings, now: Callable[[], datetime] = lambda: datetime.now().astimezone()
-    ) -> None:
-        self._surroundings = surroundings
+    def __init__(self, context: PageContext, now: Callable[[], datetime] = lambda: datetime.now().astimezone()) -> None:
+        self._context = context
         self._now = now
         self._lock = threading.Lock()
-        self._board = BoardReports(surroundings.runs)
+        self._board = BoardReports(context.runs)
         self._toml = ""
         self._sessions: dict[Kind, Session] = {}
         self._unread: set[Kind] = set()  # whose draft could not be read: nothing is written over it
@@ -162,7 +160,7 @@ class Bench:
         session.whole()
         outcome = session.outcome(rig, self._board.adc_full_scale)
         card = make_card(kind, rig.name, self._now(), outcome.section, outcome.record)
-        path = save_card(card, self._surroundings.cards)
+        path = save_card(card, self._context.cards)
         self._kept.add(kind)
         self._draft(kind, rig).drop()
         if kind == "pressure" and not self._sessions["boom"].running():
@@ -171,7 +169,7 @@ class Bench:
 
     def _rig(self) -> Rig:
         """The sprayer in use; another one has calibrations of its own."""
-        used = self._surroundings.rig()
+        used = self._context.rig()
         if not used.own:
             raise UserError(f"no run has been recorded yet, so it is not known which sprayer this is: {START}.")
         if used.rig.toml != self._toml:
@@ -210,14 +208,14 @@ class Bench:
         return CourseSession(time.monotonic) if kind == "course" else BoomSession(rig, time.monotonic)
 
     def _draft(self, kind: Kind, rig: Rig) -> DraftFile:
-        return DraftFile(self._surroundings.cards, rig.name, kind)
+        return DraftFile(self._context.cards, rig.name, kind)
 
     def _stretch(self, run: str, start: str, end: str) -> Stretch:
         """Counts of a run in the folder; the newest one when none is named."""
         if run:
-            path = self._surroundings.shelf.path_of(run.removesuffix(SUFFIX))
+            path = self._context.run_cache.path_of(run.removesuffix(SUFFIX))
         else:
-            newest = newest_run(self._surroundings.runs)
+            newest = newest_run(self._context.runs)
             assert newest is not None  # or there would be no rig
             path = newest
         return stretch_of_run(read_run(path), start, end)

@@ -12,19 +12,22 @@ from fastapi import FastAPI, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse
 
-from dashboards.compare.season_view import season_shown
-from dashboards.compare.two_sides import against_catch, against_run
-from dashboards.context import Surroundings
-from dashboards.runs.routes import refused
-from dashboards.runs.run_cache import Shelf
+from dashboards.context import PageContext
+from dashboards.run_cache import RunCache
+from dashboards.ui.document_view import document_view
 from dashboards.ui.fields import address, asked_for, entry_field, plain, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
-from host.errors import UserError
+from dashboards.ui.refusal import refused
+from host.documents.document import Document
+from host.documents.words import plural
+from host.errors import UserError, visible
 from host.library import Entry
 from host.library.library import Wanted
-from host.review.digest import Digest
-from host.review.report import season_report
-from host.review.season import Season, season_of
+from host.library.runs_document import runs_section, units_of
+from host.review.comparison_document import catch_comparison, run_comparison
+from host.review.report import format_report
+from host.review.season import season_of
+from host.review.season_document import season_document
 
 FORM = "compare"
 KINDS = {"catch": "Run and catch test", "runs": "Two runs", "season": "A season"}
@@ -45,7 +48,7 @@ class Asked:
     last_day: str
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; what there is to choose from comes by callback."""
     labels = {
         "run": "Run",
@@ -85,11 +88,11 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the address of a season's report."""
-    shelf, cards = surroundings.shelf, surroundings.cards
+    run_cache, cards = context.run_cache, context.cards
     server: Any = app.server
-    _add_report(server, shelf)
+    _add_report(server, run_cache)
 
     @app.callback(
         Output("compare-kind", "value"),
@@ -102,7 +105,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def choose(search: str | None, looks: int | None, *given: str | None) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_choices, shelf, asked_for(search, "run"), looks or 0, given)
+        return await run_in_threadpool(_choices, run_cache, asked_for(search, "run"), looks or 0, given)
 
     @app.callback(
         *(Output(f"compare-{name}", "className") for name in FIELDS),
@@ -120,17 +123,17 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         *(Input(entry_id(FORM, name), "value") for name in FIELDS),
     )
     async def compare(_: int | None, kind: str, *typed: str | None) -> tuple[Any, ...]:
-        return await run_in_threadpool(_compared, shelf, cards, kind, dict(zip(FIELDS, typed, strict=True)))
+        return await run_in_threadpool(_compared, run_cache, cards, kind, dict(zip(FIELDS, typed, strict=True)))
 
 
-def _choices(shelf: Shelf, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
+def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
     """Kind, values, suggestions, whether all is read: what the address asks for, else the newest runs; what somebody
     has typed stays."""
     try:
-        look = shelf.look(PATIENCE_S)
+        look = run_cache.look(PATIENCE_S)
     except UserError:
         return (no_update,) * (1 + 2 * len(CHOSEN)) + (True,)
-    read = [(plain(shelf.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
+    read = [(plain(run_cache.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
     names, rigs = [name for name, _ in read], list(dict.fromkeys(one.rig for _, one in read))
     newest = [*names[:1], ""][0]
     before = next((name for name in names if name not in (run, newest)), "")
@@ -140,27 +143,34 @@ def _choices(shelf: Shelf, run: str, looks: int, given: tuple[str | None, ...]) 
     return ("catch" if run and not looks else no_update, *values, *known, not look.unread)
 
 
-def _compared(shelf: Shelf, cards: Path, kind: str, typed: dict[str, str | None]) -> tuple[Any, ...]:
+def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str | None]) -> tuple[Any, ...]:
     entries = Entries(typed)
     none = ("",) * len(FIELDS)
     if kind not in KINDS or not entries.given(SHOWN[kind][0]):
         return [], "", *none
     try:
         if kind == "season":
-            return _season(shelf, entries), "", *none
-        names = [entries.need(name, lambda text: _named(shelf, text), "Choose a run.") for name in SHOWN[kind]]
+            return _season(run_cache, entries), "", *none
+        names = [entries.need(name, lambda text: _named(run_cache, text), "Choose a run.") for name in SHOWN[kind]]
         entries.check()
-        reviews = [shelf.review(str(name)) for name in names]
-        return (against_catch(reviews[0], cards) if kind == "catch" else against_run(*reviews)), "", *none
+        reviews = [run_cache.review(str(name)) for name in names]
+        system = reviews[0].rig.units
+        if kind == "catch":
+            return _shown(catch_comparison(reviews[0], cards, system)), "", *none
+        return _shown(run_comparison(reviews[0], reviews[1], system)), "", *none
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
         return [], plain(sentence(str(error))), *none
 
 
-def _named(shelf: Shelf, text: str) -> str:
+def _shown(document: Document) -> list[Any]:
+    return [html.P(visible(document.title), className="part"), *document_view(document)]
+
+
+def _named(run_cache: RunCache, text: str) -> str:
     """The run that is meant: its whole name, or a part of only one."""
-    names = [shelf.name_of(entry.path) for entry in shelf.look(PATIENCE_S).entries]
+    names = [run_cache.name_of(entry.path) for entry in run_cache.look(PATIENCE_S).entries]
     if text in names:
         return text
     found = [name for name in names if text.lower() in name.lower()]
@@ -171,18 +181,15 @@ def _named(shelf: Shelf, text: str) -> str:
     raise UserError(f'there is no run "{text[:80]}": choose one of those that are suggested')
 
 
-def _season(shelf: Shelf, entries: Entries) -> list[Any]:
+def _season(run_cache: RunCache, entries: Entries) -> list[Any]:
     asked = _read_asked(entries)
-    look = shelf.look(PATIENCE_S)
-    season, digests = _season_of(look.entries, asked)
-    if not digests:
-        raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
-    system = digests[-1].units
+    look = run_cache.look(PATIENCE_S)
+    document, _ = _season_of(look.entries, asked)
     report = address(SEASON_REPORT, rig=asked.rig, first=asked.first_day, last=asked.last_day)
-    reading = [html.P(f"{len(look.unread)} files are not read yet: compare again then.", className="notice")]
+    unread = f"{plural(len(look.unread), 'file')} not read yet: compare again in a moment."
     return [
-        *(reading if look.unread else []),
-        *season_shown(season, system),
+        *([html.P(unread, className="notice")] if look.unread else []),
+        *_shown(document),
         html.Div(html.A("Printable report of the season", href=report, className="go"), className="goes no-print"),
     ]
 
@@ -195,22 +202,25 @@ def _read_asked(entries: Entries) -> Asked:
     return Asked(rig or "", first or "", last or "")
 
 
-def _season_of(entries: list[Entry], asked: Asked) -> tuple[Season, list[Digest]]:
+def _season_of(entries: list[Entry], asked: Asked) -> tuple[Document, list[Entry]]:
+    """The season's document and its runs. Raises UserError when there is none."""
     wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
-    mine = [one.digest for one in entries if one.digest and plain(one.digest.rig) == asked.rig and wanted.takes(one)]
-    return season_of(mine), mine
+    mine = [one for one in entries if one.digest and plain(one.digest.rig) == asked.rig and wanted.takes(one)]
+    if not mine:
+        raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
+    digests = [one.digest for one in mine if one.digest]
+    return season_document(season_of(digests), digests[-1].units), mine
 
 
-def _add_report(server: FastAPI, shelf: Shelf) -> None:
+def _add_report(server: FastAPI, run_cache: RunCache) -> None:
     # A plain function: the server calls it off its event loop.
     def report(request: Request) -> Response:
         query = request.url.query
         try:
             asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
-            season, digests = _season_of(shelf.look(PATIENCE_S).entries, asked)
-            if not digests:
-                raise UserError("there is no run of this rig in these days: choose others on the page Compare")
-            return HTMLResponse(plain(season_report(season, digests, digests[-1].units, datetime.now())))
+            document, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked)
+            table = runs_section(runs, run_cache.folder, units_of(runs))
+            return HTMLResponse(format_report(document, datetime.now(), [table]))
         except WrongEntriesError as error:
             return refused(UserError(str(error)))
         except UserError as error:

@@ -16,7 +16,7 @@ from contextlib import suppress
 from typing import Any
 
 
-class Newest:
+class Broadcaster:
     """Holds one message. `boot` tells one start of the server from the next; `seq` counts the messages.
 
     A message that stands for several reports counts as so many, so that a screen that got it has missed the others.
@@ -78,7 +78,7 @@ class Newest:
 
 
 class Mailbox:
-    """Says that there is something newer. It holds no message: whoever wakes takes the newest from `Newest`."""
+    """Says that there is something newer. It holds no message: whoever wakes takes the newest from `Broadcaster`."""
 
     def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
         self._loop = loop
@@ -86,7 +86,7 @@ class Mailbox:
         self._rung.set()  # a screen that has just come gets the newest at once
 
     def ring(self) -> None:
-        """From any thread."""
+        """Wake the screen that waits (thread-safe)."""
         with suppress(RuntimeError):  # the loop has ended: nobody is left to wake
             self._loop.call_soon_threadsafe(self._rung.set)
 

@@ -16,7 +16,7 @@ NOTHING: dict[str, Any] = {
     "fault_number": 0,
     "fault_urgent": False,
 }
-_DOSED = {"under": "under-dosed", "over": "over-dosed"}
+_DOSED = {"under": "under-applied", "over": "over-applied"}
 
 
 def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, Any]:
@@ -29,8 +29,10 @@ def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, A
     area = format_value(shown["area_m2"], "area", system)
     return {
         "fault": words[:1].upper() + words[1:],
-        "fault_check": f"First: {shown['check_first'][0]}.",
-        "fault_tell": f"Which? {shown['tell'][:1].upper()}{shown['tell'][1:]}." if shown["or_else"] else "",
+        "fault_check": f"Check first: {shown['check_first'][0]}.",
+        "fault_tell": f"To tell them apart: {shown['tell'][:1].upper()}{shown['tell'][1:]}."
+        if shown["or_else"]
+        else "",
         "fault_ground": f"{area} {dosed} since then." if dosed else "",
         "fault_more": f"{len(faults) - 1} more" if len(faults) > 1 else "",
         "fault_number": shown["number"],

@@ -17,7 +17,7 @@ from host.units import format_value, parse_quantity
 
 ASK_S = 0.25
 ALARM_TENTHS = 30
-FORGET_S = 2.0  # a recorder that has not answered for so long is said to be silent
+FORGET_S = 2.0  # a recorder that has not answered for so long is called silent
 MOST_ADDED_M3 = 10.0
 TAPS = {"seen": ALARM_SEEN, "sound-off": ALARM_MUTED, "sound-on": ALARM_UNMUTED}  # button to kind of event
 Asker = Callable[[Path, dict[str, Any]], dict[str, Any]]
@@ -26,17 +26,17 @@ RECORDING = {
     "none": "No run",
     "unknown": "Looking for the recorder",
     "on": "Recording",
-    "full": "Disk full: showing, not saved",
-    "trouble": "Disk takes nothing: showing, not saved",
+    "full": "Disk full: not saving",
+    "trouble": "Disk error: not saving",
     "ended": "Recording ended",
     "silent": "Recorder not answering",
 }
 _CODES = {"recording": "on", "starting": "on", "stopping": "ended", "disk full": "full", "disk error": "trouble"}
-_MAKE_ROOM = "The disk is full: make room on it. What comes meanwhile is kept in memory and written then."
-_MEND = "The disk does not take the run ({trouble}): look at it. What comes meanwhile is kept in memory."
+_MAKE_ROOM = "The disk is full: make room on it. New data is kept in memory and written as soon as there is room."
+_MEND = "The disk cannot be written ({trouble}): check it. New data is kept in memory until it can."
 _LINK_SENTENCES = {
-    "unreadable": "Bytes come from the board that make no sense: check the speed (baud) and the wiring.",
-    "wrong protocol": "The board speaks a protocol of another version: load the firmware of this Swardflow.",
+    "unreadable": "The board's data is unreadable: check the baud rate and the wiring.",
+    "wrong protocol": "The board's firmware is of another version: load the firmware that came with this Swardflow.",
 }
 
 
@@ -61,7 +61,7 @@ def state_from(status: dict[str, Any]) -> RecorderState:
     return RecorderState(code, detail, link)
 
 
-class RecorderDoor:
+class RecorderClient:
     """Asks the recorder of one run how it is, in a thread of its own, and passes on what the buttons ask.
 
     A recorder that hangs holds up this thread only. `ask_recorder` puts a request and raises UserError without answer.
@@ -81,7 +81,7 @@ class RecorderDoor:
 
     def start(self) -> None:
         """Let a thread ask until `close`."""
-        self._thread = threading.Thread(target=self._keep_asking, name="recorder door", daemon=True)
+        self._thread = threading.Thread(target=self._keep_asking, name="recorder client", daemon=True)
         self._thread.start()
 
     def sound_alarm(self) -> None:
@@ -99,7 +99,7 @@ class RecorderDoor:
             self._watched_at = self._clock()
 
     def look(self) -> None:
-        """Ask once."""
+        """Poll the recorder once."""
         run = self._run
         if run is None:
             return
@@ -138,7 +138,7 @@ class RecorderDoor:
         """
         run = self._run
         if run is None:
-            raise UserError("Not done: no run is being recorded.")
+            raise UserError("Nothing is being recorded.")
         if action == "mark":
             self._put(run, {"ask": "event", "kind": "mark"})
             return "Marked."
@@ -150,21 +150,21 @@ class RecorderDoor:
             return self._refill(run, fields)
         if action == "stop":
             self._put(run, {"ask": "stop", "reason": "stopped from the page"})
-            return "The recording is ending."
+            return "Ending the run."
         raise UserError(f"Not done: there is no button {action[:20]!r}.")
 
     def _refill(self, run: Path, fields: dict[str, Any]) -> str:
         if fields.get("full") is True:
             self._put(run, {"ask": "event", "kind": "refill"})
-            return "Noted: the tank is full."
+            return "Refill recorded: tank full."
         text = fields.get("added")
         added_m3 = parse_quantity(text, "volume", "The amount added")
         if not 0 < added_m3 < MOST_ADDED_M3:
-            raise UserError(f"The amount added is {text}: give what went in, more than nothing and less than 10 000 L.")
+            raise UserError(f"The amount added is {text}: enter a number above zero and below 10,000 L.")
         system = "metric" if str(text).strip().upper().endswith("L") and "gal" not in str(text) else "us"
         words = f"{format_value(added_m3, 'volume', system)} added"
         self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3, "text": words})
-        return f"Noted: {words}."
+        return f"Refill recorded: {words}."
 
     def _put(self, run: Path, request: dict[str, Any]) -> None:
         try:

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from dashboards.live.broadcaster import Mailbox, Newest
+from dashboards.live.broadcaster import Broadcaster, Mailbox
 from host.errors import UserError
 
 AHEAD = 3  # messages under way to a screen
@@ -27,7 +27,7 @@ MAX_BODY = 2_000  # bytes of a button's request
 Teller = Callable[[str, dict[str, Any]], str]
 
 
-def add_live_routes(server: FastAPI, newest: Newest, tell: Teller) -> None:
+def add_live_routes(server: FastAPI, newest: Broadcaster, tell: Teller) -> None:
     """Put the live page's routes on the server that Dash runs on.
 
     `tell` is called off the event loop; it raises UserError with the sentence to show.
@@ -83,7 +83,7 @@ async def _limited_body(request: Request) -> bytes:
     return body
 
 
-async def _send_newest(socket: WebSocket, newest: Newest, mailbox: Mailbox, taken: asyncio.Semaphore) -> None:
+async def _send_newest(socket: WebSocket, newest: Broadcaster, mailbox: Mailbox, taken: asyncio.Semaphore) -> None:
     """Send the newest message whenever there is a newer one.
 
     The trace of the last minute goes with the first, and again when the screen has missed more than MISSED messages.

@@ -11,17 +11,17 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
-from dashboards.live.broadcaster import Newest
+from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
+from dashboards.ui.forms import sentence
 from host.errors import UserError
-from host.run_folder import newest_run
+from host.run_folder import QUIET_S, newest_run
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for
 FLOWING_S = 1.0  # lines that came less than this ago say that the board is there, whatever the recorder says
 BEHIND = 1 << 16  # bytes at once that only come while catching up: what they hold is passed, not shown
-QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
 
 
 class Source(Protocol):
@@ -52,14 +52,14 @@ class RecorderSide(Protocol):
         ...
 
 
-class Follower:
+class LiveFollower:
     """Follows one given run, or always the newest in the folder. `step` is one turn; `start` lets a thread turn."""
 
     def __init__(
         self,
         folder: Path,
         run: Path | None,
-        newest: Newest,
+        newest: Broadcaster,
         recorder: RecorderSide,
         *,
         clock: Callable[[], float] = time.monotonic,
@@ -169,7 +169,7 @@ class Follower:
         self._shown = shown
         row = self._screen.row(link)
         row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
-        row["notice"] = _sentence(self._trouble or row["notice"] or state.detail or self._no_run())
+        row["notice"] = sentence(self._trouble or row["notice"] or state.detail or self._no_run())
         reports, self._published = self._screen.frames - self._published, self._screen.frames
         self._newest.publish(row, self._screen.trace(), self._read_at, reports)
 
@@ -177,10 +177,5 @@ class Follower:
         if self._path is not None:
             return ""
         if self._fixed is not None:
-            return f"there is no run {self._fixed.name} yet; it is shown as soon as it is there"
-        return f"no run in {self._folder} yet: start one with 'swardflow watch' or 'swardflow record'"
-
-
-def _sentence(text: str) -> str:
-    """`text` as it stands on a page: a capital first, a full stop last."""
-    return text[:1].upper() + text[1:] + ("" if not text or text.endswith((".", "!", "?")) else ".")
+            return f"there is no run {self._fixed.name} yet; this page shows it once there is"
+        return "no run yet: start one on the computer at the sprayer"

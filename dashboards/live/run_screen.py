@@ -27,10 +27,10 @@ LINK_WORDS = {
     "ok": "Board ok",
     "lost": "Board unplugged",
     "silent": "Board silent",
-    "unreadable": "Board makes no sense",
-    "wrong protocol": "Board of another version",
+    "unreadable": "Unreadable data from board",
+    "wrong protocol": "Board has other firmware",
     "unknown": "Board unknown",
-    "ended": "Board done",
+    "ended": "Run ended",
 }
 
 
@@ -78,8 +78,8 @@ class RunScreen:
         numbers = self._numbers or blank_row(self._rig.units if self._rig else "us")
         return numbers | {
             "run": self.name,
-            # Without a wheel the pace is that of the timed course, whatever the walker does.
-            "pace_label": "pace assumed" if self._rig and self._rig.course else "pace now",
+            # Without a wheel the speed is that of the timed course, whatever the walker does.
+            "pace_label": "speed not measured" if self._rig and self._rig.course else "your speed",
             "elapsed": clock(self._elapsed_s) if self._frames else "",
             "marks": str(self._marks),
             "link": link,

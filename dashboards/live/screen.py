@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from dashboards.live.faults import NOTHING, fault_texts
-from host.pipeline.tank import NOT_TOLD, refill_not_told
+from host.pipeline.tank import refill_not_told
 from host.units import UNITS, format_number
 
 DASH = "–"
@@ -21,7 +21,7 @@ ADVICE = {
     "slow down": ("slower", "Slow down"),
     "not spraying": ("idle", "Not spraying"),
     "standing still: stop spraying": ("standing", "Stop spraying"),  # the page adds why
-    "wait for rate": ("wait", "Wait for rate"),
+    "wait for rate": ("wait", "Measuring…"),
 }
 
 _NUMBERS = (
@@ -111,14 +111,14 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
         "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),
-        "covers": NOT_TOLD.capitalize() if untold else covered,
+        "covers": "Did you refill? Tap Refilled" if untold else covered,
         "area": number(live["area_m2"], "area", system),
-        "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} out",
+        "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} sprayed",
         "pass": str(live["pass_number"]),
         "pass_length": _pass_length(live, system, unit["length"]),
         "off_target": clock(live["off_target_s"]),
         "standing": _standing(live, system, unit["volume"]),
-        "stood": f"{clock(live['standing_s'])} standing" if live["standing_s"] else "",
+        "stood": f"{clock(live['standing_s'])} standing still" if live["standing_s"] else "",
     }
 
 
@@ -133,4 +133,4 @@ def _standing(live: Mapping[str, Any], system: str, volume_unit: str) -> str:
     """What went down on the spot, so far in the run; nothing when there was none."""
     if not live["standing_s"]:
         return ""
-    return f"{clock(live['standing_s'])} standing, {number(live['standing_m3'], 'volume', system)} {volume_unit}"
+    return f"{clock(live['standing_s'])} standing still, {number(live['standing_m3'], 'volume', system)} {volume_unit}"

@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, html
 
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from dashboards.plan.plan_page import answered
 from dashboards.ui.figures import figures, remarks
 from dashboards.ui.forms import (
@@ -36,10 +36,10 @@ _KINDS: dict[Form, tuple[str, str, str]] = {
 }
 
 
-def layout(surroundings: Surroundings) -> html.Main:
+def layout(context: PageContext) -> html.Main:
     """The page for the rig at hand."""
     try:
-        used = surroundings.rig()
+        used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Mix"), html.P(sentence(str(error)), className="notice")], className="sheet")
     rig, system = used.rig, used.rig.units
@@ -86,7 +86,7 @@ def layout(surroundings: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
 
     @app.callback(
@@ -99,7 +99,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         entries = dict(zip(FIELDS, typed, strict=True))
         if not clicks and not any(entries.values()):
             return (html.P("Give the product per area from its label."), *[""] * len(FIELDS))
-        return answered(FIELDS, lambda: mixing_sheet(surroundings.rig().rig, entries))
+        return answered(FIELDS, lambda: mixing_sheet(context.rig().rig, entries))
 
 
 def mixing_sheet(rig: Rig, typed: dict[str, str | None]) -> list[Any]:

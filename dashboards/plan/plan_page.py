@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboards.context import RigInUse, Surroundings
+from dashboards.context import PageContext, RigInUse
 from dashboards.plan.rate_plot import SPEEDS, pressures_of, rate_figure
 from dashboards.ui.figures import figures, remarks
 from dashboards.ui.forms import (
@@ -35,10 +35,10 @@ _KINDS = {"rate": "rate", "speed": "speed", "pressure": "pressure", "nozzle_flow
 _NAMES = {"rate": "The rate", "speed": "The speed", "pressure": "The pressure", "nozzle_flow": "The nozzle flow"}
 
 
-def layout(surroundings: Surroundings) -> html.Main:
+def layout(context: PageContext) -> html.Main:
     """The page for the rig at hand."""
     try:
-        used = surroundings.rig()
+        used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Plan"), html.P(sentence(str(error)), className="notice")], className="sheet")
     return html.Main(
@@ -99,7 +99,7 @@ def _pump_part(rig: Rig) -> html.Section:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
 
     @app.callback(
@@ -110,7 +110,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     def setting(_: int | None, *typed: str | None) -> tuple[Any, ...]:
         entries = dict(zip(RATE_FIELDS, typed, strict=True))
-        return answered(RATE_FIELDS, lambda: plan_rate(surroundings.rig().rig, entries))
+        return answered(RATE_FIELDS, lambda: plan_rate(context.rig().rig, entries))
 
     @app.callback(
         Output("plan-verdict", "children"),
@@ -121,7 +121,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     def verdict(mix: str, gravity: str | None, *typed: str | None) -> tuple[Any, ...]:
         entries = dict(zip(PUMP_FIELDS, typed, strict=True)) | {"gravity": gravity}
-        return answered(PUMP_FIELDS, lambda: plan_pump(surroundings.rig().rig, mix, entries))
+        return answered(PUMP_FIELDS, lambda: plan_pump(context.rig().rig, mix, entries))
 
 
 def answered(names: tuple[str, ...], work: Callable[[], list[Any]]) -> tuple[Any, ...]:

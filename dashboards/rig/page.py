@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import html
 
-from dashboards.context import RigInUse, Surroundings
+from dashboards.context import PageContext, RigInUse
 from dashboards.ui.figures import figures
 from dashboards.ui.forms import attributes, sentence, table
 from host.calibrate.status import Standing, standings
@@ -24,19 +24,17 @@ PARTS = {
 }
 
 
-def layout(surroundings: Surroundings) -> html.Main:
+def layout(context: PageContext) -> html.Main:
     """The page for the rig at hand."""
     try:
-        used = surroundings.rig()
+        used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Rig"), html.P(sentence(str(error)), className="notice")], className="sheet")
     return html.Main(
         [
             html.H1("Rig"),
             html.P(used.said, className="rig"),
-            html.Div(
-                [_parts(used), html.Div([_known(used, _due(surroundings, used)), _text(used)])], className="halves"
-            ),
+            html.Div([_parts(used), html.Div([_known(used, _due(context, used)), _text(used)])], className="halves"),
         ],
         className="sheet",
     )
@@ -68,10 +66,10 @@ def _source(one: Standing) -> str:
     return "not caught yet" if one.kind == "boom" else "rig file"
 
 
-def _due(surroundings: Surroundings, used: RigInUse) -> str:
+def _due(context: PageContext, used: RigInUse) -> str:
     """As the season says; from runs that have been listed before, so that the page waits for no reading."""
     try:
-        entries, unread = Library(surroundings.runs).known()
+        entries, unread = Library(context.runs).known()
     except UserError as error:
         return str(error)
     digests = [entry.digest for entry in entries if entry.digest is not None and entry.digest.rig == used.rig.name]

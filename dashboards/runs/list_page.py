@@ -7,14 +7,16 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.context import Surroundings
-from dashboards.runs.list_view import cards, totals_words, units_of, unreadable
-from dashboards.runs.run_cache import Look, Shelf
+from dashboards.context import PageContext
+from dashboards.run_cache import Look, RunCache
+from dashboards.runs.list_view import cards, unreadable
 from dashboards.ui.fields import entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, sentence, wrong_id
+from host.documents.words import plural
 from host.errors import UserError
 from host.library import Entry
 from host.library.library import Wanted
+from host.library.runs_document import totals_words, units_of
 
 FORM = "runs"
 FIELDS = ("text", "site", "product", "rig", "first", "last")
@@ -24,7 +26,7 @@ PATIENCE_S = 0.8
 LOOK_MS = 1500  # while files are being read
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; the runs come by callback."""
     return html.Main(
         [
@@ -62,9 +64,9 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callback."""
-    shelf = surroundings.shelf
+    run_cache = context.run_cache
 
     @app.callback(
         Output("runs-totals", "children"),
@@ -81,17 +83,17 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def listed(_: int | None, more: int | None, *typed: str | None) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_listed, shelf, more or 0, dict(zip(FIELDS, typed, strict=True)))
+        return await run_in_threadpool(_listed, run_cache, more or 0, dict(zip(FIELDS, typed, strict=True)))
 
 
-def _listed(shelf: Shelf, more: int, typed: dict[str, str | None]) -> tuple[Any, ...]:
+def _listed(run_cache: RunCache, more: int, typed: dict[str, str | None]) -> tuple[Any, ...]:
     wrong: dict[str, str] = {}
     try:
         wanted = _wanted(typed)
     except WrongEntriesError as error:
         wrong, wanted = error.sentences, Wanted()
     try:
-        look = shelf.look(PATIENCE_S)
+        look = run_cache.look(PATIENCE_S)
     except UserError as error:
         return (sentence(str(error)), [], [], "hidden", [], True, *([],) * len(SUGGESTED), *_wrong(wrong))
     found = [entry for entry in look.entries if wanted.takes(entry)]
@@ -100,9 +102,9 @@ def _listed(shelf: Shelf, more: int, typed: dict[str, str | None]) -> tuple[Any,
     return (
         _totals(look, found, filtered=wanted != Wanted()),
         _progress(look),
-        cards(shown, shelf.name_of, shelf.is_recording),
+        cards(shown, run_cache.name_of, run_cache.is_recording),
         "acts" if len(newest) > len(shown) else "hidden",
-        unreadable(found, shelf.name_of),
+        unreadable(found, run_cache.name_of),
         not look.unread,
         *_known(look.entries),
         *_wrong(wrong),
@@ -123,17 +125,16 @@ def _wanted(typed: dict[str, str | None]) -> Wanted:
 
 
 def _totals(look: Look, found: list[Entry], *, filtered: bool) -> str:
-    if not look.entries and not look.unread:
-        return "No run yet: the first one comes with a recording."
+    if not look.entries and look.unread:
+        return ""
     read = sum(entry.digest is not None for entry in look.entries)
-    of_all = f", of {read} in all" if filtered else ""
-    return totals_words(found, units_of(look.entries)) + of_all
+    return totals_words(found, units_of(look.entries), of=read if filtered else None)
 
 
 def _progress(look: Look) -> list[Any]:
     if not look.unread:
         return []
-    files = f"{look.whole} new or changed file{'' if look.whole == 1 else 's'}"
+    files = plural(look.whole, "new or changed file")
     return [
         html.Label(
             [f"Reading {files}, {look.done} done. ", html.Progress(value=str(look.done), max=str(max(look.whole, 1)))]

@@ -8,27 +8,14 @@ from typing import Any
 
 from dash import html
 
-from dashboards.ui.fields import address, day_words, plain
-from dashboards.ui.forms import sentence
+from dashboards.ui.fields import address
+from host.documents.words import format_day, plural, sentence
+from host.errors import visible
 from host.library import Entry
+from host.library.runs_document import applied_words, rate_words, signs
 from host.review.digest import Digest
-from host.units import format_value
 
 RUN = "/run"
-
-
-def units_of(entries: Sequence[Entry]) -> str:
-    """The units of the newest run; metric where there is none."""
-    return next((entry.digest.units for entry in reversed(entries) if entry.digest), "metric")
-
-
-def totals_words(entries: Sequence[Entry], system: str) -> str:
-    """How many runs, and what was sprayed on which area in all of them."""
-    read = [entry.digest for entry in entries if entry.digest]
-    volume = format_value(sum(one.volume_m3 for one in read), "volume", system)
-    area = sum(one.area_m2 for one in read)
-    whole = f"{format_value(area, 'area', system)} ({format_value(area, 'field_area', system)})"
-    return f"{len(read)} run{'' if len(read) == 1 else 's'}: {volume} on {whole}"
 
 
 def cards(
@@ -43,35 +30,22 @@ def cards(
 
 
 def _card(entry: Entry, one: Digest, name: str, recording: bool) -> html.Li:
-    def show(value: float | None, kind: str) -> str:
-        return format_value(value, kind, one.units)
-
-    signs = []
-    if recording:
-        signs.append("being recorded")
-    elif not one.complete:
-        signs.append("not complete")
-    if one.faults:
-        signs.append(f"{one.faults} fault{'' if one.faults == 1 else 's'}")
-    if one.over_limit:
-        signs.append("over the label's limit")
-    what = " · ".join(plain(words) for words in (one.site, one.product) if words)
-    rate = f"{show(one.rate_m3_m2, 'rate')} (target {show(one.target_m3_m2, 'rate').split(' ')[0]})"
+    what = " · ".join(visible(words) for words in (one.site, one.product) if words)
     body: list[Any] = [
-        html.A(day_words(one.started), href=address(RUN, name=name), className="run-open"),
-        html.Span(what or plain(name), className="run-what"),
-        html.Span(plain(one.rig), className="run-rig"),
-        html.Span(f"{show(one.volume_m3, 'volume')} on {show(one.area_m2, 'area')}", className="run-much"),
-        html.Span(rate if one.rate_m3_m2 is not None else "nothing sprayed on the move", className="run-rate"),
-        html.Span([html.B(words) for words in signs], className="run-signs"),
+        html.A(format_day(one.started), href=address(RUN, name=name), className="run-open"),
+        html.Span(what or visible(name), className="run-what"),
+        html.Span(visible(one.rig), className="run-rig"),
+        html.Span(applied_words(one, one.units), className="run-much"),
+        html.Span(rate_words(one, one.units), className="run-rate"),
+        html.Span([html.B(words) for words in signs(one, recording=recording)], className="run-signs"),
         html.A(
-            ["Add note", html.Span(f" to the run of {day_words(one.started)}", className="unseen")],
+            ["Add note", html.Span(f" to the run of {format_day(one.started)}", className="unseen")],
             href=address(RUN, name=name) + "#notes",
             className="run-note",
         ),
     ]
     if entry.problem:
-        body.append(html.Span(plain(sentence(entry.problem)), className="run-problem"))
+        body.append(html.Span(visible(sentence(entry.problem)), className="run-problem"))
     return html.Li(body, className="run")
 
 
@@ -81,8 +55,8 @@ def unreadable(entries: Sequence[Entry], name_of: Callable[[Path], str]) -> list
     if not bad:
         return []
     rows = [
-        html.Li([html.B(plain(name_of(entry.path)) + ": "), plain(sentence(entry.problem))], className="bad-file")
+        html.Li([html.B(visible(name_of(entry.path)) + ": "), visible(sentence(entry.problem))], className="bad-file")
         for entry in bad
     ]
-    heading = f"{len(bad)} file{'' if len(bad) == 1 else 's'} that cannot be read"
+    heading = f"{plural(len(bad), 'file')} that cannot be read"
     return [html.H2(heading), html.Ul(rows, className="bad-files")]

@@ -5,33 +5,32 @@ from __future__ import annotations
 import shutil
 import tempfile
 from datetime import datetime
-from html import escape
 from pathlib import Path
 
 from fastapi import FastAPI, Request, Response
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, HTMLResponse
 
-from dashboards.runs.run_cache import Shelf
+from dashboards.run_cache import RunCache
 from dashboards.ui.fields import asked_for, plain
-from dashboards.ui.forms import sentence
+from dashboards.ui.refusal import refused
 from host.errors import UserError
 from host.review.export import export_run
-from host.review.page import page
-from host.review.report import run_report
+from host.review.report import format_report
+from host.review.run_document import run_document
 
 REPORT, CSV, PARQUET = "/runs/report", "/runs/export.csv", "/runs/export.parquet"
 _TYPES = {".csv": "text/csv; charset=utf-8", ".parquet": "application/vnd.apache.parquet"}
 
 
-def add_run_routes(server: FastAPI, shelf: Shelf) -> None:
+def add_run_routes(server: FastAPI, run_cache: RunCache) -> None:
     """Put the addresses on the server; a run is asked for with `?name=`, as the list names it."""
 
     # Plain functions: the server calls them off its event loop.
     def report(request: Request) -> Response:
         try:
-            review = shelf.review(_name(request))
-            return HTMLResponse(plain(run_report(review, review.rig.units, datetime.now())))
+            review = run_cache.review(_name(request))
+            return HTMLResponse(format_report(run_document(review, review.rig.units), datetime.now()))
         except UserError as error:
             return refused(error)
 
@@ -39,7 +38,7 @@ def add_run_routes(server: FastAPI, shelf: Shelf) -> None:
         ending = Path(request.url.path).suffix
         folder = Path(tempfile.mkdtemp(prefix="swardflow-"))
         try:
-            path = shelf.path_of(_name(request))
+            path = run_cache.path_of(_name(request))
             out = folder / f"table{ending}"
             export_run(path, out)
         except UserError as error:
@@ -51,12 +50,6 @@ def add_run_routes(server: FastAPI, shelf: Shelf) -> None:
     server.add_api_route(REPORT, report, methods=["GET"], include_in_schema=False)
     for address in (CSV, PARQUET):
         server.add_api_route(address, table, methods=["GET"], include_in_schema=False)
-
-
-def refused(error: UserError) -> Response:
-    """A page with the sentence."""
-    told = f"<p>{escape(plain(sentence(str(error))))}</p>"
-    return HTMLResponse(page("Not shown", [told, '<p><a href="/runs">To the runs</a></p>']), status_code=404)
 
 
 def _name(request: Request) -> str:

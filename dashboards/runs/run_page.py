@@ -10,18 +10,20 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from starlette.concurrency import run_in_threadpool
 
-from dashboards.context import Surroundings
-from dashboards.runs import run_view
+from dashboards.context import PageContext
+from dashboards.run_cache import RunCache
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
-from dashboards.runs.run_cache import Shelf
-from dashboards.runs.strips import groups, strips_shown, target_words
+from dashboards.runs.strips import along_view, strips_view
+from dashboards.ui.document_view import answer_view, blocks_view, section_view
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
-from host.errors import UserError
+from host.documents.document import Document
+from host.errors import UserError, visible
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
-from host.review.review import Review
+from host.review.ground_sections import ALONG
+from host.review.run_document import NOTES, run_document
 
 FORM = "note"
 COMPARE = "/compare"
@@ -29,11 +31,11 @@ USUAL = (NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT, PRODUCT_NOTE, SITE_NOTES[0]
 LONGEST_KEY, LONGEST_TEXT = 60, 2000
 
 
-def layout(_: Surroundings) -> html.Main:
+def layout(_: PageContext) -> html.Main:
     """The page; the run comes by callback."""
     return html.Main(
         [
-            html.H1("Run"),
+            html.H1("Run", id="run-title"),
             dcc.Location(id="run-at", refresh=False),
             dcc.Store(id="run-noted", data=0),
             html.Div(
@@ -53,8 +55,7 @@ def layout(_: Surroundings) -> html.Main:
                     html.Div(html.Button("Add note", id="note-add", className="main"), className="acts"),
                     html.P(id="note-said", className="notice part", role="status"),
                     html.P(
-                        "A note stands beside the run; the recording itself stays as it is. A later note of the same "
-                        "kind stands for an earlier one.",
+                        "Notes are kept beside the recording, which never changes. A newer note replaces an older one.",
                         className="aside no-print",
                     ),
                 ],
@@ -66,13 +67,14 @@ def layout(_: Surroundings) -> html.Main:
     )
 
 
-def connect(app: Dash, surroundings: Surroundings) -> None:
+def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the addresses of the report and the tables."""
-    shelf = surroundings.shelf
+    run_cache = context.run_cache
     server: Any = app.server
-    add_run_routes(server, shelf)
+    add_run_routes(server, run_cache)
 
     @app.callback(
+        Output("run-title", "children"),
         Output("run-body", "children"),
         Output("run-notes", "children"),
         Output("notes", "className"),
@@ -82,7 +84,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
     )
     async def show(search: str | None, _: int) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
-        return await run_in_threadpool(_shown, shelf, asked_for(search, "name"))
+        return await run_in_threadpool(_shown, run_cache, asked_for(search, "name"))
 
     @app.callback(
         Output("run-strips", "children"),
@@ -91,7 +93,7 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         prevent_initial_call=True,
     )
     async def strips(first: int | None, search: str | None) -> Any:
-        return await run_in_threadpool(_strips_again, shelf, asked_for(search, "name"), first or 1)
+        return await run_in_threadpool(_strips_again, run_cache, asked_for(search, "name"), first or 0)
 
     @app.callback(
         Output("run-noted", "data"),
@@ -108,47 +110,35 @@ def connect(app: Dash, surroundings: Surroundings) -> None:
         prevent_initial_call=True,
     )
     async def note(_: int | None, search: str | None, count: int, key: str | None, text: str | None) -> tuple[Any, ...]:
-        return await run_in_threadpool(_noted, shelf, asked_for(search, "name"), count, key or "", text or "")
+        return await run_in_threadpool(_noted, run_cache, asked_for(search, "name"), count, key or "", text or "")
 
 
-def _shown(shelf: Shelf, name: str) -> tuple[Any, ...]:
+def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     if not name:
-        none = html.P(["No run is named. ", html.A("Choose one from Runs", href="/runs")], className="notice")
-        return none, [], "hidden", []
+        none = html.P(html.A("Pick a run", href="/runs"), className="notice")
+        return "Run", none, [], "hidden", []
     try:
-        review = shelf.review(name)
+        review = run_cache.review(name)
     except UserError as error:
         wrong = html.P(plain(sentence(str(error))), className="notice")
-        return [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
-    return _body(review, name), run_view.notes(review), "part", suggestions(USUAL)
+        return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
+    document = run_document(review, review.rig.units)
+    return visible(document.title), _body(document, name), _notes(document), "part", suggestions(USUAL)
 
 
-def _body(review: Review, name: str) -> list[Any]:
-    system = review.rig.units
-    strips = review.strips
-    stretches = review.stretches(strips)
+def _body(document: Document, name: str) -> list[Any]:
+    first, *rest = [section for section in document.sections if section.key != NOTES and section.seen]
     return [
-        html.Section(run_view.headline(review, system)),
+        answer_view(document),
+        section_view(first),
         _takeaways(name),
-        _section("Faults", run_view.faults(review, system)),
-        _section("Passes", run_view.passes(review, strips, system)),
-        _section(
-            "Rate along each pass",
-            [
-                html.P(f"The shaded lane is the target, {target_words(review.rig.target, system)}.", className="aside"),
-                *_pass_choice(groups(strips)),
-                html.Div(_strips(review, 1), id="run-strips"),
-            ],
-        ),
-        _section("Off target along the distance", run_view.off_target(stretches, review, system)),
-        _section("Sprayed while standing", run_view.standing(review, system)),
-        _section("Tank", run_view.tank(review, system)),
-        _section("Recording", run_view.health(review)),
+        *(along_view(section) if section.key == ALONG else section_view(section) for section in rest),
     ]
 
 
-def _section(heading: str, content: list[Any]) -> html.Section:
-    return html.Section([html.H2(heading), *content], className="part")
+def _notes(document: Document) -> list[Any]:
+    section = document.section(NOTES)
+    return blocks_view(section.blocks) if section and section.seen else [html.P("No notes yet.")]
 
 
 def _takeaways(name: str) -> html.Nav:
@@ -160,30 +150,13 @@ def _takeaways(name: str) -> html.Nav:
     return html.Nav(rows, className="goes no-print", **attributes({"aria-label": "Of this run"}))
 
 
-def _pass_choice(known: list[tuple[int, int]]) -> list[Any]:
-    if len(known) < 2:
-        return []
-    options: Any = [{"label": f"{first} to {last}", "value": first} for first, last in known]
-    chips = dcc.RadioItems(id="run-passes", options=options, value=known[0][0], className="chips")
-    return [
-        html.Div(
-            [html.P("Passes", className="name"), chips],
-            className="choice no-print",
-            role="group",
-            **attributes({"aria-label": "Passes"}),
-        )
-    ]
+def _strips_again(run_cache: RunCache, name: str, first: int) -> Any:
+    def strips() -> Any:
+        review = run_cache.review(name)
+        section = run_document(review, review.rig.units).section(ALONG)
+        return strips_view(section, first) if section else []
 
-
-def _strips(review: Review, first: int) -> list[Any]:
-    known = groups(review.strips)
-    last = next((last for begin, last in known if begin == first), known[0][1] if known else 0)
-    strips = [strip for strip in review.strips if first <= strip.number <= last]
-    return strips_shown(strips, review.stretches(strips), review.rig.target, review.rig.units)
-
-
-def _strips_again(shelf: Shelf, name: str, first: int) -> Any:
-    return _told(lambda: _strips(shelf.review(name), first))
+    return _told(strips)
 
 
 def _told(work: Callable[[], Any]) -> Any:
@@ -193,7 +166,7 @@ def _told(work: Callable[[], Any]) -> Any:
         return html.P(plain(sentence(str(error))), className="notice")
 
 
-def _noted(shelf: Shelf, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
+def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
     key, text = " ".join(key.split()), text.strip()
     wrong_key = "" if key else "Say what the note is about, such as weather."
     if len(key) > LONGEST_KEY:
@@ -204,7 +177,7 @@ def _noted(shelf: Shelf, name: str, count: int, key: str, text: str) -> tuple[An
     if wrong_key or wrong_text:
         return no_update, "", no_update, no_update, wrong_key, wrong_text
     try:
-        add_note(shelf.path_of(name), key, text, datetime.now().astimezone())
+        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone())
     except UserError as error:
         return no_update, plain(sentence(str(error))), no_update, no_update, "", ""
     return count + 1, f"Noted: {plain(key)}: {plain(text)}", "", "", "", ""

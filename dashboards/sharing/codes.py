@@ -1,9 +1,10 @@
 """Codes that open a session once, and the sessions.
 
 How long a code has to be. There are 31 letters and figures that cannot be taken for one another, so a code of eight is
-one of 31⁸ = 8.5 × 10¹¹. Wrong codes are limited (door.py) to 20 at once and one every three seconds, over all clients
-together: at most 12,020 in ten hours. One code holds on the network at a time, so the chance to hit it in ten hours of
-trying without a pause is 12,020 / 8.5 × 10¹¹ = 1.4 × 10⁻⁸. The second code is taken only from this computer itself.
+one of 31⁸ = 8.5 × 10¹¹. Wrong codes are limited (session_middleware.py) to 20 at once and one every three seconds,
+over all clients together: at most 12,020 in ten hours. One code holds on the network at a time, so the chance to hit it
+in ten hours of trying without a pause is 12,020 / 8.5 × 10¹¹ = 1.4 × 10⁻⁸. The second code is taken only from this
+computer itself.
 """
 
 from __future__ import annotations

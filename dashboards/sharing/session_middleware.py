@@ -1,4 +1,4 @@
-"""The door of a shared page: without a session nothing is readable, for HTTP and WebSocket alike.
+"""Sessions of a shared page: without a session nothing is readable, for HTTP and WebSocket alike.
 
 A browser gets a session for a code, in the link (`/?code=…`) or typed; the answer leads away from the address with the
 code. The session is a cookie that scripts cannot read and that is not sent on behalf of other sites. Requests from this
@@ -25,7 +25,7 @@ from dashboards.web.asgi import (
     header_values,
     refuse_socket,
 )
-from dashboards.web.rate_limit import Allowance, retry_after
+from dashboards.web.rate_limit import RateLimit, retry_after
 from dashboards.web.size_limits import SESSION
 
 STEP = "/opened"
@@ -36,13 +36,13 @@ ASKS, ASKS_S = 600, 1 / 60  # requests of one session: a page with plots is some
 UNKNOWN_ASKS, UNKNOWN_ASKS_S = 60, 1 / 5  # of one client without
 TELL_S = 60.0  # the terminal is told of wrong codes no more often
 _ALL = "all"
-_WRONG = "This code is wrong, or it was used already. The computer shows the one that holds now."
+_WRONG = "Wrong code, or already used. Enter the one the computer shows now."
 _WAIT = "Too many wrong codes. Wait {wait:.0f} seconds, then try again."
-_NO_SESSION = "Open this page with the code that the computer at the sprayer shows.\n"
-_TOO_OFTEN = "Too many requests: wait a little.\n"
+_NO_SESSION = "Open this page with the code shown on the computer at the sprayer.\n"
+_TOO_OFTEN = "Too many requests: wait a moment.\n"
 
 
-class Door:
+class SessionMiddleware:
     """An ASGI application in front of another one, which only browsers with a session reach.
 
     `tell` is given a sentence for the terminal when a session was opened or wrong codes come; it must not wait.
@@ -60,11 +60,11 @@ class Door:
         self._codes = codes
         self._sessions = sessions
         self._tell = tell
-        self._wrong_each = Allowance(WRONG_EACH, WRONG_EACH_S, clock=clock)
-        self._wrong_all = Allowance(WRONG_ALL, WRONG_ALL_S, clock=clock)
-        self._asks = Allowance(ASKS, ASKS_S, clock=clock)
-        self._unknown_asks = Allowance(UNKNOWN_ASKS, UNKNOWN_ASKS_S, clock=clock)
-        self._told = Allowance(1, TELL_S, clock=clock)
+        self._wrong_each = RateLimit(WRONG_EACH, WRONG_EACH_S, clock=clock)
+        self._wrong_all = RateLimit(WRONG_ALL, WRONG_ALL_S, clock=clock)
+        self._asks = RateLimit(ASKS, ASKS_S, clock=clock)
+        self._unknown_asks = RateLimit(UNKNOWN_ASKS, UNKNOWN_ASKS_S, clock=clock)
+        self._told = RateLimit(1, TELL_S, clock=clock)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One connection."""

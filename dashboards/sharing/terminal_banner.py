@@ -44,19 +44,21 @@ def words(addresses: Sequence[str], port: int, codes: Codes, *, with_qr: bool) -
     """Everything that has to be known to open the page, as lines."""
     code = codes[PHONE]
     if addresses:
-        lines = ["On a phone in the same network:", *(f"  {link(one, port, code)}" for one in addresses)]
+        lines = ["On a phone on the same network:", *(f"  {link(one, port, code)}" for one in addresses)]
         lines += qr_lines(link(addresses[0], port, code)) if with_qr else []
     else:
-        lines = ["This computer is on no network yet: join one, a phone's hotspot will do. The address is shown then."]
+        lines = [
+            "This computer is on no network yet. Join one, such as a phone's hotspot: the address appears here then."
+        ]
     lines += [
-        f"Code to type: {in_groups(code)} (opens one browser, then a new one is shown)",
+        f"Code to type: {in_groups(code)} (for one browser; then the next code is shown)",
         f"On this computer:  {link('127.0.0.1', port, codes[OWN])}",
-        "Plain http: who is in the same network and listens can read along. Share only in a network that you trust.",
+        "Not encrypted (http): anyone on this network could read along. Share only on a network that you trust.",
     ]
     return "\n".join(lines)
 
 
-class Notice:
+class TerminalBanner:
     """Shows the words at the start and again whenever a code was used or the addresses have changed."""
 
     def __init__(

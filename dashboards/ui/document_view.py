@@ -83,8 +83,7 @@ def _table_view(table: Table) -> list[Any]:
         return []
     if not table.rows:
         return [html.P(visible(table.empty))] if table.empty else []
-    cells = [[visible(cell) for cell in row] for row in table.cells]
-    made = wide_table(table.headings, cells, table.marked, visible(table.title))
+    made = wide_table(table)
     if table.folded:
         return [html.Details([html.Summary(visible(table.title)), made], className="numbers")]
     return [*([html.P(visible(table.title), className="name")] if table.title else []), made]

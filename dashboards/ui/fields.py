@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date
 from urllib.parse import parse_qs, quote
 
 from dash import html
@@ -51,15 +51,6 @@ def read_day(text: str | None, what: str) -> str:
     except ValueError:
         raise UserError(f'{what} is "{day[:40]}": give a day as year-month-day, such as 2026-04-01.') from None
     return day
-
-
-def day_words(started: str) -> str:
-    """Date and time of day of an ISO 8601 text as people write them."""
-    try:
-        at = datetime.fromisoformat(started)
-    except ValueError:
-        return "without a date"
-    return f"{at.day} {at:%b %Y, %H:%M}"
 
 
 def plain(text: str) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 from dash import dcc
 
 from host.documents.document import Plot, Series
-from host.documents.svg import ranges
+from host.documents.svg import legend, ranges
 from host.errors import visible
 
 FONT = 13
@@ -90,6 +90,10 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
             figure["data"].append(_trace(series, number, plot) | {"xaxis": "x" + place, "yaxis": "y" + place})
         figure["layout"]["shapes"] += _shapes(plot, place)
         figure["layout"]["annotations"] += _labels(plot, place, named=not single)
+    if any(len(legend(plot)) > 1 for plot in drawn):
+        figure["layout"] |= {"showlegend": True, "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom"}}
+        figure["layout"]["margin"]["t"] = top + _TOP_MARKED
+        figure["layout"]["height"] += _TOP_MARKED
     return figure
 
 
@@ -113,7 +117,7 @@ def _x(plot: Plot, x: float) -> Any:
 def _trace(series: Series, number: int, plot: Plot) -> dict[str, Any]:
     finite = [(x, y if math.isfinite(y) else None) for x, y in series.points]
     trace: dict[str, Any] = {"x": [_x(plot, x) for x, _ in finite], "y": [y for _, y in finite]}
-    trace["name"] = visible(series.label)
+    trace |= {"name": escape(visible(series.label)), "showlegend": bool(series.label)}
     if series.spread:
         trace["error_y"] = {"type": "data", "array": list(series.spread), "color": "#000"}
     if series.style == "bars":

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 
 from dash import html
 
-from dashboards.ui.fields import plain
 from dashboards.ui.forms import attributes
+from host.documents.document import Table
+from host.errors import visible
 
 
-def wide_table(
-    headings: Sequence[str], rows: Sequence[Sequence[str]], marked: frozenset[int] = frozenset(), name: str = "Table"
-) -> html.Div:
-    """A table that scrolls by itself where it is too wide or too long; `marked` rows are to be looked at."""
-    content = {"name": plain(name), "headings": list(headings), "rows": [list(map(plain, row)) for row in rows]}
-    text = json.dumps(content | {"marked": sorted(marked)}, ensure_ascii=False, separators=(",", ":"))
+def wide_table(table: Table) -> html.Div:
+    """A table that scrolls by itself where it is too wide or too long; marked rows are to be looked at."""
+    content = {
+        "name": visible(table.title or "Table"),
+        "headings": list(map(visible, table.headings)),
+        "rows": [list(map(visible, row)) for row in table.cells],
+        "texts": [place for place, left in enumerate(table.flush_left) if left],
+        "marked": sorted(table.marked),
+    }
+    text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
     return html.Div(className="scrolls", **attributes({"data-table": text}))

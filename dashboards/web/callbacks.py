@@ -13,7 +13,7 @@ _NOT_JSON = "Refused: a callback is asked for with JSON.\n"
 _NOT_OURS = "Refused: no page of Swardflow asks like this.\n"
 
 
-class Callbacks:
+class CallbackFilter:
     """An ASGI application that lets a request for a callback through when it has the form that Dash's pages send.
 
     `known` has an entry for each callback, under the name of its outputs.

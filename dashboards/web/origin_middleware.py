@@ -1,4 +1,4 @@
-"""The gate in front of the server: who may ask at all, for HTTP and WebSocket alike; headers on every answer.
+"""Middleware in front of the server: who may ask at all, for HTTP and WebSocket alike; headers on every answer.
 
 A web page from elsewhere can make its own name point at this machine (DNS rebinding) and so talk to a server that only
 listens here. It cannot change the Host and Origin that the browser sends, so those are held against the names of this
@@ -104,7 +104,7 @@ def _is_near(address: str) -> bool:
         return False
 
 
-class Gate:
+class OriginMiddleware:
     """An ASGI application that answers 403 (or closes the WebSocket) unless `is_allowed`, and adds safe headers.
 
     `script_hashes` is asked for every answer: Dash adds scripts of its own when the first page is asked for.

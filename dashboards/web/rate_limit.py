@@ -9,7 +9,7 @@ from collections.abc import Callable
 MOST_KEYS = 4096
 
 
-class Allowance:
+class RateLimit:
     """`burst` things at once, and one more every `every_s` seconds, for each key.
 
     The keys used longest ago are forgotten when there are more than `most_keys`, and each once its bucket is full.

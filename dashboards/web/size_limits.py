@@ -1,4 +1,4 @@
-"""Bounds on what one client can make the server hold: bodies and open WebSockets."""
+"""SizeLimits on what one client can make the server hold: bodies and open WebSockets."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class TooLargeError(Exception):
     """A body has more bytes than it may have."""
 
 
-class Bounds:
+class SizeLimits:
     """An ASGI application that answers 413 for a body over `most_body`, 408 for one that does not come, and refuses
     WebSockets over `most_sockets` in all or `most_sockets_each` of one client.
     """

@@ -78,7 +78,7 @@ def _by_guide(
     if not args.port:
         guide_through(talk, NoBoard(), draft, terminal_for(args.json))
         return guide
-    with board_at(args.port) as board:
+    with board_at(args.port, rig) as board:
         guide.adc_full_scale = board.adc_full_scale
         guide_through(talk, board, draft, terminal_for(args.json))
     return guide

@@ -30,15 +30,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Write the dataset; 1 when some file could not be read."""
+    from host.documents.words import plural
     from host.review.dataset import write_dataset
-    from host.review.season import counted
 
     entries = chosen_entries(args)
     count = write_dataset(_reviews(chosen_library(args), entries), args.out)
     left_out = [entry.problem for entry in entries if entry.digest is None]
     for sentence in left_out:
         print(f"! {sentence}", file=sys.stderr)
-    print(f"{args.out}: {counted(count)}")
+    print(f"{args.out}: {plural(count, 'run')}")
     return 1 if left_out else 0
 
 

@@ -28,3 +28,5 @@ def print_document(document: Document, args: argparse.Namespace) -> None:
     else:
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
         print(format_text(document, width, everything=args.all))
+        if document.folded and not args.all:
+            print(f"\n--all prints more: {', '.join(document.folded)}")

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from host.link import Link
+    from host.rig import Rig
 
 _TROUBLE = {
     "ok": "",
@@ -123,11 +124,12 @@ class LinkedBoard:
 
 
 @contextmanager
-def board_at(port: str) -> Iterator[LinkedBoard]:
+def board_at(port: str, rig: Rig) -> Iterator[LinkedBoard]:
     """The board at a port, which is closed afterwards. Raises UserError when it cannot be had."""
     from host.link import Link
+    from host.rig import filter_arguments
 
-    link = Link(port)
+    link = Link(port, filters=filter_arguments(rig))
     link.start()
     try:
         link.wait_for_board()

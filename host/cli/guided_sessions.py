@@ -140,7 +140,7 @@ def counted_by_guide(
     `so_far` judges what was taken and those counts. Raises UserError.
     """
     draft = DraftFile(args.cards.expanduser(), rig.name, args.kind)
-    with board_at(args.port) as board:
+    with board_at(args.port, rig) as board:
         talk = CountsTalk(Guide(what), board, read, lambda taken: so_far(taken, board.adc_full_scale))
         guide_through(talk, board, draft, terminal_for(args.json))
         return talk.guide.taken, draft, board.adc_full_scale

@@ -30,7 +30,6 @@ def add_library_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--to", dest="last_day", default="", help="last day")
     add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
-    parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
 
 
 def chosen_library(args: argparse.Namespace) -> Library:
@@ -45,10 +44,11 @@ def chosen_entries(args: argparse.Namespace) -> list[Entry]:
     return chosen_library(args).wanted(_wanted(args), _show if sys.stderr.isatty() else None)
 
 
-def units_of(args: argparse.Namespace, entries: list[Entry]) -> str:
+def units_asked(args: argparse.Namespace, entries: list[Entry]) -> str:
     """The units asked for, else those of the newest run, else metric."""
-    newest = [entry.digest.units for entry in entries if entry.digest]
-    return str(args.units or (newest[-1] if newest else "metric"))
+    from host.library.runs_document import units_of
+
+    return str(args.units or units_of(entries))
 
 
 def _wanted(args: argparse.Namespace) -> Wanted:

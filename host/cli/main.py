@@ -22,6 +22,7 @@ COMMANDS = (
     "watch",
     "record",
     "tell",
+    "join",
     "review",
     "runs",
     "compare",
@@ -31,6 +32,7 @@ COMMANDS = (
     "export",
     "replay",
     "simulate",
+    "schema",
 )
 
 
@@ -69,6 +71,10 @@ def main(argv: list[str] | None = None) -> int:
     if args.command is None:
         parser.print_help()
         return 2
+    return _carry_out(args)
+
+
+def _carry_out(args: argparse.Namespace) -> int:
     try:
         return int(import_module(f"host.cli.{args.command}").run(args))
     except UserError as error:
@@ -77,10 +83,23 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt as stopped:
         print(f"swardflow: {str(stopped) or 'stopped from the keyboard'}", file=sys.stderr)
         return 130
-    except BrokenPipeError:
-        # The reader of our output has gone (as in `… | head`); there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            return _reader_gone()
+        print(f"swardflow: {_system_words(error)}", file=sys.stderr)
+        return 2
+
+
+def _system_words(error: OSError) -> UserError:
+    """What the system refused, where no module has better words for it."""
+    what = f"{error.filename}: " if error.filename else ""
+    return UserError(f"{what}{(error.strerror or str(error)).lower()}; check the name and its rights, or use another")
+
+
+def _reader_gone() -> int:
+    """The reader of our output has gone (as in `… | head`); there is nobody left to tell."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0
 
 
 if __name__ == "__main__":

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from host.cli.calibration_options import cards_named
 from host.run_folder import DEFAULT_FOLDER
 
+NOT_IN_PLACE = 3  # exit code: the recording ended, and its file is not what was written
+
 if TYPE_CHECKING:
     from host.recorder import Outcome, RunPlan
 
@@ -33,6 +35,9 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
     parser.add_argument(
+        "--take-over", action="store_true", help="if this port is being recorded from already, end that run first"
+    )
+    parser.add_argument(
         "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"
     )
 
@@ -42,7 +47,8 @@ def record_arguments(args: argparse.Namespace) -> list[str]:
     tank = ["--tank", args.tank] if args.tank else []
     notes = [word for note in args.note for word in ("--note", note)]
     cards = ["--cards", str(args.cards)] if args.cards else []
-    return [args.port, "--rig", str(args.rig), *cards, *tank, *notes]
+    take_over = ["--take-over"] if args.take_over else []
+    return [args.port, "--rig", str(args.rig), *cards, *tank, *notes, *take_over]
 
 
 def plan_of(args: argparse.Namespace) -> RunPlan:
@@ -52,7 +58,7 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     """
     from host.calibrate.cards import load_cards, snapshot
     from host.recorder import RunPlan
-    from host.rig import load_rig
+    from host.rig import filter_arguments, load_rig
     from host.units import parse_quantity
 
     rig = load_rig(args.rig)
@@ -60,24 +66,48 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
     runs = args.runs or DEFAULT_FOLDER
     cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))
-    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3)
+    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3, filter_arguments(rig))
 
 
 def run(args: argparse.Namespace) -> int:
     """Record until stopped by Ctrl-C, SIGTERM or `swardflow tell RUN stop`."""
     import signal
 
+    from host.parent import end_with_parent
     from host.recorder import Recorder
     from host.recorder.status_line import StatusLine
 
-    recorder = Recorder(args.port, plan_of(args))
+    plan = plan_of(args)
+    if args.take_over:
+        end_recording_at(args.port)
+    recorder = Recorder(args.port, plan)
     path = recorder.start()
     for number, reason in _signals().items():
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
+    end_with_parent()
     print(f"recording {path}", flush=True)
     with StatusLine(recorder.status):
         outcome = recorder.run()
     return _tell_end(outcome)
+
+
+def end_recording_at(port: str) -> None:
+    """End the run that is being recorded from `port`, if there is one, and wait until the port is free."""
+    import time
+    from pathlib import Path
+
+    from host.errors import NoAnswerError
+    from host.recorder.control import PATIENCE_S, ask, recorder_at
+
+    other = recorder_at(port)
+    if other is None or not other.get("run"):
+        return
+    ask(Path(str(other["run"])), {"ask": "stop", "reason": "another recording took over"})
+    until = time.monotonic() + 4 * PATIENCE_S
+    while recorder_at(port) is not None:
+        if time.monotonic() > until:
+            raise NoAnswerError(f"the recording of {other['run']} does not end: end process {other.get('pid')}")
+        time.sleep(0.1)
 
 
 def note_of(text: str) -> tuple[str, str]:
@@ -97,25 +127,30 @@ def note_of(text: str) -> tuple[str, str]:
 def _signals() -> dict[int, str]:
     import signal
 
-    return {
-        signal.SIGINT: "stopped from the keyboard",
-        signal.SIGTERM: "told to end by the system",
-        signal.SIGHUP: "the terminal was closed",
-    }
+    reasons = {"SIGINT": "stopped from the keyboard", "SIGTERM": "told to end by the system"}
+    reasons |= {"SIGHUP": "the terminal was closed", "SIGQUIT": "stopped from the keyboard", "SIGUSR1": "told to end"}
+    return {getattr(signal, name): reason for name, reason in reasons.items() if hasattr(signal, name)}
 
 
 def _tell_end(outcome: Outcome) -> int:
     import sys
 
     damaged = f", {outcome.wire_damage} of them damaged on the way" if outcome.wire_damage else ""
-    print(f"recorded {outcome.run}: {outcome.lines} lines{damaged}", flush=True)
+    if outcome.in_place:
+        print(f"recorded {outcome.run}: {outcome.lines} lines{damaged}", flush=True)
     if outcome.rest:
         print(
             f"swardflow: the disk is full and the end of the run lies in {outcome.rest}: make room, then run "
-            f'\'cat "{outcome.rest}" >> "{outcome.run}"\'',
+            f'\'swardflow join "{outcome.run}" "{outcome.rest}"\'',
             file=sys.stderr,
         )
     if outcome.lines_lost:
         lost = f"{outcome.lines_lost} lines were lost while disk and memory were full"
         print(f"swardflow: {lost}: make room before the next run", file=sys.stderr)
+    for sentence in outcome.rescued:
+        print(f"swardflow: {sentence}", file=sys.stderr)
+    if not outcome.in_place:
+        gone = f"{outcome.run} is not as it was written: look for it before you record again"
+        print(f"swardflow: {gone}", file=sys.stderr)
+        return NOT_IN_PLACE
     return 0  # the recording ended in good order: whoever started it must not start it again

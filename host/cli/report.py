@@ -29,12 +29,13 @@ def run(args: argparse.Namespace) -> int:
 
     from host.cli.output_file import write_new
     from host.library.later_notes import read_notes
-    from host.review.report import run_report
+    from host.review.report import format_report
     from host.review.review import review_run
+    from host.review.run_document import run_document
 
     path = run_path(args)
     review = review_run(path, under=under_of(args), later_notes=read_notes(path))
     out = args.out or path.with_suffix(".html")
-    write_new(out, run_report(review, args.units or review.rig.units, datetime.now()))
+    write_new(out, format_report(run_document(review, args.units or review.rig.units), datetime.now()))
     print(f"{out}: written")
     return 0

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_of
-from host.run_folder import DEFAULT_FOLDER, find_run, run_name
-
-if TYPE_CHECKING:
-    from host.library import Entry
+from host.cli.document_output import add_output_arguments, print_document
+from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
+from host.run_folder import DEFAULT_FOLDER, find_run
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -21,6 +17,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Lists the run files of a folder. Damaged, foreign and empty files are named, each in a sentence.",
     )
     add_library_arguments(parser)
+    add_output_arguments(parser)
     parser.add_argument(
         "--note",
         nargs=2,
@@ -31,20 +28,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Print the list; 1 when some file could not be read in full."""
-    import json
-
     from host.library.library import problems
+    from host.library.runs_document import runs_document
 
     if args.note:
         return _note(args)
     entries = chosen_entries(args)
-    system = units_of(args, entries)
-    if args.json:
-        print(json.dumps([entry_json(entry, system) for entry in entries], indent=2, allow_nan=False))
-    else:
-        print(_table(entries, chosen_library(args).folder, system))
-        for sentence in problems(entries):
-            print(f"! {sentence}")
+    print_document(runs_document(entries, chosen_library(args).folder, units_asked(args, entries)), args)
     return 1 if problems(entries) else 0
 
 
@@ -59,61 +49,3 @@ def _note(args: argparse.Namespace) -> int:
     path = add_note(find_run(name, args.runs or DEFAULT_FOLDER), key, value, datetime.now().astimezone())
     print(f"{path}: note {key!r} added")
     return 0
-
-
-def _table(entries: list[Entry], folder: Path, system: str) -> str:
-    from host.review.text import text_table
-    from host.units import UNITS, to_user
-
-    read = [(run_name(entry.path, folder), entry.digest) for entry in entries if entry.digest]
-    if not read:
-        return "No run to list."
-
-    def show(value: float | None, kind: str) -> str:
-        return "–" if value is None else f"{to_user(value, kind, system):.{UNITS[system][kind].decimals}f}"
-
-    header = ["run", "started", "site", "product", "rig", *(f"{k} {UNITS[system][k].symbol}" for k in ("area", "rate"))]
-    header.append("faults")
-    rows = [
-        [
-            name,
-            one.started[:16].replace("T", " "),
-            one.site,
-            one.product,
-            one.rig,
-            show(one.area_m2, "area"),
-            show(one.rate_m3_m2, "rate"),
-            str(one.faults or ""),
-            "" if one.complete else "NOT COMPLETE",
-        ]
-        for name, one in read
-    ]
-    return text_table([*header, ""], rows)
-
-
-def entry_json(entry: Entry, system: str) -> dict[str, Any]:
-    """One entry for machines."""
-    from host.units import column_name, to_user
-
-    out: dict[str, Any] = {"run": str(entry.path), "bytes": entry.size, "problem": entry.problem or None}
-    one = entry.digest
-    if one is None:
-        return out
-
-    def put(name: str, kind: str, value: float | None) -> None:
-        out[column_name(name, kind, system)] = None if value is None else to_user(value, kind, system)
-
-    out |= {"started": one.started or None, "site": one.site, "product": one.product, "rig": one.rig}
-    out |= {"complete": one.complete, "passes": one.passes, "duration_s": one.duration_s, "notes": one.notes}
-    put("volume", "volume", one.volume_m3)
-    put("area", "area", one.area_m2)
-    put("rate", "rate", one.rate_m3_m2)
-    put("rate_standard_uncertainty", "rate", one.rate_u_m3_m2)
-    put("standing_volume", "volume", one.standing_m3)
-    out["variation_percent"] = None if one.variation is None else 100 * one.variation
-    out["off_target_s"] = one.off_target_s
-    out["faults"] = one.faults
-    kind = "small_mass_per_area" if one.product_dry else "product_rate"
-    put("product_per_area", kind, one.product_per_area)
-    out["over_label_limit"] = one.over_limit
-    return out

@@ -37,6 +37,7 @@ def add_pace_options(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Carry the command out."""
+    from host.parent import end_with_parent
     from host.simulate.scenario import load_scenario, packaged_scenarios
 
     if args.list:
@@ -45,6 +46,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.scenario is None:
         raise BadInputError("no scenario given: name one, or see them with --list")
+    end_with_parent()
     pace = parse_speed(args.speed)
     scenario = load_scenario(args.scenario)
     from host.simulate.scenario_source import ScenarioSource

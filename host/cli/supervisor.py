@@ -7,6 +7,7 @@ from here and the recorder can drain before anything else stops.
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -15,6 +16,9 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Protocol
+
+from host.cli.record import NOT_IN_PLACE
+from host.parent import VARIABLE
 
 LOOK_S = 0.2
 DRAIN_S = 20.0  # how long a recorder may take to bring its backlog to the disk
@@ -40,8 +44,13 @@ class Process(Protocol):
 
 
 def spawn(arguments: Sequence[str]) -> Process:
-    """Start `python -m` with `arguments` in a session of its own."""
-    return subprocess.Popen([sys.executable, "-m", *arguments], start_new_session=True)
+    """Start `python -m` with `arguments` in a session of its own; it ends when this process does (host.parent).
+
+    `-P` keeps the current folder out of the modules: a file host.py that lies there is never run.
+    """
+    environment = os.environ | {VARIABLE: "1"}
+    command = [sys.executable, "-P", "-m", *arguments]
+    return subprocess.Popen(command, start_new_session=True, stdin=subprocess.PIPE, env=environment)
 
 
 @dataclass
@@ -102,8 +111,10 @@ class Together:
     recording: bool = True
 
     def run(self) -> int:
-        """Run until stopped from the keyboard or by SIGTERM; the exit code for the command."""
-        signal.signal(signal.SIGTERM, _interrupt)
+        """Run until stopped: from the keyboard, by SIGTERM, by a closed terminal; the exit code for the command."""
+        for name in ("SIGTERM", "SIGHUP", "SIGQUIT"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), _interrupt)
         try:
             if self.board:
                 self.board.begin()
@@ -142,7 +153,7 @@ class Together:
             return None
         if code == MISTAKE:
             return code
-        if code == 0 or (self.board and self.board.ended() is not None):
+        if code in (0, NOT_IN_PLACE) or (self.board and self.board.ended() is not None):
             self.recording = False
             self.say("Recording has ended. The page stays up until you press Ctrl-C.")
         elif self.recorder.again():

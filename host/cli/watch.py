@@ -32,7 +32,7 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
         "--share",
         action="store_true",
         help="open the page to the local network, for a phone: shows the address, a one-time code and a QR code."
-        " Plain http: who is in the same network and listens can read along (see dashboards/SHARING.md)",
+        " Not encrypted (http): anyone on this network could read along (see dashboards/SHARING.md)",
     )
 
 

@@ -45,15 +45,23 @@ def quantity(
     expanded_si: float | None = None,
     decimals: int | None = None,
 ) -> Quantity:
-    """A quantity of `kind` (see `host.units.UNITS`) for showing in `system`; `expanded_si` is its ± (95 %) in SI."""
+    """A quantity of `kind` (see `host.units.UNITS`) for showing in `system`; `expanded_si` is its ± (95 %) in SI.
+
+    It has as many decimals as the unit, or as asked for; more where its ± would be shown as zero.
+    """
     unit = UNITS[system][kind]
-    known = value_si is not None and math.isfinite(value_si)
-    value = float(to_user(value_si, kind, system)) if value_si is not None and known else None
-    number = format_value(value_si, kind, system, decimals=decimals).removesuffix(unit.symbol).rstrip()
-    if value is None or expanded_si is None or not math.isfinite(expanded_si):
-        return Quantity(number, value, unit.symbol, unit.slug)
-    expanded = expanded_si * abs(unit.per_si)
     places = unit.decimals if decimals is None else decimals
+    if value_si is None or expanded_si is None or not (math.isfinite(value_si) and math.isfinite(expanded_si)):
+        number = format_value(value_si, kind, system, decimals=places).removesuffix(unit.symbol).rstrip()
+        known = value_si is not None and math.isfinite(value_si)
+        return Quantity(
+            number, float(to_user(value_si or 0.0, kind, system)) if known else None, unit.symbol, unit.slug
+        )
+    expanded = expanded_si * abs(unit.per_si)
+    while 0 < expanded < 0.5 * 10**-places:
+        places += 1
+    number = format_value(value_si, kind, system, decimals=places).removesuffix(unit.symbol).rstrip()
+    value = float(to_user(value_si, kind, system))
     return Quantity(f"{number} ± {expanded:.{places}f}", value, unit.symbol, unit.slug, expanded)
 
 
@@ -147,6 +155,15 @@ class Table:
     def headings(self) -> list[str]:
         """Headings of the columns for people, with their units."""
         return [column.head for column in self.columns if column.heading]
+
+    @property
+    def flush_left(self) -> list[bool]:
+        """Which of the columns for people hold text, and no numbers."""
+        return [
+            any(isinstance(row[place], str) for row in self.rows)
+            for place, column in enumerate(self.columns)
+            if column.heading
+        ]
 
     @property
     def cells(self) -> list[list[str]]:
@@ -256,6 +273,11 @@ class Document:
         """Every block, in order."""
         yield from _blocks(self.sections)
 
+    @property
+    def folded(self) -> tuple[str, ...]:
+        """What opens on a tap: headings of sections and titles of blocks."""
+        return tuple(_folded(self.sections))
+
     def section(self, key: str) -> Section | None:
         """The section of that key, wherever it stands; None when there is none."""
         return _section(self.sections, key)
@@ -273,6 +295,15 @@ def _blocks(sections: Sequence[Section]) -> Iterator[Block]:
     for section in sections:
         yield from section.blocks
         yield from _blocks(section.sections)
+
+
+def _folded(sections: Sequence[Section]) -> Iterator[str]:
+    for section in sections:
+        if section.folded and section.seen:
+            yield section.heading
+        else:
+            yield from (block.title for block in section.blocks if not isinstance(block, Facts | Plot) and block.folded)
+            yield from _folded(section.sections)
 
 
 def _section(sections: Sequence[Section], key: str) -> Section | None:

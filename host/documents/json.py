@@ -80,12 +80,13 @@ def _put_blocks(out: _Keys, blocks: Sequence[Block]) -> None:
                 if fact.key:
                     place.put_value(fact.key, fact.value)
         elif isinstance(block, Table) and block.key:
-            out.put(block.key, [_row(block, row) for row in block.rows])
+            out.put(block.key, [row_keys(block, row) for row in block.rows])
         elif isinstance(block, Messages) and block.key:
             out.put_messages(block)
 
 
-def _row(table: Table, row: Sequence[Value]) -> _Keys:
+def row_keys(table: Table, row: Sequence[Value]) -> dict[str, Any]:
+    """One row of a table as an object."""
     out = _Keys()
     for column, value in zip(table.columns, row, strict=True):
         if column.key:

@@ -41,6 +41,10 @@ def format_svg(plot: Plot) -> str:
     for number, series in enumerate(plot.series):
         parts += _drawn(series, number, place, y_range)
     parts += _lines(plot, x_range, y_range, place)
+    named = legend(plot)
+    if len(named) > 1:
+        words = "   ".join(f"{sign} {label}" for sign, label in named)
+        parts.append(f'<text x="{_WIDTH - _RIGHT}" y="12" text-anchor="end">{_text(words)}</text>')
     return "".join([*parts, "</svg>"])
 
 
@@ -55,7 +59,16 @@ def ranges(plot: Plot) -> tuple[_Range, _Range]:
     for series in plot.series:
         ys += [y + sign * half for (_, y), half in zip(series.points, series.spread, strict=False) for sign in (-1, 1)]
     ys = [y for y in ys if math.isfinite(y)]
-    return plot.x_range or _widened(min(xs), max(xs), 0.0), plot.y_range or _widened(min(ys), max(ys), 0.08)
+    dotted = any(series.style == "dots" for series in plot.series)  # a dot on the very edge would be cut in half
+    return plot.x_range or _widened(min(xs), max(xs), 0.02 * dotted), plot.y_range or _widened(min(ys), max(ys), 0.08)
+
+
+def legend(plot: Plot) -> list[tuple[str, str]]:
+    """How each named series looks, and its name."""
+    signs = {"dots": "●○", "bars": "■□", "line": "━╍", "steps": "━╍"}
+    return [
+        (signs[series.style][min(number, 1)], series.label) for number, series in enumerate(plot.series) if series.label
+    ]
 
 
 def ticks(low: float, high: float, wanted: int = 5) -> list[float]:

@@ -28,18 +28,14 @@ def format_table(table: Table) -> str:
     """The columns for people below their headings: text flush left, numbers flush right, "!" behind marked rows."""
     if not table.rows:
         return table.empty
-    numbers = [
-        all(not isinstance(row[place], str) for row in table.rows)
-        for place, column in enumerate(table.columns)
-        if column.heading
-    ]
     grid = [[visible(cell) for cell in row] for row in [table.headings, *table.cells]]
+    texts = table.flush_left
     widths = [max(map(len, cells)) for cells in zip(*grid, strict=True)]
     lines = []
     for number, row in enumerate(grid, -1):
         cells = [
-            cell.rjust(width) if flush else cell.ljust(width)
-            for cell, width, flush in zip(row, widths, numbers, strict=True)
+            cell.ljust(width) if left else cell.rjust(width)
+            for cell, width, left in zip(row, widths, texts, strict=True)
         ]
         lines.append("  ".join([*cells, *("!" if number in table.marked else ())]).rstrip())
     return "\n".join(lines)
@@ -50,8 +46,13 @@ def _section(section: Section, indent: str, width: int, everything: bool) -> lis
         return []
     inner = indent + _INDENT if section.heading else indent
     lines: list[str] = []
+    wide = max(
+        (len(label) for block in section.blocks if isinstance(block, Facts) for label, _ in block.seen), default=0
+    )
     for block in section.blocks:
-        lines += _block(block, inner, width, everything)
+        lines += (
+            _facts(block, inner, width, wide) if isinstance(block, Facts) else _block(block, inner, width, everything)
+        )
     for nested in section.sections:
         lines += _section(nested, inner, width, everything)
     if not lines:
@@ -61,21 +62,22 @@ def _section(section: Section, indent: str, width: int, everything: bool) -> lis
 
 
 def _block(block: Block, indent: str, width: int, everything: bool) -> list[str]:
-    if isinstance(block, Plot) or (getattr(block, "folded", False) and not everything):
+    if isinstance(block, Plot | Facts) or (block.folded and not everything):
         return []
-    if isinstance(block, Facts):
-        wide = max((len(label) for label, _ in block.seen), default=0)
-        return [
-            line
-            for label, value in block.seen
-            for line in _sentence(f"{label.ljust(wide)}  {value}", indent, width, wide + len(_INDENT))
-        ]
     title = [indent + block.title] if block.title else []
     if isinstance(block, Table):
-        if not any(column.heading for column in block.columns):
+        if not block.headings:
             return []
-        return title + [indent + line for line in format_table(block).splitlines()]
+        return (title if block.rows else []) + [indent + line for line in format_table(block).splitlines()]
     return title + _messages(block, indent + (_INDENT if block.title else ""), width)
+
+
+def _facts(block: Facts, indent: str, width: int, wide: int) -> list[str]:
+    return [
+        line
+        for label, value in block.seen
+        for line in _sentence(f"{label.ljust(wide)}  {value}", indent, width, wide + len(_INDENT))
+    ]
 
 
 def _messages(block: Messages, indent: str, width: int) -> list[str]:

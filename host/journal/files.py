@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -22,6 +23,10 @@ class Files(Protocol):
         """Return once everything written is on the medium itself."""
         ...
 
+    def wrong(self, descriptor: int, path: Path, size: int) -> str:
+        """What has happened to the file from outside, empty if `path` is still it and holds `size` bytes."""
+        ...
+
     def close(self, descriptor: int) -> None:
         """Give the descriptor back."""
         ...
@@ -31,13 +36,15 @@ class SystemFiles:
     """The real ones."""
 
     def create(self, path: Path) -> int:
-        """The name is brought to the medium, too: it must survive a power cut."""
-        descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o644)
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        """The name is brought to the medium, too: it must survive a power cut. Only this user may read the file."""
+        flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL
+        descriptor = os.open(path, flags | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0), 0o600)
+        with suppress(PermissionError):  # a folder cannot be opened on every system
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
         return descriptor
 
     def write(self, descriptor: int, data: bytes) -> int:
@@ -47,6 +54,19 @@ class SystemFiles:
     def sync(self, descriptor: int) -> None:
         """See Files."""
         os.fsync(descriptor)
+
+    def wrong(self, descriptor: int, path: Path, size: int) -> str:
+        """See Files."""
+        try:
+            named = path.stat()
+        except OSError:
+            return "it was deleted or moved away"
+        own = os.fstat(descriptor)
+        if (named.st_dev, named.st_ino) != (own.st_dev, own.st_ino):
+            return "another file was put in its place"
+        if own.st_size < size:
+            return "it was cut short"
+        return "another program wrote into it" if own.st_size > size else ""
 
     def close(self, descriptor: int) -> None:
         """See Files."""

@@ -14,15 +14,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from firmware_protocol.messages import Identity, LineError, Report, decode
+from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
 from host.frames import FRAME_DTYPE, Event
 from host.journal import records
+from host.journal.order import GAP_S, Order, Placed, Refused, Segment
 from host.journal.records import Record, RecordError
 from host.journal.vectorized import BULK_LINES, ROW, read_rows
 
 _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "calibration"}
 _VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
+_ABOUT_BOARD: dict[type, str] = {Identity: "identity", Hardware: "hardware", State: "board_state"}
 _LINE_FEED = ord("\n")
 _TOO_LONG = "too long for a record"
 
@@ -60,10 +62,13 @@ class RunReader:
         self._line_number = 1
         self._offset = 0
         self._last_once: dict[str, bytes] = {}
+        self._order = Order()
+        self._segment = Segment()
+        self._segment_damaged = False
 
     def push(self, data: bytes) -> Batch:
         """What `data` completes."""
-        gathering = _Gathering(self._last_once)
+        gathering = _Gathering(self)
         cut = data.rfind(b"\n") + 1
         if cut:
             self._lines(bytes(self._pending) + data[:cut], gathering)
@@ -76,13 +81,15 @@ class RunReader:
 
     def finish(self) -> Batch:
         """What is left when the file ends: a last record without its line feed, or a torn one."""
-        gathering = _Gathering(self._last_once)
+        gathering = _Gathering(self)
         if self._pending and not self._skipping:
             reason = gathering.take(bytes(self._pending))
             if reason:
                 gathering.damage.append(Damage(self._line_number, self._offset, f"{reason}; the file ends here"))
         self._offset += len(self._pending)
         self._pending.clear()
+        for placed in self._order.finish():
+            gathering.accept(placed.record)
         return gathering.batch()
 
     def _pass_over(self, gathering: _Gathering) -> None:
@@ -122,29 +129,78 @@ class RunReader:
         frames["host_s"] = host_s
         for name in REPORT_DTYPE.names or ():
             frames[name] = reports[name]
+        step = np.diff(host_s)
+        repeated = np.flatnonzero(step == 0.0)
+        repeated = repeated[(rows[repeated] == rows[repeated + 1]).all(axis=1)]
+        odd = ~sound
+        odd[1:] |= ~((step >= 0.0) & (step <= GAP_S))
+        odd[repeated + 1] = True
         first = 0
-        for odd in [*np.flatnonzero(~sound).tolist(), len(rows)]:
-            gathering.frames(frames[first:odd])
-            self._line_number += odd - first
-            self._offset += (odd - first) * ROW
-            if odd < len(rows):
-                self._line(rows[odd, :-1].tobytes(), gathering)
-            first = odd + 1
+        for place in [*np.flatnonzero(odd).tolist(), len(rows)]:
+            self._bulk(rows, frames, slice(first, place), gathering)
+            if place < len(rows):
+                self._line(rows[place, :-1].tobytes(), gathering)
+            first = place + 1
+
+    def _bulk(
+        self, rows: npt.NDArray[np.uint8], frames: npt.NDArray[np.void], part: slice, gathering: _Gathering
+    ) -> None:
+        """Take rows that are sound and in order among each other; those at their beginning one by one where needed."""
+        first, end = int(part.start), int(part.stop)
+        while first < end:
+            from_s = self._order.raw_from_s
+            if from_s is not None and 0.0 <= float(frames["host_s"][first]) - from_s <= GAP_S:
+                break
+            self._line(rows[first, :-1].tobytes(), gathering)
+            first += 1
+        if first < end:
+            block = rows[first:end].tobytes()
+            if block[: ROW - 1] == self._order.last_raw:
+                self._line(block[: ROW - 1], gathering)
+                self._bulk(rows, frames, slice(first + 1, end), gathering)
+                return
+            gathering.frames(frames[first:end])
+            self._segment.add(block, records.RAW, end - first)
+            self._order.took_in_bulk(float(frames["host_s"][end - 1]), block[-ROW:-1])
+            self._line_number += end - first
+            self._offset += (end - first) * ROW
 
     def _line(self, line: bytes, gathering: _Gathering) -> None:
         reason = gathering.take(line) if len(line) <= records.MAX_RECORD else _TOO_LONG
         if reason:
             gathering.damage.append(Damage(self._line_number, self._offset, reason))
+            self._segment_damaged = True
         self._line_number += 1
         self._offset += len(line) + 1
+
+    def judge(self, record: Record, line: bytes) -> tuple[list[Placed], list[Refused]]:
+        """What of the record in `line`, and of one that waited, may be taken; checkpoints are compared on the way."""
+        here = Placed(record, line, self._line_number, self._offset)
+        taken, refused = self._order.judge(here)
+        if record.tag in (records.CHECKPOINT, records.TRAILER) and here in taken:
+            differs = self._segment.differs(records.content(record.payload))
+            if differs and not self._segment_damaged and not refused:
+                refused = [*refused, Refused(here, differs)]
+            self._segment.close()
+            self._segment_damaged = False
+        else:
+            self._segment.add(line + b"\n", record.tag)
+            self._segment_damaged = self._segment_damaged or bool(refused)
+        return taken, refused
+
+    @property
+    def last_once(self) -> dict[str, bytes]:
+        """The payload last read of each tag that is written twice."""
+        return self._last_once
 
 
 class _Gathering:
     """A batch in the making."""
 
-    def __init__(self, last_once: dict[str, bytes]) -> None:
+    def __init__(self, reader: RunReader) -> None:
         self.damage: list[Damage] = []
-        self._last_once = last_once
+        self._reader = reader
+        self._last_once = reader.last_once
         self._arrays: list[npt.NDArray[np.void]] = []
         self._rows: list[tuple[Any, ...]] = []
         self._count = 0
@@ -161,16 +217,32 @@ class _Gathering:
     def take(self, line: bytes) -> str:
         """Take the record in `line`, or what remains of records in it; returns what is wrong, empty for nothing."""
         try:
-            self._record(records.parse(line))
+            record = records.parse(line)
         except RecordError as error:
             for record in records.salvage(line):
                 with suppress(RecordError):
-                    self._record(record)
+                    self._record(record, records.seal(record.tag, record.host_s, record.payload)[:-1])
+            return str(error)
+        try:
+            self._record(record, line)
+        except RecordError as error:
             return str(error)
         return ""
 
-    def _record(self, record: Record) -> None:
-        """Take one sound record.
+    def _record(self, record: Record, line: bytes) -> None:
+        """Take one sound record, if it stands in its place.
+
+        Raises RecordError when its payload is not what its tag promises.
+        """
+        taken, refused = self._reader.judge(record, line)
+        for one in refused:
+            if one.reason:
+                self.damage.append(Damage(one.placed.line_number, one.placed.byte_offset, one.reason))
+        for placed in taken:
+            self.accept(placed.record)
+
+    def accept(self, record: Record) -> None:
+        """Take what a record holds.
 
         Raises RecordError when its payload is not what its tag promises.
         """
@@ -197,8 +269,9 @@ class _Gathering:
         if isinstance(message, Report):
             self._rows.append((record.host_s, *_VALUES(message)))
             self._count += 1
-        elif isinstance(message, Identity):
-            self._events.append(Event(record.host_s, self._count, "identity", asdict(message)))
+        elif isinstance(message, Identity | Hardware | State):
+            kind = _ABOUT_BOARD[type(message)]
+            self._events.append(Event(record.host_s, self._count, kind, asdict(message)))
 
     def _event(self, record: Record) -> Event | None:
         """What a record that is not a raw line tells; None for the second writing of the same, or an unknown tag."""

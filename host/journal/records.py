@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from typing import Any
 from zlib import crc32
 
-SCHEMA = "1.0"
+SCHEMA = "1.1"
 MAX_RECORD = 1 << 20  # bytes; a longer stretch without a line feed is no record
 MAX_PAYLOAD = MAX_RECORD // 2 - 64  # so that two records that lost the line feed between them are still looked into
 CRC_DIGITS = 8
 FIRST_TIME_DIGITS = 13  # characters of a time below a million seconds, eleven days
 
-RAW, HEADER, RIG, CALIBRATION, NOTE, EVENT, TRAILER = "L", "H", "G", "C", "N", "E", "Z"
+RAW, HEADER, RIG, CALIBRATION, NOTE, EVENT, CHECKPOINT, TRAILER = "L", "H", "G", "C", "N", "E", "K", "Z"
 
 # What the columns of a report mean, kept in the header so that a file explains itself.
 COLUMNS = {

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from host.errors import DamagedFileError
 from host.frames import FRAME_DTYPE, Event
 from host.journal.reader import Batch, Damage, RunReader
-from host.journal.records import MAX_RECORD, SCHEMA
+from host.journal.records import MAX_RECORD, SCHEMA, TRAILER
 
 BLOCK_BYTES = 1 << 22
 DAMAGE_KEPT = 1000  # of a file that is damaged everywhere, so many places are named
@@ -27,7 +27,7 @@ class RunFile:
     the rig's own text, empty when both its writings are damaged. `damage` names the first 1000 damaged places,
     `damaged` counts all. `wire_damage` counts lines that were damaged on their way from the board. `trailer` is None
     when the recording did not end in good order; `lost_records` is how many records the trailer counts that could
-    not be read.
+    not be read, `extra_records` how many it does not count.
     """
 
     path: Path
@@ -46,15 +46,25 @@ class RunFile:
     @property
     def complete(self) -> bool:
         """Whether the recording ended in good order and everything in it could be read."""
-        return self.trailer is not None and not self.damaged and not self.lost_records
+        return self.trailer is not None and not (self.damaged or self.lost_records or self.extra_records)
 
     @property
     def lost_records(self) -> int:
         """Records that the trailer counts and that could not be read."""
+        return sum(max(wanted - read, 0) for wanted, read in self._counted())
+
+    @property
+    def extra_records(self) -> int:
+        """Records that were read and that the trailer does not count."""
+        return sum(max(read - wanted, 0) for wanted, read in self._counted())
+
+    def _counted(self) -> list[tuple[int, int]]:
+        """Records by tag, as the trailer counts them and as they were read; the trailer does not count itself."""
         if self.trailer is None or not isinstance(counts := self.trailer.get("records"), dict):
-            return 0
-        wanted = sum(count for count in counts.values() if isinstance(count, int))
-        return max(wanted - sum(self.records.values()) + 1, 0)  # the trailer does not count itself
+            return []
+        wanted = {tag: count for tag, count in counts.items() if isinstance(count, int)}
+        tags = (wanted.keys() | self.records.keys()) - {TRAILER}
+        return [(wanted.get(tag, 0), self.records.get(tag, 0)) for tag in tags]
 
 
 def iter_batches(path: Path, block: int = BLOCK_BYTES) -> Iterator[Batch]:

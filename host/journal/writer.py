@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import errno
+import itertools
+import math
 import sys
 import threading
 import time
@@ -17,11 +19,16 @@ from firmware_protocol.messages import PROTOCOL_VERSION
 from host.errors import NotSavedError
 from host.events import check_event
 from host.journal import records
+from host.journal.copy import MemoryCopy
 from host.journal.files import Files, SystemFiles
+from host.journal.order import CHECKPOINT_S, Segment
 from host.journal.syncing import Syncer
 
 SYNC_INTERVAL_S = 0.5
 RETRY_INTERVAL_S = 0.5
+LOOK_INTERVAL_S = 1.0  # between looks at whether the file is still there
+RESCUED = "-rescued"
+MOST_RESCUES = 99
 PENDING_LIMIT = 64 << 20  # bytes held while the disk is full: at 10 lines a second, 17 hours
 WRITE_PIECE = 1 << 16
 
@@ -67,6 +74,7 @@ class JournalWriter:
         self.path = path
         self.state = RECORDING
         self.trouble = ""  # the system's words for why the disk takes nothing
+        self.rescued: list[str] = []  # a sentence for each file that was lost under the run, and saved again
         self.counts: dict[str, int] = {}
         self.lines_lost = 0  # raw lines that found the memory full as well
         self._files = files or SystemFiles()
@@ -77,6 +85,12 @@ class JournalWriter:
         self._lock = threading.Lock()  # guards _pending and _written together
         self._retry_at = 0.0
         self._last_s = 0.0
+        self._copied = 0  # bytes of the run that the copy holds
+        self._of_this_moment: set[bytes] = set()
+        self._segment = Segment()
+        self._checkpoint_at = CHECKPOINT_S
+        self._copy = MemoryCopy()
+        self._look_at = clock() + LOOK_INTERVAL_S
         self._lost_reported = 0
         first = snapshot.records()
         try:
@@ -109,24 +123,27 @@ class JournalWriter:
 
     def raw_line(self, line: bytes, host_s: float) -> None:
         """Record a line as the board sent it. Call `flush` after the last one of those at hand."""
-        record = records.raw_record(line, host_s)
+        record = self._unlike_others(lambda at: records.raw_record(line, at), host_s)
+        host_s = self._last_s
         if len(self._pending) + len(record) > self._pending_limit:
             self.lines_lost += 1
             return
         self._report_lost(host_s)
         self._queue(record)
-        self._last_s = max(self._last_s, host_s)
+        if host_s >= self._checkpoint_at:
+            self._checkpoint(host_s)
 
     def event(self, kind: str, host_s: float, **detail: Any) -> None:
         """Record an event; ValueError for a kind or a key that RUN_FILE.md does not name."""
         check_event(kind, set(detail))
-        self._queue(records.json_record(records.EVENT, host_s, {"kind": kind, **detail}))
-        self._last_s = max(self._last_s, host_s)
+        content = {"kind": kind, **detail}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.EVENT, at, content), host_s))
         self.flush()
 
     def note(self, key: str, value: str, host_s: float) -> None:
         """Record a note: product, area, operator, weather, or free text."""
-        self._queue(records.json_record(records.NOTE, host_s, {"key": key, "value": value}))
+        content = {"key": key, "value": value}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.NOTE, at, content), host_s))
         self.flush()
 
     def flush(self) -> bool:
@@ -136,6 +153,8 @@ class JournalWriter:
         """
         if self.state != RECORDING and self._clock() < self._retry_at:
             return False
+        if self._clock() >= self._look_at:
+            self.look_at_file()
         try:
             while self._pending:
                 self._write_piece()
@@ -147,6 +166,43 @@ class JournalWriter:
             return self.flush()
         return True
 
+    def look_at_file(self) -> None:
+        """Save the run into a new file when something has happened to the one that was being written."""
+        self._look_at = self._clock() + LOOK_INTERVAL_S
+        reason = self._files.wrong(self._descriptor, self.path, self._written)
+        if not reason:
+            return
+        old = self.path
+        try:
+            new, descriptor = self._made_anew()
+        except OSError as error:
+            self._stall(OSError(error.errno, f"the run file is gone ({reason}) and no new one can be made"))
+            return
+        self._files.close(self._descriptor)
+        kept = b"".join(self._copy.pieces())
+        with self._lock:
+            self.path, self._descriptor = new, descriptor
+            self._pending = bytearray(kept) + self._pending
+            self._written = 0
+            self._copied = len(kept)
+        again = "the run was saved again" if self._copy.whole else "what came before could not be saved again"
+        self.rescued.append(f"the run file {old.name} was lost: {reason}; {again}, in {new}")
+        detail = {"kind": "file_rescued", "reason": reason, "file": old.name}
+        self._queue(self._unlike_others(lambda at: records.json_record(records.EVENT, at, detail), self._last_s))
+
+    def _made_anew(self) -> tuple[Path, int]:
+        """A new file beside the one that is gone. Raises OSError."""
+        stem = self.path.stem.partition(RESCUED)[0]
+        for number in itertools.count(1):
+            path = self.path.with_name(f"{stem}{RESCUED}{f'-{number}' if number > 1 else ''}{self.path.suffix}")
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                return path, self._files.create(path)
+            except FileExistsError:
+                if number > MOST_RESCUES:
+                    raise
+        raise AssertionError
+
     def tail(self, offset: int) -> bytes:
         """What the file will hold from `offset` on and does not hold yet; nothing where it holds that byte already."""
         with self._lock:
@@ -157,11 +213,13 @@ class JournalWriter:
 
         Returns the bytes that a full disk would not take, empty when all is in the file.
         """
-        self._retry_at = 0.0
+        self._retry_at = self._look_at = 0.0
         self.flush()
         self._report_lost(host_s)
         trailer = {"status": status, "reason": reason, "records": dict(self.counts), "wire_damage": wire_damage}
-        self._queue(records.json_record(records.TRAILER, host_s, trailer))
+        trailer |= self._segment.content()
+        self._queue(records.json_record(records.TRAILER, self._in_order(host_s), trailer))
+        self._look_at = math.inf  # nothing may follow the trailer
         self.flush()
         self._syncer.stop()
         self._files.close(self._descriptor)
@@ -170,8 +228,34 @@ class JournalWriter:
     def _queue(self, record: bytes) -> None:
         tag = chr(record[0])
         self.counts[tag] = self.counts.get(tag, 0) + 1
+        self._segment.add(record, tag)
         with self._lock:
             self._pending += record
+
+    def _in_order(self, host_s: float) -> float:
+        """The time to write: what a person told may be handled after a line that was stamped later."""
+        if not host_s >= 0:
+            raise ValueError(f"time since the start of the run must be 0 s or more, not {host_s}")
+        if host_s > self._last_s:
+            self._last_s = host_s
+            self._of_this_moment.clear()
+        return self._last_s
+
+    def _unlike_others(self, made_at: Callable[[float], bytes], host_s: float) -> bytes:
+        """The record at that time; a microsecond later where the same stands already: no two of a file are alike."""
+        record = made_at(self._in_order(host_s))
+        while record in self._of_this_moment:
+            record = made_at(self._in_order(self._last_s + 1e-6))
+        self._of_this_moment.add(record)
+        return record
+
+    def _checkpoint(self, host_s: float) -> None:
+        """Say what stands since the checkpoint before, so that a reader can tell whether it still does."""
+        content = self._segment.content()
+        self._checkpoint_at = host_s + CHECKPOINT_S
+        record = records.json_record(records.CHECKPOINT, host_s, content)
+        self._queue(record)
+        self._segment.close()
 
     def _report_lost(self, host_s: float) -> None:
         lost = self.lines_lost - self._lost_reported
@@ -187,6 +271,10 @@ class JournalWriter:
         with self._lock:
             del self._pending[:count]
             self._written += count
+            fresh = max(self._written - self._copied, 0)
+            self._copied += fresh
+        if fresh:
+            self._copy.add(piece[count - fresh : count])
         self._syncer.wanted()
 
     def _stall(self, error: OSError) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from contextlib import suppress
 from dataclasses import dataclass
@@ -10,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 NAME = ".swardflow-index.sqlite"
-_FORMAT = 2
+_FORMAT = 3
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS kept (
-    name TEXT, calibration TEXT, stamp TEXT, body TEXT, PRIMARY KEY (name, calibration)) WITHOUT ROWID""",
+    name BLOB, calibration TEXT, stamp TEXT, body TEXT, PRIMARY KEY (name, calibration)) WITHOUT ROWID""",
     # One row for each way of reading, the newest last.
     "CREATE TABLE IF NOT EXISTS readings (number INTEGER PRIMARY KEY, calibration TEXT UNIQUE)",
 )
@@ -30,6 +31,8 @@ class Kept:
 
 class Index:
     """Kept bodies by file name (its path within the folder), for one way of reading them (`calibration`).
+
+    A name may be of any encoding.
 
     A damaged index is made anew; a folder that cannot be written has its index in memory.
     """
@@ -71,7 +74,7 @@ class Index:
             rows = self._base.execute(
                 "SELECT name, stamp, body FROM kept WHERE calibration = ?", (self._calibration,)
             ).fetchall()
-            return {name: Kept(stamp, json.loads(body)) for name, stamp, body in rows}
+            return {os.fsdecode(name): Kept(stamp, json.loads(body)) for name, stamp, body in rows}
         except (sqlite3.DatabaseError, ValueError):
             return {}
 
@@ -80,9 +83,12 @@ class Index:
         with suppress(sqlite3.DatabaseError):
             self._base.executemany(
                 "INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)",
-                [(name, self._calibration, kept.stamp, json.dumps(kept.body)) for name, kept in bodies.items()],
+                [
+                    (os.fsencode(name), self._calibration, kept.stamp, json.dumps(kept.body))
+                    for name, kept in bodies.items()
+                ],
             )
-            self._base.executemany("DELETE FROM kept WHERE name = ?", [(name,) for name in gone])
+            self._base.executemany("DELETE FROM kept WHERE name = ?", [(os.fsencode(name),) for name in gone])
             if self._calibration and bodies:
                 self._base.execute("INSERT OR REPLACE INTO readings (calibration) VALUES (?)", (self._calibration,))
                 newest = f"SELECT calibration FROM readings ORDER BY number DESC LIMIT {_READINGS}"

@@ -6,21 +6,25 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import cycle
 from queue import SimpleQueue
 from typing import Any
 
 from firmware_protocol.messages import (
-    BAUD,
+    BAUDS,
     PROTOCOL_VERSION,
     REFUSALS,
     Ack,
+    Capability,
     Command,
     Identity,
     LineError,
     Refusal,
     Report,
+    State,
     decode,
     encode_command,
+    filter_argument,
 )
 from firmware_protocol.splitter import LineSplitter
 from host.errors import NoAnswerError, NotFoundError, RefusedByBoardError, UserError
@@ -34,6 +38,7 @@ ASK_AGAIN_S = 1.0
 ASKS = 5  # after each opening; a board that cannot hear must not have its line filled up
 REPLY_S = 0.5
 TRIES = 3
+WRONG_SPEED_S = 1.5  # so long only damage: PROTOCOL.md, section 2
 # At the end of a run what the board sent may still be on its way through driver and network: the line must have been
 # found empty so many times in a row, and is looked at so many times at most, for a board that never pauses.
 _DRAIN_PAUSE_S, _DRAIN_EMPTY, _DRAIN_LOOKS = 0.005, 10, 60
@@ -62,7 +67,8 @@ class Link:
     `items` gives what was read, as LineRead and LinkChange, in order, then None once the link has stopped; a queue
     that is given may carry other things as well. The reading thread does nothing that
     could hold it up. When the port is gone it is opened again every `retry_s` seconds until it is back.
-    `opener` makes a Port from the address; `clock` gives seconds that never jump.
+    `opener` makes a Port from the address; `clock` gives seconds that never jump. `filters` are arguments of the
+    command `f`: they are sent whenever the board says that it filters otherwise, so after each of its starts, too.
     """
 
     def __init__(
@@ -72,8 +78,10 @@ class Link:
         clock: Callable[[], float] = time.monotonic,
         retry_s: float = RETRY_S,
         items: SimpleQueue[Any] | None = None,
+        filters: tuple[int, ...] = (),
     ) -> None:
         self.address = address
+        self.filters = filters
         self.items: SimpleQueue[Any] = items or SimpleQueue()
         self.identity: Identity | None = None
         self.bytes_read = 0
@@ -94,12 +102,14 @@ class Link:
         self._asks = 0
         self._opened = -1e9
         self._first_sound: float | None = None
+        self._baud_since = -1e9  # when the present speed was begun with
+        self._bauds = cycle(BAUDS[1:] + BAUDS[:1])
         self._thread = threading.Thread(target=self._run, name="swardflow link", daemon=True)
 
     def start(self) -> None:
         """Open the port and begin to read; UserError with the way to mend it when it cannot be opened."""
         self._port = self._opener(self.address)
-        self._opened = self._clock()
+        self._opened = self._baud_since = self._clock()
         self._ask_identity()
         self._thread.start()
 
@@ -144,8 +154,8 @@ class Link:
             return
         if self.bytes_read:
             raise NoAnswerError(
-                f"what arrives on {self.address} cannot be read: set the board to {BAUD} baud, or check that this is "
-                "the board's port"
+                f"what arrives on {self.address} cannot be read: set the board to {' or '.join(map(str, BAUDS))} baud, "
+                "or check that this is the board's port"
             )
         raise NoAnswerError(
             f"no board is heard on {self.address}: check that it has power, that its firmware is loaded and that the "
@@ -195,8 +205,17 @@ class Link:
             return
         if data:
             self._take(splitter.push(data), len(data))
+        self._try_other_speed(port)
         if self.identity is None and self._asks < ASKS and self._clock() - self._asked > ASK_AGAIN_S:
             self._ask_identity()
+
+    def _try_other_speed(self, port: Port) -> None:
+        """A board may run at either of two speeds: at the wrong one all that comes is damage."""
+        now = self._clock()
+        unreadable = self._last_byte >= self._baud_since > self._last_sound
+        if unreadable and now - self._baud_since > WRONG_SPEED_S:
+            port.set_baud(next(self._bauds))
+            self._baud_since = now
 
     def _drain(self, splitter: LineSplitter) -> None:
         """Take what the board had sent when the end came: until the line has been quiet for a moment."""
@@ -235,6 +254,7 @@ class Link:
             return
         self.trouble = ""
         self.identity, self._asks, self._opened = None, 0, self._clock()
+        self._baud_since, self._bauds = self._opened, cycle(BAUDS[1:] + BAUDS[:1])
         self.items.put(LinkChange(self._clock(), "link_back", {}))
         self._ask_identity()
 
@@ -267,6 +287,8 @@ class Link:
             self._first_sound = stamp if self._first_sound is None else self._first_sound
             if isinstance(message, Identity):
                 self.identity = message
+            elif isinstance(message, State):
+                self._set_filters(message)
             elif isinstance(message, Ack | Refusal):
                 self._replies[message.tag] = message
             self._changed.notify_all()
@@ -275,6 +297,15 @@ class Link:
         self._asked = self._clock()
         self._asks += 1
         self._send(encode_command(Command("q", 0)) + b"\n")
+
+    def _set_filters(self, state: State) -> None:
+        in_force = (
+            filter_argument(Capability.FLOW, state.flow_rule, state.flow_filter),
+            filter_argument(Capability.WHEEL, state.wheel_rule, state.wheel_filter),
+        )
+        for wanted in self.filters:
+            if wanted not in in_force:
+                self._send(encode_command(Command("f", 0, wanted)) + b"\n")
 
     def _send(self, line: bytes) -> None:
         """Send `line` if the port is there. That it went wrong shows in the missing reply."""

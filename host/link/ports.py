@@ -34,6 +34,10 @@ class Port(Protocol):
         """Send `data`."""
         ...
 
+    def set_baud(self, baud: int) -> None:
+        """Go on at another speed; what is waiting was read at the old one and is thrown away."""
+        ...
+
     def close(self) -> None:
         """Give the port back."""
         ...
@@ -94,6 +98,11 @@ class _SerialPort:
 
     def write(self, data: bytes) -> None:
         self._port.write(data)
+
+    def set_baud(self, baud: int) -> None:
+        with suppress(OSError, ValueError):  # a line over a network may have no speed of its own
+            self._port.baudrate = baud
+            self._port.reset_input_buffer()
 
     def close(self) -> None:
         with suppress(OSError):

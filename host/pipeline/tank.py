@@ -8,7 +8,6 @@ from host.events import number_of
 from host.frames import Event
 from host.pipeline.columns import Floats
 
-NOT_TOLD = "refill not told?"
 _DOUBT = 0.05  # of what went through the meter: further below zero than meter and tank marks can be wrong together
 
 

@@ -37,10 +37,15 @@ def socket_path(run: Path) -> Path:
 def _private_folder() -> Path:
     user = os.getuid()
     own = Path(f"/run/user/{user}")
-    folder = (own if _is_private(own) else Path("/tmp")) / f"swardflow-{user}"
-    folder.mkdir(mode=0o700, exist_ok=True)
+    # Nobody else can take a folder in the user's own home first.
+    home = Path("~/.cache").expanduser()
+    folder = own / "swardflow" if _is_private(own) else home / "swardflow"
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise NoAnswerError(f"the folder {folder} cannot be made: {error.strerror}; check its rights") from None
     if not _is_private(folder):
-        raise NoAnswerError(f"{folder} can be entered by others: remove it, Swardflow makes it anew")
+        raise NoAnswerError(f"{folder} can be entered by others: run 'chmod 700 {folder}'")
     return folder
 
 
@@ -52,6 +57,37 @@ def _is_private(folder: Path) -> bool:
     return stat.S_ISDIR(status.st_mode) and status.st_uid == os.getuid() and not status.st_mode & 0o077
 
 
+def recorder_at(port: str) -> dict[str, Any] | None:
+    """The status of this user's recorder that records from `port`; None when there is none, or none that answers."""
+    if not Path(port).exists():  # an address on a network has no one name
+        return None
+    try:
+        sockets = list(_private_folder().glob("*.sock"))
+    except UserError:
+        return None
+    for path in sockets:
+        try:
+            status = _ask(path, {"ask": "status"})
+        except (OSError, ValueError):
+            continue
+        if os.path.realpath(str(status.get("port", ""))) == os.path.realpath(port):
+            return status
+    return None
+
+
+def _ask(path: Path, request: dict[str, Any]) -> dict[str, Any]:
+    """The reply of the recorder that listens there. Raises OSError, or ValueError for what is no reply."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+        connection.settimeout(PATIENCE_S)
+        connection.connect(str(path))
+        connection.sendall(json.dumps(request).encode() + b"\n")
+        with connection.makefile("rb") as replies:
+            reply = json.loads(replies.readline())
+    if not isinstance(reply, dict):
+        raise ValueError
+    return reply
+
+
 def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     """Send a request to the recorder of `run` and return its reply.
 
@@ -59,18 +95,11 @@ def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     what was asked.
     """
     try:
-        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
-            connection.settimeout(PATIENCE_S)
-            connection.connect(str(socket_path(run)))
-            connection.sendall(json.dumps(request).encode() + b"\n")
-            with connection.makefile("rb") as replies:
-                reply = json.loads(replies.readline())
+        reply = _ask(socket_path(run), request)
     except TimeoutError:
         raise NoAnswerError(f"the recorder of {run} has not answered for {PATIENCE_S:g} s: try again") from None
     except (OSError, ValueError):
         raise NoAnswerError(f"no recorder is running for {run}: the run has ended, or the name is wrong") from None
-    if not isinstance(reply, dict):
-        raise NoAnswerError(f"the recorder of {run} gave no proper answer: is it of another version?")
     if "error" in reply:
         raise error_named(str(reply.get("wrong", "")))(str(reply["error"]))
     return reply

@@ -18,7 +18,8 @@ from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
 from host.journal.writer import RECORDING
 from host.link import LineRead, Link, LinkChange
-from host.recorder.control import ControlServer, socket_path
+from host.recorder.control import ControlServer, recorder_at, socket_path
+from host.recorder.pauses import PauseWatch
 from host.run_folder import file_names, make_folder
 
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
@@ -37,17 +38,24 @@ class RunPlan:
     notes: Mapping[str, str] = field(default_factory=dict)
     calibrations: tuple[Mapping[str, Any], ...] = ()
     tank_m3: float | None = None  # at the start; None for a full tank
+    filters: tuple[int, ...] = ()  # of the board's inputs: see Link
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How a recording ended; `rest` is where the bytes lie that a full disk would not take, None if it took all."""
+    """How a recording ended; `rest` is where the bytes lie that a full disk would not take, None if it took all.
+
+    `rescued` has a sentence for each file that was lost under the run; `in_place` is whether the file was there at the
+    end, as it was written.
+    """
 
     run: Path
     lines: int
     wire_damage: int
     lines_lost: int
     rest: Path | None
+    rescued: tuple[str, ...] = ()
+    in_place: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +89,13 @@ class Recorder:
         self._shelters = shelters
         self._inbox: SimpleQueue[LineRead | LinkChange | _Told | None] = SimpleQueue()
         self._link = (open_link or _link)(address, self._inbox)
+        self._link.filters = plan.filters
         self._zero = 0.0
         self._reason = ""
         self._writer: JournalWriter | None = None
-        self._control: ControlServer | None = None
+        self._controls: list[ControlServer] = []
+        self._reachable_as: Path | None = None
+        self._pauses = PauseWatch()
 
     def start(self, board_wait_s: float = 5.0) -> Path:
         """Open the port, hear the board, begin the run file, and return its path.
@@ -93,11 +104,16 @@ class Recorder:
         """
         started, self._zero = datetime.now().astimezone(), time.monotonic()
         folder = make_folder(self._plan.folder)
+        if other := recorder_at(self._address):
+            raise NotNowError(
+                f"port {self._address} is in use: process {other.get('pid')} records {other.get('run')} from it; "
+                "end that run with 'swardflow tell RUN stop', or start with --take-over to end it first"
+            )
         self._link.start()
         try:
             self._link.wait_for_board(board_wait_s)
             self._writer = self._begin(folder, started)
-            self._control = _listen(self._writer.path, self._answer)
+            self._follow_the_file(self._writer)
         except BaseException:
             self._link.stop()
             if self._writer:
@@ -130,7 +146,10 @@ class Recorder:
             if status == "failed":
                 self._link.stop()
             rest = self._end(writer, status)
-        return Outcome(writer.path, self._link.lines, self._link.wire_damage, writer.lines_lost, rest)
+        return Outcome(
+            writer.path, self._link.lines, self._link.wire_damage, writer.lines_lost, rest,
+            tuple(writer.rescued), rest is not None or _holds(writer.path, writer.bytes_written),
+        )  # fmt: skip
 
     def status(self) -> dict[str, Any]:
         """How things stand, ready for JSON; times in seconds."""
@@ -141,6 +160,7 @@ class Recorder:
             "run": str(writer.path) if writer else None,
             "state": ("stopping" if self._reason else writer.state) if writer else "starting",
             "trouble": (writer.trouble or writer.sync_trouble) if writer else "",
+            "rescued": list(writer.rescued) if writer else [],
             "run_s": time.monotonic() - self._zero,
             "port": self._address,
             "link": "closed" if self._reason else link.state,
@@ -180,7 +200,16 @@ class Recorder:
         except Empty:
             pass
         writer.flush()
+        if paused_s := self._pauses.look():
+            writer.event("computer_paused", time.monotonic() - self._zero, seconds=round(paused_s, 1))
+        self._follow_the_file(writer)
         return True
+
+    def _follow_the_file(self, writer: JournalWriter) -> None:
+        """Answer under the name of a file that took the place of one that was lost, too."""
+        if self._reachable_as != writer.path:
+            self._reachable_as = writer.path
+            self._controls.append(_listen(writer.path, self._answer))
 
     def _take(self, item: LineRead | LinkChange | _Told, writer: JournalWriter) -> None:
         host_s = max(item.stamp - self._zero, 0.0)
@@ -200,8 +229,8 @@ class Recorder:
         host_s = max(time.monotonic() - self._zero, 0.0)
         writer.event("run_end", host_s, reason=self._reason)
         rest = writer.close(status, self._reason, self._link.wire_damage, host_s)
-        if self._control:
-            self._control.close()
+        for control in self._controls:
+            control.close()
         return self._shelter(writer.path.name, rest) if rest else None
 
     def _shelter(self, name: str, rest: bytes) -> Path:
@@ -262,8 +291,9 @@ def _event_detail(request: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def is_alarm(status: Mapping[str, Any]) -> bool:
-    """Whether a status must be shown as an alarm: the disk takes nothing, or the board is not heard."""
-    return status.get("state") not in (RECORDING, "stopping") or status.get("link") not in ("ok", "closed")
+    """Whether a status must be shown as an alarm: the disk takes nothing, the file was lost, no board is heard."""
+    trouble = status.get("state") not in (RECORDING, "stopping") or bool(status.get("rescued"))
+    return trouble or status.get("link") not in ("ok", "closed")
 
 
 def _listen(run: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> ControlServer:
@@ -277,6 +307,14 @@ def _listen(run: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> Co
 
 def _link(address: str, items: SimpleQueue[Any]) -> Link:
     return Link(address, items=items)
+
+
+def _holds(path: Path, size: int) -> bool:
+    """Whether the file is there with so many bytes."""
+    try:
+        return path.stat().st_size == size
+    except OSError:
+        return False
 
 
 def _number(request: dict[str, Any], key: str) -> int:

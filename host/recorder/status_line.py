@@ -37,6 +37,8 @@ def status_text(status: Mapping[str, Any]) -> str:
         parts.append(f"{status['state'].upper()}, {status['bytes_waiting'] // 1000} kB wait in memory: make room")
     elif status["trouble"]:
         parts.append(f"DISK TROUBLE: {status['trouble']}")
+    if rescued := status.get("rescued"):
+        parts.append(f"FILE LOST: {rescued[-1]}")
     if status["link_trouble"]:
         parts.append(status["link_trouble"])
     if status["lines_lost"]:

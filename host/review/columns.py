@@ -1,6 +1,10 @@
-"""Signals and passes as columns for people and machines: the name without its unit, and the kind of quantity."""
+"""Signals, passes and totals as columns for people and machines: names without the unit, and the kind of quantity."""
 
 from __future__ import annotations
+
+from typing import Any, cast
+
+from host.documents.document import Value, duration, quantity
 
 # Field -> (name, kind of host.units; empty for what has no unit).
 SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
@@ -34,32 +38,41 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "resets": ("board_restarts", ""),
 }
 
-PASS_COLUMNS: dict[str, tuple[str, str]] = {
-    "number": ("pass", ""),
-    "start_s": ("start", "time"),
-    "end_s": ("end", "time"),
-    "distance_m": ("distance", "length"),
-    "area_m2": ("area", "area"),
-    "volume_m3": ("volume", "volume"),
-    "rate_m3_m2": ("rate", "rate"),
-    "rate_u_m3_m2": ("rate_standard_uncertainty", "rate"),
-    "speed_m_s": ("speed", "speed"),
-    "pressure_pa": ("pressure", "pressure"),
-    "spraying_s": ("spraying_time", "time"),
-    "off_target_s": ("off_target_time", "time"),
-    "off_target_m2": ("off_target_area", "area"),
+# Field -> (name, kind, heading in tables for people; empty for what only exports and JSON have), in the order of the
+# tables.
+PASS_COLUMNS: dict[str, tuple[str, str, str]] = {
+    "number": ("pass", "", "Pass"),
+    "rate_m3_m2": ("rate", "rate", "Rate ± 95 %"),
+    "speed_m_s": ("speed", "speed", "Speed"),
+    "pressure_pa": ("pressure", "pressure", "Pressure"),
+    "start_s": ("start", "time", ""),
+    "end_s": ("end", "time", ""),
+    "distance_m": ("distance", "length", "Length"),
+    "area_m2": ("area", "area", "Area"),
+    "volume_m3": ("volume", "volume", "Volume ± 95 %"),
+    "rate_u_m3_m2": ("", "rate", ""),  # stands as the ± of the rate
+    "spraying_s": ("spraying_time", "time", ""),
+    "off_target_s": ("off_target_time", "time", "Off target"),
+    "off_target_m2": ("off_target_area", "area", ""),
 }
 
-TOTAL_COLUMNS: dict[str, tuple[str, str]] = {
-    "volume_m3": ("volume", "volume"),
-    "area_m2": ("area", "area"),
-    "distance_m": ("distance", "length"),
-    "rate_m3_m2": ("rate", "rate"),
-    "rate_u_m3_m2": ("rate_standard_uncertainty", "rate"),
-    "spraying_s": ("spraying_time", "time"),
-    "off_target_s": ("off_target_time", "time"),
-    "off_target_m2": ("off_target_area", "area"),
-    "standing_s": ("standing_time", "time"),
-    "standing_m3": ("standing_volume", "volume"),
-    "tank_left_m3": ("tank_left", "volume"),
+TOTAL_COLUMNS: dict[str, tuple[str, str, str]] = {
+    "volume_m3": ("volume", "volume", "Volume"),
+    "area_m2": ("area", "area", "Area"),
+    "rate_m3_m2": ("rate", "rate", "Rate (± is 95 %)"),
+    "rate_u_m3_m2": ("", "rate", ""),
+    "distance_m": ("distance", "length", "Distance"),
+    "spraying_s": ("spraying_time", "time", "Time spraying"),
+    "off_target_s": ("off_target_time", "time", "Time off target"),
+    "off_target_m2": ("off_target_area", "area", "Area off target"),
+    "standing_s": ("stationary_time", "time", "Time sprayed standing still"),
+    "standing_m3": ("stationary_volume", "volume", "Sprayed standing still"),
+    "tank_left_m3": ("tank_left", "volume", ""),
 }
+
+
+def cell(value: Any, kind: str, system: str, expanded_si: float | None = None) -> Value:
+    """A value of a column as documents show it; `expanded_si` is its ± of 95 %."""
+    if not kind:
+        return cast(Value, value)
+    return duration(value) if kind == "time" else quantity(value, kind, system, expanded_si=expanded_si)

@@ -10,6 +10,7 @@ from host.calibrate.boom_card import BoomCard, against
 from host.calibrate.cards import Card, load_cards
 from host.calibrate.shared_errors import DAY_TO_DAY, meter_parts, pressure_parts
 from host.calibrate.uncertainty import Combined, Component, combine, pooled
+from host.documents.words import percent
 from host.errors import UserError
 from host.review.review import Review
 from host.review.steady import Steady, steady_of
@@ -17,7 +18,8 @@ from host.review.steady import Steady, steady_of
 AGREES = "agrees"
 WORN_OR_DRIFTED = "nozzles worn or meter drifted"
 CLOGGED = "partly clogged"
-CATCH_AGAIN = "catch again"
+CATCH_AGAIN = "repeat the catch test"
+NO_CHANGE, CHANGED = "no change", "changed"
 
 # An expanded uncertainty of more than the usual 10 % for a faulty nozzle (LSU AgCenter, "Sprayer Calibration") shows
 # nothing that matters.
@@ -79,23 +81,24 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
 
 def judged(ratio: float, expanded: float, nozzles: int) -> tuple[str, str]:
     """Verdict and advice for a ratio run/catch with a relative expanded uncertainty."""
-    off = f"{abs(ratio - 1):.1%} {'more' if ratio > 1 else 'less'} than the catch test, known to ± {expanded:.1%}"
+    more = f"{percent(abs(ratio - 1), 1)} {'more' if ratio > 1 else 'less'}"
+    off = f"{more} than the catch test, known to ± {percent(expanded, 1)}"
     if expanded > _TOO_VAGUE:
-        return CATCH_AGAIN, f"{off}: too little is known to say anything; calibrate the meter and catch again"
+        return CATCH_AGAIN, f"{off}: too uncertain to tell from this run; calibrate the meter and repeat the catch test"
     if abs(ratio - 1.0) <= expanded * ratio:
-        return AGREES, f"{off}: no difference that this data can show"
+        return AGREES, f"{off}: no difference found"
     if ratio > 1.0:
         return (
             WORN_OR_DRIFTED,
             f"{off}: the nozzles are worn, something leaks behind the meter, or the meter has drifted; one run cannot "
-            "tell which; the next catch decides",
+            "tell which; the next catch test decides",
         )
     blocked = (nozzles - 1) / nozzles
-    hint = f" ({blocked:.0%} would be one of {nozzles} nozzles shut)" if nozzles > 1 and ratio < 0.95 else ""
+    hint = f" ({percent(blocked)} would be one of {nozzles} nozzles shut)" if nozzles > 1 and ratio < 0.95 else ""
     return (
         CLOGGED,
         f"{off}{hint}: tips or their strainers are partly clogged, or the meter reads low; with the pump off and the "
-        "pressure let off clean them, then catch again",
+        "pressure let off clean them, then repeat the catch test",
     )
 
 
@@ -125,12 +128,12 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     else:
         parts += [*_calibration_parts(later, after), *against(_calibration_parts(earlier, before))]
     combined = combine(parts)
-    change = f"{abs(ratio - 1):.1%} {'more' if ratio > 1 else 'less'} flow at the same pressure, known to ± "
-    change += f"{combined.expanded:.1%}"
+    change = f"{percent(abs(ratio - 1), 1)} {'more' if ratio > 1 else 'less'} flow at the same pressure, known to ± "
+    change += f"{percent(combined.expanded, 1)}"
     if abs(ratio - 1.0) <= combined.expanded * ratio:
-        return Comparison(ratio, combined, "no change", f"{change}: no change that this data can show", remarks + more)
+        return Comparison(ratio, combined, NO_CHANGE, f"{change}: no change found", remarks + more)
     what = "more opening: cleaned, worn, or the meter drifted" if ratio > 1 else "less: clogging, or the meter drifted"
-    return Comparison(ratio, combined, "changed", f"{change}; {what}", remarks + more)
+    return Comparison(ratio, combined, CHANGED, f"{change}; {what}", remarks + more)
 
 
 def _steady(review: Review) -> Steady:
@@ -154,10 +157,8 @@ def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...
     scatter, degrees = pooled(0.0 if steady.passes < 2 else steady.scatter, steady.passes - 1, _DEFAULT_SCATTER)
     repeat = Component(f"{name}: scatter of its passes", scatter / math.sqrt(steady.passes), degrees)
     if steady.passes < 2:
-        return repeat, (f"{name}: one pass only, its scatter is taken as {_DEFAULT_SCATTER:.1%}",)
-    remark = (
-        f"{name}: its passes differ by {steady.scatter:.0%} among themselves, so something changed on the way: look at "
-        "its faults with 'swardflow review'"
-    )
+        return repeat, (f"{name}: one pass only, its scatter is taken as {percent(_DEFAULT_SCATTER, 1)}",)
+    differ = f"its passes differ by {percent(steady.scatter)}"
+    remark = f"{name}: {differ}, so something changed during the run: look at its faults"
     restless = (remark,) if steady.scatter > _RESTLESS else ()
     return repeat, restless

@@ -1,75 +1,23 @@
-"""Records as tables: a season as CSV without formula injection, runs as a partitioned Parquet dataset."""
+"""Runs as a partitioned Parquet dataset."""
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import fields
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from host.calibrate.cards import slug
 from host.errors import UserError
 from host.review.columns import PASS_COLUMNS
 from host.review.digest import Digest
 from host.review.review import Review
-from host.units import column_name, to_user
 
 if TYPE_CHECKING:
     import pyarrow as pa
-
-# OWASP, "CSV Injection": cells that begin so may be run as formulas by spreadsheets.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-
-
-def text_cell(text: str) -> str:
-    """`text` so that no spreadsheet takes it for a formula: an apostrophe goes before what would begin one."""
-    return "'" + text if text.startswith(_FORMULA_STARTS) else text
-
-
-def season_csv(named: Iterable[tuple[str, Digest]], system: str) -> str:
-    """One row per run: name, where, what, how much; units in the column names. Lines end as RFC 4180 says."""
-    columns: tuple[tuple[str, str, Callable[[Digest], Any]], ...] = (
-        ("duration", "time", lambda one: one.duration_s),
-        ("volume", "volume", lambda one: one.volume_m3),
-        ("area", "area", lambda one: one.area_m2),
-        ("rate", "rate", lambda one: one.rate_m3_m2),
-        ("rate_standard_uncertainty", "rate", lambda one: one.rate_u_m3_m2),
-        ("target", "rate", lambda one: one.target_m3_m2),
-        ("spraying_time", "time", lambda one: one.spraying_s),
-        ("off_target_time", "time", lambda one: one.off_target_s),
-        ("standing_volume", "volume", lambda one: one.standing_m3),
-        ("product_liquid", "product_rate", lambda one: None if one.product_dry else one.product_per_area),
-        ("product_dry", "small_mass_per_area", lambda one: one.product_per_area if one.product_dry else None),
-    )
-    words = ("site", "product", "operator", "weather", "rig")
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(
-        [
-            "run",
-            "started",
-            *words,
-            *(column_name(name, kind, system) for name, kind, _ in columns),
-            "faults",
-            "complete",
-            "notes",
-        ]
-    )
-    for name, one in named:
-        known = {"site": one.site, "product": one.product, "rig": one.rig}
-        row: list[object] = [text_cell(name), text_cell(one.started)]
-        row += [text_cell(known.get(word, one.notes.get(word, ""))) for word in words]
-        for _, kind, value in columns:
-            number = value(one)
-            row.append("" if number is None else f"{float(to_user(number, kind, system)):.9g}")
-        notes = "; ".join(f"{key}: {text}" for key, text in one.notes.items())
-        writer.writerow([*row, one.faults, one.complete, text_cell(notes)])
-    return out.getvalue()
 
 
 def write_dataset(reviews: Iterable[tuple[Review, Digest]], folder: Path) -> int:

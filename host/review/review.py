@@ -25,6 +25,7 @@ from host.review.track import Track, TrackKeeper
 from host.rig import Rig
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
+EXPANDED = 2.0  # coverage factor k of the ± shown: about 95 % (JCGM 100, 6.3.3)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ import numpy as np
 
 from host.calibrate.boom import WORN_OVER
 from host.calibrate.uncertainty import student_factor
+from host.documents.words import percent, plural
 from host.pipeline.columns import Floats
 from host.review.digest import Digest
 from host.review.trend import Stretch, stretches
@@ -125,11 +126,6 @@ def season_of(digests: Sequence[Digest]) -> Season:
     )
 
 
-def counted(runs: int) -> str:
-    """So many runs."""
-    return f"{runs} run" if runs == 1 else f"{runs} runs"
-
-
 def _time(started: str) -> float:
     return datetime.fromisoformat(started).timestamp()
 
@@ -151,7 +147,7 @@ def _steps(coefficient: Series, balance: Series) -> list[Finding]:
         # By their days: the balance may lack some runs.
         near = [step for step in metered if _runs_apart(coefficient, day, balance.dates[step[0]]) <= _SAME_TIME_RUNS]
         twin = next((one for one in near if abs(one[1] - size) <= _SURE * math.hypot(one[2], u)), None)
-        words = f"from {day} on flow at the same pressure reads {abs(size):.1%} ± {_EXPANDED * u:.1%} "
+        words = f"from {day} on flow at the same pressure reads {percent(abs(size), 1)} ± {percent(_EXPANDED * u, 1)} "
         words += "higher" if size > 0 else "lower"
         if twin is not None:
             matched.add(twin[0])
@@ -164,13 +160,16 @@ def _steps(coefficient: Series, balance: Series) -> list[Finding]:
         else:
             kind, told = (
                 UNCLEAR_STEP,
-                ("meter or nozzles: without enough tank balances around that day the data cannot tell; a catch can"),
+                (
+                    "meter or nozzles: without enough tank balances around that day the data cannot tell; a catch test "
+                    "can"
+                ),
             )
         findings.append(Finding(kind, day, day, size, u, f"{words}; {told}"))
     for run, size, u in metered:
         if run not in matched:
             day = balance.dates[run]
-            words = f"from {day} on the meter reads {abs(size):.1%} ± {_EXPANDED * u:.1%} "
+            words = f"from {day} on the meter reads {percent(abs(size), 1)} ± {percent(_EXPANDED * u, 1)} "
             words += f"{'more' if size > 0 else 'less'} against the tank, though flow at the same pressure does not "
             words += "show it: look at how the tank is read, for an unrecorded refill, or for meter and nozzles "
             words += "changing against each other"
@@ -229,7 +228,7 @@ class _Drift:
         }[whose]
         size, u = math.expm1(self.rate * span), self.rate_u * span
         words = f"from {self.since} to {date} flow at the same pressure {'rose' if rises else 'fell'} by "
-        words += f"{abs(size):.1%} ± {_EXPANDED * u:.1%} little by little"
+        words += f"{percent(abs(size), 1)} ± {percent(_EXPANDED * u, 1)} little by little"
         words += "" if alone else ", what else drifted meanwhile taken out"
         return [Finding(kind, self.since, date, size, u, f"{words}; {told}")]
 
@@ -300,9 +299,9 @@ def _strainer(pressure: Series, coefficient: Series) -> list[Finding]:
                     last,
                     depth,
                     u,
-                    f"from {first} to {last} the pressure fell by {-depth:.0%} from run to run {over}, with nozzles "
-                    "and meter unmoved: a strainer before the pump filled up; a tired battery, a worn pump, or the "
-                    "knob turned down bit by bit would look the same to a single transducer",
+                    f"from {first} to {last} the pressure fell by {percent(-depth)} from run to run {over}, "
+                    "with nozzles and meter unmoved: a strainer before the pump filled up; a tired battery, a worn "
+                    "pump, or the knob turned down bit by bit would look the same to a single transducer",
                 )
             )
         begin = end
@@ -331,20 +330,22 @@ def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: lis
     stepped = [one for one in findings if one.kind in (METER_STEP, METER_DRIFT, UNCLEAR_STEP, UNCLEAR_DRIFT)]
     if stepped:
         newest = max(stepped, key=lambda one: one.first_day)
-        return f"calibrate the meter and catch the boom now: {newest.kind}, {newest.first_day}"
+        return f"calibrate the meter and do a catch test now: {newest.kind}, {newest.first_day}"
     if not coefficient.stretches:
         return "not known: too few runs with steady spraying and a known pressure"
     limit = 2.0 * mine[-1].meter_u
     last = coefficient.stretches[-1]
     moved = last.end - coefficient.stretches[0].begin
-    bound = f"the ± {limit:.1%} to which the meter is known"
+    bound = f"the ± {percent(limit, 1)} to which the meter is known"
     if abs(moved) > limit:
-        now = f"catch the boom now: flow at the same pressure has moved by {math.expm1(moved):+.1%}, beyond {bound}"
-        worn = f"; replace the nozzles at {WORN_OVER:.0%}"
+        change = math.expm1(moved)
+        way = f"{'up' if change > 0 else 'down'} {percent(abs(change), 1)}"
+        now = f"do a catch test now: flow at the same pressure is {way}, more than {bound}"
+        worn = f"; replace the nozzles at {percent(WORN_OVER)}"
         return now + (worn if any(one.kind == WEAR for one in findings) else "")
     days = (math.copysign(limit, last.slope) - moved) / last.slope if last.slopes() else math.inf
     if days > _FAR_DAYS:
-        return f"not in sight: flow at the same pressure stays within {bound}"
+        return f"not yet: flow at the same pressure stays within {bound}"
     when = datetime.fromtimestamp(_time(mine[-1].started) + days * _DAY_S).date()
     return f"about {when.isoformat()}: then flow at the same pressure will have moved by {bound}"
 
@@ -352,18 +353,18 @@ def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: lis
 def _remarks(digests: Sequence[Digest], mine: list[Digest], coefficient: Series, balance: Series) -> list[str]:
     remarks = []
     if len(mine) < len(digests):
-        remarks.append(f"left out: {counted(len(digests) - len(mine))} of other rigs or without a date")
+        remarks.append(f"left out: {plural(len(digests) - len(mine), 'run')} of other rigs or without a date")
     if len(coefficient.dates) < len(mine):
-        without = counted(len(mine) - len(coefficient.dates))
+        without = plural(len(mine) - len(coefficient.dates), "run")
         remarks.append(f"without steady spraying at a known pressure: {without}")
     if not balance.stretches:
         remarks.append(
-            f"{counted(len(balance.dates))} with a tank balance, four are needed: without them a meter that drifts and "
-            "nozzles that wear look the same; note what is left in the tank ('tank left') after a run"
+            f"{plural(len(balance.dates), 'run')} with a tank reading, four are needed to tell the meter from the "
+            'nozzles: note what is left in the tank ("tank left") after each run'
         )
     remarks.append(
-        "the pressure loss of a strainer is not measured: that needs a second transducer before it; only the pressure "
-        "that is left behind it is seen"
+        "the pressure loss of a strainer is not measured, only the pressure that is left behind it: a second "
+        "transducer before it would show it"
     )
     if len({one.calibration for one in mine}) > 1:
         remarks.append(

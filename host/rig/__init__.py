@@ -2,6 +2,7 @@
 
 from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.rig.parse import load_rig, parts_from_sections, rig_from_toml
+from host.rig.sensors import filter_arguments
 
 __all__ = [
     "Course",
@@ -14,6 +15,7 @@ __all__ = [
     "Target",
     "Tip",
     "Wheel",
+    "filter_arguments",
     "load_rig",
     "parts_from_sections",
     "rig_from_toml",

@@ -228,7 +228,7 @@ class Target:
 class Rig:
     """One sprayer. Exactly one of `wheel` and `course` is there; `toml` is the text that it was read from.
 
-    `tips` are those that the keeper has besides the ones on the boom.
+    `tips` are those that the keeper has besides the ones on the boom; the sensors are kinds of host.rig.sensors.
     """
 
     name: str
@@ -245,3 +245,5 @@ class Rig:
     spray_switch: bool
     toml: str = field(repr=False)
     tips: tuple[Tip, ...] = ()
+    meter_sensor: str = "hall"
+    wheel_sensor: str = "hall"

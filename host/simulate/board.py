@@ -5,18 +5,30 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
+from zlib import crc32
 
 import numpy as np
 import numpy.typing as npt
 
 from firmware_protocol import messages
-from firmware_protocol.messages import Ack, Capability, Command, CommandError, Flag, Identity, Refusal
+from firmware_protocol.messages import (
+    Ack,
+    Capability,
+    Command,
+    CommandError,
+    FilterRule,
+    Flag,
+    Hardware,
+    Identity,
+    Refusal,
+    State,
+)
 from firmware_protocol.vectorized import REPORT_DTYPE
 from host.frames import WRAP
 from host.simulate.commands import CommandReader
 from host.simulate.disturbances import Disturbance
+from host.simulate.edge_counter import EdgeCounter
 from host.simulate.noise import grid
-from host.simulate.sensors import REFUSED_WITHIN_S
 from host.simulate.settings import BoardSettings
 from host.simulate.sprayer import Block
 
@@ -25,8 +37,11 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 Reports = npt.NDArray[np.void]
 
-FIRMWARE = "1.0-sim"
+FIRMWARE = "1.1-sim"
+_FILTERS_US = (100, 400)  # flow and wheel, as the firmware has them: atmega328p/edges.c
+_SUPPLY_MV, _SUPPLY_LOW_MV = 5000, 4100
 _IDENTITY_EVERY_S = 60.0
+_FIRST_STATE_S = messages.STATE_EVERY_S + 0.003  # between two reports, not together with one
 _ANSWER_S = 0.002  # the board is done with a command after this
 LINE_S = messages.MAX_LINE * 10 / messages.BAUD  # a report on its way: start and stop bit with each byte
 
@@ -39,44 +54,6 @@ class Sent:
     held_until_s: Floats  # when it could go out: later than `at_s` while the output was blocked, shape (n,)
     reports: Reports  # of REPORT_DTYPE, shape (n,)
     others: list[tuple[int, float, bytes]]  # (index of the next report, time s, line)
-
-
-class EdgeCounter:
-    """One interrupt input: counts edges, keeps the time of the last one, refuses those too close to it."""
-
-    def __init__(self) -> None:
-        self.count = 0
-        self._last_s = 0.0
-        self._edges: Floats = np.empty(0)
-        self._glitches: Floats = np.empty(0)
-
-    def push(self, edges_s: Floats) -> None:
-        """Take the edges of the next stretch."""
-        close = np.diff(edges_s, prepend=self._edges[-1] if len(self._edges) else -1.0) < REFUSED_WITHIN_S
-        self._edges = np.concatenate([self._edges, edges_s[~close]])
-        self._glitches = np.concatenate([self._glitches, edges_s[close]])
-
-    def read(self, since_s: float, at_s: Floats) -> tuple[Ints, Floats, Bools]:
-        """Count, time of the last edge (s, 0 before any) and whether one was refused, frame by frame."""
-        place = np.searchsorted(self._edges, at_s, side="right")
-        counts = self.count + place
-        last = np.concatenate([[self._last_s], self._edges])[place]
-        refused = np.diff(np.searchsorted(self._glitches, np.concatenate([[since_s], at_s]), side="right")) > 0
-        self._drop(int(place[-1]), float(at_s[-1]))
-        return counts, last, refused
-
-    def _drop(self, done: int, at_s: float) -> None:
-        if done:
-            self._last_s = float(self._edges[done - 1])
-        self.count += done
-        self._edges = self._edges[done:]
-        self._glitches = self._glitches[self._glitches > at_s]
-
-    def restart(self, at_s: float) -> None:
-        """Forget everything up to `at_s`: the board was off."""
-        self.count, self._last_s = 0, 0.0
-        self._edges = self._edges[self._edges > at_s]
-        self._glitches = self._glitches[self._glitches > at_s]
 
 
 class _Samples:
@@ -105,6 +82,11 @@ class _Samples:
         self._drop(int(ends[-1]))
         return mean, least, greatest, flags
 
+    def level(self, at_s: float) -> int:
+        """The input flags at `at_s`; 0 before the first sample that is still there."""
+        place = int(np.searchsorted(self.t, at_s, side="right"))
+        return int(self.flags[place - 1]) if place else 0
+
     def restart(self, at_s: float) -> None:
         """Forget everything up to `at_s`: the board was off."""
         self._drop(int(np.searchsorted(self.t, at_s, side="right")))
@@ -131,7 +113,8 @@ class EmulatedBoard:
         self._settings, self._capabilities, self._next_block = settings, capabilities, next_block
         self._resets, self._stalls = list(resets), stalls
         self._rate = 1.0 + settings.clock_error
-        self._flow, self._wheel, self._samples = EdgeCounter(), EdgeCounter(), _Samples()
+        self._flow, self._wheel = (EdgeCounter(filter_us) for filter_us in _FILTERS_US)
+        self._samples = _Samples()
         self._known_s = 0.0  # how far the pins are known
         self._over = False
         self._commands = CommandReader()
@@ -146,7 +129,7 @@ class EmulatedBoard:
         self._sequence = 0
         self._lines_dropped = 0
         self._anchor_s, self._since_anchor = at_s, 0  # reports are due every interval from here
-        self._identity_due_s = at_s
+        self._identity_due_s, self._state_due_s = at_s, at_s + _FIRST_STATE_S / self._rate
         self._output_until_s = 0.0
 
     @property
@@ -222,12 +205,31 @@ class EmulatedBoard:
         return Sent(at_s[sent], held[sent], reports[sent], others)
 
     def _identities(self, at_s: Floats, until_s: float) -> list[tuple[int, float, bytes]]:
-        lines = []
-        while self._identity_due_s <= until_s and not (self._over and self._identity_due_s >= self._known_s):
-            place = int(np.searchsorted(at_s, self._identity_due_s))
-            lines.append((place, self._identity_due_s, messages.encode_identity(self.identity())))
-            self._identity_due_s += _IDENTITY_EVERY_S / self._rate
+        lines: list[tuple[int, float, bytes]] = []
+        while (due_s := min(self._identity_due_s, self._state_due_s)) <= until_s:
+            if self._over and due_s >= self._known_s:
+                break
+            place = int(np.searchsorted(at_s, due_s))
+            if due_s == self._identity_due_s:
+                lines += [(place, due_s, line) for line in self._introduction(due_s)]
+                self._identity_due_s += _IDENTITY_EVERY_S / self._rate
+            else:
+                lines.append((place, due_s, messages.encode_state(self.state(due_s))))
+                self._state_due_s += messages.STATE_EVERY_S / self._rate
         return lines
+
+    def _introduction(self, at_s: float) -> list[bytes]:
+        """The identity line and the two that follow it."""
+        hardware = Hardware(self._boot, crc32(self._settings.name.encode()), "simulated")
+        lines = messages.encode_identity(self.identity()), messages.encode_hardware(hardware)
+        return [*lines, messages.encode_state(self.state(at_s))]
+
+    def state(self, at_s: float) -> State:
+        """What the board knows of its inputs and its supply at `at_s`."""
+        inputs = ((i.refused(at_s) % WRAP, 0, int(i.rule), i.filter_us) for i in (self._flow, self._wheel))
+        flow, wheel = inputs
+        supply = _SUPPLY_LOW_MV if self._samples.level(at_s) & Flag.SUPPLY_LOW else _SUPPLY_MV
+        return State(self._boot, int(self._clock(np.array([at_s]))[0]), *flow, *wheel, supply)
 
     def identity(self) -> Identity:
         """Who the board is."""
@@ -290,8 +292,15 @@ class EmulatedBoard:
         except CommandError as error:
             return [messages.encode_reply(error.reply)]
         if command.letter == "q":
-            return [messages.encode_identity(self.identity()), messages.encode_reply(Ack(command.tag, "q", 0))]
-        return [messages.encode_reply(self._carry_out(command, at_s))]
+            identity, *rest = self._introduction(at_s)
+            return [identity, messages.encode_reply(Ack(command.tag, "q", 0)), *rest]
+        before = self._in_force()
+        reply = messages.encode_reply(self._carry_out(command, at_s))
+        return [reply, *(self._introduction(at_s) if self._in_force() != before else [])]
+
+    def _in_force(self) -> tuple[int, ...]:
+        inputs = self._flow, self._wheel
+        return (self._interval_ms, *(part for one in inputs for part in (one.rule, one.filter_us)))
 
     def _carry_out(self, command: Command, at_s: float) -> Ack | Refusal:
         value = command.argument
@@ -300,6 +309,11 @@ class EmulatedBoard:
         elif command.letter == "n":
             self._anchor_s, self._since_anchor = self._reported_s, 0
             self._interval_ms = value
+        elif command.letter == "f":
+            if not self._capabilities & messages.FILTER_INPUTS[value >> 20]:
+                return Refusal(command.tag, 0x05)
+            counter = self._flow if messages.FILTER_INPUTS[value >> 20] is Capability.FLOW else self._wheel
+            counter.rule, counter.filter_us = FilterRule(value >> 16 & 0xF), value & 0xFFFF
         elif not self._fitted(value):
             return Refusal(command.tag, 0x05)
         else:

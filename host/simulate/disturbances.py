@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from host.errors import BadInputError
 from host.pipeline.faults.causes import CAUSES
+from host.schema import Anything, Choice, Place, Quantity, Table, Whole, key
 
 Floats = npt.NDArray[np.float64]
 
@@ -57,6 +61,8 @@ KINDS: dict[str, Kind] = {
 }
 
 FOR_EVER = float("inf")
+_NOZZLE_KINDS = ("clog", "wear", "lost_tip")
+_MUST_END = ("stand", "board_reset", "link_stall", "unplug")
 # What the fault watch should call it: a slip of the wheel it cannot see.
 _CALLED = {disturbance: cause.name for cause in CAUSES.values() for disturbance in cause.disturbances}
 
@@ -73,13 +79,19 @@ class Disturbance:
     It grows to its full amount over `over_s` and ends `lasts_s` after its beginning.
     """
 
-    kind: str
-    at_s: float
-    pass_number: int | None = None
-    amount: float = 1.0
-    nozzles: int = 1
-    over_s: float = 0.0
-    lasts_s: float = FOR_EVER
+    kind: str = key(Choice(tuple(KINDS)), "what happens: see the table of kinds")
+    at_s: float = key(
+        Quantity("time", 0, 1e6), "time after the start of the run, or of the pass when `pass` is given", name="at"
+    )
+    pass_number: int | None = key(Whole(), "number of the pass in which it happens", name="pass", default=None)
+    amount: float = key(Anything(), "how much: see the table of kinds", default=1.0)
+    nozzles: int = key(Whole(), "how many nozzles (clog, wear, lost_tip); default 1", default=1)
+    over_s: float = key(
+        Quantity("time", 0, 1e6), "time in which it grows to its full amount; default at once", name="over", default=0.0
+    )
+    lasts_s: float = key(
+        Quantity("time", 0.001, 1e6), "time after which it is over; default never", name="lasts", default=FOR_EVER
+    )
 
     @property
     def end_s(self) -> float:
@@ -91,6 +103,29 @@ class Disturbance:
         begun = t >= self.at_s
         grown = np.clip((t - self.at_s) / self.over_s, 0.0, 1.0) if self.over_s > 0 else 1.0
         return np.where(begun & (t < self.end_s), grown, 0.0)
+
+
+def _complete(values: dict[str, Any], place: Place) -> None:
+    """What only the kind can say: whether an amount, nozzles or an end belong to it, and the amount's own kind."""
+    name = values["kind"]
+    kind = KINDS[name]
+    for attribute, allowed in (("nozzles", name in _NOZZLE_KINDS), ("amount", kind.amount is not None)):
+        if attribute in values and not allowed:
+            raise BadInputError(f"{place.key(attribute)} has no meaning for '{name}': leave it out.")
+    if name in _MUST_END and "lasts_s" not in values:
+        raise BadInputError(f"{place.key('lasts')} is missing: '{name}' must end some time.")
+    if kind.amount is None:
+        return
+    if "amount" in values:
+        amount = Quantity(kind.amount, -math.inf, bare=kind.amount == "fraction")
+        values["amount"] = amount.read(values["amount"], place.key("amount"))
+    elif kind.default is None:
+        raise BadInputError(f"{place.key('amount')} is missing: say how much.")
+    else:
+        values["amount"] = kind.default
+
+
+DISTURBANCE = Table(Disturbance, complete=_complete)
 
 
 class Disturbances:

@@ -16,9 +16,9 @@ from host.simulate.settings import MeterSettings, TransducerSettings, WheelSetti
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-REFUSED_WITHIN_S = 0.0005  # the board takes an edge this soon after the last one for a glitch
 _METER_DRIFT_S = 1200.0
 _ZERO_DRIFT_S = 1800.0
+_RINGS_AFTER_S = 80e-6  # a spike on a long wire rings: a second edge so soon after it
 _HIGHEST_HZ = 20_000.0
 
 
@@ -106,7 +106,9 @@ class FlowMeter:
             edges = edges[self._rng.random(len(edges)) >= lost]
         for disturbance in disturbances.during(float(t[0]) - STEP_S, float(t[-1]), "meter_noise", "spike"):
             false = t[self._rng.random(len(t)) < disturbance.amount * disturbance.strength(t) * STEP_S]
-            edges = np.sort(np.concatenate([edges, false - STEP_S * self._rng.random(len(false))]))
+            false -= STEP_S * self._rng.random(len(false))
+            rung = false + _RINGS_AFTER_S * self._rng.random(len(false))
+            edges = np.sort(np.concatenate([edges, false, rung]))
         return edges
 
 

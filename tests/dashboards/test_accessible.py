@@ -81,7 +81,7 @@ def test_no_violations(page: Page, standing: Standing, phone: Phone) -> None:
 def test_no_violations_in_the_live_pages_other_states(runs: Path, serve: Serve, phone: Phone) -> None:
     live = PAGES[0]
     opened = phone(serve().address + live.path)
-    wait_until(lambda: opened.inner_text("#why").startswith("No run in"), "a sentence")
+    wait_until(lambda: opened.inner_text("#why").startswith("No run yet"), "a sentence")
     look_at(opened, "no run", PHONE)
     run = GrowingRun(runs / "2026-05-14T0915-bowling-green.sward", lines=300)
     wait_until(lambda: opened.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")

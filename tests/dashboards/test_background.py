@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from dashboards.web.asgi import Message, Receive, Scope, Send
-from dashboards.web.background import PACKAGES, OneByOne, Packed
+from dashboards.web.background import Sequential
+from dashboards.web.compression import PACKAGES, Compression
 
 SCRIPT = b"// a long script\n" * 1000
 ASKED: contextvars.ContextVar[str] = contextvars.ContextVar("asked")
@@ -25,7 +26,7 @@ def test_a_plain_function_does_not_hold_up_the_loop() -> None:
         async def meanwhile() -> None:
             let_go.set()
 
-        return await asyncio.gather(OneByOne()(lambda: let_go.wait(10))(), meanwhile())
+        return await asyncio.gather(Sequential()(lambda: let_go.wait(10))(), meanwhile())
 
     assert asyncio.run(both())[0]
 
@@ -41,7 +42,7 @@ def test_functions_come_one_after_another_each_with_what_it_was_asked() -> None:
         return name + ASKED.get()
 
     async def several() -> list[str]:
-        beside = OneByOne()(function)
+        beside = Sequential()(function)
 
         async def asking(name: str) -> str:
             ASKED.set(name.upper())
@@ -55,7 +56,7 @@ def test_functions_come_one_after_another_each_with_what_it_was_asked() -> None:
 
 def test_an_error_comes_out_and_the_next_one_runs() -> None:
     async def one_after_the_other() -> int:
-        beside = OneByOne()
+        beside = Sequential()
         with pytest.raises(ZeroDivisionError):
             await beside(lambda: 1 // 0)()
         return int(await beside(lambda: 7)())
@@ -76,7 +77,7 @@ async def package(scope: Scope, receive: Receive, send: Send) -> None:
         await send({"type": "http.response.body", "body": b""})
 
 
-def ask(app: Packed, path: str, **headers: str) -> tuple[int, dict[str, str], bytes]:
+def ask(app: Compression, path: str, **headers: str) -> tuple[int, dict[str, str], bytes]:
     scope: dict[str, Any] = {"type": "http", "method": "GET", "path": path}
     scope["headers"] = [(name.replace("_", "-").encode(), value.encode()) for name, value in headers.items()]
     sent: list[Message] = []
@@ -93,7 +94,7 @@ def ask(app: Packed, path: str, **headers: str) -> tuple[int, dict[str, str], by
 
 
 def test_a_package_is_packed_whole_and_said_to_be() -> None:
-    app = Packed(package)
+    app = Compression(package)
     for _ in range(2):  # worked out, then kept
         status, headers, body = ask(app, PACKAGES + "plotly.js", accept_encoding="gzip, br")
         assert status == 200
@@ -108,7 +109,7 @@ def test_a_package_is_packed_whole_and_said_to_be() -> None:
 
 
 def test_what_is_not_to_be_packed_goes_through() -> None:
-    app = Packed(package)
+    app = Compression(package)
     assert ask(app, PACKAGES + "plotly.js")[2] == SCRIPT
     assert ask(app, "/plain", accept_encoding="gzip")[2] == SCRIPT
     status, headers, body = ask(app, PACKAGES + "plotly.js", accept_encoding="gzip", if_none_match="e")

@@ -7,7 +7,7 @@ import json
 import threading
 from typing import Any
 
-from dashboards.live.broadcaster import Newest
+from dashboards.live.broadcaster import Broadcaster
 
 
 class Clock:
@@ -20,14 +20,14 @@ class Clock:
 
 def test_age_counts_from_the_reading_not_from_the_publishing() -> None:
     clock = Clock()
-    newest = Newest(clock, boot="b")
+    newest = Broadcaster(clock, boot="b")
     newest.publish({"frame": 1}, [], read_at=99.5)
     clock.now = 101.0
     assert json.loads(newest.message(with_trace=False)) == {"boot": "b", "seq": 1, "age_ms": 1500, "row": {"frame": 1}}
 
 
 def test_before_any_number_there_is_no_age() -> None:
-    newest = Newest(boot="b")
+    newest = Broadcaster(boot="b")
     assert json.loads(newest.message(with_trace=True)) == {
         "boot": "b",
         "seq": 0,
@@ -39,18 +39,18 @@ def test_before_any_number_there_is_no_age() -> None:
 
 def test_a_message_that_stands_for_several_reports_counts_as_so_many() -> None:
     # A screen that is given only the last of ten reports has missed nine, and is to be sent the trace anew.
-    newest = Newest(boot="b")
+    newest = Broadcaster(boot="b")
     newest.publish({}, [], 0.0)
     newest.publish({}, [], 0.0, reports=10)
     assert json.loads(newest.message(with_trace=False))["seq"] == 11
 
 
 def test_two_starts_of_the_server_can_be_told_apart() -> None:
-    assert Newest().boot != Newest().boot
+    assert Broadcaster().boot != Broadcaster().boot
 
 
 def test_a_slow_screen_gets_the_newest_only() -> None:
-    newest = Newest(boot="b")
+    newest = Broadcaster(boot="b")
 
     async def screen() -> list[Any]:
         mailbox = newest.open_mailbox()
@@ -70,7 +70,7 @@ def test_a_slow_screen_gets_the_newest_only() -> None:
 
 
 def test_publishing_after_the_server_has_gone_hurts_nobody() -> None:
-    newest = Newest()
+    newest = Broadcaster()
 
     async def screen() -> None:
         newest.open_mailbox()

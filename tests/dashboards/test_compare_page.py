@@ -57,9 +57,9 @@ def test_verdicts_are_those_of_the_command(
     page.set_default_timeout(90_000)
 
     said = command(capsys, "compare", RECORDING.stem, "--runs", str(runs))
-    page.wait_for_selector("#verdict")
-    assert page.inner_text("#verdict") == said["verdict"].capitalize()
-    ratio, expanded = said["ratio"], said["ratio"] * said["expanded_uncertainty_percent"] / 100
+    page.wait_for_selector("#compare-result .headline")
+    assert page.inner_text("#compare-result .headline") == said["answer"]
+    ratio, expanded = said["ratio"], said["ratio_expanded_uncertainty"]
     assert f"{ratio:.3f} ± {expanded:.3f}" in page.inner_text("#compare-result")
     page.wait_for_selector(".ratios .main-svg")
     fits(page)
@@ -67,7 +67,7 @@ def test_verdicts_are_those_of_the_command(
     page.locator("#compare-kind input").nth(1).click()
     said = command(capsys, "compare", RECORDING.stem, "2026-05-20T0900-again", "--runs", str(runs))
     wait_until(lambda: f"{said['ratio']:.3f} ±" in page.inner_text("#compare-result"), "the two runs", 60.0)
-    assert page.inner_text("#verdict") == said["verdict"].capitalize()
+    assert page.inner_text("#compare-result .headline") == said["answer"]
     page.fill("[data-entry=later] input", "nowhere")
     page.press("[data-entry=later] input", "Enter")
     page.wait_for_selector("[data-entry=later] .wrong:not(:empty)")
@@ -84,11 +84,11 @@ def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phon
     page.set_default_timeout(90_000)
     page.wait_for_selector("#compare-kind input")
     page.locator("#compare-kind input").nth(2).click()
-    page.wait_for_selector(".season .main-svg")
-    told = page.locator(".finding").all_inner_texts()
+    page.wait_for_selector(".coefficient .main-svg")
+    told = page.locator(".inner.warning").all_inner_texts()
     assert len(told) == len(season.findings)
     for letter, words, finding in zip("ABCDEF", told, season.findings, strict=False):
-        assert words.startswith(f"{letter} ")
+        assert words.startswith(letter)
         assert finding.kind in words.lower()
         assert finding.first_day in words
     assert season.due.lower() in page.inner_text("#compare-result").lower()
@@ -98,4 +98,4 @@ def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phon
     assert rows == list(season.coefficient.dates)
     fits(page)
     page.click("#compare-result .goes a")
-    wait_until(lambda: "Season record" in page.title(), "the season's report", 60.0)
+    wait_until(lambda: "Spray record" in page.title(), "the season's report", 60.0)

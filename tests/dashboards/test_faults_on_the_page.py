@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dashboards.live.faults import NOTHING, fault_texts
-from dashboards.live.recorder_client import RecorderDoor
+from dashboards.live.recorder_client import RecorderClient
 from dashboards.live.run_screen import RunScreen
 from host.errors import UserError
 from host.pipeline.faults import Fault
@@ -23,9 +23,9 @@ CLOG = Fault(1, "clog", ("meter_low",), 0.7, 10.0, 10.3, None, -0.25, 0.01, 1.0,
 def test_texts_of_a_fault() -> None:
     texts = fault_texts([CLOG.row(20.0)], "metric")
     assert texts["fault"].startswith("Nozzle clogged, about 1.0 nozzles' worth, or flow meter reads low")
-    assert texts["fault_check"] == "First: look along the boom for a fan that is thin or missing."
-    assert texts["fault_tell"].startswith("Which? All fans whole")
-    assert texts["fault_ground"] == "30 m² under-dosed since then."
+    assert texts["fault_check"] == "Check first: look along the boom for a fan that is thin or missing."
+    assert texts["fault_tell"].startswith("To tell them apart: All fans whole")
+    assert texts["fault_ground"] == "30 m² under-applied since then."
     assert texts["fault_urgent"]
     assert fault_texts([], "us") == NOTHING
     from_the_start = replace(CLOG, against_catch=True)
@@ -46,7 +46,7 @@ def test_the_board_is_asked_to_sound_and_a_recorder_that_refuses_does_no_harm(tm
         asked.append(request)
         return {"state": "recording"}
 
-    door = RecorderDoor(ask)
+    door = RecorderClient(ask)
     door.watch(tmp_path / "run.sward")
     door.start()
     door.sound_alarm()
@@ -64,7 +64,7 @@ def test_taps_are_told_to_the_recorder_and_one_that_is_gone_does_no_harm(tmp_pat
             raise UserError("gone")
         return {"done": True}
 
-    door = RecorderDoor(ask)
+    door = RecorderClient(ask)
     door.watch(tmp_path / "run.sward")
     for tap in ("seen", "sound-off", "sound-on"):
         assert door.tell(tap, {}) == "Noted."
@@ -99,7 +99,7 @@ def test_words_brightness_sound_seen_and_muted(
     sprayed.walk.flow_share = 0.75  # one nozzle of four clogs
     page.wait_for_selector("#fault:not([hidden])", timeout=5000)
     assert "clogged" in page.inner_text("#fault .fault-words") or "meter" in page.inner_text("#fault .fault-words")
-    assert page.inner_text("[data-field=fault_check]").startswith("First: look along the boom")
+    assert page.inner_text("[data-field=fault_check]").startswith("Check first: look along the boom")
     assert page.get_attribute("#fault", "data-sounding") == "true"
     assert page.is_visible("#sound")  # not yet touched: it cannot be heard
     page.click("#rate")

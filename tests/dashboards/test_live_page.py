@@ -95,19 +95,19 @@ def test_numbers_are_grey_within_a_second_and_the_page_says_why(
     )
     written = growing.written_at + time.time() - time.monotonic()
     assert 0.5 < grey_ms / 1e3 - written < 1.0, "grey within a second of the last line, and not before its time"
-    assert text(page, "#words") == "Stale"
-    assert text(page, "#why") == "Do not go by these numbers."
+    assert text(page, "#words") == "Old numbers"
+    assert text(page, "#why") == "Old numbers: don't rely on them."
     assert state(page, "advice") == "none"
     wait_for(page, "fresh", "gone", 3.0)
     assert time.monotonic() - growing.written_at < 3.3
     assert text(page, "#why").startswith("The recorder has not answered for 3\xa0s")  # here there is none
-    read_out = "The numbers are stale. Recorder not answering"
+    read_out = "Old numbers. Recorder not answering"
     wait_until(lambda: text(page, "#say") == read_out, "it is read out")
 
 
 def test_before_the_first_line_and_without_a_run(runs: Any, serve: Serve, phone: Phone) -> None:
     page = phone(serve().address)
-    wait_until(lambda: text(page, "#why").startswith("No run in "), "a sentence")
+    wait_until(lambda: text(page, "#why").startswith("No run yet"), "a sentence")
     assert text(page, "#words") == "Waiting"
     assert text(page, "#rate") == "–"
     assert page.is_disabled("#mark")
@@ -126,7 +126,7 @@ def test_end_of_the_recording_is_shown(growing: GrowingRun, serve: Serve, phone:
     assert text(page, "[data-field=recording_words]") == "Recording ended"
     wait_for(page, "fresh", "gone")
     assert text(page, "#words") == "Run ended"
-    assert text(page, "#why") == "The recording has ended. These are its last numbers."
+    assert text(page, "#why") == "The run has ended. These are its last numbers."
     for button in ("#mark", "#refilled", "#stop"):
         assert page.is_disabled(button)
 
@@ -139,10 +139,10 @@ def test_the_page_comes_back_after_the_server_was_killed(growing: GrowingRun, se
     server.child.kill()
     server.child.wait()
     wait_for(page, "page", "lost")
-    assert "trying again" in text(page, "#page-words")
+    assert "retrying" in text(page, "#page-words")
     assert (text(page, "[data-field=recording_words]"), state(page, "link")) == ("Recording unknown", "unknown")
     wait_for(page, "fresh", "gone", 5.0)
-    assert text(page, "#why").startswith("No contact with the computer on the sprayer")
+    assert text(page, "#why").startswith("No contact with the computer at the sprayer")
     serve(port=server.port)
     wait_for(page, "page", "live", 6.0)
     wait_for(page, "fresh", "fresh")

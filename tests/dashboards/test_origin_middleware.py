@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from dashboards.web.origin_middleware import LOOPBACK_NAMES, Gate, is_allowed, safe_headers
+from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed, safe_headers
 
 
 def scope(kind: str = "http", **headers: str) -> dict[str, Any]:
@@ -69,7 +69,7 @@ def through(one: dict[str, Any]) -> list[MutableMapping[str, Any]]:
     async def send(message: MutableMapping[str, Any]) -> None:
         answers.append(message)
 
-    asyncio.run(Gate(application)(one, receive, send))
+    asyncio.run(OriginMiddleware(application)(one, receive, send))
     return answers
 
 

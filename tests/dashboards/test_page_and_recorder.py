@@ -59,7 +59,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     page.click("#refilled")
     page.fill("#refill-amount", "5")
     page.keyboard.press("Enter")
-    wait_until(lambda: text(page, "#notice") == "Noted: 5.00 gal added.", "the answer")
+    wait_until(lambda: text(page, "#notice") == "Refill recorded: 5.00 gal added.", "the answer")
     page.click("#refilled")
     page.fill("#refill-amount", "lots")
     page.click("#refill button[value=added]")
@@ -68,7 +68,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     page.click("#refill button[value=cancel]")
     page.click("#refilled")
     page.click("#refill button[value=full]")
-    wait_until(lambda: text(page, "#notice") == "Noted: the tank is full.", "the answer")
+    wait_until(lambda: text(page, "#notice") == "Refill recorded: tank full.", "the answer")
     wait_until(lambda: text(page, "[data-field=tank]") == "25.0", "a full tank of 25 gal on the page")
 
     for tap in ("fault-mute", "fault-mute", "fault-seen"):  # hidden while nothing is wrong
@@ -114,7 +114,7 @@ def test_a_silent_board_and_a_hanging_recorder_are_told_apart(
     wait_for(page, "fresh", "fresh")
     board.quiet.set()
     wait_for(page, "fresh", "gone")
-    wait_until(lambda: text(page, "#why").startswith("No line from the board for"), "the sentence")
+    wait_until(lambda: text(page, "#why").startswith("No report from the board for"), "the sentence")
     wait_for(page, "link", "silent")
     board.quiet.clear()
     wait_for(page, "fresh", "fresh")

@@ -83,7 +83,7 @@ def test_one_touch_of_a_finger_lets_alarms_sound(growing: GrowingRun, serve: Ser
         page = context.new_page()
         page.goto(serve().address)
         page.wait_for_selector("#sound", timeout=15000)
-        assert page.inner_text("#sound") == "Tap once to let alarms sound"
+        assert page.inner_text("#sound") == "Tap once to turn alarm sound on"
         page.tap("#sound")
         page.wait_for_selector("#sound", state="hidden")
 
@@ -94,8 +94,8 @@ def test_wifi_that_is_lost_and_comes_back(growing: GrowingRun, serve: Serve, pho
     page.context.set_offline(True)
     wait_for(page, "page", "lost")
     wait_for(page, "fresh", "gone")
-    assert page.inner_text("#words") == "Stale"
-    assert "Recording does not depend on this page" in page.inner_text("#why")
+    assert page.inner_text("#words") == "Old numbers"
+    assert "Recording continues without this page" in page.inner_text("#why")
     assert page.inner_text("[data-field=recording_words]") == "Recording unknown"
     page.context.set_offline(False)
     wait_for(page, "page", "live")
@@ -147,7 +147,7 @@ def test_an_alarm_is_read_out_once_and_its_figures_are_not(runs: Path, serve: Se
     page.wait_for_timeout(3000)
     heard = page.evaluate("window.heard")
     assert len(heard) == 1
-    assert "First: look along the boom" in heard[0]
+    assert "Check first: look along the boom" in heard[0]
     assert page.get_attribute("#say-alarm", "role") == "alert"
     run.end()
 

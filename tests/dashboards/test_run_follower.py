@@ -12,9 +12,9 @@ from typing import Any, Self
 import numpy as np
 import pytest
 
-from dashboards.live.broadcaster import Newest
-from dashboards.live.recorder_client import RecorderDoor, RecorderState
-from dashboards.live.run_follower import Follower
+from dashboards.live.broadcaster import Broadcaster
+from dashboards.live.recorder_client import RecorderClient, RecorderState
+from dashboards.live.run_follower import LiveFollower
 from dashboards.live.screen import screen_row
 from host.errors import NoAnswerError, NotNowError, UserError
 from host.journal import FileFollower, JournalWriter, read_run
@@ -46,9 +46,11 @@ class Following:
     def __init__(self, folder: Path, run: Path | None = None) -> None:
         self.now = 1000.0
         self.wall = 5000.0
-        self.newest = Newest(lambda: self.now, boot="b")
+        self.newest = Broadcaster(lambda: self.now, boot="b")
         self.side = Side()
-        self.follower = Follower(folder, run, self.newest, self.side, clock=lambda: self.now, wall=lambda: self.wall)
+        self.follower = LiveFollower(
+            folder, run, self.newest, self.side, clock=lambda: self.now, wall=lambda: self.wall
+        )
 
     def __enter__(self) -> Self:
         return self
@@ -108,7 +110,7 @@ def add(writer: JournalWriter, walk: Walk, lines: int) -> None:
 def test_an_empty_folder_is_told_in_a_sentence(tmp_path: Path, follow: Follow) -> None:
     message = follow(tmp_path).step()
     assert message["age_ms"] is None
-    assert message["row"]["notice"].startswith("No run in ")
+    assert message["row"]["notice"].startswith("No run yet")
     assert message["row"]["advice"] == "none"
 
 
@@ -213,10 +215,10 @@ def test_a_rig_that_cannot_be_read_is_named(tmp_path: Path, runs: Writers, follo
     assert "rig in run a" in follow(tmp_path).step()["row"]["notice"]
 
 
-class TestDoor:
+class TestRecorderClient:
     """The recorder's side, with a recorder that answers as the test says."""
 
-    def door(self, answers: list[Any]) -> tuple[RecorderDoor, list[Any]]:
+    def door(self, answers: list[Any]) -> tuple[RecorderClient, list[Any]]:
         asked: list[Any] = []
         self.now = 0.0
 
@@ -227,7 +229,7 @@ class TestDoor:
                 raise answer
             return dict(answer)
 
-        door = RecorderDoor(ask, lambda: self.now)
+        door = RecorderClient(ask, lambda: self.now)
         door.watch(Path("a.sward"))
         return door, asked
 
@@ -263,9 +265,9 @@ class TestDoor:
 
     def test_refills(self) -> None:
         door, asked = self.door([{}, {}, {}])
-        assert door.tell("refill", {"full": True}) == "Noted: the tank is full."
-        assert door.tell("refill", {"added": "5 gal"}) == "Noted: 5.00 gal added."
-        assert door.tell("refill", {"added": "20 L"}) == "Noted: 20.0 L added."
+        assert door.tell("refill", {"full": True}) == "Refill recorded: tank full."
+        assert door.tell("refill", {"added": "5 gal"}) == "Refill recorded: 5.00 gal added."
+        assert door.tell("refill", {"added": "20 L"}) == "Refill recorded: 20.0 L added."
         assert [one.get("added_m3") for one in asked] == [None, pytest.approx(5 * 231 * 0.0254**3), pytest.approx(0.02)]
 
     @pytest.mark.parametrize(

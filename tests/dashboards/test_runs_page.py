@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 import pytest
 
-from dashboards.runs.run_cache import Shelf
+from dashboards.run_cache import RunCache
 from dashboards.ui.fields import address, asked_for
 from host.errors import UserError
 from host.journal import read_run
@@ -82,7 +82,7 @@ def test_listed_newest_first_searched_filtered_opened(runs: Path, serve: Serve, 
     wait_until(lambda: listed(page) == ["Rose walk"], "filtered by day", 30.0)
     page.click(".run-open")
     page.wait_for_selector("#run-body .headline")
-    assert "Rose walk" in page.inner_text("#run-body .headline")
+    assert "Rose walk" in page.inner_text("h1")
     assert page.wrong == []
 
 
@@ -112,10 +112,10 @@ def test_no_address_leads_out_of_the_folder(runs: Path, tmp_path: Path, serve: S
             assert "Traceback" not in body
     assert answer(f"{server.address}/runs/../../etc/passwd")[0] == 404
     assert answer(f"{server.address}/nowhere")[0] == 404
-    shelf = Shelf(runs)
+    run_cache = RunCache(runs)
     for name in ("link", "deep/outside"):
         with pytest.raises(UserError, match="out of the runs folder"):
-            shelf.path_of(name)
+            run_cache.path_of(name)
 
 
 def test_names_of_any_bytes_come_back_from_an_address() -> None:
@@ -133,24 +133,24 @@ def test_new_files_are_read_in_the_background(runs: Path) -> None:
         assert may_read.wait(30.0)
         return read_run(path)
 
-    shelf = Shelf(runs, read=read)
-    look = shelf.look(0.05)
+    run_cache = RunCache(runs, read=read)
+    look = run_cache.look(0.05)
     assert [entry.path.stem for entry in look.entries] == ["old"]
     assert ([path.stem for path in look.unread], look.done) == (["new"], 0)
     may_read.set()
-    look = shelf.look(30.0)
+    look = run_cache.look(30.0)
     assert [entry.path.stem for entry in look.entries] == ["old", "new"]
     assert look.unread == []
 
 
 def test_a_run_is_being_recorded_while_its_recorder_answers(runs: Path) -> None:
     writer = begin(runs / "now.sward")
-    shelf = Shelf(runs)
-    (entry,) = shelf.look(30.0).entries
-    assert not shelf.is_recording(entry)
+    run_cache = RunCache(runs)
+    (entry,) = run_cache.look(30.0).entries
+    assert not run_cache.is_recording(entry)
     recorder = ControlServer(socket_path(entry.path), lambda _: {"state": "recording"})
     try:
-        assert shelf.is_recording(entry)
+        assert run_cache.is_recording(entry)
     finally:
         recorder.close()
         writer.close("complete", "test", 0, 0.0)

@@ -10,6 +10,7 @@ import pytest
 from dashboards.live.screen import band_position, blank_row, clock, deviation, number, screen_row
 from dashboards.live.trace import Trace
 from dashboards.pages import PAGES
+from dashboards.web.templates import render
 from host.pipeline import ADVICE
 
 GALLON_M3 = 231 * 0.0254**3  # NIST Handbook 44, Appendix C
@@ -72,7 +73,7 @@ def test_a_tank_with_more_out_of_it_than_was_in_it_asks_for_the_refill() -> None
     dry = screen_row(live(tank_left_m3=-0.02 * GALLON_M3, volume_m3=13.0 * GALLON_M3, tank_covers_m2=0.0), "us")
     assert (dry["tank"], dry["covers"]) == ("0.0", "covers 0 ft²")  # within what meter and marks may be off
     untold = screen_row(live(tank_left_m3=-1.5 * GALLON_M3, volume_m3=14.5 * GALLON_M3, tank_covers_m2=0.0), "us")
-    assert (untold["tank"], untold["covers"]) == ("–", "Refill not told?")
+    assert (untold["tank"], untold["covers"]) == ("–", "Did you refill? Tap Refilled")
 
 
 def test_missing_numbers_are_dashes() -> None:
@@ -91,7 +92,7 @@ def test_missing_numbers_are_dashes() -> None:
 def test_standing_is_told_with_what_went_down() -> None:
     row = screen_row(live(advice="standing still: stop spraying", standing_s=8, standing_m3=0.19 * GALLON_M3), "us")
     assert row["words"] == "Stop spraying"
-    assert row["standing"] == "0:08 standing, 0.19 gal"
+    assert row["standing"] == "0:08 standing still, 0.19 gal"
 
 
 @pytest.mark.parametrize("advice", ADVICE)
@@ -102,7 +103,7 @@ def test_every_advice_of_the_pipeline_has_its_words(advice: str) -> None:
 
 
 def test_the_page_asks_for_nothing_that_no_row_has() -> None:
-    wanted = set(re.findall(r'data-field="(\w+)"', PAGES[0].body))
+    wanted = set(re.findall(r'data-field="(\w+)"', render(PAGES[0].template)))
     from_recorder = {"recording_words", "link_words", "elapsed", "run", "pace_label"}
     assert wanted - from_recorder <= set(screen_row(live(), "us"))
     assert set(blank_row("us")) == set(screen_row(live(), "us"))

@@ -94,7 +94,7 @@ def test_the_code_can_be_typed(shared: Shared, phone: Phone) -> None:
     assert min(one["ratio"] for one in contrasts(page)) >= 7
     page.fill("#code", "2222-2222")
     page.click("button")
-    assert "wrong, or it was used already" in page.inner_text("[role=alert]")
+    assert "Wrong code, or already used" in page.inner_text("[role=alert]")
     code = server.code(server.there)
     page.fill("#code", f"{code[:4]}-{code[4:]}".lower())
     page.keyboard.press("Enter")

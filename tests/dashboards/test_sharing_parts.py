@@ -19,11 +19,11 @@ from dashboards.sharing.session_middleware import (
     WRONG_ALL_S,
     WRONG_EACH,
     WRONG_EACH_S,
-    Door,
+    SessionMiddleware,
 )
-from dashboards.sharing.terminal_banner import Notice, link, qr_lines
-from dashboards.web.rate_limit import Allowance, retry_after
-from dashboards.web.size_limits import Bounds
+from dashboards.sharing.terminal_banner import TerminalBanner, link, qr_lines
+from dashboards.web.rate_limit import RateLimit, retry_after
+from dashboards.web.size_limits import SizeLimits
 
 
 class Clock:
@@ -72,7 +72,7 @@ def test_sessions_are_vouched_for_by_the_key() -> None:
 
 def test_an_allowance_fills_again_at_its_pace_and_forgets() -> None:
     clock = Clock()
-    tries = Allowance(3, 10.0, clock=clock, most_keys=50)
+    tries = RateLimit(3, 10.0, clock=clock, most_keys=50)
     assert [tries.take("a") for _ in range(3)] == [0, 0, 0]
     assert tries.take("a") == 10.0
     assert tries.wait_s("a") == 10.0, "looking costs nothing"
@@ -126,7 +126,7 @@ def asked(client: str, query: str = "", cookie: str = "", path: str = "/live/new
 def door() -> Any:
     clock, news = Clock(), []
     codes, sessions = Codes(counted_codes().__next__), Sessions(b"k" * 32)
-    made = Door(everything, codes, sessions, news.append, clock)
+    made = SessionMiddleware(everything, codes, sessions, news.append, clock)
     return made, codes, sessions, clock, news
 
 
@@ -172,7 +172,7 @@ def test_requests_are_limited_for_each_session_and_for_strangers(door: Any) -> N
 
 
 def test_bodies_have_a_bound_however_they_come() -> None:
-    bounds = Bounds(everything, most_body=1000, body_timeout_s=0.05)
+    bounds = SizeLimits(everything, most_body=1000, body_timeout_s=0.05)
     scope = {"type": "http", "method": "POST", "path": "/", "headers": [], "client": ("127.0.0.1", 1)}
 
     def piece(size: int, more: bool) -> dict[str, Any]:
@@ -205,13 +205,13 @@ def test_the_notice_shows_again_what_has_changed_and_nothing_else() -> None:
     said: list[str] = []
     addresses = [["192.168.1.7", "10.42.0.1"]]
     codes = Codes(counted_codes().__next__)
-    notice = Notice(8050, codes, addresses=lambda: addresses[0], with_qr=False, say=said.append)
+    notice = TerminalBanner(8050, codes, addresses=lambda: addresses[0], with_qr=False, say=said.append)
     notice.show()
     notice.show()
     assert len(said) == 1
     for part in (
         *("http://192.168.1.7:8050/?code=00000000", "http://10.42.0.1:8050/?code=00000000", "0000-0000"),
-        *("http://127.0.0.1:8050/?code=00000001", "Plain http"),
+        *("http://127.0.0.1:8050/?code=00000001", "Not encrypted"),
     ):
         assert part in said[0]
     addresses[0] = []

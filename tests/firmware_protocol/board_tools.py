@@ -49,8 +49,6 @@ def build(target: str, folder: Path) -> Path:
 class Core:
     """The firmware's core with a chip made of variables: see native/make_believe_port.h."""
 
-    FLOW_GLITCH_US, WHEEL_GLITCH_US = 100, 400
-
     def __init__(self, library: Path) -> None:
         self.lib = ctypes.CDLL(str(library))
         self.lib.chip_buzzer.restype = self.lib.chip_light.restype = ctypes.c_bool
@@ -62,13 +60,10 @@ class Core:
     def power_on(self) -> None:
         """Everything as it is before the first start: clock 0, nothing counted, memory blank."""
         self.lib.chip_set_sender(255, True)
-        self.lib.chip_set_inputs(False, False)
+        self.lib.chip_set_inputs(False, 5000)
         self.lib.chip_lose_memory(0)
-        self.clear_counters()
+        self.lib.chip_keep_begin(False)
         self.clock = 0
-
-    def clear_counters(self) -> None:
-        self.lib.chip_clear_counters(self.FLOW_GLITCH_US, self.WHEEL_GLITCH_US)
 
     @property
     def clock(self) -> int:
@@ -80,14 +75,15 @@ class Core:
         self.lib.chip_set_clock(ctypes.c_uint32(self._clock))
 
     def start(self, boot: int = 5, capabilities: int = 0x3F, cause: bytes = b"P") -> list[bytes]:
-        """Starts the board as `commands.tsv` says; returns its start-up line."""
-        self.lib.chip_board_start(boot, b"test-board", b"1.0.0", 1023, capabilities, ctypes.c_char(cause))
-        return self.sent()
+        """Starts the board as `commands.tsv` says; returns its start-up line, and passes over the two that follow."""
+        self.lib.chip_board_start(boot, b"test-board", b"1.1.0", 1023, capabilities, ctypes.c_char(cause))
+        lines = self.sent()
+        assert [line[:1] for line in self.passes() + self.passes()] == [b"H", b"S"]
+        return lines
 
-    def restart(self, boot: int, cause: bytes = b"X") -> list[bytes]:
-        """A reset that keeps memory, as the chip does it."""
-        self.lib.chip_keep_begin()
-        self.clear_counters()
+    def restart(self, boot: int, cause: bytes = b"X", trusted: bool = True) -> list[bytes]:
+        """A restart that keeps memory, as the chip does it."""
+        self.lib.chip_keep_begin(trusted)
         self.clock = 0
         return self.start(boot, cause=cause)
 
@@ -105,6 +101,11 @@ class Core:
         self.lib.board_pass()
         return self.sent()
 
+    def answers(self, line: bytes) -> list[bytes]:
+        """What the board sends upon `line`, without hardware and state, while its clock stands still."""
+        self.send(line + b"\n")
+        return [sent for _ in range(8) for sent in self.passes() if sent[:1] not in b"HS"]
+
     def run_to(self, clock: int, step: int = 1000) -> list[bytes]:
         """Passes every `step` µs up to and including `clock`; what they sent."""
         lines = []
@@ -114,10 +115,10 @@ class Core:
         return lines
 
     def flow(self) -> None:
-        self.lib.chip_flow_edge(self.FLOW_GLITCH_US)
+        self.lib.chip_flow_edge()
 
     def wheel(self) -> None:
-        self.lib.chip_wheel_edge(self.WHEEL_GLITCH_US)
+        self.lib.chip_wheel_edge()
 
 
 def emulate(folder: Path, scenario: str | Path, *options: str, timeout: float = 280) -> dict[str, float]:

@@ -16,6 +16,7 @@ from firmware_protocol.messages import (
     REPORT_FIELDS,
     REPORT_LENGTH,
     RESET_CAUSES,
+    STATE_FIELDS,
     Ack,
     Capability,
     CommandError,
@@ -23,6 +24,7 @@ from firmware_protocol.messages import (
     Identity,
     Refusal,
     Report,
+    State,
     decode,
     decode_command,
 )
@@ -68,6 +70,12 @@ def test_report_table_is_the_codec() -> None:
         assert reach.removesuffix(", wraps") == f"0 to {top}"
 
 
+def test_state_table_is_the_codec() -> None:
+    table = _table(_section("6.")[_section("6.").index("### State") :], "Field")
+    fields = [(name, int(digits)) for name, digits, *_ in table]
+    assert fields == list(STATE_FIELDS)
+
+
 @pytest.mark.parametrize(("section", "bits"), [("5.", Flag), ("6.", Capability)])
 def test_bit_tables(section: str, bits: type[Flag] | type[Capability]) -> None:
     table = _table(_section(section), "Bit")
@@ -88,7 +96,8 @@ def test_refusal_command_and_cause_tables() -> None:
 
 def test_numbers_in_the_text() -> None:
     assert f"Version {messages.PROTOCOL_VERSION}." in PAGE
-    assert f"{messages.BAUD:,} baud" in PAGE
+    assert messages.BAUDS[0] == messages.BAUD
+    assert all(f"{baud:,} baud" in PAGE for baud in messages.BAUDS)
     assert f"at most {REPORT_LENGTH} characters, {messages.MAX_LINE} bytes" in PAGE
     assert f"A command **MUST** be at most {messages.MAX_COMMAND} characters" in PAGE
     assert f"at most {MAX_PENDING} bytes without a line feed" in PAGE
@@ -96,6 +105,9 @@ def test_numbers_in_the_text() -> None:
     assert f"{low} to {high} ms ({low:04X}h to {high:04X}h)" in PAGE
     assert f"starts with {messages.DEFAULT_INTERVAL_MS} ms" in PAGE
     assert f"1/{messages.MEAN_STEPS} count" in PAGE
+    low, high = messages.FILTER_RANGE_US
+    assert f"T, {low}\n  to {high:,} µs ({low:04X}h to {high:04X}h)" in PAGE
+    assert f"comes every {messages.STATE_EVERY_S:.0f} s" in PAGE
 
 
 def test_wrap_table_is_arithmetic() -> None:
@@ -152,7 +164,9 @@ def test_other_examples_say_what_the_text_says() -> None:
     assert Ack(8, "n", 250) in said
     assert said.count(Refusal(9, 0x03)) == 2  # the command itself, and the board's answer
     assert messages.Command("o", 10, messages.outputs_argument(3, 1, 50)) in said
-    assert Identity(5, "1.0", "bench-board", "1.0.0", 1023, 100, 0x3F, "P") in said
+    assert Identity(5, "1.1", "bench-board", "1.1.0", 1023, 100, 0x3F, "P") in said
+    assert messages.Command("f", 11, messages.filter_argument(Capability.WHEEL, messages.FilterRule.REST, 8000)) in said
+    assert any(isinstance(m, State) and (m.wheel_rule, m.wheel_filter, m.supply) == (1, 8000, 4950) for m in said)
     before, after = [m for m in said if isinstance(m, Report) and m.seq in (0xA7C5, 0xA7C6)]
     assert (after.clock - before.clock) % 2**32 == 100_000
 

@@ -14,15 +14,19 @@ from firmware_protocol.messages import (
     REPORT_LENGTH,
     Ack,
     CommandError,
+    Hardware,
     Identity,
     LineError,
     Refusal,
     Report,
+    State,
     decode,
     decode_command,
+    encode_hardware,
     encode_identity,
     encode_reply,
     encode_report,
+    encode_state,
 )
 from firmware_protocol.vectorized import decode_reports
 from tests.firmware_protocol.vector_files import rows, unescape
@@ -61,11 +65,15 @@ def test_board_line_is_read_and_written(row: dict[str, str]) -> None:
         assert message is None
         return
     expected = dict(pair.split("=") for pair in row["fields"].split(" "))
-    assert isinstance(message, Identity | Ack | Refusal)
-    assert type(message) is {"I": Identity, "A": Ack, "E": Refusal}[row["kind"]]
+    assert isinstance(message, Identity | Hardware | State | Ack | Refusal)
+    assert type(message) is {"I": Identity, "H": Hardware, "S": State, "A": Ack, "E": Refusal}[row["kind"]]
     assert {name: str(value) for name, value in asdict(message).items()} == expected
     if isinstance(message, Identity):
         assert encode_identity(message) == line
+    elif isinstance(message, Hardware):
+        assert encode_hardware(message) == line
+    elif isinstance(message, State):
+        assert encode_state(message) == line
     else:
         assert encode_reply(message) == line
 
@@ -104,7 +112,7 @@ def test_command_is_read_as_the_replies_say(row: dict[str, str]) -> None:
     if not line:
         assert replies == []
         return
-    last = replies[-1]
+    last = next(reply for reply in replies if not isinstance(reply, Identity))
     try:
         command = decode_command(line)
     except CommandError as refused:
@@ -115,9 +123,11 @@ def test_command_is_read_as_the_replies_say(row: dict[str, str]) -> None:
     else:
         assert isinstance(last, Ack)
         assert (last.tag, last.command) == (command.tag, command.letter)
-        if command.letter in "no":
+        if command.letter in "nof":
             assert last.value == command.argument
         assert isinstance(replies[0], Identity) == (command.letter == "q")
+        changed = "in force" not in row["name"] and command.letter in "nf"
+        assert isinstance(replies[-1], Identity) == changed
 
 
 @pytest.mark.parametrize("file", ["reports.tsv", "board_lines.tsv"])

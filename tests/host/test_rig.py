@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firmware_protocol.messages import Capability, FilterRule, filter_argument
 from host.errors import UserError
-from host.rig import load_rig, rig_from_toml
+from host.rig import filter_arguments, load_rig, rig_from_toml
 
 EXAMPLES = sorted(files("host.rig").joinpath("examples").iterdir(), key=lambda file: file.name)
 PULL_BEHIND = next(file for file in EXAMPLES if "pull-behind" in file.name).read_text(encoding="utf-8")
@@ -115,12 +116,12 @@ BAD = {
     "flow and points": (
         changed('at = "40 psi"\n', 'at = "40 psi"\npoints = [["40 psi", "0.35 gpm"]]\n'),
         "section [nozzle] in rig file",
-        "either flow and at, or points",
+        "both flow with at and points: keep one",
     ),
     "no meter factor": (
         changed('factor = "450 pulses/L"\n', ""),
         "section [meter] in rig file",
-        "either factor or curve",
+        "neither factor nor curve: give one",
     ),
     "falling span": (changed('["0 psi", "100 psi"]', '["100 psi", "0 psi"]'), "pressure.span in rig file", "must rise"),
     "span of one": (changed('["0 psi", "100 psi"]', '["100 psi"]'), "pressure.span in rig file", "list of two"),
@@ -136,27 +137,27 @@ BAD = {
     "value as section": ("[name]\nx = 1\n" + PULL_BEHIND.split("\n", 2)[2], "name in rig file", "single value"),
     "empty": ("", "section [tank] is missing in rig file", "add it"),
     "name empty": (changed('"Harrow Lea pull-behind"', '" "'), "name in rig file", "1 to 80 characters"),
-    "falling table": (changed('["2.0 bar"', '["0.5 bar"', WALKER), "nozzle.points in rig file, row 2", "does not rise"),
+    "falling table": (changed('["2.0 bar"', '["0.5 bar"', WALKER), "nozzle.points row 2 in rig file", "does not rise"),
     "falling flow": (changed('"0.98 L/min"', '"0.5 L/min"', WALKER), "nozzle.points in rig file", "rise in flow"),
-    "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve in rig file, row 1", "one pair"),
+    "row of three": (changed('["10 Hz", ', '["10 Hz", "1", ', WALKER), "meter.curve row 1 in rig file", "one pair"),
     "empty table": (re.sub(r"curve = .*", "curve = []", WALKER), "meter.curve in rig file", "1 to 50"),
-    "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve in rig file, row 1", "not a pulses per"),
-    "pump without a flow": (changed(PUMP_TABLE, ""), "section [pump] in rig file", "either points, or open_flow"),
+    "wrong in a table": (changed('"442 /L"', '"442 L"', WALKER), "meter.curve row 1 in rig file", "not a pulses per"),
+    "pump without a flow": (changed(PUMP_TABLE, ""), "section [pump] in rig file", "neither points nor open_flow"),
     "rising pump": (changed('"6.8 gpm"', '"8 gpm"'), "pump.points in rig file", "must fall in flow"),
     "tip as a section": (WALKER.replace("[[tip]]", "[tip]"), "tip in rig file", "write [[tip]]"),
-    "two tips of one name": (changed('"05 flat', '"02 flat'), "tip.name in rig file, tip 2", "its own name"),
-    "tip without a name": (changed('name = "05 flat fan"\n', ""), "tip.name in rig file, tip 2 is missing", "add it"),
+    "two tips of one name": (changed('"05 flat', '"02 flat'), "tip 2.name in rig file", "its own name"),
+    "tip without a name": (changed('name = "05 flat fan"\n', ""), "tip 2.name in rig file is missing", "add it"),
     "tip with an unknown key": (
         changed('name = "05', 'size = 5\nname = "05'),
-        "key tip.size in rig file",
+        "key tip 2.size in rig file",
         "known here",
     ),
     "tip without a flow": (
         changed('points = [["40 psi", "0.50 gpm"]]\n', ""),
-        "section [tip] in rig file, tip 2",
+        "section [tip 2] in rig file",
         "flow",
     ),
-    "course of an hour": (changed('"54 s"', '"59 min"', WALKER), "section [course] in rig file", "not believable"),
+    "course of an hour": (changed('"54 s"', '"59 min"', WALKER), "section [course] in rig file", "plausible range"),
 }
 
 
@@ -197,3 +198,19 @@ def test_no_slip_of_the_pen_breaks_the_reader(at, slip):
         rig_from_toml(PULL_BEHIND[:at] + slip + PULL_BEHIND[at + 1 :])
     except UserError as error:
         assert "rig file" in str(error)
+
+
+def test_the_kind_of_sensor_settles_the_filter_of_its_input():
+    """Reeds bounce for up to 5 ms as they close and as they open (common practice); the filter must outlast that."""
+    hall = rig_from_toml(PULL_BEHIND)
+    assert (hall.meter_sensor, hall.wheel_sensor) == ("hall", "hall")
+    assert filter_arguments(hall) == (
+        filter_argument(Capability.FLOW, FilterRule.SPACING, 100),
+        filter_argument(Capability.WHEEL, FilterRule.SPACING, 400),
+    )
+    reed = rig_from_toml(changed("[wheel]", '[wheel]\nsensor = "reed"'))
+    assert filter_arguments(reed)[1] == filter_argument(Capability.WHEEL, FilterRule.REST, 8_000)
+    with pytest.raises(
+        UserError, match=r"wheel.sensor in rig file is 'magnet': known here: hall, encoder, reed, contact"
+    ):
+        rig_from_toml(changed("[wheel]", '[wheel]\nsensor = "magnet"'))

@@ -6,16 +6,21 @@ from importlib.resources import files
 import pytest
 
 from host.rig import rig_from_toml
-from host.rig.keys import KEYS, REQUIRED_SECTIONS
+from host.rig.tables import RIG
+from host.schema import Table, Tables
 from host.units import parse_quantity
 
 PAGE = files("host.rig").joinpath("RIG_FILE.md").read_text(encoding="utf-8")
 EXAMPLES = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
 TABLE = {
-    key: (kind, default)
-    for key, kind, default in re.findall(r"^\| `([a-z_.]+)` \| ([^|]+) \| ([^|]*) \|", PAGE, re.MULTILINE)
+    key: cells
+    for key, *cells in re.findall(r"^\| `([a-z_.]+)` \| ([^|]+) \| ([^|]*) \| ([^|]*) \|", PAGE, re.MULTILINE)
 }
-KNOWN = {f"{section}.{key}" if section else key: rule for section, keys in KEYS.items() for key, rule in keys.items()}
+TABLES = {name: rule.kind.of if isinstance(rule.kind, Tables) else rule.kind for name, rule in RIG.keys.items()}
+SECTIONS = {name: table for name, table in TABLES.items() if isinstance(table, Table)}
+KNOWN = {name: rule for name, rule in RIG.keys.items() if name not in SECTIONS} | {
+    f"{section}.{name}": rule for section, table in SECTIONS.items() for name, rule in table.keys.items()
+}
 
 
 def test_every_key_is_on_the_page_and_no_other():
@@ -23,15 +28,14 @@ def test_every_key_is_on_the_page_and_no_other():
 
 
 @pytest.mark.parametrize("key", KNOWN)
-def test_kind_and_default_on_the_page_are_those_of_the_code(key):
+def test_kind_default_and_meaning_on_the_page_are_those_of_the_code(key):
     rule = KNOWN[key]
-    kind, default = TABLE[key][0].strip(), TABLE[key][1].strip()
-    expected = f"table of {', '.join(c.kind for c in rule.columns)}" if rule.columns else rule.kind
-    assert kind == expected.replace("_", " ")
+    kind, default, meaning = (cell.strip() for cell in TABLE[key])
+    assert (kind, meaning) == (rule.kind.name.replace("_", " "), rule.meaning)
     if rule.required:
         assert default == "required"
-    elif rule.default is not None:
-        values = rule.default if isinstance(rule.default, tuple) else (rule.default,)
+    elif rule.written is not None:
+        values = rule.written if isinstance(rule.written, list) else [rule.written]
         words = [str(v).lower() if isinstance(v, bool) else f'"{v}"' for v in values]
         assert re.findall(r"`([^`]+)`", default) == words
     else:
@@ -57,7 +61,7 @@ def test_examples_on_the_page_use_every_key_between_them():
 
 def test_required_sections_on_the_page_are_those_of_the_code():
     sentence = re.search(r"Sections (.*?) and exactly one", PAGE, re.DOTALL)[1]
-    assert tuple(re.findall(r"\[(\w+)\]", sentence)) == REQUIRED_SECTIONS
+    assert re.findall(r"\[(\w+)\]", sentence) == [name for name in SECTIONS if RIG.keys[name].required]
 
 
 @pytest.mark.parametrize("line", re.findall(r"^- ([a-z ]+): (.+)$", PAGE, re.MULTILINE), ids=lambda pair: pair[0])

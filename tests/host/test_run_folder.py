@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from dashboards.calibrate import page as calibrate_page
-from dashboards.context import Surroundings
+from dashboards.context import PageContext
 from host.cli.main import main
 from host.errors import UserError
 from host.library import Library
@@ -98,7 +98,7 @@ def test_commands_and_pages_find_a_run_kept_in_a_folder_by_year(tmp_path: Path, 
     )
     assert main(["review", "latest", "--runs", str(tmp_path)]) == 0
     assert "green" in capsys.readouterr().out
-    surroundings = Surroundings(tmp_path, cards_folder(tmp_path))
-    assert surroundings.rig().own, "the pages know the sprayer of that run"
-    assert surroundings.shelf.path_of(run_name(run, tmp_path)) == run
-    assert "2026/green" in str(calibrate_page.layout(surroundings)), "the list of runs to calibrate from"
+    context = PageContext(tmp_path, cards_folder(tmp_path))
+    assert context.rig().own, "the pages know the sprayer of that run"
+    assert context.run_cache.path_of(run_name(run, tmp_path)) == run
+    assert "2026/green" in str(calibrate_page.layout(context)), "the list of runs to calibrate from"

@@ -63,6 +63,9 @@ static void check_line(const char *line, size_t length)
     case 'I':
         identities++;
         break;
+    case 'H':
+    case 'S':
+        break;
     case 'A':
     case 'E':
         answers++;
@@ -89,8 +92,8 @@ static void check_sent(void)
 static size_t make_line(uint8_t *bytes)
 {
     char text[64];
-    static const char letters[] = "qpnoxQ";
-    size_t length = (size_t)snprintf(text, sizeof text, "%c%02X", letters[draw(6)], draw(256));
+    static const char letters[] = "qpnofxQ";
+    size_t length = (size_t)snprintf(text, sizeof text, "%c%02X", letters[draw(7)], draw(256));
     if (draw(3))
         length += (size_t)snprintf(text + length, sizeof text - length, " %0*X", (int)(draw(4) ? 4 + 2 * draw(2) : draw(9)),
                                    draw(4) ? draw(2000) : draw(0xFFFFFFFF));
@@ -130,7 +133,7 @@ int main(int argc, char **argv)
     time_t end = time(NULL) + (time_t)seconds;
     unsigned long passes = 0;
     chip_set_clock(draw(0xFFFFFFFF));
-    chip_clear_counters(100, 400);
+    chip_keep_begin(false);
     chip_set_sender(255, true);
     chip_board_start(255, "abcdefghijklmnop", "123456789012", 4095, 0x3F, 'W');
     do {
@@ -139,12 +142,12 @@ int main(int argc, char **argv)
             if (!draw(20) && (chip.received_in - chip.received_out) % sizeof chip.received < 2000)
                 send_something();
             if (!draw(3))
-                chip_flow_edge(100);
+                chip_flow_edge();
             if (!draw(5))
-                chip_wheel_edge(400);
+                chip_wheel_edge();
             if (draw(2))
                 chip_set_pressure((uint16_t)draw(4096));
-            chip_set_inputs(draw(2), draw(2));
+            chip_set_inputs(draw(2), (uint16_t)(draw(2) ? 4100 : 5000));
             chip_set_sender((uint8_t)(draw(10) ? 255 : draw(256)), draw(2));
             board_pass();
             check_sent();

@@ -15,7 +15,8 @@ void chip_board_start(uint8_t boot, const char *name, const char *firmware, uint
 {
     strncpy(identity_name, name, sizeof identity_name - 1);
     strncpy(identity_firmware, firmware, sizeof identity_firmware - 1);
-    identity = (struct identity){boot, identity_name, identity_firmware, adc_full_scale, capabilities, reset_cause};
+    identity = (struct identity){boot,           identity_name, identity_firmware, 0x5A17C0DE,
+                                 "make-believe", adc_full_scale, capabilities,      reset_cause};
     chip.received_in = chip.received_out = 0;
     chip.out_length = 0;
     board_start(&identity);
@@ -29,14 +30,29 @@ void chip_receive(const uint8_t *bytes, size_t length)
     }
 }
 
-void chip_flow_edge(uint16_t glitch_limit_us)
+static void edge(struct counter *counter)
 {
-    counter_edge(&chip.flow, chip.clock_us, glitch_limit_us);
+    if (counter->filter.rule == FILTER_SPACING) {
+        counter_edge(counter, chip.clock_us);
+    } else {
+        counter_level(counter, chip.clock_us, true);
+        counter_level(counter, chip.clock_us, false);
+    }
 }
 
-void chip_wheel_edge(uint16_t glitch_limit_us)
+void chip_flow_edge(void)
 {
-    counter_edge(&chip.wheel, chip.clock_us, glitch_limit_us);
+    edge(&chip.flow);
+}
+
+void chip_wheel_edge(void)
+{
+    edge(&chip.wheel);
+}
+
+void chip_wheel_level(bool active)
+{
+    counter_level(&chip.wheel, chip.clock_us, active);
 }
 
 void chip_set_clock(uint32_t clock_us)
@@ -50,10 +66,10 @@ void chip_set_pressure(uint16_t count)
     chip.pressure_ready = true;
 }
 
-void chip_set_inputs(bool switch_closed, bool supply_low)
+void chip_set_inputs(bool switch_closed, uint16_t supply_mv)
 {
     chip.switch_closed = switch_closed;
-    chip.supply_low = supply_low;
+    chip.supply_mv = supply_mv;
 }
 
 void chip_set_sender(uint8_t room, bool sent)
@@ -62,15 +78,10 @@ void chip_set_sender(uint8_t room, bool sent)
     chip.sent = sent;
 }
 
-void chip_clear_counters(uint16_t flow_glitch_us, uint16_t wheel_glitch_us)
+void chip_keep_begin(bool trusted)
 {
-    counter_clear(&chip.flow, flow_glitch_us);
-    counter_clear(&chip.wheel, wheel_glitch_us);
-}
-
-void chip_keep_begin(void)
-{
-    keep_begin(&chip.keep, chip.flow.count, chip.wheel.count);
+    static const struct filters usual = {{FILTER_SPACING, 100}, {FILTER_SPACING, 400}};
+    keep_begin(&chip.keep, trusted, &chip.flow, &chip.wheel, &usual);
 }
 
 void chip_lose_memory(uint8_t filling)
@@ -109,7 +120,11 @@ void port_snapshot(struct snapshot *snapshot)
     snapshot->clock_us = chip.clock_us;
     snapshot->flow = chip.flow;
     snapshot->wheel = chip.wheel;
-    chip.flow.glitch = chip.wheel.glitch = false;
+}
+
+void port_set_filter(enum input input, struct filter filter)
+{
+    counter_set_filter(input == INPUT_FLOW ? &chip.flow : &chip.wheel, filter, chip.clock_us, false);
 }
 
 bool port_pressure(uint16_t *count)
@@ -127,7 +142,12 @@ bool port_switch_closed(void)
 
 bool port_supply_low(void)
 {
-    return chip.supply_low;
+    return chip.supply_mv < 4300;
+}
+
+uint16_t port_supply_mv(void)
+{
+    return chip.supply_mv;
 }
 
 void port_outputs(bool buzzer, bool light)

@@ -16,7 +16,7 @@ struct make_believe {
     bool pressure_ready;
     uint16_t pressure;
     bool switch_closed;
-    bool supply_low;
+    uint16_t supply_mv;
     bool buzzer;
     bool light;
     uint8_t received[4096]; /* what the host has sent; a ring */
@@ -36,14 +36,16 @@ void chip_board_start(uint8_t boot, const char *name, const char *firmware, uint
                       uint8_t capabilities, char reset_cause);
 void chip_receive(const uint8_t *bytes, size_t length);
 /* An edge at the present clock. */
-void chip_flow_edge(uint16_t glitch_limit_us);
-void chip_wheel_edge(uint16_t glitch_limit_us);
+void chip_flow_edge(void);
+void chip_wheel_edge(void);
+/* The wheel's level at the present clock, for the rule FILTER_REST. */
+void chip_wheel_level(bool active);
 void chip_set_clock(uint32_t clock_us);
 void chip_set_pressure(uint16_t count);
-void chip_set_inputs(bool switch_closed, bool supply_low);
+void chip_set_inputs(bool switch_closed, uint16_t supply_mv);
 void chip_set_sender(uint8_t room, bool sent);
-void chip_clear_counters(uint16_t flow_glitch_us, uint16_t wheel_glitch_us);
-void chip_keep_begin(void);
+/* What a start does with counters and memory: see keep_begin. */
+void chip_keep_begin(bool trusted);
 void chip_lose_memory(uint8_t filling);
 bool chip_buzzer(void);
 bool chip_light(void);

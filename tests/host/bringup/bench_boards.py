@@ -37,5 +37,8 @@ class CorePort:
     def write(self, data: bytes) -> None:
         self.core.send(data)
 
+    def set_baud(self, baud: int) -> None:
+        self.baud = baud
+
     def close(self) -> None:
         self.closed = True

@@ -61,7 +61,9 @@ def test_a_sound_record_with_a_bad_escape_is_left_out_of_a_replay(tmp_path: Path
 def test_half_a_character_in_a_note_is_shown_and_exported(tmp_path: Path) -> None:
     """A terminal of another encoding gives the recorder such notes, and JSON can hold them."""
     run = tmp_path / "half.sward"
-    note = json_record(NOTE, 1.0, {"key": "operator", "value": "H\udce4ger \ud83d\ude00 \ud800"})
+    note = json_record(
+        NOTE, read_run(GOOD).events[-1].host_s, {"key": "operator", "value": "H\udce4ger \ud83d\ude00 \ud800"}
+    )
     run.write_bytes(GOOD.read_bytes().replace(b"\nZ ", b"\n" + note + b"Z "))
     assert [one.detail["value"] for one in read_run(run).notes][-1] == "H?ger 😀 ?"
     for arguments in (["review", run], ["review", run, "--json"], ["report", run, "--out", tmp_path / "run.html"]):

@@ -223,3 +223,11 @@ def test_a_section_for_machines_alone_is_seen_by_no_one():
 def test_a_duration_as_people_say_it(seconds, said):
     assert duration(seconds) == Quantity(said, seconds, "", "s")
     assert duration(math.nan).value is None
+
+
+def test_an_uncertainty_is_never_shown_as_zero():
+    litre = 1e-3
+    assert quantity(2.43 * litre, "volume", "metric", expanded_si=0.03 * litre).text == "2.43 ± 0.03 L"
+    assert quantity(2.43 * litre, "volume", "metric", expanded_si=0.3 * litre).text == "2.4 ± 0.3 L"
+    assert quantity(2.43 * litre, "volume", "metric", expanded_si=0.0).text == "2.4 ± 0.0 L"
+    assert quantity(math.inf, "volume", "metric", expanded_si=1.0) == Quantity("–", None, "L", "L")

@@ -48,6 +48,11 @@ class MemoryFiles:
             raise OSError(self.sync_error, os.strerror(self.sync_error))
         self.synced[path] = length
 
+    def wrong(self, descriptor: int, path: Path, size: int) -> str:
+        if self._open[descriptor] != path or path not in self.content:
+            return "it was deleted or moved away"
+        return "it was cut short" if len(self.content[path]) < size else ""
+
     def close(self, descriptor: int) -> None:
         self.closed.append(descriptor)
 

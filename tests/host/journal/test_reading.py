@@ -38,7 +38,7 @@ def test_what_was_written_is_read(tmp_path: Path) -> None:
     run = read_run(tmp_path / "a.sward")
     assert run.complete and run.damage == [] and run.wire_damage == 1
     assert run.rig_toml == RIG and run.calibrations == [{"meter": "450 /L"}]
-    assert run.header["started"] == "2026-05-14T09:15:00+01:00" and run.header["schema"] == "1.0"
+    assert run.header["started"] == "2026-05-14T09:15:00+01:00" and run.header["schema"] == "1.1"
     assert run.frames.dtype == FRAME_DTYPE
     assert run.frames["seq"].tolist() == list(range(400))
     assert run.frames["flow_count"].tolist() == [3 * number for number in range(400)]
@@ -154,7 +154,8 @@ def test_a_record_that_is_missing_altogether_is_counted(tmp_path: Path) -> None:
     lines = (tmp_path / "a.sward").read_bytes().splitlines(keepends=True)
     (tmp_path / "b.sward").write_bytes(b"".join(lines[:15] + lines[17:]))
     run = read_run(tmp_path / "b.sward")
-    assert run.damaged == 0 and run.lost_records == 2 and not run.complete
+    assert run.lost_records == 2 and not run.complete
+    assert [one.reason for one in run.damage] == ["2 records missing since the checkpoint before"]
 
 
 def test_blocks_lost_in_a_power_cut_leave_the_rest_readable(long_run: bytes) -> None:

@@ -40,7 +40,8 @@ def test_examples_are_sound_records_and_written_as_the_code_writes_them() -> Non
 def test_tags_and_kinds_are_those_of_the_code() -> None:
     tags = set(re.findall(r"^\| `([A-Z])` \|", PAGE, re.MULTILINE))
     assert tags == {
-        getattr(records, name) for name in ("RAW", "HEADER", "RIG", "CALIBRATION", "NOTE", "EVENT", "TRAILER")
+        getattr(records, name)
+        for name in ("RAW", "HEADER", "RIG", "CALIBRATION", "NOTE", "EVENT", "CHECKPOINT", "TRAILER")
     }
 
 

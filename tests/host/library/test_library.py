@@ -5,7 +5,6 @@ import os
 import tomllib
 from contextlib import closing
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 
@@ -216,8 +215,8 @@ def test_readings_of_long_ago_are_forgotten_and_the_recorded_one_never(folder):
 
 def test_the_command(folder, capsys):
     assert main(["runs", "--runs", str(folder), "--site", "rose", "--json"]) == 0
-    out = json.loads(capsys.readouterr().out)
-    assert [Path(one["run"]).stem for one in out] == ["r1", "r2"]
+    out = json.loads(capsys.readouterr().out)["runs"]
+    assert [one["run"] for one in out] == ["r1", "r2"]
     assert out[0]["rate_gal_per_1000_ft2"] == pytest.approx(1.0, rel=0.1)
     assert main(["runs", "--runs", str(folder), "--note", "r1", "weather=dry"]) == 0
     (folder / "empty.sward").write_bytes(b"")

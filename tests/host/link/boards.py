@@ -128,6 +128,7 @@ class LoopEnd:
         del folder
         self._port: Any = None
         self._gone = False
+        self.bauds: list[int] = []
         self._commands = b""
         self._arrived = threading.Event()
 
@@ -149,6 +150,10 @@ class LoopEnd:
             def write(self, data: bytes) -> None:
                 end._commands += data
                 end._arrived.set()
+
+            def set_baud(self, baud: int) -> None:
+                self._inner.set_baud(baud)
+                end.bauds.append(baud)
 
             def close(self) -> None:
                 self._inner.close()

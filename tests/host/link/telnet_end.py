@@ -46,6 +46,9 @@ class _Counted:
     def write(self, data: bytes) -> None:
         self._port.write(data)
 
+    def set_baud(self, baud: int) -> None:
+        self._port.set_baud(baud)
+
     def close(self) -> None:
         self._port.close()
 

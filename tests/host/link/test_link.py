@@ -11,12 +11,22 @@ import os
 import random
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 import serial
 
+from firmware_protocol.messages import (
+    Capability,
+    Command,
+    FilterRule,
+    State,
+    encode_command,
+    encode_state,
+    filter_argument,
+)
 from host.errors import BadInputError, NoAnswerError, NotFoundError, NotNowError, UserError
 from host.link import LineRead, Link, LinkChange, open_port
 from tests.host.link.boards import AnsweringBoard, LoopEnd, PtyEnd, SocketEnd, identity, report
@@ -191,7 +201,7 @@ def test_a_wrong_baud_rate_gets_a_sentence(end: Any, link: Link) -> None:
     link.start()
     end.send(b"\xf8\x00\x80\x1f\xe0" * 200)
     until(lambda: link.bytes_read == 1_000)
-    with pytest.raises(UserError, match="cannot be read: set the board to 115200 baud"):
+    with pytest.raises(UserError, match="cannot be read: set the board to 115200 or 250000 baud"):
         link.wait_for_board(0.1)
     assert link.state == "unreadable"
 
@@ -279,3 +289,45 @@ def test_what_the_system_says_becomes_a_sentence(
     with pytest.raises(UserError) as caught:
         open_port(address)
     assert words.format(address) in str(caught.value)
+
+
+def test_filters_are_sent_until_the_board_has_them_and_never_to_one_that_cannot(tmp_path: Path) -> None:
+    end = LoopEnd(tmp_path)
+    reed = filter_argument(Capability.WHEEL, FilterRule.REST, 8_000)
+    hall = filter_argument(Capability.FLOW, FilterRule.SPACING, 100)
+    link = Link(end.address, end.opener, filters=(hall, reed))
+    link.start()
+    end.send(identity() + report(1))  # version 1.0 has no state line
+    until(lambda: link.lines == 2)
+    asked = end.receive()
+    assert b"f00" not in asked
+    usual = State(7, 1000, 0, 0, 0, 100, 0, 0, 0, 400, 5000)
+    for _ in range(2):  # lost on the way, say
+        end.send(encode_state(usual) + b"\n")
+        assert end.receive() == encode_command(Command("f", 0, reed)) + b"\n"
+    end.send(encode_state(replace(usual, wheel_rule=1, wheel_filter=8_000)) + b"\n")
+    until(lambda: link.lines == 5)
+    link.stop()
+    assert not end._commands
+    end.close()
+
+
+def test_the_other_speed_is_tried_while_all_is_damage_and_kept_once_the_board_is_heard(tmp_path: Path) -> None:
+    now = [50.0]
+    end = LoopEnd(tmp_path)
+    link = Link(end.address, end.opener, clock=lambda: now[0])
+    link.start()
+    for bauds in ([], [250_000], [250_000, 115_200], [250_000, 115_200, 250_000]):
+        heard = link.bytes_read
+        end.send(b"\xf8\x00\x80\n" * 20)
+        until(lambda heard=heard: link.bytes_read >= heard + 60)
+        until(lambda bauds=bauds: end.bauds == bauds)
+        now[0] += 1.6
+    end.send(report(1))
+    until(lambda: link.state == "ok")
+    now[0] += 1.6
+    end.send(b"\xf8\x00\x80\n" * 20)
+    until(lambda: link.wire_damage > 80)
+    assert len(end.bauds) in (3, 4)  # the last look before the report may have changed it once more
+    link.stop()
+    end.close()

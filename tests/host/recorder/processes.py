@@ -19,9 +19,9 @@ def swardflow(*arguments: str | Path) -> list[str]:
 started: list[subprocess.Popen[str]] = []
 
 
-def start_recorder(port: str, runs: Path) -> subprocess.Popen[str]:
+def start_recorder(port: str, runs: Path, *more: str) -> subprocess.Popen[str]:
     recorder = subprocess.Popen(
-        swardflow("record", port, "--rig", RIG, "--runs", runs, "--note", "area=Lower green"),
+        swardflow("record", port, "--rig", RIG, "--runs", runs, "--note", "area=Lower green", *more),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -106,7 +106,7 @@ def test_a_second_recorder_on_the_port_gets_one_sentence(end: PtyEnd, tmp_path: 
         second = start_recorder(end.address, tmp_path / "runs")
         output, errors = second.communicate(timeout=20)
         assert second.returncode == 2 and output == ""
-        assert errors.count("\n") == 1 and f"port {end.address} is in use by another program" in errors
+        assert errors.count("\n") == 1 and f"port {end.address} is in use: process {first.pid} records {path}" in errors
         first.terminate()
         first.communicate(timeout=20)
     run = read_run(path)
@@ -179,3 +179,15 @@ def test_what_is_in_the_tank_at_the_start_is_recorded(end: PtyEnd, tmp_path: Pat
         recorder.communicate(timeout=20)
     started = [one for one in read_run(path).events if one.kind == "run_start"]
     assert [one.detail["tank_m3"] for one in started] == [0.012]
+
+
+def test_a_second_recorder_may_take_over(end: PtyEnd, tmp_path: Path) -> None:
+    with ReportingBoard(end, INTERVAL_S):
+        first = start_recorder(end.address, tmp_path / "runs")
+        path = run_path(first)
+        second = start_recorder(end.address, tmp_path / "runs", "--take-over")
+        assert run_path(second) != path
+        first.communicate(timeout=20)
+        assert first.returncode == 0 and read_run(path).trailer["reason"] == "another recording took over"
+        second.send_signal(signal.SIGINT)
+        second.communicate(timeout=20)

@@ -8,20 +8,23 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 
-from host.calibrate.boom_card import boom_card
-from host.cli.compare import comparison_json
-from host.cli.runs import _table, entry_json
-from host.cli.season import season_json, season_lines
+from host.calibrate.cards import save_card
+from host.documents.document import Document
+from host.documents.json import to_json
+from host.documents.text import format_text
 from host.library import Entry
-from host.review.compare import run_against_catch, run_against_run
+from host.library.runs_document import runs_document
+from host.review.comparison_document import catch_comparison, run_comparison
 from host.review.digest import Digest, digest_of
 from host.review.review import Review, review_run
+from host.review.run_document import run_document
 from host.review.season import season_of
-from host.review.text import review_json, review_text
+from host.review.season_document import season_document
 from tests.host.review.test_compare import catch_card
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -67,25 +70,34 @@ def season_digests(review: Review) -> list[Digest]:
     return digests
 
 
-def renderings() -> dict[str, str]:
-    """What stands in golden/, by name of the file."""
+def documents() -> dict[str, Document]:
+    """One document of each result that host.review has."""
     review = reviewed()
-    catch = run_against_catch(review, boom_card(catch_card()))
-    runs = run_against_run(review, reviewed())
     digests = season_digests(review)
-    season = season_of(digests)
-    entries = [Entry(Path(f"runs/{one.date}.sward"), 1000, one) for one in digests[:3]]
+    entries = [Entry(Path(f"runs/{digest.date}.sward"), 1000, digest) for digest in digests[:3]]
+    entries.append(Entry(Path("runs/empty.sward"), 0, None, "empty.sward is empty: delete it or leave it"))
+    with TemporaryDirectory() as cards:
+        save_card(catch_card(), Path(cards))
+        catch = catch_comparison(review, Path(cards), "us")
+    other = replace(review, run=replace(review.run, path=Path("later.sward")))
     return {
-        "run-us.txt": review_text(review, "us"),
-        "run-metric.txt": review_text(review, "metric"),
-        "run-keys.txt": keys_of(review_json(review, "us")),
-        "season.txt": "\n".join(season_lines(season)),
-        "season-keys.txt": keys_of(season_json(season, "us")),
-        "catch-keys.txt": keys_of(comparison_json(catch)),
-        "two-runs-keys.txt": keys_of(comparison_json(runs)),
-        "runs.txt": _table(entries, Path("runs"), "us"),
-        "runs-keys.txt": keys_of({"runs": [entry_json(entry, "us") for entry in entries]}),
+        "run-us": run_document(review, "us"),
+        "run-metric": run_document(review, "metric"),
+        "season": season_document(season_of(digests), "us"),
+        "catch": catch,
+        "two-runs": run_comparison(review, other, "us"),
+        "runs": runs_document(entries, Path("runs"), "us"),
     }
+
+
+def renderings() -> dict[str, str]:
+    """What stands in golden/, by name of the file: the terminal's text, and the keys of the JSON."""
+    out = {}
+    for name, document in documents().items():
+        out[f"{name}.txt"] = format_text(document)
+        if name != "run-metric":
+            out[f"{name.removesuffix('-us')}-keys.txt"] = keys_of(to_json(document))
+    return out
 
 
 def keys_of(out: Any) -> str:

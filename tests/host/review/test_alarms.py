@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from host.documents.json import to_json
+from host.documents.text import format_text
 from host.events import ALARM_MUTED as MUTE
 from host.events import ALARM_SEEN as SEEN
 from host.events import ALARM_UNMUTED as UNMUTE
@@ -16,9 +18,9 @@ from host.frames import Event
 from host.pipeline import Fault
 from host.pipeline.faults import Alarm
 from host.review.alarms import alarm_events
-from host.review.report import run_report
+from host.review.report import format_report
 from host.review.review import review_run
-from host.review.text import review_json, review_text
+from host.review.run_document import run_document
 
 RUN = Path(__file__).parents[3] / "recordings" / "2026-05-14T0915-harrow-lea-pleasure-grounds.sward"
 
@@ -66,38 +68,40 @@ def tapped():
 def test_taps_are_in_text_json_and_report_and_faults_are_not_in_the_file(tapped):
     called = tapped.faults[0].called_s
     seen, muted = tapped.at(called + 4.0), tapped.at(called + 6.0)
-    text = review_text(tapped, "us")
-    assert f"seen {seen}" in text
+    document = run_document(tapped, "us")
+    text = format_text(document)
+    assert f"acknowledged {seen}" in text
     assert f"sound off {muted}" in text
-    told = review_json(tapped, "metric")["alarms"]
+    told = to_json(document)["alarms"]
     assert [one["what"] for one in told] == ["raised", "seen", "muted", "cleared"]
     assert told[1]["fault"] == 1
     json.dumps(told, allow_nan=False)
-    assert f"seen {seen}" in run_report(tapped, "us", datetime(2026, 5, 14, tzinfo=UTC))
+    assert f"acknowledged {seen}" in format_report(document, datetime(2026, 5, 14, tzinfo=UTC))
     kinds = {one.kind for one in tapped.run.events}
     assert not kinds & {"fault", "raised", "cleared", "alarm_raised"}
 
 
 @pytest.mark.parametrize(("system", "unit"), [("us", "ft²"), ("metric", "m²")])
 def test_the_report_says_when_how_sure_how_much_what_to_check_and_the_ground(tapped, system, unit):
-    html = run_report(tapped, system, datetime(2026, 5, 14, tzinfo=UTC))
-    part = html[html.index("<h2>Faults</h2>") : html.index("<h2>Rate along")]
+    html = format_report(run_document(tapped, system), datetime(2026, 5, 14, tzinfo=UTC))
+    part = html[html.index(">Faults</h2>") : html.index(">Passes</h2>")]
     one = tapped.faults[0]
     for words in (
         tapped.at(one.began_s),
         "nozzle clogged, about 1.0",
-        f"{one.change:+.1%} ±",
-        "% sure",
+        f"Boom flow down {100 * abs(one.change):.1f} ±",
+        " % sure",
         "look along the boom",
-        *(["which?</dt><dd>all fans whole"] if one.or_else else []),
-        f"{unit} sprayed meanwhile, under-dosed",
-        "first steady seconds",
+        *(["To tell them apart</dt><dd>all fans whole"] if one.or_else else []),
+        f"{unit} affected, under-applied",
+        "There is no catch test",
     ):
         assert words.lower() in part.lower()
 
 
 def test_a_review_that_looked_for_none_does_not_say_that_there_are_none():
     review = review_run(RUN, watch_faults=False)
-    assert "none found" not in review_text(review, "us")
-    assert not review_json(review, "us")["faults_looked_for"]
-    assert "Not looked for" in run_report(review, "us", datetime(2026, 5, 14, tzinfo=UTC))
+    document = run_document(review, "us")
+    assert "None found" not in format_text(document)
+    assert not to_json(document)["faults_looked_for"]
+    assert "Not looked for" in format_report(document, datetime(2026, 5, 14, tzinfo=UTC))

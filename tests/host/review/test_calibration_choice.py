@@ -10,11 +10,13 @@ import pytest
 
 from host.calibrate.cards import make_card, save_card, snapshot
 from host.cli.main import main
+from host.documents.json import to_json
+from host.documents.text import format_text
 from host.errors import UserError
 from host.library import Library
 from host.review.calibration_choice import Under, under_cards
 from host.review.review import review_run
-from host.review.text import review_text
+from host.review.run_document import run_document
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from tests.host.library.made import short_scenario, write
@@ -51,9 +53,10 @@ def test_the_newest_meter_and_the_catch_test_before_the_run(runs):
     assert was.catch is None
     assert now.catch.made == DAY - timedelta(days=3)
     assert path.read_bytes() == whole
-    assert "meter 2026-05-11" in review_text(was, "us")
-    assert "meter 2026-06-13 instead of 2026-05-11" in review_text(now, "us")
-    assert "boom 2026-05-11 not recorded in the run" in review_text(now, "us")
+    assert [row["kind"] for row in to_json(run_document(was, "us"))["calibrations"]] == ["meter"]
+    text = " ".join(format_text(run_document(now, "us")).split())
+    assert "Meter 13 Jun 2026 instead of 11 May 2026" in text
+    assert "Catch test 11 May 2026 not recorded in the run" in text
 
 
 def test_kinds_without_a_newer_card_stay_as_recorded(runs, tmp_path):
@@ -105,10 +108,10 @@ def test_the_commands(runs, capsys, tmp_path):
     assert main(["review", "old", *old, "--json", "--recalibrated"]) == 0
     assert volume(capsys) == pytest.approx(was * 0.9)
     assert main(["runs", *old, "--json", "--recalibrated", "--cards", str(runs / "cards")]) == 0
-    assert {round(one["volume_gal"] / was, 3) for one in json.loads(capsys.readouterr().out)} >= {0.9}
+    assert {round(one["volume_gal"] / was, 3) for one in json.loads(capsys.readouterr().out)["runs"]} >= {0.9}
     assert main(["season", *old, "--recalibrated", "--report", str(tmp_path / "season.html")]) == 0
     assert main(["report", "old", *old, "--recalibrated", "--out", str(tmp_path / "r.html")]) == 0
-    assert "meter 2026-06-13 instead of" in (tmp_path / "r.html").read_text()
+    assert "instead of 11 May 2026" in (tmp_path / "r.html").read_text()
     assert main(["export", "old", *old, "--recalibrated", "--out", str(tmp_path / "r.csv")]) == 0
     last = (tmp_path / "r.csv").read_text().splitlines()
     assert float(dict(zip(last[0].split(","), last[-1].split(","), strict=True))["volume_gal"]) == pytest.approx(

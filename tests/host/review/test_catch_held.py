@@ -12,10 +12,11 @@ from host.calibrate import card_sections
 from host.calibrate.boom import BoomCatch, Reading, catch_test
 from host.calibrate.boom_card import boom_card, catch_held
 from host.calibrate.cards import make_card, snapshot
+from host.documents.text import format_text
 from host.journal import read_run
 from host.review.compare import run_against_catch
 from host.review.review import review_run
-from host.review.text import review_text
+from host.review.run_document import run_document
 from host.rig import rig_from_toml
 from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
@@ -40,6 +41,10 @@ def catch_card(made=DAY - timedelta(days=3), rig=RIG):
     return make_card("boom", rig.name, made, {}, record)
 
 
+def said(review, system):
+    return format_text(run_document(review, system))
+
+
 @pytest.fixture(scope="module", params=["clogged", "healthy"])
 def run(request, tmp_path_factory):
     events = (Disturbance("clog", 0.0, amount=1.0),) if request.param == "clogged" else ()
@@ -56,8 +61,8 @@ def test_a_nozzle_clogged_from_the_start_is_called_in_the_first_steady_seconds(r
     learned = review_run(path.with_name("learned.sward"))
     assert learned.faults == []  # nothing changed in the run: without a catch test it is taken for granted
     assert learned.catch is None
-    assert "first steady seconds" in review_text(learned, "us")
-    assert "catch test of 2026-05-11" in review_text(review, "metric")
+    assert "There is no catch test" in said(learned, "us")
+    assert "compared with the catch test of 11 May 2026" in said(review, "metric")
     if state == "healthy":
         assert review.faults == []
         return
@@ -67,8 +72,8 @@ def test_a_nozzle_clogged_from_the_start_is_called_in_the_first_steady_seconds(r
     assert fault.nozzles == pytest.approx(1.0, abs=3 * fault.nozzles_u)
     assert fault.called_s - review.passes[0].start_s < 10.0
     assert fault.row(0.0)["against"] == "catch test"
-    text = review_text(review, "us")
-    assert f"{review.at(fault.began_s)} or before  nozzle clogged" in text
+    text = said(review, "us")
+    assert f"{review.at(fault.began_s)} or before, pass 1" in text
     assert "against the catch test" in text
 
 

@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from host.documents.json import to_json
+from host.documents.text import format_text
 from host.review.review import review_run
-from host.review.text import review_json, review_text
+from host.review.run_document import run_document
 
 RUN = Path(__file__).parents[3] / "recordings" / "2026-05-14T0915-harrow-lea-pleasure-grounds.sward"
 
@@ -40,8 +42,9 @@ def test_it_is_over_when_the_nozzle_was_cleaned(review, clog):
 
 
 def test_text_and_json_tell_it(review):
-    assert "nozzle clogged" in review_text(review, "us")
-    told = review_json(review, "us")["faults"][0]
-    assert told["kind"] == "clog"
+    document = run_document(review, "us")
+    assert "Nozzle clogged" in format_text(document)
+    told = to_json(document)["faults"][0]
+    assert told["cause"] == "clog"
     assert told["check_first"]
     assert told["area_ft2"] > 0

@@ -105,7 +105,7 @@ def test_nozzles_that_were_worn_when_caught_agree():
 
 def test_too_little_known_is_no_verdict():
     assert judged(1.3, 0.15, 4)[0] == CATCH_AGAIN
-    assert "75%" in judged(0.76, 0.03, 4)[1]
+    assert "75 %" in judged(0.76, 0.03, 4)[1]
 
 
 def test_a_pressure_knob_does_not_look_like_wear(healthy):
@@ -153,10 +153,10 @@ def test_the_command(tmp_path, capsys):
     save_card(catch_card(1.5, DAY + timedelta(days=9)), tmp_path / "cards")
     assert main(["compare", "first", "--runs", str(tmp_path)]) == 0
     printed = capsys.readouterr().out
-    assert "AGREES" in printed and "2026-05-11" in printed
+    assert "Agrees." in printed and "11 May 2026" in printed
     assert main(["compare", "first", "clogged", "--runs", str(tmp_path), "--json"]) == 1
     out = json.loads(capsys.readouterr().out)
     assert out["ratio"] == pytest.approx(0.85, abs=0.03)
-    assert np.isfinite(out["expanded_uncertainty_percent"])
+    assert np.isfinite(out["ratio_expanded_uncertainty"])
     assert main(["season", "--runs", str(tmp_path), "--json"]) in (0, 1)
     assert json.loads(capsys.readouterr().out)["runs"] == 2

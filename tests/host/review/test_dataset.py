@@ -13,18 +13,33 @@ import pandas as pd
 import pytest
 
 from host.cli.main import main
+from host.documents.csv import format_csv, text_cell
+from host.errors import visible
 from host.library import Library
-from host.review.dataset import season_csv, text_cell
-from host.review.plot import Axis, svg_plot, ticks
-from host.review.report import CAUTIONS, run_report, season_report
+from host.library.runs_document import runs_section, runs_table
+from host.review.report import CAUTIONS, format_report
+from host.review.run_document import run_document
 from host.review.season import season_of
+from host.review.season_document import season_document
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from tests.host.library.made import short_scenario, write
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
 NASTY = '<script>alert(1)</script><img src=x onerror="alert(2)">&\'"'
 # OWASP, "CSV Injection": characters that begin a formula, and a payload of the kind described there.
-PAYLOADS = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("http://x","y")', "=cmd|' /C calc'!A0"]
+PAYLOADS = [
+    " =1+1",
+    "\u200b=1+1",
+    "\ufeff=1+1",
+    "=1+1",
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "\t=1",
+    "\r=1",
+    '=HYPERLINK("http://x","y")',
+    "=cmd|' /C calc'!A0",
+]
 
 
 @pytest.fixture(scope="module")
@@ -61,9 +76,10 @@ def seen(html):
 
 def pages(folder, system):
     library = Library(folder)
-    digests = [entry.digest for entry in library.entries()]
-    yield run_report(library.review(folder / "a.sward"), system, DAY)
-    yield season_report(season_of(digests), digests, system, DAY)
+    entries = library.entries()
+    season = season_document(season_of([entry.digest for entry in entries]), system)
+    yield format_report(run_document(library.review(folder / "a.sward"), system), DAY)
+    yield format_report(season, DAY, [runs_section(entries, folder, system)])
 
 
 @pytest.mark.parametrize("system", ["us", "metric"])
@@ -84,45 +100,39 @@ def test_pages_run_nothing_and_load_nothing(folder, system):
 
 
 def test_the_page_says_what_the_review_says(folder):
-    html = run_report(Library(folder).review(folder / "a.sward"), "us", DAY)
+    html = format_report(run_document(Library(folder).review(folder / "a.sward"), "us"), DAY)
     text = "".join(seen(html).text)
-    assert "2026-05-14 09:15" in text
+    assert "14 May 2026, 09:15" in text
     assert "gal/1000 ft²" in text and "light air" in text
-    assert "Product per area" in text and "no label limit was noted" in text
-    assert html.count("<svg") == 1 == html.count("Pass 1 as a table")
-
-
-def test_plots_leave_gaps_and_survive_anything():
-    nan = float("nan")
-    svg = svg_plot("t <b>", Axis("x & y"), Axis("u"), [(0.0, 1.0), (1.0, nan), (2.0, 2.0), (3.0, 2.5)], band=(1.0, 2.0))
-    root = ET.fromstring(svg)
-    assert [one.get("class") for one in root if one.tag == "path"].count("line") == 1
-    assert "nothing to plot" in svg_plot("t", Axis("x"), Axis("y"), [(0.0, nan)])
-    ET.fromstring(svg_plot("one", Axis("x"), Axis("y"), [(5.0, 5.0)]))
-    assert ticks(0.0, 1.0) == [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]
-    assert ticks(-3.0, 47.0) == [0.0, 10.0, 20.0, 30.0, 40.0]
+    assert "Per area" in text and "Note the label's limit" in text
+    assert html.count("<svg") == 1 == html.count("<summary>Rate in bins of")
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
 def test_no_cell_of_a_spreadsheet_is_a_formula(folder, payload):
-    digest = Library(folder).entries()[-1].digest
-    nasty = replace(digest, site=payload, product=payload, rig=payload, notes={"weather": payload, payload: payload})
-    rows = list(csv.reader(io.StringIO(season_csv([(payload, nasty)], "us"), newline="")))
-    assert len(rows) == 2
-    for cell in rows[1]:
-        if cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+    entry = Library(folder).entries()[-1]
+    nasty = replace(
+        entry.digest, site=payload, product=payload, rig=payload, notes={"weather": payload, payload: payload}
+    )
+    text = format_csv(runs_table([replace(entry, digest=nasty)], folder, "us"))
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert len(rows) == 1
+    for cell in rows[0].values():
+        if cell.startswith(("=", "+", "-", "@", "\t", "\r", " ", "\u200b", "\ufeff")):
             float(cell)  # only a number may begin with a sign
-    assert rows[1][0] == text_cell(payload) == "'" + payload
+    assert rows[0]["site"] == text_cell(payload) == "'" + visible(payload)
 
 
-def test_season_csv_reads_back_in_pandas(folder):
+def test_the_runs_of_a_season_read_back_in_pandas(folder):
     entries = Library(folder).entries()
-    table = pd.read_csv(io.StringIO(season_csv([(e.path.stem, e.digest) for e in entries], "metric"), newline=""))
+    text = format_csv(runs_table(entries, folder, "metric"))
+    table = pd.read_csv(io.StringIO(text, newline=""))
     assert table["run"].tolist() == ["b", "a", "c"]
     assert table["volume_L"].tolist() == pytest.approx([e.digest.volume_m3 * 1000 for e in entries])
     # 20 mL of product in each litre.
-    assert table["product_liquid_mL_per_100_m2"][1] == pytest.approx(20 * table["rate_L_per_100_m2"][1])
-    assert pd.isna(table["product_liquid_mL_per_100_m2"][0])
+    assert table["product_per_area_mL_per_100_m2"][1] == pytest.approx(20 * table["rate_L_per_100_m2"][1])
+    assert pd.isna(table["product_per_area_mL_per_100_m2"][0])
+    assert format_csv(runs_table([], folder, "metric")).startswith("run,path,")
 
 
 def test_one_query_over_the_exports_of_many_rigs(folder, tmp_path):

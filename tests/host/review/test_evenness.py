@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from host.documents.document import Document, Section
+from host.documents.text import format_text
 from host.errors import UserError
 from host.frames import Event
 from host.journal import RunFile
 from host.review.balance import product_of, tank_balance
-from host.review.detail import balance_words, product_words
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
 from host.review.review import review_of
+from host.review.tank_sections import product_blocks, tank_blocks
 from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
@@ -107,6 +109,11 @@ def test_uncertainty_of_a_pass_holds_the_step_of_its_pulses():
     assert review.pass_rate_u_m3_m2(one) > one.rate_u_m3_m2
 
 
+def said(blocks):
+    text = format_text(Document("part", "", "", (Section("", "", blocks),)))
+    return " ".join(text.split())
+
+
 def refill(**detail):
     return Event(0.0, 0, "refill", detail)
 
@@ -118,11 +125,11 @@ def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
     untold = tank_balance([], {"tank left": "20 L"}, rig, full + 0.020, -0.020)
     assert untold.refill_not_told
     assert untold.meter_over_tank is None  # says nothing about the meter
-    assert f"{more} more than there was: refill not told?" in balance_words(untold, system)
+    assert f"{more} more went through the meter than the tank held" in said(tank_blocks(untold, system))
     dry = tank_balance([], {}, rig, full + 0.0005, -0.0005)
     assert not dry.refill_not_told
-    assert "0.0" in balance_words(dry, system).split("meter, ")[1]
-    assert "-" not in balance_words(dry, system)
+    assert "Left by count 0.0" in said(tank_blocks(dry, system))
+    assert "-" not in said(tank_blocks(dry, system))
 
 
 def test_tank_balance_by_the_marks():
@@ -145,9 +152,10 @@ def test_product_per_area_against_the_label():
     assert product.per_area == pytest.approx(2 * 29.5735295625e-6 / (1000 * 0.3048**2))
     assert product.per_area_u == pytest.approx(0.01 * product.per_area)
     assert product.over_limit
-    assert product_words(product, "us").endswith("OVER the label's limit of 1.90 fl oz/1000 ft²")
+    assert "The label allows 1.90 fl oz/1000 ft²" in said(product_blocks(product, "us"))
+    assert said(product_blocks(product, "us")).endswith("Over the label's limit.")
     vague = replace(product, per_area_u=0.1 * product.per_area)
-    assert product_words(vague, "us").endswith("by less than the uncertainty")
+    assert said(product_blocks(vague, "us")).endswith("by less than the uncertainty.")
     assert not product_of({"mix": "5 g/L", "label limit": "30 kg/ha"}, rate, 0.0, 0.038).over_limit
     assert product_of({}, rate, 0.0, 0.038) is None
     with pytest.raises(UserError, match="mix"):

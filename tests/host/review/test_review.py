@@ -8,6 +8,8 @@ import pandas as pd
 import pytest
 
 from firmware_protocol.messages import Report, encode_report
+from host.documents.json import to_json
+from host.documents.text import format_text
 from host.errors import UserError
 from host.journal import JournalWriter, RunReader, read_run
 from host.journal.writer import Snapshot
@@ -17,7 +19,7 @@ from host.review.calibration_choice import Under
 from host.review.columns import PASS_COLUMNS, SIGNAL_COLUMNS, TOTAL_COLUMNS
 from host.review.export import export_run
 from host.review.review import Totals, signals_of, totals_of
-from host.review.text import review_json, review_text
+from host.review.run_document import run_document
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames
 
@@ -114,7 +116,7 @@ def test_a_run_cut_off_is_reviewed_as_far_as_it_goes_and_said_to_be_cut_off(tmp_
     review = review_run(record(tmp_path / "cut.sward", frames, finish=False))
     assert not review.health.complete
     assert review.health.status == "no end record"
-    assert "NOT COMPLETE" in review_text(review, "metric")
+    assert "Not complete" in format_text(run_document(review, "metric"))
 
 
 def test_an_old_run_under_another_rig(run_path):
@@ -138,13 +140,13 @@ def test_a_run_without_frames(tmp_path):
     review = review_run(path)
     assert review.totals.volume_m3 == 0
     assert review.totals.rate_m3_m2 is None
-    assert "No pass" in review_text(review, "us")
+    assert "No pass" in format_text(run_document(review, "us"))
 
 
 @pytest.mark.parametrize("system", ["us", "metric"])
 def test_json_has_units_in_its_keys_and_no_nan(run_path, system):
     review = review_run(run_path)
-    out = json.loads(json.dumps(review_json(review, system), allow_nan=False, default=str))
+    out = json.loads(json.dumps(to_json(run_document(review, system)), allow_nan=False))
     if system == "metric":
         assert out["totals"]["rate_L_per_100_m2"] == pytest.approx(review.totals.rate_m3_m2 * 1e5)
         assert out["passes"][0]["distance_m"] == review.passes[0].distance_m
@@ -155,8 +157,8 @@ def test_json_has_units_in_its_keys_and_no_nan(run_path, system):
 
 
 def test_the_text_says_what_the_json_says(run_path):
-    text = review_text(review_run(run_path), "metric")
-    assert "target 2.00 L/100 m² ± 10%" in text
+    text = format_text(run_document(review_run(run_path), "metric"))
+    assert "1.80 to 2.20 L/100 m²" in text
     assert "clean water" in text
     assert "09:15:0" in text
 

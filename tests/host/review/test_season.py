@@ -87,7 +87,7 @@ def test_without_tank_balances_it_says_that_it_cannot_tell(bad_season):
 def test_nothing_is_found_where_nothing_is(good_season):
     found = season_of(good_season)
     assert found.findings == ()
-    assert "not in sight" in found.due
+    assert "not yet" in found.due
 
 
 def test_new_nozzles_are_told_from_a_drifting_meter(good_season):
@@ -114,7 +114,7 @@ def test_runs_without_any_noise_make_no_date_beyond_the_calendar(good_season, cr
         steady = replace(good_season[0].steady, coefficient=coefficient)
         return replace(good_season[run], steady=steady, meter_over_tank=None)
 
-    assert "not in sight" in season_of([copied(run) for run in range(40)]).due
+    assert "not yet" in season_of([copied(run) for run in range(40)]).due
 
 
 def test_no_runs_at_all():

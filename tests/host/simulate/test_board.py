@@ -9,7 +9,7 @@ import pytest
 
 import firmware_protocol
 from firmware_protocol import messages
-from firmware_protocol.messages import Ack, Capability, Flag, Identity, Report, decode, encode_command
+from firmware_protocol.messages import Ack, Capability, Flag, Hardware, Identity, Report, State, decode, encode_command
 from host.simulate.board import EmulatedBoard, Sent
 from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
@@ -43,10 +43,11 @@ def messages_of(source: ScenarioSource) -> list[tuple[float, messages.Message]]:
 @pytest.mark.parametrize("row", rows("commands.tsv"), ids=lambda row: row["name"])
 def test_commands_are_answered_as_in_the_golden_vectors(row: dict[str, str]) -> None:
     emulated = board(BoardSettings(name="test-board", boot=5), Capability(int(row["fitted"], 16)))
-    replies = [reply for _, reply in emulated.receive(unescaped(row["line"]) + b"\n", 0.1234565)]
+    answers = emulated.receive(unescaped(row["line"]) + b"\n", 0.1234565)
+    replies = [reply for _, reply in answers if reply[:1] not in b"HS"]
     wanted = [reply.encode() for reply in row["replies"].split("|") if reply]
-    own_version = b" 1.0-sim "
-    as_wanted = [reply.replace(own_version, b" 1.0.0 ") if reply[:1] == b"I" else reply for reply in replies]
+    own_version = b" 1.1-sim "
+    as_wanted = [reply.replace(own_version, b" 1.1.0 ") if reply[:1] == b"I" else reply for reply in replies]
     for own, expected in zip(as_wanted, wanted, strict=True):
         # The identity differs in the program's version, so in the checksum, too.
         assert own[:-4] == expected[:-4]
@@ -61,8 +62,11 @@ def test_replies_do_not_depend_on_how_the_bytes_come() -> None:
 
 
 def test_first_line_is_the_identity_and_the_first_report_comes_one_interval_later() -> None:
-    (at_s, first), (after_s, second), *_ = messages_of(ScenarioSource(one_pass(seconds=2.0)))
+    (at_s, first), (_, hardware), (_, state), (after_s, second), *_ = messages_of(ScenarioSource(one_pass(seconds=2.0)))
     assert isinstance(first, Identity)
+    assert isinstance(hardware, Hardware)
+    assert isinstance(state, State)
+    assert (state.flow_filter, state.wheel_filter) == (100, 400)
     assert first.capabilities == 0x3F
     assert isinstance(second, Report)
     assert (second.seq, second.clock) == (0, 100_000)
@@ -110,7 +114,7 @@ def test_a_reset_begins_anew_and_loses_only_what_was_pumped_while_down() -> None
     source = ScenarioSource(one_pass(reset, board=BoardSettings(boot=255)), np.random.default_rng(5))
     lines = [message for _, message in messages_of(source)]
     first = next(i for i, m in enumerate(lines) if isinstance(m, Identity) and m.boot == 0)
-    before, after, last = lines[first - 1], lines[first + 1], lines[-1]
+    before, after, last = lines[first - 1], lines[first + 3], lines[-1]
     assert isinstance(before, Report) and isinstance(after, Report) and isinstance(last, Report)
     assert (before.boot, after.boot, after.seq) == (255, 0, 0)
     assert after.clock == 100_000
@@ -220,7 +224,7 @@ def test_lines_are_lost_and_damaged_in_the_shares_wanted_and_damage_is_never_sou
             decode(line)
         except messages.LineError:
             bad += 1
-    assert len(lines) == pytest.approx(5999 * 0.9 + 10, abs=4 * (5999 * 0.09) ** 0.5)
+    assert len(lines) == pytest.approx(5999 * 0.9 + 10 * 3 + 59, abs=4 * (5999 * 0.09) ** 0.5)
     assert bad == pytest.approx(5999 * 0.05, abs=4 * (5999 * 0.05) ** 0.5)
 
 

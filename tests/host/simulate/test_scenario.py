@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import re
-from dataclasses import fields
 from pathlib import Path
 
 import pytest
 
 import host.simulate
 from host.errors import UserError
-from host.simulate import settings
-from host.simulate.disturbances import KINDS, cause_of
+from host.schema import Table
+from host.simulate.disturbances import DISTURBANCE, KINDS, cause_of
 from host.simulate.scenario import (
-    DISTURBANCE_KEYS,
     PACKAGED,
-    TOP_KEYS,
+    SCENARIO,
     load_scenario,
     packaged_scenarios,
     scenario_from_toml,
@@ -51,17 +49,17 @@ def test_quantities_become_si() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("[walk]\npasss = 3\n", ["test.toml: walk", "passs", "passes"]),
+        ("[walk]\npasss = 3\n", ["key walk.passs in test.toml", "passes"]),
         ("[wolk]\n", ["wolk", "walk"]),
         ("sed = 1\n", ["sed", "seed"]),
-        ('[walk]\nlength = "38 s"\n', ["test.toml: walk.length", "38 s"]),
+        ('[walk]\nlength = "38 s"\n', ["walk.length in test.toml", "38 s"]),
         ("[walk]\nlength = 38\n", ["walk.length", "38"]),
         ('[walk]\nlength = "1 mm"\n', ["walk.length", "range"]),
         ('[walk]\npasses = "many"\n', ["walk.passes", "many"]),
         ("[walk]\npasses = true\n", ["walk.passes"]),
         ("[walk]\npaces = []\n", ["walk.paces"]),
         ('[walk]\nrefill_after = [1, "two"]\n', ["walk.refill_after", "two"]),
-        ('walk = "fast"\n', ["walk", "table"]),
+        ('walk = "fast"\n', ["walk in test.toml", "section"]),
         ('[meter]\ndeviation = [["10 Hz"]]\n', ["meter.deviation", "pair"]),
         ('[meter]\ndeviation = [["40 Hz", "1 %"], ["10 Hz", "1 %"]]\n', ["meter.deviation", "rise"]),
         ('[meter]\ndeviation = [["40 Hz", "90 %"]]\n', ["meter.deviation", "range"]),
@@ -108,7 +106,7 @@ def test_a_missing_or_unknown_rig_is_told(start: str, words: list[str]) -> None:
 def test_an_unknown_scenario_names_those_there_are(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="demo"):
         load_scenario("no-such-scenario")
-    with pytest.raises(UserError, match="cannot be read"):
+    with pytest.raises(UserError, match="does not exist"):
         load_scenario(str(tmp_path / "absent.toml"))
     (tmp_path / "latin.toml").write_bytes(b'title = "caf\xe9"\n')
     with pytest.raises(UserError, match="UTF-8"):
@@ -137,30 +135,36 @@ def rows_below(heading: str) -> list[list[str]]:
     return [[rows_cell.strip("`") if i == 0 else rows_cell for i, rows_cell in enumerate(row)] for row in rows]
 
 
-@pytest.mark.parametrize("name", list(settings.TABLES))
+TABLES = {name: rule.kind.keys for name, rule in SCENARIO.keys.items() if isinstance(rule.kind, Table)}
+
+
+@pytest.mark.parametrize("name", TABLES)
 def test_the_page_explains_every_key_of_the_table(name: str) -> None:
     rows = rows_below(f"### `[{name}]`")
-    keys = {f.metadata["key"]: f for f in fields(settings.TABLES[name])}
+    keys = TABLES[name]
     assert [row[0] for row in rows] == list(keys)
     for key, kind, default, meaning in rows:
-        spec = keys[key]
-        assert (kind, meaning) == (spec.metadata["kind"], spec.metadata["meaning"])
+        rule = keys[key]
+        assert (kind, meaning) == (rule.kind.name, rule.meaning)
         if default not in ("—", "`[]`"):
-            written = default.strip("`") if kind != "board name" else f'"{spec.default}"'
-            parsed = scenario_from_toml(f"{START}[{name}]\n{key} = {written}\n", "page", PACKAGED)
-            assert getattr(getattr(parsed, name), spec.name) == pytest.approx(spec.default)
+            parsed = scenario_from_toml(f"{START}[{name}]\n{key} = {default.strip('`')}\n", "page", PACKAGED)
+            left_out = scenario_from_toml(START, "page", PACKAGED)
+            expected = getattr(getattr(left_out, name), rule.attribute)
+            assert getattr(getattr(parsed, name), rule.attribute) == pytest.approx(expected)
 
 
 def test_the_page_explains_every_event_and_top_key() -> None:
     explained = {row[0]: row[1:] for row in rows_below("## Disturbances")}
-    assert list(explained) == [*DISTURBANCE_KEYS, *KINDS]
-    for key, meaning in DISTURBANCE_KEYS.items():
-        assert explained[key] == [meaning]
+    assert list(explained) == [*DISTURBANCE.keys, *KINDS]
+    for key, rule in DISTURBANCE.keys.items():
+        assert explained[key] == [rule.meaning]
     for name, kind in KINDS.items():
         amount, _, fault, called, meaning = explained[name]
         assert called == (f"`{cause_of(name)}`" if cause_of(name) else "not seen" if kind.is_fault else "—")
         assert (amount, fault, meaning) == (kind.amount or "—", "yes" if kind.is_fault else "no", kind.meaning)
-    assert {row[0]: row[1] for row in rows_below("## Keys at the top")} == TOP_KEYS
+    assert {row[0]: row[1] for row in rows_below("## Keys at the top")} == {
+        name: rule.meaning for name, rule in SCENARIO.keys.items() if rule.meaning
+    }
 
 
 def test_the_example_on_the_page_works() -> None:

@@ -8,13 +8,14 @@
 #include "pressure.h"
 #include "wire.h"
 
-#define PROTOCOL_VERSION "1.0"
+#define PROTOCOL_VERSION "1.1"
 #define INTERVAL_MS_DEFAULT 100u
 #define IDENTITY_PERIOD_US 60000000u
+#define STATE_PERIOD_US 10000000u
 #define SWITCH_SETTLE_US 20000u
 /* Room that answers leave free, so that they never push out a report. */
 #define REPLY_ROOM (2 * WIRE_MAX_LINE) /* identity and acknowledgement, then a report */
-#define IDENTITY_ROOM (2 * WIRE_MAX_LINE)
+#define EXTRA_ROOM (2 * WIRE_MAX_LINE)
 
 enum flag {
     FLAG_SPRAY = 0x01,
@@ -25,11 +26,16 @@ enum flag {
     FLAG_OUTPUT_ON = 0x20
 };
 
+/* Lines that are to be sent as soon as there is room. */
+enum extra { EXTRA_IDENTITY = 0x01, EXTRA_HARDWARE = 0x02, EXTRA_STATE = 0x04 };
+
 static const struct identity *self;
 static uint16_t interval_ms;
 static uint32_t interval_us;
 static uint32_t report_due_us;
 static uint32_t identity_due_us;
+static uint32_t state_due_us;
+static uint8_t extras; /* of enum extra */
 static uint16_t sequence;
 static uint8_t lines_dropped;
 static struct pressure_frame pressure;
@@ -42,6 +48,8 @@ static uint32_t switch_changed_us;
 static bool report_on_its_way;
 static uint32_t flow_on_its_way;
 static uint32_t wheel_on_its_way;
+static uint32_t flow_refused; /* as the last report knew it */
+static uint32_t wheel_refused;
 
 static void set_interval(uint16_t ms, uint32_t now_us)
 {
@@ -71,6 +79,43 @@ static void send_identity(void)
     line_char(&line, ' ');
     line_char(&line, self->reset_cause);
     send(&line);
+    extras = (uint8_t)((extras & ~EXTRA_IDENTITY) | EXTRA_HARDWARE | EXTRA_STATE);
+}
+
+static void send_hardware(void)
+{
+    struct line line;
+    line_start(&line, 'H');
+    line_hex(&line, self->boot, 2);
+    line_space_hex(&line, self->serial, 8);
+    line_char(&line, ' ');
+    line_text(&line, self->kind);
+    send(&line);
+    extras &= (uint8_t)~EXTRA_HARDWARE;
+}
+
+static void line_input(struct line *line, const struct counter *counter, const struct filter *filter)
+{
+    line_space_hex(line, counter->refused, 8);
+    line_space_hex(line, counter->dropped, 4);
+    line_space_hex(line, filter->rule, 1);
+    line_space_hex(line, filter->us, 4);
+}
+
+static void send_state(void)
+{
+    struct snapshot snapshot;
+    struct line line;
+    const struct keep *keep = port_keep();
+    port_snapshot(&snapshot);
+    line_start(&line, 'S');
+    line_hex(&line, self->boot, 2);
+    line_space_hex(&line, snapshot.clock_us, 8);
+    line_input(&line, &snapshot.flow, &keep->flow.filter);
+    line_input(&line, &snapshot.wheel, &keep->wheel.filter);
+    line_space_hex(&line, port_supply_mv(), 4);
+    send(&line);
+    extras &= (uint8_t)~EXTRA_STATE;
 }
 
 void board_start(const struct identity *identity)
@@ -81,6 +126,9 @@ void board_start(const struct identity *identity)
     lines_dropped = 0;
     set_interval(INTERVAL_MS_DEFAULT, now_us);
     identity_due_us = now_us + IDENTITY_PERIOD_US;
+    state_due_us = now_us + STATE_PERIOD_US;
+    flow_refused = wheel_refused = 0;
+    extras = 0;
     pressure_clear(&pressure);
     outputs_clear(&outputs);
     command_clear(&incoming);
@@ -110,9 +158,9 @@ static uint8_t flags_now(const struct snapshot *snapshot)
     uint8_t flags = 0;
     if (switch_state && (self->capabilities & FITTED_SWITCH))
         flags |= FLAG_SPRAY;
-    if (snapshot->flow.glitch)
+    if (snapshot->flow.refused != flow_refused)
         flags |= FLAG_FLOW_GLITCH;
-    if (snapshot->wheel.glitch)
+    if (snapshot->wheel.refused != wheel_refused)
         flags |= FLAG_WHEEL_GLITCH;
     if (self->reset_cause == 'W' || self->reset_cause == 'B')
         flags |= FLAG_UNPLANNED_RESET;
@@ -153,10 +201,12 @@ static void make_report(void)
     line_space_hex(&line, pressure.lowest, 3);
     line_space_hex(&line, pressure.highest, 3);
     line_space_hex(&line, flags_now(&snapshot), 2);
-    line_space_hex(&line, 0, 2); /* counting in the interrupt itself, this board cannot drop an edge */
+    line_space_hex(&line, (uint8_t)(snapshot.flow.dropped + snapshot.wheel.dropped), 2);
     line_hex(&line, lines_dropped, 2);
     send(&line);
     pressure_clear(&pressure);
+    flow_refused = snapshot.flow.refused;
+    wheel_refused = snapshot.wheel.refused;
     flow_on_its_way = flow;
     wheel_on_its_way = wheel;
     report_on_its_way = true;
@@ -178,6 +228,22 @@ static bool is_fitted(uint32_t value)
         && ((value >> 16 & 0x0F) == PATTERN_OFF || (self->capabilities & FITTED_LIGHT));
 }
 
+static enum refusal set_filter(uint32_t value)
+{
+    enum input input = value >> 20 == INPUT_FLOW ? INPUT_FLOW : INPUT_WHEEL;
+    struct filter filter = {(uint8_t)(value >> 16 & 0x0F), (uint16_t)value};
+    struct keep *keep = port_keep();
+    struct filter *in_force = input == INPUT_FLOW ? &keep->flow.filter : &keep->wheel.filter;
+    if (!(self->capabilities & (input == INPUT_FLOW ? FITTED_FLOW : FITTED_WHEEL)))
+        return REFUSAL_NOT_FITTED;
+    if (filter.rule != in_force->rule || filter.us != in_force->us) {
+        *in_force = filter;
+        port_set_filter(input, filter);
+        extras |= EXTRA_IDENTITY;
+    }
+    return REFUSAL_NONE;
+}
+
 static enum refusal carry_out(struct command *command, uint32_t now_us)
 {
     switch (command->letter) {
@@ -188,6 +254,8 @@ static enum refusal carry_out(struct command *command, uint32_t now_us)
         command->value = now_us;
         break;
     case 'n':
+        if (command->value != interval_ms)
+            extras |= EXTRA_IDENTITY;
         set_interval((uint16_t)command->value, now_us);
         break;
     case 'o':
@@ -195,6 +263,8 @@ static enum refusal carry_out(struct command *command, uint32_t now_us)
             return REFUSAL_NOT_FITTED;
         outputs_set(&outputs, command->value, now_us);
         break;
+    case 'f':
+        return set_filter(command->value);
     default:
         break;
     }
@@ -232,6 +302,16 @@ static void listen(void)
             command_waiting = command_byte(&incoming, byte);
 }
 
+static void send_extra(void)
+{
+    if (extras & EXTRA_IDENTITY)
+        send_identity();
+    else if (extras & EXTRA_HARDWARE)
+        send_hardware();
+    else
+        send_state();
+}
+
 static bool is_due(uint32_t now_us, uint32_t due_us)
 {
     return (int32_t)(now_us - due_us) >= 0;
@@ -254,10 +334,16 @@ void board_pass(void)
             report_due_us = now_us + interval_us;
     }
     listen();
-    if (command_waiting && port_room() >= REPLY_ROOM)
-        answer(now_us);
-    if (is_due(now_us, identity_due_us) && port_room() >= IDENTITY_ROOM) {
-        send_identity();
+    if (is_due(now_us, identity_due_us)) {
+        extras |= EXTRA_IDENTITY;
         identity_due_us += IDENTITY_PERIOD_US;
     }
+    if (is_due(now_us, state_due_us)) {
+        extras |= EXTRA_STATE;
+        state_due_us += STATE_PERIOD_US;
+    }
+    if (extras && port_room() >= EXTRA_ROOM)
+        send_extra();
+    else if (command_waiting && port_room() >= REPLY_ROOM)
+        answer(now_us);
 }

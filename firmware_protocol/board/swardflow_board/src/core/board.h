@@ -17,6 +17,8 @@ struct identity {
     uint8_t boot;
     const char *name; /* 1 to 16 of a-z 0-9 - */
     const char *firmware; /* 1 to 12 of 0-9 A-Z a-z . + - */
+    uint32_t serial; /* tells this board from every other; 0 = none */
+    const char *kind; /* the chip: 1 to 16 of a-z 0-9 - */
     uint16_t adc_full_scale;
     uint8_t capabilities; /* of enum capability */
     char reset_cause; /* P B W X U */

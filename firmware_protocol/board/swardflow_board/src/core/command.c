@@ -1,5 +1,7 @@
 #include "command.h"
 
+#include "counter.h"
+
 void command_clear(struct command_buffer *buffer)
 {
     buffer->length = 0;
@@ -63,6 +65,11 @@ static bool in_range(const struct command *command)
         return command->value >= INTERVAL_MS_LOWEST && command->value <= INTERVAL_MS_HIGHEST;
     case 'o':
         return (command->value >> 20) <= PATTERN_HIGHEST && (command->value >> 16 & 0x0F) <= PATTERN_HIGHEST;
+    case 'f': {
+        uint32_t input = command->value >> 20;
+        return (input == INPUT_FLOW || input == INPUT_WHEEL)
+            && filter_is_possible(command->value >> 16 & 0x0F, command->value & 0xFFFF);
+    }
     default:
         return true;
     }
@@ -97,6 +104,7 @@ enum refusal command_read(const struct command_buffer *buffer, struct command *c
         digits = 4;
         break;
     case 'o':
+    case 'f':
         digits = 6;
         break;
     default:

@@ -3,18 +3,22 @@
 #define MARK 0x51A7D0F1u /* any number that memory does not hold by chance after a power-off */
 #define PLAUSIBLE 100000u /* more unsent pulses than that are not believed: 20 s at the highest rate */
 
-static void begin_input(struct keep_input *input, uint32_t old_count, uint32_t valid)
+static void begin_input(struct keep_input *input, volatile struct counter *counter, bool valid, struct filter usual)
 {
-    uint32_t unsent = input->carried + old_count - input->reported;
+    uint32_t unsent = input->carried + counter->count - input->reported;
     input->carried = valid && unsent < PLAUSIBLE ? unsent : 0;
     input->reported = 0;
+    if (!valid || !filter_is_possible(input->filter.rule, input->filter.us))
+        input->filter = usual;
+    counter_clear(counter, input->filter);
 }
 
-void keep_begin(struct keep *keep, uint32_t old_flow_count, uint32_t old_wheel_count)
+void keep_begin(struct keep *keep, bool trusted, volatile struct counter *flow, volatile struct counter *wheel,
+                const struct filters *usual)
 {
-    uint32_t valid = keep->mark == MARK;
-    keep->mark = 0; /* a reset in the middle of this leaves nothing half done behind */
-    begin_input(&keep->flow, old_flow_count, valid);
-    begin_input(&keep->wheel, old_wheel_count, valid);
+    bool valid = trusted && keep->mark == MARK;
+    keep->mark = 0; /* a restart in the middle of this leaves nothing half done behind */
+    begin_input(&keep->flow, flow, valid, usual->flow);
+    begin_input(&keep->wheel, wheel, valid, usual->wheel);
     keep->mark = MARK;
 }

@@ -1,15 +1,19 @@
-/* Pulses that were counted but not yet sent when the board was reset.
+/* What a restart must not lose: pulses that were counted but not yet sent, and the filters that the host has set.
  *
- * Where memory outlives a reset (not a power-off), the counts of the next start begin with them, so that a reset loses
- * only what was pumped while the board was down. */
+ * Where memory outlives a restart (not a power-off), the counts of the next start begin with those pulses, so that a
+ * restart loses only what was pumped while the board was down. */
 #ifndef KEEP_H
 #define KEEP_H
 
+#include <stdbool.h>
 #include <stdint.h>
+
+#include "counter.h"
 
 struct keep_input {
     uint32_t carried; /* pulses that this start began with */
     uint32_t reported; /* highest count that has left the board */
+    struct filter filter; /* in force */
 };
 
 struct keep {
@@ -18,8 +22,15 @@ struct keep {
     struct keep_input wheel;
 };
 
-/* Call once at a start, with the counters as the last start left them. Sets `carried` of both inputs: pulses not sent
- * by the last start, or 0 if the memory does not hold a last start. */
-void keep_begin(struct keep *keep, uint32_t old_flow_count, uint32_t old_wheel_count);
+/* The filters of a board that nobody has told otherwise. */
+struct filters {
+    struct filter flow;
+    struct filter wheel;
+};
+
+/* Call once at a start, with the counters as the last start left them: clears them with the right filter and sets
+ * `carried` of both inputs. `trusted` is false when the supply was off or low: then memory says nothing. */
+void keep_begin(struct keep *keep, bool trusted, volatile struct counter *flow, volatile struct counter *wheel,
+                const struct filters *usual);
 
 #endif

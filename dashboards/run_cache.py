@@ -24,7 +24,7 @@ _FRESH_S = 5.0  # a run being recorded changes all the time: it is not read agai
 
 @dataclass(frozen=True)
 class Look:
-    """What is on the shelf: entries oldest run first, files not yet read, and how far the reading is."""
+    """What the folder holds: entries oldest run first, files not yet read, and how far the reading is."""
 
     entries: list[Entry]
     unread: list[Path]
@@ -32,7 +32,7 @@ class Look:
     whole: int = 0
 
 
-class Shelf:
+class RunCache:
     """The runs of one folder. All methods read files and may take seconds: not for the event loop.
 
     `read` reads a file; `ask_recorder` puts a request to the recorder of a run and raises UserError when there is none.
@@ -59,7 +59,7 @@ class Shelf:
         return self.library.folder
 
     def look(self, patience_s: float) -> Look:
-        """The shelf now. Files that are new or changed are read by a thread; after `patience_s` it is not waited for.
+        """The listing now. Files that are new or changed are read by a thread; after `patience_s` it is not waited for.
 
         Raises UserError when the folder cannot be read.
         """

@@ -1,0 +1,27 @@
+"""`swardflow join`: put the end of a run that a full disk did not take behind its file."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "join",
+        help="put the end of a run, saved elsewhere when the disk was full, behind its file",
+        description="Appends a .rest file to its run file. Nothing is changed unless the two belong together; joining "
+        "twice does no harm. The .rest file is left where it is.",
+    )
+    parser.add_argument("run", type=Path, metavar="RUN_FILE", help="the run file (*.sward)")
+    parser.add_argument("rest", type=Path, metavar="REST_FILE", help="its end (*.sward.rest)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Join the two."""
+    from host.journal.joining import join_rest
+
+    done = join_rest(args.run.expanduser(), args.rest.expanduser())
+    print(f"{args.rest.name} {done.value}: {args.run} is whole. You may delete {args.rest}.")
+    return 0

@@ -1,0 +1,38 @@
+"""`swardflow schema`: what a rig file or a scenario may hold, for editors that complete TOML."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "schema",
+        help="JSON Schema of rig files or scenarios, for editors",
+        description="Prints the JSON Schema of rig files or scenarios. An editor that knows it completes every key,"
+        " says what it means and marks what is wrong.",
+    )
+    parser.add_argument("what", choices=("rig", "scenario"), help="which kind of file")
+    parser.add_argument(
+        "file", type=Path, nargs="?", metavar="FILE", help="write it here instead, such as rig.schema.json"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print or write the schema."""
+    import json
+
+    from host.cli.output_file import write_new
+    from host.rig.tables import RIG
+    from host.schema import editor_schema
+    from host.simulate.scenario import SCENARIO
+
+    table = RIG if args.what == "rig" else SCENARIO
+    text = json.dumps(editor_schema(table, f"Swardflow {args.what} file"), indent=2) + "\n"
+    if args.file:
+        write_new(args.file, text)
+    else:
+        print(text, end="")
+    return 0

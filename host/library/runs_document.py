@@ -1,0 +1,131 @@
+"""The runs of a folder as a document: what was sprayed in all, one row a run, and the files that cannot be read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from host.documents.document import (
+    Column,
+    Document,
+    Message,
+    Messages,
+    Quantity,
+    Section,
+    Table,
+    Value,
+    column,
+    duration,
+    quantity,
+)
+from host.documents.words import format_day, plural
+from host.library.entry import Entry
+from host.library.library import problems
+from host.review.digest import Digest
+from host.review.review import EXPANDED
+from host.review.tank_sections import product_kind
+from host.run_folder import run_name
+
+_Cell = Callable[[Digest], Value]
+
+
+def runs_document(entries: Sequence[Entry], folder: Path, system: str, *, of: int | None = None) -> Document:
+    """The document of these entries, in `system` units; `of` is how many runs there are when these are some of them."""
+    bad = Messages(tuple(Message(problem, "warning") for problem in problems(entries)), "problems")
+    sections = (replace(runs_section(entries, folder, system), heading=""), Section("", "", (bad,)))
+    return Document("runs", "Runs", totals_words(entries, system, of=of), sections)
+
+
+def runs_section(entries: Sequence[Entry], folder: Path, system: str) -> Section:
+    """The table of the runs under a heading."""
+    return Section("", "Runs", (runs_table(entries, folder, system),))
+
+
+def totals_words(entries: Sequence[Entry], system: str, *, of: int | None = None) -> str:
+    """How many runs, and what was sprayed on which area in all of them."""
+    digests = [entry.digest for entry in entries if entry.digest]
+    if not digests and of is None:
+        return "No run yet."
+    volume = quantity(sum(digest.volume_m3 for digest in digests), "volume", system).text
+    area = sum(digest.area_m2 for digest in digests)
+    whole = f"{quantity(area, 'area', system).text} ({quantity(area, 'field_area', system).text})"
+    return f"{plural(len(digests), 'run')}: {volume} on {whole}" + (f", of {of} in all" if of is not None else "")
+
+
+def runs_table(entries: Sequence[Entry], folder: Path, system: str) -> Table:
+    """One row a run, in the order of `entries`. A column in which no run has anything is for machines only."""
+    runs = [(entry, entry.digest) for entry in entries if entry.digest]
+    columns, cells = zip(*_columns(system), strict=True)
+    about = [(run_name(entry.path, folder), str(entry.path), entry.size, entry.problem or None) for entry, _ in runs]
+    rows = [(*own, *(cell(digest) for cell in cells)) for own, (_, digest) in zip(about, runs, strict=True)]
+    first = (Column("run", "Run"), Column("path", ""), Column("bytes", ""), Column("problem", ""))
+    used = tuple(
+        one if any(row[place] not in (None, "") for row in rows) else Column(one.key, "")
+        for place, one in enumerate((*first, *columns))
+    )
+    return Table("runs", used, tuple(rows), empty="No run to list.")
+
+
+def units_of(entries: Sequence[Entry]) -> str:
+    """The units of the newest run; metric where there is none."""
+    return next((entry.digest.units for entry in reversed(entries) if entry.digest), "metric")
+
+
+def applied_words(digest: Digest, system: str) -> str:
+    """What was sprayed on which area."""
+    return f"{quantity(digest.volume_m3, 'volume', system).text} on {quantity(digest.area_m2, 'area', system).text}"
+
+
+def rate_words(digest: Digest, system: str) -> str:
+    """The mean rate and its target."""
+    if digest.rate_m3_m2 is None:
+        return "nothing sprayed on the move"
+    rate, target = (quantity(value, "rate", system) for value in (digest.rate_m3_m2, digest.target_m3_m2))
+    return f"{rate.text} (target {target.number})"
+
+
+def signs(digest: Digest, *, recording: bool = False) -> list[str]:
+    """What to look at about a run, each in a few words."""
+    said = ["recording now"] if recording else [] if digest.complete else ["not complete"]
+    if digest.faults:
+        said.append(plural(digest.faults, "fault"))
+    return [*said, *(["over the label's limit"] if digest.over_limit else [])]
+
+
+def _columns(system: str) -> list[tuple[Column, _Cell]]:
+    show = partial(quantity, system=system)
+
+    def product(digest: Digest) -> Value:
+        known = digest.product_per_area is not None
+        return show(digest.product_per_area, product_kind(digest.product_dry)) if known else None
+
+    return [
+        (Column("started", ""), lambda digest: digest.started or None),
+        (Column("", "Started"), lambda digest: format_day(digest.started)),
+        (Column("site", "Site"), lambda digest: digest.site),
+        (Column("product", "Product"), lambda digest: digest.product),
+        (Column("operator", "Operator"), lambda digest: digest.notes.get("operator", "")),
+        (Column("weather", "Weather"), lambda digest: digest.notes.get("weather", "")),
+        (Column("rig", "Rig"), lambda digest: digest.rig),
+        (column("volume", "Volume", "volume", system), lambda digest: show(digest.volume_m3, "volume")),
+        (column("area", "Area", "area", system), lambda digest: show(digest.area_m2, "area")),
+        (column("rate", "Rate ± 95 %", "rate", system), partial(_rate, system=system)),
+        (Column("product_per_area", "Product per area"), product),
+        (Column("", "Check"), lambda digest: ", ".join(signs(digest))),
+        (Column("complete", ""), lambda digest: digest.complete),
+        (Column("faults", ""), lambda digest: digest.faults),
+        (Column("over_label_limit", ""), lambda digest: digest.over_limit),
+        (Column("passes", ""), lambda digest: digest.passes),
+        (Column("duration", ""), lambda digest: duration(digest.duration_s)),
+        (Column("stationary_volume", ""), lambda digest: show(digest.standing_m3, "volume")),
+        (Column("variation", ""), lambda digest: show(digest.variation, "fraction")),
+        (Column("off_target_time", ""), lambda digest: duration(digest.off_target_s)),
+        (Column("notes", ""), lambda digest: tuple(f"{key}: {text}" for key, text in digest.notes.items())),
+    ]
+
+
+def _rate(digest: Digest, system: str) -> Quantity:
+    expanded = None if digest.rate_u_m3_m2 is None else EXPANDED * digest.rate_u_m3_m2
+    return quantity(digest.rate_m3_m2, "rate", system, expanded_si=expanded)

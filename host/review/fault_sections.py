@@ -1,0 +1,126 @@
+"""What went wrong in a run: one section for each fault, and what was looked for."""
+
+from __future__ import annotations
+
+from host.documents.document import Column, Fact, Facts, Message, Messages, Quantity, Section, Table, quantity
+from host.documents.words import capital, format_day, percent, sentence
+from host.pipeline import Fault
+from host.pipeline.faults.causes import CAUSES
+from host.review.review import EXPANDED, Review
+
+_APPLIED = {"under": ", under-applied", "over": ", over-applied"}
+_ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
+
+
+def faults_section(review: Review, system: str) -> Section:
+    """When, what, for how long, on how much ground, and what to look at first; in JSON a list of faults."""
+    said = [Message(_basis(review))]
+    if not review.watched:
+        said = [Message("Not looked for.")]
+    elif not review.faults:
+        said = [Message(f"None found. {_basis(review)}")]
+    sound = _alarm_words(review, 0)
+    if sound:
+        said.append(Message(f"Alarm: {sound}."))
+    looked = Facts(
+        (
+            Fact("faults_looked_for", "", review.watched),
+            Fact("catch_test", "", review.catch.made.isoformat() if review.catch else None),
+        )
+    )
+    return Section(
+        "faults",
+        "Faults",
+        (looked, Messages(tuple(said), "faults_basis")),
+        sections=tuple(_fault(fault, review, system) for fault in review.faults),
+        listed=True,
+    )
+
+
+def alarms_table(review: Review) -> Table:
+    """What the alarm did, for machines; `fault` is the number of its fault, None for the sound."""
+    rows = tuple((event.at_s, event.what, event.number or None) for event in review.alarms)
+    return Table("alarms", (Column("at_s", ""), Column("what", ""), Column("fault", "")), rows)
+
+
+def _fault(fault: Fault, review: Review, system: str) -> Section:
+    cause = CAUSES[fault.kind]
+    change = quantity(fault.change, "fraction", system, expanded_si=fault.change_u and EXPANDED * fault.change_u)
+    nozzles = Quantity("", fault.nozzles, "", "", fault.nozzles_u and EXPANDED * fault.nozzles_u)
+    facts = (
+        Fact("number", "", fault.number),
+        Fact("cause", "", fault.kind),
+        Fact("words", "", fault.words),
+        Fact("or_else", "", fault.or_else),
+        Fact("began_s", "", fault.began_s),
+        Fact("called_s", "", fault.called_s),
+        Fact("ended_s", "", fault.ended_s),
+        Fact("", "Began", _began_words(fault, review, system)),
+        Fact("change", "", change),
+        Fact("nozzles", "", nozzles),
+        Fact("sure", "", quantity(fault.sure, "fraction", system)),
+        Fact("against", "", "catch test" if fault.against_catch else "run before"),
+        Fact("", "Measured", _measured_words(fault, system)),
+        Fact("area", "", quantity(fault.area_m2, "area", system)),
+        Fact("applied", "", fault.dosed),
+        Fact("", "On the ground", _ground_words(fault, system)),
+        *_unless_empty("tell_apart", "To tell them apart", sentence(cause.tell) if fault.or_else else ""),
+        *_unless_empty("", "Alarm", capital(_alarm_words(review, fault.number))),
+        Fact("urgent", "", cause.urgent),
+    )
+    check = Messages(
+        tuple(Message(sentence(text), "advice") for text in cause.check), "check_first", "Check first:", True
+    )
+    return Section("", capital(fault.words), (Facts(facts), check), level="warning")
+
+
+def _unless_empty(key: str, label: str, text: str) -> tuple[Fact, ...]:
+    return (Fact(key, label, text),) if text else ()
+
+
+def _basis(review: Review) -> str:
+    """What the boom was compared with, and so what could not be seen."""
+    if review.rig.pressure is None:
+        return "Without a pressure transducer clogs, leaks and wear cannot be seen."
+    if review.catch is not None:
+        return f"The boom is compared with the catch test of {format_day(review.catch.made, time=False)}."
+    return "There is no catch test, so only what changed during the run is found."
+
+
+def _began_words(fault: Fault, review: Review, system: str) -> str:
+    """When and where; one that shows against the catch test was there when steady spraying began, or earlier."""
+    earlier = " or before" if fault.against_catch else ""
+    return f"{review.at(fault.began_s)}{earlier}, {_place_words(fault.began_s, review, system)}"
+
+
+def _place_words(at_s: float, review: Review, system: str) -> str:
+    """Which pass a moment lies in, and how far from its start."""
+    for a_pass in review.passes:
+        if a_pass.start_s <= at_s <= a_pass.end_s:
+            along = review.track.distance_m[review.track.between(a_pass.start_s, at_s)]
+            walked = float(along[-1] - along[0]) if len(along) else 0.0
+            return f"pass {a_pass.number}, {quantity(walked, 'length', system).text} from its start"
+    return "between passes"
+
+
+def _measured_words(fault: Fault, system: str) -> str:
+    """The change that was measured, and how sure the cause is."""
+    sure = f"{percent(fault.sure)} sure" if fault.sure <= 0.99 else "more than 99 % sure"
+    if fault.change is None or fault.change_u is None:
+        return capital(sure)
+    moved = quantity(abs(fault.change), "fraction", system, expanded_si=EXPANDED * fault.change_u).text
+    against = " against the catch test" if fault.against_catch else ""
+    direction = "up" if fault.change > 0 else "down"
+    return f"Boom flow {direction} {moved} at the same pressure{against}; {sure}"
+
+
+def _ground_words(fault: Fault, system: str) -> str:
+    """How long it lasted and what the ground got meanwhile."""
+    lasted = "to the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
+    return f"{capital(lasted)}, {quantity(fault.area_m2, 'area', system).text} affected{_APPLIED.get(fault.dosed, '')}"
+
+
+def _alarm_words(review: Review, number: int) -> str:
+    """What the alarm over a fault did, and when; of its sound for number 0. Empty when it did nothing."""
+    events = [event for event in review.alarms if event.number == number]
+    return ", ".join(f"{_ALARM[event.what]} {review.at(event.at_s)}" for event in events)

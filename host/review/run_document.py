@@ -1,0 +1,223 @@
+"""What a run did, as a document: verdict, faults, passes, ground, tank and product, and how far to trust it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from host.calibrate.cards import cards_of_run, in_force
+from host.documents.document import (
+    Block,
+    Column,
+    Document,
+    Fact,
+    Facts,
+    Level,
+    Message,
+    Messages,
+    Section,
+    Table,
+    Value,
+    duration,
+    quantity,
+)
+from host.documents.words import capital, format_day, percent
+from host.errors import UserError
+from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
+from host.review.digest import SITE_NOTES
+from host.review.evenness import BIN_M, Strip
+from host.review.fault_sections import alarms_table, faults_section
+from host.review.ground_sections import along_section, stationary_table, target_words
+from host.review.review import EXPANDED, Review
+from host.review.tank_sections import product_blocks, tank_blocks
+from host.units import UNITS
+
+NOTES = "notes"  # key of the section that a page with a form for notes leaves out
+_MOST_DAMAGE = 10
+_OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer", "board_state")
+
+
+def run_document(review: Review, system: str) -> Document:
+    """The document of a run, in `system` units."""
+    strips = review.strips
+    answer, level = _verdict(review, system)
+    sections = (
+        _totals(review, system),
+        faults_section(review, system),
+        _passes(review, strips, system),
+        along_section(review, strips, system),
+        Section("", "", (stationary_table(review, system),)),
+        _or_why_not("tank", "Tank", lambda: tank_blocks(review.balance, system)),
+        _or_why_not("product", "Product", lambda: product_blocks(review.product, system)),
+        _notes(review),
+        _calibrations(review),
+        _recording(review),
+        Section("", "", (alarms_table(review),)),
+        _events(review),
+    )
+    return Document("run", _title(review), answer, sections, level)
+
+
+def _title(review: Review) -> str:
+    where = next((review.notes[key] for key in SITE_NOTES if review.notes.get(key)), review.rig.name)
+    return f"{where}, {format_day(review.started)}"
+
+
+def _verdict(review: Review, system: str) -> tuple[str, Level]:
+    """Whether the mean rate lies in the target's band, as far as its uncertainty lets that be said."""
+    totals, target = review.totals, review.rig.target
+    rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
+    if rate is None or standard is None:
+        return "Nothing was sprayed on the move.", "note"
+    off = rate / target.rate_m3_m2 - 1.0
+    shown = quantity(rate, "rate", system, expanded_si=EXPANDED * standard).text
+    much = f"{shown}, {percent(abs(off))} {'over' if off > 0 else 'under'} the target"
+    within = target.low_m3_m2 <= rate <= target.high_m3_m2
+    margin = min(abs(rate - target.low_m3_m2), abs(rate - target.high_m3_m2))
+    doubt = "" if margin > EXPANDED * standard else f"; it may lie {'outside' if within else 'inside'} the band"
+    return f"{'On' if within else 'Off'} target: {much}{doubt}.", "note" if within else "warning"
+
+
+def _totals(review: Review, system: str) -> Section:
+    totals, target = review.totals, review.rig.target
+    expanded = {"rate_m3_m2": totals.rate_u_m3_m2 and EXPANDED * totals.rate_u_m3_m2}
+    facts = [
+        Fact(name, label, cell(getattr(totals, field), kind, system, expanded.get(field)))
+        for field, (name, kind, label) in TOTAL_COLUMNS.items()
+        if name
+    ]
+    rate_at = next(number for number, fact in enumerate(facts) if fact.key == "rate") + 1
+    facts[rate_at:rate_at] = [
+        Fact("", "Target", target_words(target, system)),
+        Fact("target", "", quantity(target.rate_m3_m2, "rate", system)),
+        Fact("target_low", "", quantity(target.low_m3_m2, "rate", system)),
+        Fact("target_high", "", quantity(target.high_m3_m2, "rate", system)),
+    ]
+    share = totals.off_target_s / totals.spraying_s if totals.spraying_s > 0 else math.nan
+    facts.append(Fact("off_target_share", "", quantity(share, "fraction", system)))
+    about = Facts(
+        (
+            Fact("started", "", review.started.isoformat() if review.started else None),
+            Fact("rig", "Rig", review.rig.name),
+            Fact("units", "", system),
+        )
+    )
+    return Section("", "", (about, Facts(tuple(facts), "totals")))
+
+
+def _passes(review: Review, strips: list[Strip], system: str) -> Section:
+    rows = []
+    for a_pass, strip in zip(review.passes, strips, strict=True):
+        expanded = {
+            "rate_m3_m2": EXPANDED * review.pass_rate_u_m3_m2(a_pass),
+            "volume_m3": EXPANDED * review.pass_volume_u_m3(a_pass),
+        }
+        row: list[Value] = [
+            cell(getattr(a_pass, field), kind, system, expanded.get(field))
+            for field, (name, kind, _) in PASS_COLUMNS.items()
+            if name
+        ]
+        rows.append((*row, quantity(strip.variation, "fraction", system), review.at(a_pass.start_s)))
+    columns = [
+        Column(name, heading, UNITS[system][kind].symbol if kind not in ("", "time") else "")
+        for name, kind, heading in PASS_COLUMNS.values()
+        if name
+    ]
+    columns += [Column("variation", "Evenness (CV)"), Column("", "Start")]
+    target = review.rig.target
+    off = {n for n, one in enumerate(review.passes) if not target.low_m3_m2 <= one.rate_m3_m2 <= target.high_m3_m2}
+    table = Table(
+        "passes",
+        tuple(columns),
+        tuple(rows),
+        marked=frozenset(off),
+        empty="No pass: nothing was sprayed on the move for two metres or more.",
+    )
+    said = f"Evenness: how much the rate varied along the pass, in bins of {quantity(BIN_M, 'length', system).text}."
+    if off:
+        said += " Marked passes are off target on average."
+    return Section("", "Passes", (table, Messages((Message(said),), "") if rows else Messages(())))
+
+
+def _or_why_not(key: str, heading: str, blocks: Callable[[], tuple[Block, ...]]) -> Section:
+    """A section of `blocks`, or why there are none: a note that cannot be read."""
+    try:
+        return Section(key, heading, blocks())
+    except UserError as error:
+        return Section(key, heading, (Messages((Message(capital(str(error)), "warning"),)),))
+
+
+def _notes(review: Review) -> Section:
+    later = set(review.later_notes)
+    facts = tuple(
+        Fact(key, key + (" (added later)" if key in later else ""), text) for key, text in review.notes.items()
+    )
+    return Section(NOTES, "Notes", (Facts(facts),))
+
+
+def _calibrations(review: Review) -> Section:
+    """The calibrations that the run was read under, and which it recorded itself."""
+    recorded = {card.kind: card for card in in_force(cards_of_run(review.run.calibrations))}
+    rows = []
+    for card in review.cards:
+        own = recorded.get(card.kind)
+        instead = "not recorded in the run" if own is None else f"instead of {_day(own.made)}" if own != card else ""
+        name = "catch test" if card.kind == "boom" else card.kind
+        rows.append((card.kind, card.made.isoformat(), capital(name), _day(card.made), instead))
+    columns = (Column("kind", ""), Column("made", ""), Column("", "What"), Column("", "Made"), Column("", "Recorded"))
+    empty = "No calibration: the rig file's own figures."
+    return Section("", "Calibrations used", (Table("calibrations", columns, tuple(rows), empty=empty),))
+
+
+def _day(moment: datetime) -> str:
+    return format_day(moment, time=False)
+
+
+def _recording(review: Review) -> Section:
+    """How far the recording can be trusted."""
+    health = review.health
+    counts = (
+        ("lost_frames", "Frames lost", health.lost_frames),
+        ("wire_damage", "Lines damaged on the wire", health.wire_damage),
+        ("restarts", "Board restarts", health.resets),
+        ("damaged_records", "Damaged places in the file", health.damaged_records),
+        ("lost_records", "Records missing", health.lost_records),
+    )
+    facts = (
+        Fact("file", "File", review.run.path.name),
+        Fact("path", "", str(review.run.path)),
+        Fact("frames", "Frames", health.frames),
+        Fact("duration", "Duration", duration(health.duration_s)),
+        *(Fact(key, label if count else "", count) for key, label, count in counts),
+        Fact("clock_scale", "", health.clock_scale),
+        Fact("status", "Ended", health.status),
+        Fact("complete", "", health.complete),
+    )
+    said = [] if health.complete else [Message("Not complete: only what could be checked is shown.", "warning")]
+    damage = tuple((d.line_number, d.byte_offset, d.reason) for d in review.run.damage)
+    columns = (Column("line", "Line"), Column("byte", "Byte"), Column("reason", "Damage"))
+    table = Table("damage", columns, damage, folded=len(damage) > _MOST_DAMAGE, title="Damage")
+    return Section("recording", "Recording", (Messages(tuple(said)), Facts(facts), table))
+
+
+def _events(review: Review) -> Section:
+    """What happened, for machines: the detail of an event is what the run file holds."""
+    events = tuple(
+        Section(
+            "",
+            "",
+            (
+                Facts((Fact("at_s", "", event.host_s), Fact("kind", "", event.kind))),
+                Facts(tuple(Fact(key, "", _plain(value)) for key, value in event.detail.items()), "detail"),
+            ),
+        )
+        for event in review.run.events
+        if event.kind not in _OF_THE_FILE
+    )
+    return Section("events", "", sections=events, listed=True)
+
+
+def _plain(value: Any) -> Value:
+    return value if value is None or isinstance(value, str | int | float | bool) else str(value)

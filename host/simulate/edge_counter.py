@@ -1,0 +1,72 @@
+"""One pulse input of the emulated board, with the filters of PROTOCOL.md, section 5."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from firmware_protocol.messages import FilterRule
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+
+class EdgeCounter:
+    """One interrupt input: counts edges, keeps the time of the last one, refuses those that its filter refuses."""
+
+    def __init__(self, filter_us: int) -> None:
+        self.count = 0
+        self.rule, self.filter_us = FilterRule.SPACING, filter_us
+        self._refused = 0
+        self._last_s = 0.0
+        self._counted_s = self._seen_s = -1.0  # last edge that counted, and last of all, of those pushed
+        self._edges: Floats = np.empty(0)
+        self._glitches: Floats = np.empty(0)
+
+    def push(self, edges_s: Floats) -> None:
+        """Take the edges of the next block."""
+        close = self._refuses(edges_s)
+        self._edges = np.concatenate([self._edges, edges_s[~close]])
+        self._glitches = np.concatenate([self._glitches, edges_s[close]])
+
+    def _refuses(self, edges_s: Floats) -> Bools:
+        """Which edges the filter refuses. A sensor is active for half of each period."""
+        shortest_s = self.filter_us * 1e-6 * (1 if self.rule == FilterRule.SPACING else 2)
+        refused = np.diff(edges_s, prepend=self._seen_s) < shortest_s
+        if self.rule == FilterRule.SPACING and refused.any():
+            for place, edge_s in enumerate(edges_s.tolist()):  # what counts is the distance from one that counted
+                refused[place] = edge_s - self._counted_s < shortest_s
+                self._counted_s = self._counted_s if refused[place] else edge_s
+        elif len(edges_s):
+            self._counted_s = float(edges_s[-1])
+        if len(edges_s):
+            self._seen_s = float(edges_s[-1])
+        return refused
+
+    def refused(self, at_s: float) -> int:
+        """How many edges were refused up to `at_s`, which must not lie before the last report."""
+        return self._refused + int(np.searchsorted(self._glitches, at_s, side="right"))
+
+    def read(self, since_s: float, at_s: Floats) -> tuple[Ints, Floats, Bools]:
+        """Count, time of the last edge (s, 0 before any) and whether one was refused, frame by frame."""
+        place = np.searchsorted(self._edges, at_s, side="right")
+        counts = self.count + place
+        last = np.concatenate([[self._last_s], self._edges])[place]
+        refused = np.diff(np.searchsorted(self._glitches, np.concatenate([[since_s], at_s]), side="right")) > 0
+        self._drop(int(place[-1]), float(at_s[-1]))
+        return counts, last, refused
+
+    def _drop(self, done: int, at_s: float) -> None:
+        if done:
+            self._last_s = float(self._edges[done - 1])
+        self.count += done
+        self._edges = self._edges[done:]
+        self._refused = self.refused(at_s)
+        self._glitches = self._glitches[self._glitches > at_s]
+
+    def restart(self, at_s: float) -> None:
+        """Forget everything up to `at_s`: the board was off."""
+        self.count, self._last_s, self._refused = 0, 0.0, 0
+        self._edges = self._edges[self._edges > at_s]
+        self._glitches = self._glitches[self._glitches > at_s]
