@@ -9,6 +9,8 @@ from pathlib import Path
 import host.rig
 from dashboards.run_cache import RunCache
 from host.calibrate.cards import Card, apply_cards, load_cards
+from host.calibrate.kinds import KINDS
+from host.calibrate.kinds.kind import Kind
 from host.errors import UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
@@ -31,10 +33,11 @@ class RigInUse:
 
 @dataclass(frozen=True)
 class PageContext:
-    """Folder of the runs and folder of the calibration cards."""
+    """Folder of the runs, folder of the calibration cards, and the kinds of calibration that are offered."""
 
     runs: Path
     cards: Path
+    kinds: tuple[Kind, ...] = KINDS
 
     @cached_property
     def run_cache(self) -> RunCache:
@@ -42,7 +45,7 @@ class PageContext:
         return RunCache(self.runs)
 
     def rig(self) -> RigInUse:
-        """The rig of the newest run, with its calibration cards in force; without a run the example rig.
+        """The rig of the newest run, with its active calibration cards; without a run the example rig.
 
         Raises UserError when run, rig or a card cannot be read.
         """

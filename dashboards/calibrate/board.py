@@ -8,7 +8,6 @@ from pathlib import Path
 
 from firmware_protocol.messages import Report
 from firmware_protocol.vectorized import REPORT_DTYPE
-from host.errors import UserError
 from host.journal.reader import RunReader
 from host.recorder import RunFollower
 from host.run_folder import QUIET_S, newest_run
@@ -71,7 +70,8 @@ class BoardReports:
         self._came_at, self.ended = None, False
         return False
 
-    def need(self) -> None:
-        """Raises UserError with the trouble, if there is any."""
-        if trouble := self.trouble():
-            raise UserError(trouble)
+    def close(self) -> None:
+        """Let go of the run's file."""
+        if self._source is not None:
+            self._source.close()
+            self._source = None

@@ -2,31 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from collections.abc import Sequence
+from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboards.calibrate.answers import Answer
-from dashboards.calibrate.fields import SETTINGS, WAYS, form_of, groups_of, is_read_anew, settings_of, ways_of
-from dashboards.calibrate.session_store import Bench, View
-from dashboards.calibrate.sessions import Kind
+from dashboards.calibrate.fields import (
+    SETTINGS,
+    choice_of_way,
+    form_of,
+    place_of,
+    places_of,
+    settings_of,
+    stays,
+)
+from dashboards.calibrate.session_store import SessionStore, View
 from dashboards.context import PageContext
-from dashboards.ui.figures import remarks
-from dashboards.ui.forms import WrongEntriesError, cautions, chips, sentence, table
+from dashboards.ui.document_view import document_view
+from dashboards.ui.forms import cautions, chips
+from host.calibrate.kinds.kind import Kind
+from host.documents.document import Document
+from host.entries import WrongEntriesError, sentence
 from host.errors import UserError
 from host.rig import Rig
 from host.run_folder import list_runs
 
-KINDS: dict[Kind, str] = {
-    "meter": "Flow meter",
-    "boom": "Boom",
-    "pressure": "Pressure",
-    "wheel": "Wheel",
-    "course": "Pace",
-}
 LOOK_MS = 400
-BUTTONS = ("act", "enter", "undo", "save", "anew")
+BUTTONS = ("act", "enter", "undo", "save", "over")
 _RUNS = 20  # to pick from
 
 
@@ -38,12 +41,12 @@ def layout(context: PageContext) -> html.Main:
     except UserError as error:
         return html.Main([html.H1("Calibrate"), html.P(sentence(str(error)), className="notice")], className="sheet")
     newest_first = sorted(found, key=lambda run: run.path.name, reverse=True)
-    runs = [run.name for run in newest_first[:_RUNS]]
+    runs = [run.name for run in newest_first][:_RUNS]
     return html.Main(
         [
             html.H1("Calibrate"),
             html.P(used.said, className="rig"),
-            html.Div([_doing(used.rig, runs), _showing()], className="halves"),
+            html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-shown"),
@@ -53,26 +56,33 @@ def layout(context: PageContext) -> html.Main:
     )
 
 
-def _doing(rig: Rig, runs: list[str]) -> html.Section:
-    kinds = cast(dict[str, str], KINDS)
+def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
+    offered = {kind.name: kind.title for kind in kinds if not kind.fits(rig)}
     return html.Section(
         [
             html.Div(id="calibrate-cautions"),
-            html.Div(chips("calibrate-kind", "What is calibrated", kinds, "meter"), className="no-print"),
-            html.Div([ways_of(kind) for kind in KINDS], className="no-print"),
+            html.Div(
+                chips("calibrate-kind", "What are you calibrating?", offered, next(iter(offered))), className="no-print"
+            ),
+            html.Div([choice_of_way(kind) for kind in kinds], className="no-print"),
             html.P(id="calibrate-say", className="say part no-print", role="status"),
+            html.Div([place for kind in kinds for place in settings_of(kind, rig)[:1]], className="no-print part"),
             html.P(
                 [html.B(id="calibrate-counted"), " ", html.Span(id="calibrate-about")],
                 id="calibrate-count",
                 className="counted no-print",
             ),
             html.P(id="calibrate-board", className="board no-print"),
-            html.Div(html.Button("Begin", id={"press": "act"}, className="main"), id="calibrate-act", className="acts"),
-            html.Div([group for kind in KINDS for group in groups_of(kind, rig, runs)], className="no-print"),
-            html.Div([fold for kind in KINDS for fold in settings_of(kind, rig)], className="no-print"),
-            html.Div(html.Button("Enter", id={"press": "enter"}, className="main"), id="calibrate-enter"),
+            html.Div(html.Button("Start", id={"press": "act"}, className="main"), id="calibrate-act", className="acts"),
+            html.Div(
+                [place for kind in kinds for place in places_of(kind, rig, runs)],
+                id="calibrate-fields",
+                className="fields part no-print",
+            ),
+            html.Div([place for kind in kinds for place in settings_of(kind, rig)[1:]], className="no-print"),
+            html.Div(html.Button("Save", id={"press": "enter"}, className="main"), id="calibrate-enter"),
             html.P(id="calibrate-notice", className="notice part no-print", role="status"),
-            html.Div(html.Button("Undo the last", id={"press": "undo"}), className="acts"),
+            html.Div(html.Button("Undo", id={"press": "undo"}), className="acts"),
         ]
     )
 
@@ -83,9 +93,9 @@ def _showing() -> html.Section:
             html.Div(id="calibrate-result", className="result part"),
             html.Div(
                 [
-                    html.Button("Save the card", id={"press": "save"}, className="main"),
+                    html.Button("Save card", id={"press": "save"}, className="main"),
                     html.Button("Print", className="prints"),
-                    html.Button("Start anew", id={"press": "anew"}),
+                    html.Button("Start over", id={"press": "over"}),
                 ],
                 id="calibrate-save",
                 className="acts",
@@ -96,7 +106,7 @@ def _showing() -> html.Section:
 
 def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
-    bench = Bench(context)
+    store = SessionStore(context)
 
     @app.callback(
         Output("calibrate-poke", "data"),
@@ -107,6 +117,7 @@ def connect(app: Dash, context: PageContext) -> None:
         Input({"drop": ALL}, "n_clicks"),
         State("calibrate-kind", "value"),
         State({"way": ALL}, "value"),
+        State({"way": ALL}, "id"),
         State({"form": ALL, "entry": ALL}, "value"),
         State({"form": ALL, "wrong": ALL}, "children"),
         State({"fold": ALL}, "open"),
@@ -115,26 +126,29 @@ def connect(app: Dash, context: PageContext) -> None:
         prevent_initial_call=True,
     )
     def press(*given: Any) -> tuple[Any, ...]:
-        kind, ways, values, _, folds, poked, shown = given[2:]
-        button, way = _pressed(), _way(kind, ways)
-        places = [one["id"] for one in ctx.states_list[2]]
-        group = form_of(kind, bench.view(kind, way).stand.group)
-        forms = (group, form_of(kind, SETTINGS))
-        typed = {at["entry"]: value for at, value in zip(places, values, strict=True) if at["form"] in forms}
+        name, ways, way_ids, values, _, folds, poked, shown = given[2:]
+        button, kind = _pressed(), _kind(store, name)
+        way = _way(kind, ways, way_ids)
+        places = [place["id"] for place in ctx.states_list[3]]
+        form, settings = form_of(kind.name, way), form_of(kind.name, SETTINGS)
+        typed = {at["entry"]: value for at, value in zip(places, values, strict=True) if at["form"] in (form, settings)}
         wrong: dict[str, str] = {}
         taken = False
         try:
-            taken = bench.press(kind, way, button, typed, (_version(shown), poked))
+            taken = store.press(kind.name, way, button, typed, (_version(shown), poked))
         except WrongEntriesError as error:
             wrong = error.sentences
-        cleared = ["" if taken and at["form"] == group and is_read_anew(at["entry"]) else no_update for at in places]
-        said = [wrong.get(at["id"]["wrong"], "") if at["id"]["form"] in forms else "" for at in ctx.states_list[3]]
-        amiss = {at["id"]["form"] for at, words in zip(ctx.states_list[3], said, strict=True) if words}
+        cleared = ["" if taken and at["form"] == form and not stays(kind, at["entry"]) else no_update for at in places]
+        messages = [
+            wrong.get(at["id"]["wrong"], "") if at["id"]["form"] in (form, settings) else ""
+            for at in ctx.states_list[4]
+        ]
+        amiss = {at["id"]["form"] for at, message in zip(ctx.states_list[4], messages, strict=True) if message}
         opened = [
             True if form_of(at["id"]["fold"], SETTINGS) in amiss else is_open
-            for at, is_open in zip(ctx.states_list[4], folds, strict=True)
+            for at, is_open in zip(ctx.states_list[5], folds, strict=True)
         ]
-        return bench.version, cleared, said, opened
+        return store.version, cleared, messages, opened
 
     @app.callback(
         Output("calibrate-shown", "data"),
@@ -146,7 +160,9 @@ def connect(app: Dash, context: PageContext) -> None:
         Output({"ways": ALL}, "className"),
         Output({"press": "act"}, "children"),
         Output("calibrate-act", "className"),
-        Output({"group": ALL}, "className"),
+        Output({"place": ALL}, "className"),
+        Output("calibrate-fields", "className"),
+        Output({"needed": ALL}, "className"),
         Output({"fold": ALL}, "className"),
         Output({"press": "enter"}, "children"),
         Output("calibrate-enter", "className"),
@@ -160,20 +176,27 @@ def connect(app: Dash, context: PageContext) -> None:
         Input("calibrate-kind", "value"),
         Input({"way": ALL}, "value"),
         State("calibrate-shown", "data"),
+        State({"way": ALL}, "id"),
         State({"ways": ALL}, "id"),
-        State({"group": ALL}, "id"),
+        State({"place": ALL}, "id"),
+        State({"needed": ALL}, "id"),
         State({"fold": ALL}, "id"),
     )
-    def show(_: Any, __: Any, kind: Kind, ways: list[str], shown: Any, *places: Any) -> tuple[Any, ...]:
-        way = _way(kind, ways)
-        view = bench.view(kind, way)
-        stand = view.stand
-        now = {"at": f"{kind} {way} {stand.group} {stand.act}", "version": view.version}
-        live = (now, stand.say, stand.counted, stand.about, view.board)
+    def show(
+        _: Any, __: Any, name: Any, chosen: list[Any], shown: Any, way_ids: list[Any], *at: Any
+    ) -> tuple[Any, ...]:
+        kind = _kind(store, name)
+        way = _way(kind, chosen, way_ids)
+        view = store.view(kind.name, way)
+        step = view.step
+        fields = " ".join(one.name for one in step.fields)
+        now = {"at": f"{kind.name} {way} {fields} {step.button}", "version": view.version}
+        live = (now, step.message, step.figure, step.about, view.board)
         if now == shown:
-            kept = [[no_update] * len(one) for one in places]
-            return (*live, no_update, kept[0], *(no_update,) * 2, kept[1], kept[2], *(no_update,) * 7)
-        return (*live, *_standing(kind, view, *places))
+            ways, places, needed, folds = ([no_update] * len(ids) for ids in at)
+            same = no_update
+            return (*live, same, ways, same, same, places, same, needed, folds, *(same,) * 7)
+        return (*live, *_changed(kind, way, view, at))
 
 
 def _pressed() -> str:
@@ -195,46 +218,50 @@ def _version(shown: Any) -> int:
     return version if isinstance(version, int) else -1
 
 
-def _way(kind: Any, chosen: list[Any]) -> str:
-    """The way that is chosen for the kind; the first one when there is no such. Raises PreventUpdate without a kind."""
-    if kind not in WAYS:
+def _kind(store: SessionStore, name: Any) -> Kind:
+    """The kind of that name. Raises PreventUpdate when there is none."""
+    if not isinstance(name, str) or name not in store.kinds:
         raise PreventUpdate
-    way = chosen[list(KINDS).index(kind)] if len(chosen) == len(KINDS) else None
-    return str(way) if way in WAYS[kind] else next(iter(WAYS[kind]))
+    return store.kinds[name]
 
 
-def _standing(kind: Kind, view: View, ways: list[Any], groups: list[Any], folds: list[Any]) -> tuple[Any, ...]:
+def _way(kind: Kind, chosen: Any, ids: Any) -> str:
+    """The way that is chosen for the kind; the first one when there is no such."""
+    named = [way.name for way in kind.ways if way.title]
+    for value, at in zip(chosen, ids, strict=False):
+        if at.get("way") == kind.name and value in named:
+            return str(value)
+    return named[0]
+
+
+def _changed(kind: Kind, way: str, view: View, at: Sequence[Any]) -> tuple[Any, ...]:
     """What only changes with a step: choices, buttons, fields, notice, result."""
-    stand = view.stand
-    open_group = f"{kind} {stand.group}"
-    fields = "fields pairs part" if open_group == "boom typed" else "fields part"
+    ways, places, needed, folds = at
+    step, ready = view.step, bool(view.cautions)
+    wanted = {place_of(kind.name, way, one.name) for one in step.fields}
+    many = "fields pairs part no-print" if len(step.fields) > 4 else "fields part no-print"
     return (
-        cautions(view.cautions) if view.cautions else "",
-        ["" if view.cautions and at["ways"] == kind else "hidden" for at in ways],
-        stand.act or "Begin",
-        "acts" if stand.act else "hidden",
-        [fields if at["group"] == open_group else "hidden" for at in groups],
-        ["fold" if stand.enter and at["fold"] == kind else "fold hidden" for at in folds],
-        stand.enter or "Enter",
-        "acts" if stand.enter else "hidden",
+        cautions(view.cautions) if ready else "",
+        ["" if ready and one["ways"] == kind.name else "hidden" for one in ways],
+        step.button or "Start",
+        "acts" if step.button else "hidden",
+        ["" if one["place"] in wanted else "hidden" for one in places],
+        many if wanted else "hidden",
+        ["fields" if ready and one["needed"] == kind.name else "hidden" for one in needed],
+        ["fold" if ready and one["fold"] == kind.name else "fold hidden" for one in folds],
+        step.save or "Save",
+        "acts" if step.save else "hidden",
         view.notice,
         not view.can_undo,
-        [] if view.answer is None else _result(KINDS[kind], view.answer, view.count),
-        "acts" if view.answer is not None else "hidden",
-        view.kept or not view.can_save,
+        [] if view.document is None else _result(view.document, view.droppable),
+        "acts" if view.document is not None else "hidden",
+        view.saved or not view.can_save,
     )
 
 
-def _result(name: str, answer: Answer, count: int) -> list[Any]:
-    drops = [html.Button(str(n), id={"drop": n}, title=f"Take out number {n}") for n in range(1, count + 1)]
+def _result(document: Document, droppable: int) -> list[Any]:
+    drops = [html.Button(str(n), id={"drop": n}, title=f"Take out number {n}") for n in range(1, droppable + 1)]
     fold = html.Details(
         [html.Summary("Take one out"), html.Div(drops, className="acts numbers")], className="fold no-print"
     )
-    return [
-        html.H2(name),
-        html.P(answer.headline, className="headline"),
-        *(table(one.headings, one.rows, one.marked) for one in answer.tables),
-        remarks(answer.remarks, warn=True),
-        *([fold] if count > 1 else []),
-        *(html.P(words, className="part") for words in answer.about),
-    ]
+    return [html.H2(document.title), *document_view(document), *([fold] if droppable > 1 else [])]

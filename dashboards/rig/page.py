@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
@@ -9,19 +10,12 @@ from dash import html
 from dashboards.context import PageContext, RigInUse
 from dashboards.ui.figures import figures
 from dashboards.ui.forms import attributes, sentence, table
-from host.calibrate.status import Standing, standings
+from host.calibrate.kinds.kind import Kind
+from host.calibrate.status import Status, calibration_status
 from host.errors import UserError
 from host.library import Library
 from host.review.season import season_of
 from host.rig.describing import describe
-
-PARTS = {
-    "meter": "Flow meter",
-    "pressure": "Pressure",
-    "wheel": "Wheel",
-    "course": "Pace",
-    "boom": "Boom, caught",
-}
 
 
 def layout(context: PageContext) -> html.Main:
@@ -34,7 +28,10 @@ def layout(context: PageContext) -> html.Main:
         [
             html.H1("Rig"),
             html.P(used.said, className="rig"),
-            html.Div([_parts(used), html.Div([_known(used, _due(context, used)), _text(used)])], className="halves"),
+            html.Div(
+                [_parts(used), html.Div([_known(used, context.kinds, _due(context, used)), _text(used)])],
+                className="halves",
+            ),
         ],
         className="sheet",
     )
@@ -47,8 +44,9 @@ def _parts(used: RigInUse) -> html.Section:
     return html.Section(described)
 
 
-def _known(used: RigInUse, due: str) -> html.Section:
-    rows = [[PARTS[one.kind], _source(one), one.plus_minus or "–"] for one in standings(used.rig, used.cards)]
+def _known(used: RigInUse, kinds: Sequence[Kind], due: str) -> html.Section:
+    known = calibration_status(used.rig, used.cards, kinds)
+    rows = [[status.title, _source(status), status.plus_minus or "–"] for status in known]
     return html.Section(
         [
             html.H2("How well it is known", className="part"),
@@ -60,10 +58,10 @@ def _known(used: RigInUse, due: str) -> html.Section:
     )
 
 
-def _source(one: Standing) -> str:
-    if one.made is not None:
-        return f"card of {one.made:%Y-%m-%d}"
-    return "not caught yet" if one.kind == "boom" else "rig file"
+def _source(status: Status) -> str:
+    if status.made is not None:
+        return f"card of {status.made:%Y-%m-%d}"
+    return "rig file" if status.plus_minus else "none yet"
 
 
 def _due(context: PageContext, used: RigInUse) -> str:
@@ -81,7 +79,7 @@ def _due(context: PageContext, used: RigInUse) -> str:
 
 def _text(used: RigInUse) -> html.Section:
     whose = "The rig file as the run keeps it" if used.own else "The example's rig file"
-    cards = " Cards that are in force stand in for its sections." if used.cards else ""
+    cards = " Active cards are used in place of its sections." if used.cards else ""
     return html.Section(
         [
             html.H2("Its text", className="part"),

@@ -1,12 +1,11 @@
-"""What was caught, as it is typed beside the boom: a volume, or a weight of water. One reading for command and page."""
+"""What was caught, as it is typed beside the boom: a volume, or a weight of water."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE, Vessel, Weighed
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Vessel, Weighed
 from host.calibrate.water import volume_of_weighed_water
 from host.errors import UserError
 from host.units import KELVIN_AT_0_C, parse_quantity
@@ -21,25 +20,26 @@ class Amount:
     volume_m3: float
     vessel: Vessel
 
-    @property
-    def uncertainty_m3(self) -> float:
-        """Standard uncertainty of this one amount by itself: reading step and scale of the vessel."""
-        return math.hypot(self.vessel.reading_uncertainty(), self.vessel.scale_uncertainty() * self.volume_m3)
-
 
 @dataclass(frozen=True)
 class AmountReader:
     """Reads amounts that were caught in one way.
 
-    `temperature_k` is of the weighed water; `empty_kg` of the empty vessel, None where nothing was said of it (tared);
+    `temperature_k` is of the weighed water; `empty_kg` of the empty jug, None where nothing was said of it (tared);
     `step` the smallest step that is read, as text, because it goes by volume or by weight as the amounts do;
-    `accuracy` how far the scale may be off, as a fraction to either side. None stands for what is usual.
+    `accuracy` how far the scale may be off, as a fraction to either side. None stands for what is usual. `tool` names
+    the jug or balance where there are several.
     """
 
-    temperature_k: float = _ROOM_K
+    temperature_k: float | None = None
     empty_kg: float | None = None
     step: str | None = None
     accuracy: float | None = None
+    tool: str = ""
+
+    @property
+    def _water_k(self) -> float:
+        return _ROOM_K if self.temperature_k is None else self.temperature_k
 
     def read(self, text: str, what: str) -> Amount:
         """The amount that was typed; `what` names it in the sentence. Raises UserError."""
@@ -50,12 +50,12 @@ class AmountReader:
         if _lone_ounces(text) and self.empty_kg is None:
             raise UserError(
                 f'{what} is "{text}", ounces of volume or of weight: write "fl oz" for a jug; for a balance say what '
-                "the empty vessel weighs, 0 oz if it was tared."
+                "the empty jug weighs, 0 oz if it was tared."
             )
         empty_kg = self.empty_kg or 0.0
         if not gross_kg > empty_kg:
-            raise UserError(f'{what} is "{text}", no more than the empty vessel: weigh it again.')
-        volume_m3 = Weighed(gross_kg, empty_kg, self.temperature_k).volume_m3()
+            raise UserError(f'{what} is "{text}", no more than the empty jug: weigh it again.')
+        volume_m3 = Weighed(gross_kg, empty_kg, self._water_k).volume_m3()
         return Amount(volume_m3, self._vessel(KITCHEN_BALANCE, "mass"))
 
     def _volume(self, text: str, what: str) -> Amount:
@@ -65,14 +65,14 @@ class AmountReader:
         return Amount(volume_m3, self._vessel(JUG, "volume"))
 
     def _vessel(self, usual: Vessel, kind: str) -> Vessel:
-        vessel = usual
+        vessel = replace(usual, tool=self.tool)
+        if kind == "mass" and self.temperature_k is None:
+            vessel = replace(vessel, density_spread=UNTOLD_WATER)
         if self.step is not None:
             step = parse_quantity(self.step, kind, "the smallest step", ounces_of_weight=True)
             if step < 0:
                 raise UserError(f'the smallest step is "{self.step}": it cannot be below zero; correct it.')
-            vessel = replace(
-                vessel, step_m3=volume_of_weighed_water(step, self.temperature_k) if kind == "mass" else step
-            )
+            vessel = replace(vessel, step_m3=volume_of_weighed_water(step, self._water_k) if kind == "mass" else step)
         return vessel if self.accuracy is None else replace(vessel, accuracy=self.accuracy)
 
 
@@ -80,12 +80,12 @@ def read_temperature(text: str, what: str) -> float:
     """Temperature (K) of weighed water. Raises UserError outside of 0 to 40 °C."""
     kelvin = parse_quantity(text, "temperature", what)
     if not 0.0 <= kelvin - KELVIN_AT_0_C <= 40.0:
-        raise UserError(f'{what} is "{text}", outside 0 to 40 °C: give that of the water in the vessel.')
+        raise UserError(f'{what} is "{text}", outside 0 to 40 °C: give that of the water in the jug.')
     return kelvin
 
 
 def read_empty(text: str, what: str) -> float:
-    """Weight (kg) of the empty vessel. Raises UserError."""
+    """Weight (kg) of the empty jug. Raises UserError."""
     empty_kg = parse_quantity(text, "mass", what, ounces_of_weight=True)
     if empty_kg < 0:
         raise UserError(f'{what} is "{text}": it cannot weigh less than nothing; weigh it again.')
@@ -93,18 +93,27 @@ def read_empty(text: str, what: str) -> float:
 
 
 def read_accuracy(text: str, what: str) -> float:
-    """How far the scale of a vessel may be off, a fraction to either side. Raises UserError."""
+    """How far the scale of a jug or balance may be off, a fraction to either side. Raises UserError."""
     accuracy = parse_quantity(text, "fraction", what)
     if not 0.0 <= accuracy <= 0.5:
         raise UserError(f'{what} is "{text}": it cannot be below zero nor beyond 50 %; correct it.')
     return accuracy
 
 
-def one_vessel(amounts: Iterable[Amount]) -> Vessel:
-    """The vessel that all of one test were caught in, a jug if there are none. Raises UserError when they differ."""
-    vessels = list(dict.fromkeys(one.vessel for one in amounts))
+def read_step(text: str, what: str) -> str:
+    """The text itself, once it is known to be a volume or a weight; which of them has to fit the amounts."""
+    try:
+        parse_quantity(text, "mass", what)
+    except UserError:
+        parse_quantity(text, "volume", what)
+    return text
+
+
+def one_jug(amounts: Iterable[Amount]) -> Vessel:
+    """What all catches of one test were measured with, a jug if there are none. Raises UserError when they differ."""
+    vessels = list(dict.fromkeys(amount.vessel for amount in amounts))
     if len(vessels) > 1:
-        raise UserError("give either volumes or weights, not both in one test: the vessel's scale must be the same.")
+        raise UserError("give either volumes or weights, not both in one test: all nozzles must be measured alike.")
     return vessels[0] if vessels else JUG
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -11,11 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from host.calibrate.boom import BoomCatch, Reading, coefficient_uncertainty
-from host.calibrate.cards import Card, in_force
+from host.calibrate.boom import BoomCatch, BoomTest, Reading, coefficient_uncertainty
+from host.calibrate.budget import short
+from host.calibrate.cards import Card, active_card
 from host.calibrate.shared_errors import meter_parts, middle_of, pressure_parts
 from host.calibrate.uncertainty import Component, combine, rectangular
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge, gauge_measured
 from host.errors import DamagedFileError
 from host.rig import Rig
 
@@ -45,23 +45,55 @@ class BoomCard:
 
 def boom_card(card: Card) -> BoomCard:
     """The catch test on a card. Raises DamagedFileError when the card is none, or does not hold what it should."""
-    record = tomllib.loads(card.toml).get("record", {})
+    measured = card.measurements
     try:
-        catches = sorted(record["catches"], key=lambda one: float(one["pressure_kPa"]))
+        catches = sorted(measured["catches"], key=lambda one: float(one["pressure_kPa"]))
         points = tuple(
             (float(one["pressure_kPa"]) * 1e3, math.fsum(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])))
             for one in catches
         )
         if not points or any(not (p > 0 and c > 0) for p, c in points):
             raise ValueError
-        reading = _reading(record)
+        reading = _reading(measured)
         parts = tuple(_catch_parts(one, reading) for one in catches)
-        return BoomCard(card.made, int(record["nozzles"]), points, parts)
+        return BoomCard(card.made, int(measured["nozzles"]), points, parts)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
-        raise DamagedFileError(
-            f"the catch test of {card.made:%Y-%m-%d} cannot be read: catch the boom again with "
-            "'swardflow calibrate boom'"
-        ) from None
+        raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
+
+
+def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
+    """The measurements of a catch test's card: volumes as caught, so that a later test can be compared with them.
+
+    `reading` says how well they were read, and with which jug and gauge.
+    """
+    return {
+        "nozzles": rig.nozzles.count,
+        "with": reading.vessel.name,
+        "reading": {
+            "tool": reading.vessel.tool or "",
+            "step_mL": short(reading.vessel.step_m3 * 1e6),
+            "accuracy_percent": short(100 * reading.vessel.accuracy),
+            "time_s": short(reading.time_s),
+        }
+        | (
+            {"gauge": gauge_measured(reading.gauge)}
+            if reading.transducer_pa is None
+            else {"transducer_kPa": short(reading.transducer_pa / 1e3)}
+        ),
+        "findings": [finding.sentence(rig.units) for finding in test.findings],
+        "catches": [
+            {
+                "pressure_kPa": short(result.catch.pressure_pa / 1e3),
+                "time_s": short(result.catch.duration_s),
+                "volumes_mL": [short(volume * 1e6) for volume in result.catch.volumes_m3],
+                "orifice_coefficients_m3_s_per_root_Pa": [short(nozzle.coefficient) for nozzle in result.nozzles],
+                "expanded_percent": short(100 * result.uncertainty.expanded),
+            }
+            | ({} if (times := result.catch.times_s) is None else {"times_s": [short(time) for time in times]})
+            | ({} if result.variation is None else {"variation_percent": short(100 * result.variation)})
+            for result in test.results
+        ],
+    }
 
 
 def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component, ...]:
@@ -72,15 +104,16 @@ def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component
     return tuple(replace(part, name=f"catch: {part.name}") for part in parts)
 
 
-def _reading(record: Mapping[str, Any]) -> Reading:
-    """How well it was read; what is usual for the vessel where an older card does not say.
+def _reading(measured: Mapping[str, Any]) -> Reading:
+    """How well it was read; what is usual for jug or balance where an older card does not say.
 
     Older cards name no tools, so that nothing of theirs is taken for the same error as another card's.
     """
-    vessel = next((one for one in (JUG, KITCHEN_BALANCE) if one.name == record.get("vessel")), JUG)
-    if "reading" not in record:
+    name = measured.get("with", measured.get("vessel"))  # its name in format 1
+    vessel = KITCHEN_BALANCE if name == KITCHEN_BALANCE.name else JUG
+    if "reading" not in measured:
         return Reading(replace(vessel, tool=None), gauge=replace(USUAL_GAUGE, tool=None))
-    said = record["reading"]
+    said = measured["reading"]
     step, accuracy = float(said["step_mL"]) * 1e-6, float(said["accuracy_percent"]) / 100.0
     vessel = replace(vessel, step_m3=step, accuracy=accuracy, tool=said.get("tool"))
     time_s = float(said["time_s"])
@@ -111,14 +144,14 @@ class CatchHeld:
 
 
 def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
-    """What the catch test in force among `cards` says of the boom of `rig`; review and live page both ask here.
+    """What the active catch test among `cards` says of the boom of `rig`; review and live page both ask here.
 
     The mean over its catches, and half their spread as an uncertainty (rectangular, GUM 4.3.7), with those of the
     catch, the meter, the transducer and the meter's wandering (GUM 5.1.2). None without a catch test, with one of
     another number of nozzles, with one that cannot be read, or without a transducer: then there is nothing to hold.
     """
     cards = list(cards)
-    card = next((one for one in in_force(cards) if one.kind == "boom"), None)
+    card = active_card(cards, "boom")
     if card is None or rig.pressure is None:
         return None
     try:

@@ -1,4 +1,4 @@
-"""Pulses of a marked stretch of a recorded run."""
+"""Pulses of a marked interval of a recorded run."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from host.journal import RunFile
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Interval:
     """What the board counted between two moments; `flowing_s` is how long the meter turned (board's clock)."""
 
     flow_pulses: int
@@ -21,7 +21,7 @@ class Stretch:
     flowing_s: float
 
 
-def stretch_of_run(run: RunFile, start: str, end: str) -> Stretch:
+def interval_of_run(run: RunFile, start: str, end: str) -> Interval:
     """Count between two moments of a run, each a time in seconds or the text of a mark.
 
     Mark while nothing flows, so that no pulse falls between a mark and its frame. Raises UserError.
@@ -33,17 +33,17 @@ def stretch_of_run(run: RunFile, start: str, end: str) -> Stretch:
     first, last = (max(0, int(np.searchsorted(frames["host_s"], at, side="right")) - 1) for at in moments)
     chosen = frames[first : last + 1]
     if len(chosen) < 2:
-        raise UserError(f'in {run.path} no frames lie between "{start}" and "{end}": give a longer stretch.')
+        raise UserError(f'in {run.path} no frames lie between "{start}" and "{end}": give a longer interval.')
     if np.any(chosen["boot"] != chosen["boot"][0]):
         raise UserError(
             f'in {run.path} the board restarted between "{start}" and "{end}", so its counts do not go on: '
-            "give another stretch."
+            "give another interval."
         )
 
     def counted(name: str) -> int:
         return counter_difference(int(chosen[name][-1]), int(chosen[name][0]))
 
-    return Stretch(counted("flow_count"), counted("wheel_count"), _flowing_s(chosen))
+    return Interval(counted("flow_count"), counted("wheel_count"), _flowing_s(chosen))
 
 
 def _flowing_s(frames: npt.NDArray[np.void]) -> float:

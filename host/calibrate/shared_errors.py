@@ -7,11 +7,10 @@ other, nothing of it is left (JCGM 100:2008, 5.2.2). The cards name jug and gaug
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from host.calibrate.cards import Card
+from host.calibrate.cards import Card, active_card
 from host.calibrate.transducer import FittedLine
 from host.calibrate.uncertainty import Component, rectangular
 from host.rig import Meter, PressureSensor
@@ -63,6 +62,6 @@ def _by_gauge(measured: Mapping[str, Any], pressure_pa: float) -> tuple[float, s
 
 
 def _measured(kind: str, cards: Iterable[Card]) -> Mapping[str, Any]:
-    """The record of the last card of a kind; empty without one."""
-    card = next((one for one in reversed(list(cards)) if one.kind == kind), None)
-    return {} if card is None else tomllib.loads(card.toml).get("record", {})
+    """The measurements of the active card of a kind; empty without one."""
+    card = active_card(cards, kind)
+    return {} if card is None else card.measurements

@@ -76,16 +76,21 @@ class FittedLine:
 
 
 def calibrate_pressure(
-    points: Sequence[PressurePoint], before: PressureSensor, adc_full_scale: float, gauge: Gauge
+    points: Sequence[PressurePoint],
+    before: PressureSensor,
+    adc_full_scale: float,
+    gauge: Gauge,
+    source: str = "the rig file",
 ) -> PressureCalibration:
     """Fit zero and span. Points at zero pressure alone move the zero of `before` and keep its slope.
 
-    Least squares with every point alike. Raises UserError when the points fix no line or cannot be right.
+    `source` says where `before` is from. Least squares with every point alike. Raises UserError when the points fix no
+    line or cannot be right.
     """
     _check(points, adc_full_scale)
     fractions = [point.counts / adc_full_scale for point in points]
     if max(fractions) - min(fractions) < LEAST_SPAN:
-        return _zero_alone(points, before, adc_full_scale, gauge)
+        return _zero_alone(points, before, adc_full_scale, gauge, source)
     line = FittedLine(tuple(fractions), tuple(point.pressure_pa for point in points))
     slope_before = (before.high_pa - before.low_pa) / (before.high_fraction - before.low_fraction)
     if line.slope <= 0:
@@ -93,8 +98,8 @@ def calibrate_pressure(
     remarks = []
     if abs(line.slope / slope_before - 1.0) > 0.25:
         remarks.append(
-            f"The span is {100 * (line.slope / slope_before - 1):+.0f} % off the one before: "
-            "check that the transducer's range is right, and the gauge."
+            f"The span is {100 * (line.slope / slope_before - 1):+.0f} % off the one of {source}: check the gauge, "
+            "and the transducer's range in the rig file."
         )
     low, high = (line.pressure_at(fraction) for fraction in (before.low_fraction, before.high_fraction))
     sensor = replace(before, low_pa=low, high_pa=high)
@@ -127,7 +132,7 @@ def calibrate_pressure(
 
 
 def _zero_alone(
-    points: Sequence[PressurePoint], before: PressureSensor, adc_full_scale: float, gauge: Gauge
+    points: Sequence[PressurePoint], before: PressureSensor, adc_full_scale: float, gauge: Gauge, source: str
 ) -> PressureCalibration:
     if any(point.pressure_pa != 0.0 for point in points):
         raise UserError(
@@ -152,7 +157,7 @@ def _zero_alone(
         Component("span, kept as it was", gain * before.high_pa),
     ]
     residuals = tuple(float(sensor.pressure_pa(point.counts, adc_full_scale)) for point in points)
-    remark = "Only the zero was set: the span is the one before."
+    remark = f"Only the zero was set: the span is still the one of {source}."
     line = FittedLine((before.low_fraction, before.high_fraction), (sensor.low_pa, sensor.high_pa))
     return PressureCalibration(sensor, combine(parts), residuals, (remark,), before.high_pa, line, gauge)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from host.calibrate.uncertainty import rectangular, resolution
 from host.calibrate.water import volume_of_weighed_water
@@ -55,6 +56,12 @@ class Gauge:
     def shared(self) -> str:
         """Names the gauge's error, so that it is one error wherever the gauge was used; empty if unknown."""
         return "" if self.tool is None else f"gauge {self.tool}"
+
+
+def gauge_measured(gauge: Gauge) -> dict[str, Any]:
+    """The gauge among a card's measurements; `error` names it for other cards."""
+    steps = {"step_kPa": gauge.step_pa / 1e3, "accuracy_kPa": gauge.accuracy_pa / 1e3}
+    return {"tool": gauge.tool or "", "error": gauge.shared, **{name: float(f"{v:.7g}") for name, v in steps.items()}}
 
 
 # What such tools commonly are when nothing better is said: common practice.

@@ -1,206 +1,124 @@
-"""What each kind of `swardflow calibrate` does. Imported only when one runs."""
+"""What `swardflow calibrate` does, the same for every kind. Imported only when it runs."""
 
 from __future__ import annotations
 
 import argparse
 import json
+import sys
 import time
+from contextlib import ExitStack
 from dataclasses import replace
-from typing import Any
+from datetime import datetime
+from pathlib import Path
 
-from host.calibrate import card_sections
-from host.calibrate.cards import in_force, load_cards
-from host.calibrate.course_guide import CourseGuide
+from host.calibrate.cards import apply_cards, load_cards
+from host.calibrate.cards_document import cards_document
 from host.calibrate.drafts import DraftFile
-from host.calibrate.guide import Taken
-from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
-from host.calibrate.travel import calibrate_course, calibrate_wheel
-from host.calibrate.vessels import Gauge
-from host.cli.amounts import number, whole
-from host.cli.calibrating_boom import calibrate_boom
-from host.cli.calibrating_meter import calibrate_meter_from
-from host.cli.calibration_answer import budget, budget_text, finish
-from host.cli.guided_loop import NoBoard, guide_through, terminal_for
-from host.cli.guided_sessions import CourseTalk, counted_by_guide
+from host.calibrate.kinds.kind import Job, Kind, Outcome, Session, Way, fields_of, save_outcome
+from host.cli.console import Console
+from host.cli.guided import GuidedCalibration, board_at
+from host.cli.kind_options import setting_key, usage, way_key
+from host.documents.document import Document
+from host.documents.json import to_json
+from host.documents.text import format_text
+from host.entries import Entries, WrongEntriesError
 from host.errors import UserError
+from host.journal import RunFile, read_run
 from host.rig import Rig, load_rig
-from host.units import UNITS, column_name, format_value, parse_quantity, to_user
+from host.run_folder import LATEST, find_run
 
 
-def calibrate(args: argparse.Namespace) -> int:
-    """Run one kind of calibration, print its result, keep its card."""
+def calibrate(args: argparse.Namespace, kind: Kind) -> int:
+    """Run one kind of calibration, print its result, save its card; 1 when something in it is to be looked at."""
+    rig, cards = _rig(args), args.cards.expanduser()
+    found = load_cards(cards, rig.name)
+    session = kind.start(Job(apply_cards(rig, found), tuple(found), time.monotonic, _open_run))
+    _settle(session, kind, args)
+    draft = DraftFile(cards, rig.name, kind.name)
+    guided = bool(vars(args).get("port") or vars(args).get("guided"))
+    if guided:
+        _guide(session, kind, args, draft)
+    # The guided ones come first: catch 3 is then the one that "u 3" drops.
+    for way in kind.ways:
+        for number, values in enumerate(vars(args).get(way_key(way), []), start=1):
+            _take(session, way, rig, values, f"--{way.option}" if way.each else f"--{way.option} {number}")
+    session.check()
+    outcome = session.outcome()
+    path = None if args.no_card else save_outcome(kind, rig.name, outcome, cards, datetime.now().astimezone())
+    if guided and path is not None:
+        draft.drop()
+    _print(outcome, path, args.json)
+    return 1 if outcome.odd else 0
+
+
+def list_cards(args: argparse.Namespace) -> int:
+    """Print the cards of a rig and which are active."""
+    rig = _rig(args)
+    document = cards_document(load_cards(args.cards.expanduser(), rig.name), rig.name, args.kinds)
+    print(_json(document, {}) if args.json else format_text(document))
+    return 0
+
+
+def _rig(args: argparse.Namespace) -> Rig:
+    """The rig of the file, in the units to show."""
     rig = load_rig(args.rig)
-    kinds = {
-        "meter": calibrate_meter_from,
-        "pressure": _pressure,
-        "wheel": _wheel,
-        "course": _course,
-        "boom": calibrate_boom,
-        "cards": _cards,
-    }
-    return kinds[args.kind](args, rig, args.units or rig.units)
+    return replace(rig, units=args.units or rig.units)
 
 
-def _pressure(args: argparse.Namespace, rig: Rig, system: str) -> int:
-    if rig.pressure is None:
-        raise UserError(f"rig file {args.rig} has no [pressure] section: add the transducer's span to it first.")
-    full_scale = number(args.full_scale, "--full-scale")
-    if not full_scale > 1:
-        raise UserError(f"--full-scale is {args.full_scale}: give the counts at full supply, 1023 for ten bits.")
-    points = [PressurePoint(0.0, number(text, f"--zero {n}")) for n, text in enumerate(args.zero, start=1)]
-    for n, (pressure, counts) in enumerate(args.point, start=1):
-        at = parse_quantity(pressure, "pressure", f"--point {n}, pressure")
-        points.append(PressurePoint(at, number(counts, f"--point {n}, counts")))
-    gauge = _gauge(args)
-    draft = None
-    if args.port:
-        before = rig.pressure
-
-        def so_far(taken: list[Taken], board_scale: float) -> str:
-            calibrate_pressure([*map(_guided_point, taken), *points], before, board_scale, gauge)
-            return ""
-
-        taken, draft, full_scale = counted_by_guide(
-            args, rig, "pressure", lambda text: parse_quantity(text, "pressure", "the gauge"), so_far
-        )
-        points = [*map(_guided_point, taken), *points]
-    result = calibrate_pressure(points, rig.pressure, full_scale, gauge)
-    answer, lines = _pressure_shown(result, points, full_scale, system)
-    cards = card_sections.pressure_section(result), card_sections.pressure_record(result, points, full_scale)
-    finish(args, rig, cards, answer, lines, draft)
-    return 0
+def _open_run(name: str) -> RunFile:
+    return read_run(find_run(name or LATEST))
 
 
-def _guided_point(one: Taken) -> PressurePoint:
-    return PressurePoint(one.amount, one.mean_counts or 0.0)
+def _settle(session: Session, kind: Kind, args: argparse.Namespace) -> None:
+    entries = Entries({field.name: getattr(args, setting_key(field)) for field in kind.settings})
+    session.settle(entries)
+    for name, message in entries.sentences.items():
+        raise UserError(f"--{name.replace('_', '-')}: {message[:1].lower()}{message[1:]}")
 
 
-def _gauge(args: argparse.Namespace) -> Gauge:
-    gauge = Gauge()
-    if args.gauge_step:
-        gauge = replace(gauge, step_pa=parse_quantity(args.gauge_step, "pressure", "--gauge-step"))
-    if args.gauge_accuracy:
-        gauge = replace(gauge, accuracy_pa=parse_quantity(args.gauge_accuracy, "pressure", "--gauge-accuracy"))
-    return gauge
+def _take(session: Session, way: Way, rig: Rig, values: list[str], what: str) -> None:
+    """One option of the command as points of its way. Raises UserError that begins with `what`."""
+    if way.each:
+        for number, value in enumerate(values, start=1):
+            _save(session, way, {way.fields[0].name: value}, f"{what}, value {number}")
+        return
+    fields = fields_of(way.fields, rig.nozzles.count)
+    needed = [field for field in fields if field.required]
+    if not len(needed) <= len(values) <= len(fields):
+        counted = f"{len(values)} value{'' if len(values) == 1 else 's'}"
+        wanted = f"{len(needed)}" + ("" if needed == list(fields) else f" or {len(fields)}")
+        boom = f" for a boom of {rig.nozzles.count} nozzles" if fields != way.fields else ""
+        raise UserError(f"{what} has {counted} and needs {wanted}{boom}: give {usage(way)}")
+    names = [field.name for field in (needed if len(values) == len(needed) else fields)]
+    _save(session, way, dict(zip(names, values, strict=False)), what)
 
 
-def _pressure_shown(
-    result: PressureCalibration, points: list[PressurePoint], full_scale: float, system: str
-) -> tuple[dict[str, Any], list[str]]:
-    sensor = result.sensor
-    per_si = to_user(1.0, "pressure", system)
-    key = column_name("residual", "pressure", system)
-    answer = {
-        column_name("low", "pressure", system): to_user(sensor.low_pa, "pressure", system),
-        column_name("high", "pressure", system): to_user(sensor.high_pa, "pressure", system),
-        "low_percent_of_supply": 100 * sensor.low_fraction,
-        "high_percent_of_supply": 100 * sensor.high_fraction,
-        **budget(result.uncertainty, per_si, column_name("", "pressure", system).lstrip("_")),
-        "not_believed_below_counts": sensor.open_below * full_scale,
-        "not_believed_above_counts": sensor.short_above * full_scale,
-        "points": [
-            {"counts": p.counts, column_name("pressure", "pressure", system): p.pressure_pa * per_si, key: r * per_si}
-            for p, r in zip(points, result.residuals_pa, strict=True)
-        ],
-    }
-    low, high = (format_value(value, "pressure", system) for value in (sensor.low_pa, sensor.high_pa))
-    unit = UNITS[system]["pressure"].symbol
-    lines = [
-        f"Span: {low} at {100 * sensor.low_fraction:.0f} % and {high} at "
-        f"{100 * sensor.high_fraction:.0f} % of the supply",
-        budget_text(result.uncertainty, per_si, unit),
-        f"Below {sensor.open_below * full_scale:.0f} and above {sensor.short_above * full_scale:.0f} counts it is not "
-        "believed: wire open or shorted.",
-        *(
-            f"  {format_value(p.pressure_pa, 'pressure', system)} at {p.counts:g} counts: "
-            f"off by {r * per_si:+.2g} {unit}"
-            for p, r in zip(points, result.residuals_pa, strict=True)
-        ),
-    ]
-    return answer, [*lines, *result.remarks]
+def _save(session: Session, way: Way, typed: dict[str, str], what: str) -> None:
+    try:
+        session.save(way.name, Entries(typed))
+    except WrongEntriesError as error:
+        name, message = next(iter(error.sentences.items()))
+        raise UserError(f"{what}, {name.replace('_', ' ')}: {message[:1].lower()}{message[1:]}") from None
+    except UserError as error:
+        raise UserError(f"{what}: {error}") from None
 
 
-def _wheel(args: argparse.Namespace, rig: Rig, system: str) -> int:
-    if rig.wheel is None:
-        raise UserError(f"rig file {args.rig} has no [wheel] section: add the wheel to it first.")
-    distance = parse_quantity(args.course, "length", "--course")
-    pulses = [whole(text, f"--pulses, pass {n}") for n, text in enumerate(args.pulses, start=1)]
-    draft = None
-    if args.port:
-
-        def so_far(taken: list[Taken], _: float) -> str:
-            found = calibrate_wheel(distance, [*(one.pulses for one in taken), *pulses])
-            known = (
-                f"So far {1e3 * found.metres_per_pulse:.2f} mm per pulse, ±{100 * found.uncertainty.expanded:.2g} %."
-            )
-            return " ".join([known, *found.remarks])
-
-        taken, draft, _ = counted_by_guide(args, rig, "wheel", lambda _: distance, so_far)
-        pulses = [*(one.pulses for one in taken), *pulses]
-    result = calibrate_wheel(distance, pulses)
-    per_turn = rig.wheel.pulses_per_turn
-    turn = result.metres_per_pulse * per_turn
-    answer = {
-        "mm_per_pulse": 1e3 * result.metres_per_pulse,
-        column_name("circumference", "length", system): to_user(turn, "length", system),
-        "pulses_per_turn": per_turn,
-        **budget(result.uncertainty, 100.0, "percent"),
-        "passes": [{"pulses": p, "residual_percent": 100 * r} for p, r in zip(pulses, result.residuals, strict=True)],
-    }
-    lines = [
-        f"Wheel: {1e3 * result.metres_per_pulse:.2f} mm per pulse, circumference {turn:.4f} m "
-        f"({turn / 0.0254:.2f} in) at {per_turn} pulses per turn",
-        budget_text(result.uncertainty, 100.0, "%"),
-    ]
-    record = card_sections.uncertainty_record(result.uncertainty) | {"course_m": distance, "pulses": pulses}
-    section = card_sections.wheel_section(result, per_turn)
-    finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks], draft)
-    return 0
+def _guide(session: Session, kind: Kind, args: argparse.Namespace, draft: DraftFile) -> None:
+    # Words go to the error stream where the answer is JSON for a program.
+    terminal = Console(sys.stderr if args.json else None)
+    port = vars(args).get("port")
+    with ExitStack() as stack:
+        board = stack.enter_context(board_at(port)) if port else None
+        GuidedCalibration(session, kind.guided.name, draft, terminal, board).run()
 
 
-def _course(args: argparse.Namespace, rig: Rig, system: str) -> int:
-    if rig.course is None:
-        raise UserError(f"rig file {args.rig} has no [course] section: its speed comes from the wheel; calibrate that.")
-    distance = parse_quantity(args.course, "length", "--course")
-    times = [parse_quantity(text, "time", f"--times, pass {n}") for n, text in enumerate(args.times, start=1)]
-    draft = None
-    if args.guided:
-        draft = DraftFile(args.cards.expanduser(), rig.name, args.kind)
-
-        def judge(guide: CourseGuide) -> None:
-            calibrate_course(distance, [*guide.times_s, *times])
-
-        talk = CourseTalk(CourseGuide(distance, time.monotonic), system, judge)
-        guide_through(talk, NoBoard(), draft, terminal_for(args.json))
-        times = [*talk.guide.times_s, *times]
-    result = calibrate_course(distance, times)
-    answer = {
-        column_name("speed", "speed", system): to_user(result.speed_m_s, "speed", system),
-        "spread_percent": None if result.spread is None else 100 * result.spread,
-        **budget(result.uncertainty, 100.0, "percent"),
-        "passes": [{"time_s": t, "residual_percent": 100 * r} for t, r in zip(times, result.residuals, strict=True)],
-    }
-    spread = "" if result.spread is None else f", your passes vary by {100 * result.spread:.1f} %"
-    lines = [
-        f"Pace: {format_value(result.speed_m_s, 'speed', system)} ({result.speed_m_s / 0.3048:.2f} ft/s, "
-        f"{result.speed_m_s:.3f} m/s){spread}",
-        budget_text(result.uncertainty, 100.0, "%"),
-    ]
-    record = card_sections.uncertainty_record(result.uncertainty) | {"course_m": distance, "times_s": times}
-    section = card_sections.course_section(result)
-    finish(args, rig, (section, record | {"remarks": list(result.remarks)}), answer, [*lines, *result.remarks], draft)
-    return 0
+def _print(outcome: Outcome, path: Path | None, as_json: bool) -> None:
+    if as_json:
+        print(_json(outcome.document, {"card": None if path is None else str(path)}))
+        return
+    print(format_text(outcome.document))
+    print("\nNo card saved." if path is None else f"\nSaved: {path}\nNew runs will use it.")
 
 
-def _cards(args: argparse.Namespace, rig: Rig, system: str) -> int:
-    cards = load_cards(args.cards.expanduser(), rig.name)
-    newest = in_force(cards)
-    if args.json:
-        rows = [{"kind": one.kind, "made": one.made.isoformat(), "in_force": one in newest} for one in cards]
-        print(json.dumps({"rig": rig.name, "cards": rows}, indent=2))
-        return 0
-    if not cards:
-        print(f"No cards of {rig.name} in {args.cards}: the rig file's own numbers are in force.")
-    for one in cards:
-        print(f"{one.made:%Y-%m-%d %H:%M}  {one.kind:<8} {'in force' if one in newest else ''}".rstrip())
-    return 0
+def _json(document: Document, more: dict[str, str | None]) -> str:
+    return json.dumps(to_json(document) | more, indent=2, allow_nan=False)

@@ -6,8 +6,9 @@ import argparse
 import io
 import os
 import sys
+from collections.abc import Callable
 from importlib import import_module
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from host.errors import UserError
 
@@ -37,7 +38,21 @@ COMMANDS = (
 
 
 class Parser(argparse.ArgumentParser):
-    """Answers a wrong command line with one sentence, as every other mistake."""
+    """Answers a wrong command line with one sentence, as every other mistake.
+
+    `fill` adds the arguments of a command that has to load much to know them, once it is used.
+    """
+
+    def __init__(self, *args: Any, fill: Callable[[Parser], None] | None = None, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self._fill = fill
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As in the standard library."""
+        if self._fill is not None:
+            fill, self._fill = self._fill, None
+            fill(self)
+        return super().parse_known_args(args, namespace)
 
     def error(self, message: str) -> NoReturn:
         """Print it and end with 2."""

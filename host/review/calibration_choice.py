@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 
-from host.calibrate.cards import Card, apply_cards, cards_of_run, in_force, load_cards
+from host.calibrate.cards import Card, active_cards, apply_cards, cards_of_run, load_cards
 from host.errors import UserError
 from host.journal import RunFile
 from host.rig import Rig, rig_from_toml
@@ -36,9 +36,9 @@ class Under:
         rig = self.rig or _recorded(run)
         if self.cards is not None:
             found = [card for card in load_cards(self.cards, rig.name) if card.kind != "boom" or _before(card, run)]
-            newer = in_force(found)
+            newer = active_cards(found)
             own = [*newer, *(card for card in own if card.kind not in {one.kind for one in newer})]
-        return apply_cards(rig, own), tuple(in_force(own))
+        return apply_cards(rig, own), tuple(active_cards(own))
 
     @property
     def key(self) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from host.calibrate.cards import cards_of_run, in_force
+from host.calibrate.cards import active_cards, cards_of_run
 from host.documents.document import (
     Block,
     Column,
@@ -159,7 +159,7 @@ def _notes(review: Review) -> Section:
 
 def _calibrations(review: Review) -> Section:
     """The calibrations that the run was read under, and which it recorded itself."""
-    recorded = {card.kind: card for card in in_force(cards_of_run(review.run.calibrations))}
+    recorded = {card.kind: card for card in active_cards(cards_of_run(review.run.calibrations))}
     rows = []
     for card in review.cards:
         own = recorded.get(card.kind)

@@ -7,19 +7,11 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from host.calibrate.kinds import KINDS
 from tests.dashboards.processes import Server, wait_until
+from tests.host.calibrate import toy_kind
 
 PATIENCE_MS = 20_000
-KINDS = {"Flow meter": "meter", "Boom": "boom", "Pressure": "pressure", "Wheel": "wheel", "Pace": "course"}
-WAYS = {
-    "Count": "count",
-    "Typed": "typed",
-    "All": "typed",
-    "Tank": "tank",
-    "From": "run",
-    "Stop": "watch",
-    "Nozzle": "watch",
-}
 
 
 def open_calibrate(page: Any, server: Server, kind: str, way: str) -> None:
@@ -31,19 +23,20 @@ def open_calibrate(page: Any, server: Server, kind: str, way: str) -> None:
 
 def choose(page: Any, kind: str, way: str) -> None:
     page.click(f"#calibrate-kind label:has-text('{kind}')")
-    ways = f'[id=\'{{"ways":"{KINDS[kind]}"}}\']'
+    found = next(one for one in (*KINDS, toy_kind.KIND) if one.title == kind)
+    ways = f'[id=\'{{"ways":"{found.name}"}}\']'
     page.click(f"{ways} label:has-text('{way}')")
-    wanted = next(f"{KINDS[kind]} {code}" for word, code in WAYS.items() if way.startswith(word))
+    chosen = next(one for one in found.ways if one.title == way)
 
     def shown() -> bool:
-        groups = [
-            json.loads(one.get_attribute("id"))["group"] for one in page.query_selector_all("[id*=group]:visible")
+        places = [
+            json.loads(one.get_attribute("id"))["place"] for one in page.query_selector_all("[id*=place]:visible")
         ]
-        if groups:
-            return bool(groups[0].startswith(wanted))
-        return wanted.endswith(("count", "watch")) and page.is_visible("#calibrate-act button")
+        if places:
+            return bool(places[0].startswith(f"{found.name} {chosen.name} "))
+        return chosen is found.guided and bool(page.is_visible("#calibrate-act button"))
 
-    wait_until(shown, f"{wanted} is shown", 20)
+    wait_until(shown, f"{kind}, {way} is shown", 20)
 
 
 def fill(page: Any, **entries: str) -> None:
@@ -63,7 +56,8 @@ def act(page: Any, word: str) -> None:
 def rows(page: Any) -> list[list[str]]:
     """The first table of the result."""
     cells = "rows => rows.map(row => [...row.cells].map(cell => cell.innerText))"
-    found: list[list[str]] = page.eval_on_selector_all("#calibrate-result .scrolls:first-of-type tbody tr", cells)
+    table = "#calibrate-result table"
+    found: list[list[str]] = page.eval_on_selector_all(f":nth-match({table}, 1) tbody tr", cells)
     return found
 
 
@@ -93,7 +87,7 @@ def save(page: Any, cards: Path, kind: str) -> dict[str, Any]:
     button = "#calibrate-save:visible button.main:enabled"
     wait_until(lambda: page.query_selector(button), f"there is something to save: {result(page)}", 20)
     page.click(button)
-    notice(page, "Card kept")
-    # The words of a card kept before may still have stood there.
+    notice(page, "New runs will use it")
+    # The words of a card saved before may still have stood there.
     (card,) = wait_until(lambda: set(cards.rglob(f"*-{kind}.toml")) - before, "the card's file", 20)
     return tomllib.loads(card.read_text(encoding="utf-8"))

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.card_sections import boom_record
+from host.calibrate.boom_card import boom_measured
 from host.calibrate.cards import make_card, save_card
 from host.journal import read_run
 from host.rig import rig_from_toml
@@ -99,7 +99,7 @@ def reviewed(pictures: Pictures, folder: Path) -> None:
     rig = rig_from_toml(run.rig_toml)
     psi = [parse_quantity(f"{at} psi", "pressure", "the gauge") for at in (30, 50)]
     catches = [BoomCatch(p, 60.0, (float(rig.nozzles.flow_m3_s(p)) * 60.0,) * rig.nozzles.count) for p in psi]
-    record = boom_record(rig, catch_test(catches, rig, None, Reading()), Reading())
+    record = boom_measured(rig, catch_test(catches, rig, None, Reading()), Reading())
     made = datetime.fromisoformat(str(run.header["started"])) - timedelta(days=3)
     save_card(make_card("boom", rig.name, made, {}, record), folder / "cards")
     server = Server(folder, folder / "server.log")

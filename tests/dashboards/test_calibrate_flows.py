@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 import re
 import time
+import urllib.error
+import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -28,7 +30,7 @@ from tests.dashboards.calibrating import (
     wait_for_rows,
     wrong,
 )
-from tests.dashboards.processes import RecorderProcess, Server, wait_until
+from tests.dashboards.processes import Process, RecorderProcess, Server, free_port, wait_until
 from tests.dashboards.walking import METRES_PER_PULSE, RIG, TARGET_MPH, BoardOnPty
 from tests.dashboards.writing import GrowingRun, begin
 
@@ -65,21 +67,21 @@ def counted(page: Any) -> int:
 def test_boom_nozzle_by_nozzle(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     """Every nozzle gives what it is rated for; the board tells the pressure, the page times."""
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Boom", "Nozzle by nozzle")
+    open_calibrate(page, serve(), "Catch test", "Nozzle by nozzle")
     wait_until(lambda: "40.0 psi by the board" in page.inner_text("#calibrate-about"), "the board's pressure", 20)
     enter(page)  # an empty field takes that one
     for number in range(1, 5):
         wait_until(lambda n=number: f"nozzle {n} of 4" in page.inner_text("#calibrate-say"), f"nozzle {number}", 20)  # type: ignore[misc]
-        act(page, "Begin")
+        act(page, "Start")
         wait_until(lambda: counted(page) >= 2, "two seconds", 20)
-        act(page, "End")
+        act(page, "Stop")
         notice(page, "Caught for")
         seconds = float(re.findall(r"[\d.]+", page.inner_text("#calibrate-notice"))[0])
         fill(page, amount=f"{0.35 * seconds / 60 * 128:.4f} fl oz")  # 128 fl oz to the gallon: NIST Handbook 44
         enter(page)
-        wait_until(lambda n=number: f"Nozzle {n} is taken" in page.inner_text("#calibrate-notice"), "taken", 20)  # type: ignore[misc]
+        wait_until(lambda n=number: f"Nozzle {n} done" in page.inner_text("#calibrate-notice"), "taken", 20)  # type: ignore[misc]
     wait_until(lambda: "All nozzles within 5 %" in result(page), "the verdict", 20)
-    card = save(page, runs / "cards", "boom")["record"]
+    card = save(page, runs / "cards", "boom")["measurements"]
     (catch,) = card["catches"]
     assert catch["pressure_kPa"] == pytest.approx(40 * 6.894757, rel=0.002)  # NIST SP 811: 1 psi = 6.894757 kPa
     # Q = k √P. 0.05 s of rounding in two seconds are 2.5 %.
@@ -90,7 +92,7 @@ def test_boom_nozzle_by_nozzle(board: BoardOnPty, runs: Path, serve: Serve, phon
 def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Serve, phone: Phone) -> None:
     """1000 mL at 30 psi and 1300 mL at 35 psi in the same 55 s: no sound nozzle does that. Common practice."""
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Boom", "All typed in")
+    open_calibrate(page, serve(), "Catch test", "Type in numbers")
     fill(page, pressure="30 psi", time="0 s", nozzle_1="1000 mL", nozzle_2="30 psi", nozzle_3="-5 mL")
     enter(page)
     wrong(page, "time", 'The time is "0 s": give one above zero.')
@@ -100,11 +102,11 @@ def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Se
     assert rows(page) == []
     fill(page, time="55 s", **{f"nozzle_{n}": "1000 mL" for n in range(1, 5)})
     enter(page)
-    notice(page, "catch 1, 4 nozzles")
+    notice(page, "pressure 1, 4 nozzles")
     fill(page, pressure="35 psi", time="55 s", **{f"nozzle_{n}": "1300 mL" for n in range(1, 5)})
     enter(page)
-    notice(page, "catch 2, 4 nozzles")
-    wait_until(lambda: "does not fit together" in result(page), "it is said plainly", 20)
+    notice(page, "pressure 2, 4 nozzles")
+    wait_until(lambda: "do not fit together" in result(page), "it is said plainly", 20)
     assert "gauge" in result(page) and "regulator" in result(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
@@ -112,15 +114,15 @@ def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Se
 def test_pressure(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     """The transducer gives 10 to 90 % of 1023 counts over 0 to 104 psi, and the rig file says 0 to 100."""
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Pressure", "Count now")
+    open_calibrate(page, serve(), "Pressure", "Measure now")
     for number, psi in enumerate((0.0, 26.0, 52.0), start=1):
         board.walk.pressure = round((0.1 + 0.8 * psi / 104) * 1023 * 16)
         seq = board.walk.seq
         wait_until(lambda at=seq: board.walk.seq > at + 5, "reports of that pressure", 20)  # type: ignore[misc]
-        act(page, "Begin")
-        page.wait_for_selector("#calibrate-act:visible button:has-text('End')")
+        act(page, "Start")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
         wait_until(lambda: "." in page.inner_text("#calibrate-counted"), "counts", 20)
-        act(page, "End")
+        act(page, "Stop")
         fill(page, gauge="40" if number == 3 else f"{psi:g} psi")
         enter(page)
         if number == 3:
@@ -128,9 +130,9 @@ def test_pressure(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> 
             fill(page, gauge="52 psi")
             enter(page)
         wait_for_rows(page, number)
-    choose(page, "Pressure", "Typed in")
+    choose(page, "Pressure", "Type in numbers")
     fill(page, gauge="78 psi", counts=f"{(0.1 + 0.8 * 78 / 104) * 1023:.2f}")
-    page.click("summary:visible:has-text('Gauge')")
+    page.click("summary:visible:has-text('More')")
     fill(page, gauge_step="0.5 psi", gauge_accuracy="0.5 psi")
     enter(page)
     wait_for_rows(page, 4)
@@ -138,69 +140,69 @@ def test_pressure(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> 
     low, high = (float(text.removesuffix(" Pa")) / 6894.757 for text in card["pressure"]["span"])
     assert (low, high) == (pytest.approx(0, abs=0.05), pytest.approx(104, abs=0.05))
     # A gauge of ± 0.5 psi: 0.5 psi / √3 (GUM 4.3.7).
-    parts = card["record"]["components_kPa"]
+    parts = card["measurements"]["components_kPa"]
     assert parts["accuracy of the gauge"] == pytest.approx(0.5 * 6.894757 / math.sqrt(3), rel=1e-4)
 
 
 def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
-    """Passes over a course whose length is what the wheel truly rolled."""
+    """Laps over a course of about what the wheel rolls each time; a lap is saved as it ends."""
     walk = board.walk
     walk.pace_mph = 0.0
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Wheel", "Count now")
-    course = ""
+    open_calibrate(page, serve(), "Wheel", "Measure now")
+    act(page, "Start")
+    wrong(page, "course", "Enter the length of the course.")
+    course = 45 * METRES_PER_PULSE
+    fill(page, course=f"{course:.2f} m")
     for number in range(1, 4):
         before = walk.turned
-        act(page, "Begin")
-        page.wait_for_selector("#calibrate-act:visible button:has-text('End')")
+        act(page, "Start")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
         walk.pace_mph = 2 * TARGET_MPH
         wait_until(lambda at=before: walk.turned - at > 40, "the wheel rolls", 20)  # type: ignore[misc]
         walk.pace_mph = 0.0
         wait_until(lambda at=before: counted(page) == walk.turned - at, "all pulses are counted", 20)  # type: ignore[misc]
-        act(page, "End")
-        course = course or f"{METRES_PER_PULSE * (walk.turned - before):.2f} m"
-        fill(page, distance=course)
-        enter(page)
+        act(page, "Stop")
         assert wait_for_rows(page, number)[-1][1] == str(walk.turned - before)
     card = save(page, runs / "cards", "wheel")
     turn = float(card["wheel"]["circumference"].removesuffix(" m"))
-    # Passes end within a few pulses of each other, as a hand on a button makes them.
+    # Laps end within a few pulses of each other, as a hand on a button makes them.
     assert turn == pytest.approx(10 * METRES_PER_PULSE, rel=0.1)
-    expected = 10 * float(course.removesuffix(" m")) / (sum(card["record"]["pulses"]) / 3)
+    expected = 10 * course / (sum(card["measurements"]["pulses"]) / 3)
     assert turn == pytest.approx(expected, rel=1e-6)
 
 
 def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     """The page's stopwatch against this test's own: two passes timed, a third undone, another one typed in."""
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Pace", "Stopwatch")
-    act(page, "Begin")
-    wrong(page, "distance", "Enter the length of the course.")
-    fill(page, distance="8 m")
+    open_calibrate(page, serve(), "Walking speed", "Stopwatch")
+    act(page, "Start")
+    wrong(page, "course", "Enter the length of the course.")
+    fill(page, course="8 m")
     bounds = []
     for number in (1, 2, 3):
         earliest = time.monotonic()
-        act(page, "Begin")
-        page.wait_for_selector("#calibrate-act:visible button:has-text('End')")
+        act(page, "Start")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
         begun = time.monotonic()
         wait_until(lambda: counted(page) >= 5, "five seconds", 20)
         ending = time.monotonic()
-        act(page, "End")
+        act(page, "Stop")
         wait_for_rows(page, number)
         bounds.append((ending - begun, time.monotonic() - earliest))
-    page.click("button:has-text('Undo the last')")
+    page.click("button:has-text('Undo')")
     wait_for_rows(page, 2)
-    choose(page, "Pace", "Typed in")
-    fill(page, distance="9 m", time="6 s")
+    choose(page, "Walking speed", "Type in numbers")
+    fill(page, course="9 m", time="6 s")
     enter(page)
-    wrong(page, "distance", "All passes of one calibration go over one course")
-    fill(page, distance="")
+    wrong(page, "course", "All laps of one calibration go over one course")
+    fill(page, course="")
     enter(page)
     wait_for_rows(page, 3)
-    wait_until(lambda: "assumed there, not measured" in result(page), "the pace", 20)
+    wait_until(lambda: "the speed is assumed then" in result(page), "the pace", 20)
     card = save(page, walker / "cards", "course")
     assert card["course"]["distance"] == "8 m"
-    first, second, typed = card["record"]["times_s"]
+    first, second, typed = card["measurements"]["times_s"]
     assert bounds[0][0] <= first <= bounds[0][1]
     assert bounds[1][0] <= second <= bounds[1][1]
     assert typed == 6
@@ -210,12 +212,55 @@ def test_a_rig_that_has_no_such_part(walker: Path, serve: Serve, phone: Phone) -
     page = phone("about:blank")
     page.set_default_timeout(20_000)
     page.goto(serve().address + "/calibrate")
-    page.click(".chips label:has-text('Wheel')")
-    wait_until(lambda: "choose Pace" in page.inner_text("#calibrate-say"), "what to do instead", 20)
-    assert page.query_selector("#calibrate-enter:visible") is None
+    page.wait_for_selector("#calibrate-act button:visible")
+    offered = page.eval_on_selector_all(
+        "#calibrate-kind label", "labels => labels.map(label => label.innerText.trim())"
+    )
+    assert offered == ["Flow meter", "Catch test", "Pressure", "Walking speed"]
     assert load_rig(WALKER).wheel is None
 
 
 def test_the_live_page_says_that_a_timed_pace_is_assumed(walker: Path, serve: Serve, phone: Phone) -> None:
     page = phone(serve().address)
     wait_until(lambda: page.inner_text("[data-field=pace_label]") == "pace assumed", "it is said", 20)
+
+
+class ToyServer(Process):
+    """The pages with a kind of calibration that none of them knows."""
+
+    def __init__(self, runs: Path, log: Path) -> None:
+        self.port = free_port()
+        self.address = f"http://127.0.0.1:{self.port}"
+        super().__init__(["-m", "tests.dashboards.toy_pages", str(runs), str(self.port)], log)
+        self.wait_ready(self._answers, "the server answers", 40.0)
+
+    def _answers(self) -> bool:
+        try:
+            with urllib.request.urlopen(f"{self.address}/calibrate", timeout=5):
+                return True
+        except (urllib.error.URLError, ConnectionError, TimeoutError):
+            return False
+
+
+def test_a_toy_kind_from_first_tap_to_saved_card(growing: GrowingRun, runs: Path, tmp_path: Path, phone: Phone) -> None:
+    """No page knows kinds by name: one that is only registered is offered, timed, typed, undone, saved and listed."""
+    with ToyServer(runs, tmp_path / "toy.log") as server:
+        page = phone("about:blank")
+        open_calibrate(page, server, "Hose", "Stopwatch")
+        act(page, "Start")
+        wrong(page, "hose", "Enter the length of the hose.")
+        fill(page, hose="10 m")
+        act(page, "Start")
+        wait_until(lambda: counted(page) >= 1, "a second", 20)
+        act(page, "Stop")
+        notice(page, "Fill 1 saved.")
+        choose(page, "Hose", "Type in numbers")
+        fill(page, time="4 s")
+        enter(page)
+        wait_for_rows(page, 2)
+        page.click("button:has-text('Undo')")
+        wait_for_rows(page, 1)
+        card = save(page, runs / "cards", "hose")
+        assert 0 < card["measurements"]["speed_m_s"] < 10 / 0.5
+        page.goto(server.address + "/rig")
+        wait_until(lambda: "± 10.0 %" in page.inner_text("main"), "its status", 20)

@@ -100,7 +100,7 @@ def test_a_whole_meter_calibration(
     finally:
         recorder.end()
     factor = float(re.match(r"[\d.]+", content["meter"]["factor"])[0])  # type: ignore[index]
-    expanded = content["record"]["expanded_percent"] / 100
+    expanded = content["measurements"]["expanded_percent"] / 100
     assert expanded < 0.04
     assert factor == pytest.approx(450 * 0.97, rel=expanded)
 
@@ -117,14 +117,14 @@ def take(page: Any, number: int, **entries: str) -> list[str]:
 
 def test_weighed_water_of_a_known_temperature(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Flow meter", "Typed in")
-    page.click("summary:visible:has-text('Vessel')")
+    open_calibrate(page, serve(), "Flow meter", "Type in numbers")
+    page.click("summary:visible:has-text('More')")
     fill(page, water="85 °C", empty="0.5 lb", pulses="900", amount="0.4 lb")
     enter(page)
     wrong(page, "water", "outside 0 to 40 °C")
     fill(page, water="25 °C")
     enter(page)
-    wrong(page, "amount", "no more than the empty vessel")
+    wrong(page, "amount", "no more than the empty jug")
     # Water at 25 °C: 997.047 kg/m³ (CRC Handbook of Chemistry and Physics); the balance was adjusted in air of
     # 1.2 kg/m³ with weights of 8000 kg/m³ (ISO 8655-6). 1 lb = 0.45359237 kg, 1 gal = 3.785412 L (NIST HB 44).
     litres = 50 * 0.45359237 * (1 - 1.2 / 8000) / (0.997047 - 0.0012)
@@ -134,24 +134,24 @@ def test_weighed_water_of_a_known_temperature(growing: GrowingRun, serve: Serve,
 
 def test_an_outlier_is_pointed_out_and_taken_out(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Flow meter", "Typed in")
+    open_calibrate(page, serve(), "Flow meter", "Type in numbers")
     for number, amount in enumerate(("2.31 L", "2.30 L", "2.14 L", "2.32 L"), start=1):
         take(page, number, **(CATCH | {"amount": amount}))
-    wait_until(lambda: rows(page)[2][0] == "3 outlier", "it is called one", 20)
-    assert "Catch 3 lies +7.9 %" in result(page)
+    wait_until(lambda: "Catch 3 lies +7.9 %" in result(page), "it is pointed out", 20)
+    assert page.query_selector_all("#calibrate-result tr.marked th")[0].inner_text() == "3"
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     page.click("summary:visible:has-text('Take one out')")
     page.click("[title='Take out number 3']")
     assert [row[0] for row in wait_for_rows(page, 3)] == ["1", "2", "3"]
-    assert "outlier" not in result(page)
-    page.click("button:has-text('Undo the last')")
+    assert page.query_selector_all("#calibrate-result tr.marked") == []
+    page.click("button:has-text('Undo')")
     wait_for_rows(page, 2)
     notice(page, "The last one is dropped; 2 left.")
 
 
 def test_what_cannot_be_used_is_said_in_place(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Flow meter", "Typed in")
+    open_calibrate(page, serve(), "Flow meter", "Type in numbers")
     fill(page, pulses="10.5", amount="30 psi", time="0 s")
     enter(page)
     wrong(page, "pulses", "give a whole number above zero")
@@ -165,8 +165,8 @@ def test_what_cannot_be_used_is_said_in_place(growing: GrowingRun, serve: Serve,
     choose(page, "Flow meter", "Tank")
     fill(page, filled="12 L", left="50 L", pulses="17100")
     enter(page)
-    wrong(page, "left", "leaves nothing sprayed")
-    choose(page, "Flow meter", "From a run")
+    wrong(page, "left", "That leaves nothing sprayed")
+    choose(page, "Flow meter", "Use a recorded run")
     fill(page, run="../../etc/passwd", start="a", end="b", amount="2 L")
     enter(page)
     wrong(page, "start", "There is no run")
@@ -177,19 +177,19 @@ def test_what_cannot_be_used_is_said_in_place(growing: GrowingRun, serve: Serve,
 
 def test_every_way_to_a_point_on_one_card(growing: GrowingRun, runs: Path, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Flow meter", "From a run")
+    open_calibrate(page, serve(), "Flow meter", "Use a recorded run")
     # Four nozzles of 0.35 gal/min for two seconds, and the meter gives 450 pulses/L.
     take(page, 1, start="1", end="3", amount=f"{4 * 0.35 * 3.785412 / 30:.4f} L")
     choose(page, "Flow meter", "Tank")
     take(page, 2, filled="50 L", left="12 L", pulses=str(38 * 450), time="430 s")
-    choose(page, "Flow meter", "Typed in")
-    page.click("summary:visible:has-text('Vessel')")
+    choose(page, "Flow meter", "Type in numbers")
+    page.click("summary:visible:has-text('More')")
     take(page, 3, step="5 mL", accuracy="0.5 %", pulses="1035", amount="2.3 L")
     card = save(page, runs / "cards", "meter")
-    assert [one["vessel"] for one in card["record"]["catches"]] == ["jug", "tank marks", "jug"]
+    assert [one["with"] for one in card["measurements"]["catches"]] == ["jug", "tank marks", "jug"]
     assert float(card["meter"]["factor"].split()[0]) == pytest.approx(450, rel=0.01)
     # A scale of ± 0.5 %, rectangular: GUM 4.3.7.
-    parts = card["record"]["components_percent"]
+    parts = card["measurements"]["components_percent"]
     assert any(0 < value <= 0.5 / 3**0.5 + 1e-9 for name, value in parts.items() if "scale of the jug" in name)
 
 
@@ -198,15 +198,15 @@ def test_nothing_is_lost_when_phone_or_server_start_again(
 ) -> None:
     server = serve()
     page = phone("about:blank")
-    open_calibrate(page, server, "Flow meter", "Typed in")
+    open_calibrate(page, server, "Flow meter", "Type in numbers")
     take(page, 1, **CATCH)
     take(page, 2, **CATCH)
     page.goto("about:blank")
     server.end()
     serve(port=server.port)
-    open_calibrate(page, server, "Flow meter", "Typed in")
+    open_calibrate(page, server, "Flow meter", "Type in numbers")
     wait_for_rows(page, 2)
-    notice(page, "2 taken, and not yet on a card")
+    notice(page, "2 points, not yet on a card")
     assert page.input_value("[data-entry=amount] input:visible") == ""
     first = save(page, runs / "cards", "meter")
     (kept,) = (runs / "cards").rglob("*.toml")
@@ -214,24 +214,24 @@ def test_nothing_is_lost_when_phone_or_server_start_again(
     assert page.query_selector("#calibrate-save button.main:disabled")
     take(page, 3, **CATCH)
     second = save(page, runs / "cards", "meter")
-    assert (len(first["record"]["catches"]), len(second["record"]["catches"])) == (2, 3)
+    assert (len(first["measurements"]["catches"]), len(second["measurements"]["catches"])) == (2, 3)
     assert kept.read_bytes() == before
     assert not list((runs / "cards").rglob("*.draft"))
 
 
 def test_a_double_tap_takes_one_catch(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Flow meter", "Typed in")
+    open_calibrate(page, serve(), "Flow meter", "Type in numbers")
     fill(page, **CATCH)
     page.dblclick("#calibrate-enter button")
-    notice(page, "Taken: 1043 pulses.")
+    notice(page, "saved: 1043 pulses.")
     take(page, 2, **CATCH)
     assert len(rows(page)) == 2
 
 
 def test_printed(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    open_calibrate(page, serve(), "Flow meter", "Typed in")
+    open_calibrate(page, serve(), "Flow meter", "Type in numbers")
     take(page, 1, **CATCH)
     asked = "window.print = () => { document.body.dataset.printed = 'yes'; }"
     page.evaluate(asked)

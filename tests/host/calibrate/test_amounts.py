@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from host.calibrate.amounts import Amount, AmountReader, one_vessel, read_accuracy, read_empty, read_temperature
+from host.calibrate.amounts import Amount, AmountReader, one_jug, read_accuracy, read_empty, read_temperature
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE
 from host.errors import UserError
 
@@ -11,10 +11,13 @@ def test_a_volume_with_its_uncertainty():
     amount = AmountReader().read("1300 mL", "the catch")
     assert amount == Amount(pytest.approx(1.3e-3), JUG)
     # JCGM 100 (GUM), 4.3.7: a step of 10 mL is a rectangle of half-width 5 mL, 1 % of the scale one of 13 mL.
-    assert amount.uncertainty_m3 == pytest.approx(math.hypot(5e-6, 13e-6) / math.sqrt(3))
+    scale = amount.vessel.scale_uncertainty() * amount.volume_m3
+    assert math.hypot(amount.vessel.reading_uncertainty(), scale) == pytest.approx(
+        math.hypot(5e-6, 13e-6) / math.sqrt(3)
+    )
 
 
-def test_a_weight_of_water_at_its_temperature_less_the_vessel():
+def test_a_weight_of_water_at_its_temperature_less_the_jug():
     amount = AmountReader(temperature_k=293.15, empty_kg=0.3).read("1.30 kg", "the catch")
     # ISO 8655-6, table of Z: 1.0029 uL/mg at 20 degrees and 101.3 kPa.
     assert amount.volume_m3 == pytest.approx(1.0029e-3, rel=5e-5)
@@ -46,8 +49,8 @@ def test_ounces_are_asked_about_unless_a_balance_is_in_use():
         (AmountReader(), "-1 L", "must be above zero"),
         (AmountReader(), "1300", "without a unit"),
         (AmountReader(), "", "is empty"),
-        (AmountReader(empty_kg=1.0), "900 g", "no more than the empty vessel"),
-        (AmountReader(), "0 g", "no more than the empty vessel"),
+        (AmountReader(empty_kg=1.0), "900 g", "no more than the empty jug"),
+        (AmountReader(), "0 g", "no more than the empty jug"),
         (AmountReader(step="-1 mL"), "1 L", "cannot be below zero"),
         (AmountReader(step="1 psi"), "1 L", "the smallest step"),
     ],
@@ -62,13 +65,13 @@ def test_what_cannot_be_an_amount(reader, text, says):
     ("read", "text"),
     [(read_temperature, "100 °C"), (read_temperature, "20"), (read_empty, "-1 g"), (read_accuracy, "60 %")],
 )
-def test_what_cannot_be_said_of_the_vessel(read, text):
+def test_what_cannot_be_true_of_the_jug(read, text):
     with pytest.raises(UserError, match="--option is"):
         read(text, "--option")
 
 
-def test_one_test_one_vessel():
+def test_one_test_one_jug():
     litre, kilogram = AmountReader().read("1 L", "it"), AmountReader().read("1 kg", "it")
-    assert one_vessel([litre, litre]) == one_vessel([]) == JUG
+    assert one_jug([litre, litre]) == one_jug([]) == JUG
     with pytest.raises(UserError, match="not both"):
-        one_vessel([litre, kilogram])
+        one_jug([litre, kilogram])

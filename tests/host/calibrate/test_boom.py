@@ -9,8 +9,7 @@ import scipy.stats
 from uncertainties import ufloat
 
 from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import boom_card
-from host.calibrate.card_sections import boom_record
+from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
@@ -234,10 +233,10 @@ def test_the_card_keeps_how_well_it_was_read():
     reading = Reading(vessel, 0.3, Gauge(1e3, 2e3, "brass"))
     one = replace(catch(40, 1200, 1210, 1190, 1205), times_s=(50.0, 52.0, 54.0, 56.0))
     test = catch_test([one], rig(), None, reading)
-    card = make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_record(rig(), test, reading))
+    card = make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_measured(rig(), test, reading))
     kept = boom_card(card)
     assert combine(kept.parts_at(40 * PSI)).standard == pytest.approx(test.results[0].uncertainty.standard, rel=1e-5)
-    older = {name: value for name, value in boom_record(rig(), test, reading).items() if name != "reading"}
+    older = {name: value for name, value in boom_measured(rig(), test, reading).items() if name != "reading"}
     usual = boom_card(make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, older))
     expected = catch_test([one], rig(), None, Reading()).results[0].uncertainty.standard
     assert combine(usual.parts_at(40 * PSI)).standard == pytest.approx(expected, rel=1e-5)

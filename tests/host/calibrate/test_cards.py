@@ -1,4 +1,3 @@
-import tomllib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
@@ -8,26 +7,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.card_sections import (
-    boom_record,
-    course_section,
-    meter_record,
-    meter_section,
-    pressure_record,
-    pressure_section,
-    uncertainty_record,
-    wheel_section,
-)
+from host.calibrate.boom_card import boom_measured
+from host.calibrate.budget import budget_measured
 from host.calibrate.cards import (
+    active_cards,
     apply_cards,
     card_from_toml,
     cards_of_run,
-    in_force,
     load_cards,
     make_card,
     save_card,
     snapshot,
 )
+from host.calibrate.kinds.course import course_section
+from host.calibrate.kinds.meter import meter_measured, meter_section
+from host.calibrate.kinds.pressure import pressure_measured, pressure_section
+from host.calibrate.kinds.wheel import wheel_section
 from host.calibrate.meter import MeterCatch, calibrate_meter
 from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
@@ -42,7 +37,7 @@ RIG = rig()
 def meter_card(factor=440.0, made=NOW, name=RIG.name):
     catches = [MeterCatch(round(factor * litres), litres * 1e-3, JUG, 60.0) for litres in (2.0, 2.1, 2.2)]
     result = calibrate_meter(catches)
-    return make_card("meter", name, made, meter_section(result), meter_record(result, catches)), result
+    return make_card("meter", name, made, meter_section(result), meter_measured(result, catches)), result
 
 
 def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
@@ -56,12 +51,12 @@ def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
 
     points = [PressurePoint(0, 110), PressurePoint(300e3, 470)]
     pressure = calibrate_pressure(points, RIG.pressure, 1023, Gauge())
-    made = make_card("pressure", RIG.name, NOW, pressure_section(pressure), pressure_record(pressure, points, 1023))
+    made = make_card("pressure", RIG.name, NOW, pressure_section(pressure), pressure_measured(pressure, points, 1023))
     np.testing.assert_allclose(made.section.pressure_pa([110, 470], 1023), [0, 300e3], atol=0.5)
     assert made.section.uncertainty_pa == pytest.approx(pressure.uncertainty.standard, rel=5e-3)
 
     wheel = calibrate_wheel(60.0, [500, 501])
-    section = make_card("wheel", RIG.name, NOW, wheel_section(wheel, 10), uncertainty_record(wheel.uncertainty)).section
+    section = make_card("wheel", RIG.name, NOW, wheel_section(wheel, 10), budget_measured(wheel.uncertainty)).section
     assert section.metres_per_pulse == pytest.approx(wheel.metres_per_pulse, rel=1e-6)
 
     course = calibrate_course(60.96, [55.0, 54.0])
@@ -71,8 +66,8 @@ def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
 
 def test_a_boom_card_keeps_what_was_caught():
     test = catch_test([BoomCatch(250e3, 55.0, (1.1e-3, 1.2e-3, 1.15e-3, 1.18e-3))], RIG, None, Reading())
-    card = make_card("boom", RIG.name, NOW, {}, boom_record(RIG, test, Reading()))
-    record = tomllib.loads(card.toml)["record"]
+    card = make_card("boom", RIG.name, NOW, {}, boom_measured(RIG, test, Reading()))
+    record = card.measurements
     assert record["catches"][0]["volumes_mL"] == [1100.0, 1200.0, 1150.0, 1180.0]
     assert card.section is None
 
@@ -87,7 +82,7 @@ def test_cards_are_dated_and_never_overwritten(tmp_path):
     assert "made = 2026-05-14 09:15:30+01:00" in first.toml
 
 
-def test_the_newest_of_each_kind_is_in_force(tmp_path):
+def test_the_newest_of_each_kind_is_active_cards(tmp_path):
     save_card(meter_card(460, NOW)[0], tmp_path)
     save_card(meter_card(430, NOW - timedelta(days=3))[0], tmp_path)
     save_card(meter_card(400, NOW + timedelta(days=3), name="Another rig")[0], tmp_path)
@@ -98,7 +93,7 @@ def test_the_newest_of_each_kind_is_in_force(tmp_path):
     applied = apply_cards(RIG, cards)
     assert float(applied.meter.pulses_per_m3(10)) == pytest.approx(460e3, rel=1e-3)
     assert applied.toml == RIG.toml
-    assert len(in_force(cards)) == 1
+    assert len(active_cards(cards)) == 1
     assert load_cards(tmp_path / "none", RIG.name) == []
 
 
@@ -111,7 +106,7 @@ def test_a_card_for_a_part_that_the_rig_does_not_have_changes_nothing():
     assert apply_cards(bare, [make_card("pressure", RIG.name, NOW, pressure, {})]).pressure is None
 
 
-def test_a_run_keeps_the_cards_in_force():
+def test_a_run_keeps_the_cards_active_cards():
     card = meter_card()[0]
     kept = snapshot([meter_card(made=NOW - timedelta(1))[0], card])
     assert kept == [{"kind": "meter", "toml": card.toml}]
@@ -121,8 +116,12 @@ def test_a_run_keeps_the_cards_in_force():
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (lambda text: text.replace("format = 1", "format = 9"), "has format 9"),
-        (lambda text: text.replace('kind = "meter"', 'kind = "metre"'), "lacks its kind"),
+        (lambda text: text.replace("format = 2", "format = 9"), "has format 9"),
+        (
+            lambda text: text.replace('kind = "meter"', 'kind = "metre"'),
+            r"is of kind metre and has a section \[meter\]",
+        ),
+        (lambda text: text.replace('kind = "meter"', 'kind = "x y"'), "lacks its kind"),
         (lambda text: text.replace("+01:00", ""), "lacks its kind, rig or date"),
         (lambda text: text.split("[meter]")[0], r"no section \[meter\]"),
         (lambda text: text.replace("pulses/L", "pulses/psi", 1), "meter.factor in card"),
@@ -159,4 +158,4 @@ def test_folders_and_cards_that_cannot_be_used(tmp_path):
 def test_dates_of_other_zones_are_compared_as_moments():
     earlier = meter_card(470, datetime(2026, 5, 14, 8, 0, tzinfo=UTC))[0]
     later = meter_card(450, NOW)[0]  # 08:15 UTC
-    assert in_force([later, earlier]) == [later]
+    assert active_cards([later, earlier]) == [later]

@@ -5,7 +5,8 @@ from importlib.resources import files
 
 import pytest
 
-from host.calibrate.cards import KINDS, card_from_toml
+from host.calibrate.cards import card_from_toml
+from host.calibrate.kinds import KINDS
 from host.calibrate.meter import ASSUMED_REPEATABILITY
 from host.calibrate.travel import PACE_SPREAD, SLIP
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, TANK
@@ -19,7 +20,7 @@ def test_the_card_on_the_page_is_one():
 
 
 def test_kinds_and_assumptions_on_the_page_are_those_of_the_code():
-    assert tuple(re.findall(r"`(\w+)`", re.search(r"Kinds: (.*?)\. ", PAGE)[1])) == KINDS
+    assert tuple(re.findall(r"`(\w+)`", re.search(r"Kinds: (.*?)\. ", PAGE)[1])) == tuple(kind.name for kind in KINDS)
     words = " ".join(PAGE.split())
     for said in (
         f"{100 * ASSUMED_REPEATABILITY:g} % repeatability",

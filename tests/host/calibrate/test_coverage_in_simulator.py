@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from host.calibrate.interval import Stretch, stretch_of_run
+from host.calibrate.interval import Interval, interval_of_run
 from host.calibrate.meter import MeterCatch, calibrate_meter
 from host.calibrate.vessels import Vessel
 from host.journal import RunFile
@@ -30,7 +30,7 @@ class Simulated:
     frames: Any
     volumes_m3: list[float]
     begun: list[float]
-    counted: list[Stretch]
+    counted: list[Interval]
 
 
 def simulated(seed: int) -> Simulated:
@@ -40,7 +40,7 @@ def simulated(seed: int) -> Simulated:
     true = truth(source.sprayer)["passes"]
     run = RunFile(Path("simulated"), frames=frames)
     begun = [one["begin_s"] - 0.5 for one in true] + [float(frames["host_s"][-1])]
-    counted = [stretch_of_run(run, str(begin), str(end)) for begin, end in pairwise(begun[: CATCHES + 1])]
+    counted = [interval_of_run(run, str(begin), str(end)) for begin, end in pairwise(begun[: CATCHES + 1])]
     return Simulated(frames, [one["volume_m3"] for one in true], begun, counted)
 
 

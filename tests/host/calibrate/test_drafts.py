@@ -3,40 +3,59 @@ from datetime import datetime
 
 import pytest
 
-from host.calibrate.amounts import AmountReader
-from host.calibrate.boom_guide import NozzleCatch
 from host.calibrate.cards import load_cards
-from host.calibrate.drafts import DraftFile, boom_of, boom_rows, course_of, course_rows, taken_of, taken_rows
-from host.calibrate.guide import Taken
-from host.calibrate.vessels import JUG
+from host.calibrate.drafts import DraftFile
+from host.calibrate.kinds import KINDS, boom, course, meter, pressure, wheel
 from host.errors import UserError
+from tests.host.calibrate.jobs import WALKER, save, start
 
 NOON = datetime(2026, 5, 14, 12, 0, 5)
-TAKEN = [Taken(1043, 55.25, 431.5, 2.31e-3, JUG), Taken(900, None, None, 2.0e-3)]
+ROWS = [{"pulses": 1043, "duration_s": None, "mean_counts": None, "amount": 2.31e-3, "vessel": None}]
 
 
-def test_what_was_taken_comes_back(tmp_path):
-    draft = DraftFile(tmp_path, "Harrow Lea", "meter")
+def begun(kind):
+    """A calibration with a few points."""
+    if kind is course.KIND:
+        session = start(kind, WALKER, course="60 m")
+        for time in ("54 s", "55.5 s"):
+            save(session, "typed", time=time)
+    elif kind is wheel.KIND:
+        session = start(kind, course="200 ft")
+        save(session, "typed", pulses="508")
+    elif kind is pressure.KIND:
+        session = start(kind)
+        save(session, "zero", counts="104")
+        save(session, "typed", gauge="40 psi", counts="430.5")
+    elif kind is boom.KIND:
+        session = start(kind)
+        amounts = {f"nozzle_{number}": "1200 mL" for number in range(1, 5)}
+        save(session, "typed", pressure="40 psi", time="55 s", **amounts)
+        save(session, "watch", pressure="30 psi")
+    else:
+        session = start(kind)
+        save(session, "typed", pulses="1043", amount="2.31 L", time="55 s")
+        save(session, "typed", pulses="1039", amount="2.31 kg")
+    return session
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
+def test_the_points_of_every_kind_come_back(tmp_path, kind):
+    session = begun(kind)
+    draft = DraftFile(tmp_path, "Harrow Lea", kind.name)
     assert draft.load() is None
-    draft.save(taken_rows(TAKEN), NOON)
-    found = DraftFile(tmp_path, "Harrow Lea", "meter").load()
+    draft.save(session.rows(), NOON)
+    found = DraftFile(tmp_path, "Harrow Lea", kind.name).load()
     assert found.changed == NOON
-    assert taken_of(found) == TAKEN
     assert load_cards(tmp_path, "Harrow Lea") == []  # it lies beside the cards and is none
-    draft.save(taken_rows(TAKEN[:1]), NOON)
-    assert taken_of(draft.load()) == TAKEN[:1]
+    resumed = start(kind, session.job.rig) if not kind.settings or not kind.settings[0].required else None
+    resumed = resumed or kind.start(session.job)
+    resumed.restore(found.rows)
+    assert resumed.rows() == session.rows()
+    assert resumed.outcome().document == session.outcome().document
+    draft.save(session.rows()[:1], NOON)
+    assert len(draft.load().rows) == 1
     draft.save([], NOON)
     assert list(tmp_path.rglob("*.draft*")) == []
-
-
-def test_boom_and_course_come_back(tmp_path):
-    litre = AmountReader().read("1 L", "it")
-    rounds = [[NozzleCatch(litre, 55.0, 2e5, True)] * 2, [NozzleCatch(litre, 45.0, 3e5, False)]]
-    draft = DraftFile(tmp_path, "Harrow Lea", "boom")
-    draft.save(boom_rows(rounds), NOON)
-    assert boom_of(draft.load()) == rounds
-    draft.save(course_rows(60.0, [54.0, 55.5]), NOON)
-    assert course_of(draft.load()) == (60.0, [54.0, 55.5])
 
 
 @pytest.mark.parametrize(
@@ -51,37 +70,50 @@ def test_a_file_that_is_no_draft(tmp_path, text):
 
 
 def test_the_draft_of_another_rig_in_the_same_folder(tmp_path):
-    DraftFile(tmp_path, "Boom 1", "meter").save(taken_rows(TAKEN), NOON)
+    DraftFile(tmp_path, "Boom 1", "meter").save(ROWS, NOON)
     with pytest.raises(UserError, match="of another rig"):
         DraftFile(tmp_path, "boom-1", "meter").load()
 
 
+CATCH = {"round": 1, "duration_s": 5.0, "pressure_pa": 1.0, "by_gauge": True}
+
+
 @pytest.mark.parametrize(
-    ("read", "row"),
+    ("kind", "row"),
     [
-        (taken_of, 5),
-        (taken_of, {"pulses": 3}),
-        (taken_of, {"pulses": "many", "duration_s": None, "mean_counts": None, "amount": 1.0}),
-        (taken_of, {"pulses": 1, "duration_s": None, "mean_counts": None, "amount": 1.0, "vessel": 7}),
-        (taken_of, {"pulses": 1, "duration_s": None, "mean_counts": None, "amount": 1.0, "vessel": {"name": 7}}),
-        (boom_of, {"round": 1, "amount": None, "duration_s": 5.0, "pressure_pa": 1.0, "by_gauge": True}),
-        (boom_of, {"round": 1}),
-        (course_of, {"course_m": "long", "time_s": 5.0}),
-        (course_of, {}),
+        (meter.KIND, {"pulses": 3}),
+        (meter.KIND, ROWS[0] | {"pulses": "many"}),
+        (meter.KIND, ROWS[0] | {"pulses": True}),
+        (meter.KIND, ROWS[0] | {"more": 1}),
+        (meter.KIND, ROWS[0] | {"vessel": 7}),
+        (meter.KIND, ROWS[0] | {"vessel": {"name": 7}}),
+        (boom.KIND, CATCH | {"amount": None}),
+        (boom.KIND, CATCH | {"amount": {"volume_m3": 1e-3, "vessel": None}}),
+        (boom.KIND, {"round": 1}),
+        (course.KIND, {"course_m": "long", "time_s": 5.0}),
+        (course.KIND, {}),
     ],
 )
-def test_rows_that_are_not_whole(tmp_path, read, row):
-    draft = DraftFile(tmp_path, "Harrow Lea", "meter")
-    draft.save(taken_rows(TAKEN), NOON)
+def test_rows_that_are_damaged(tmp_path, kind, row):
+    draft = DraftFile(tmp_path, "Harrow Lea", kind.name)
+    draft.save(ROWS, NOON)
     tree = json.loads(draft.path.read_text())
     draft.path.write_text(json.dumps(tree | {"rows": [row]}))
-    with pytest.raises(UserError, match="not whole"):
-        read(draft.load())
+    session = begun(kind)
+    with pytest.raises(UserError, match="damaged"):
+        session.restore(draft.load().rows)
+
+
+def test_a_row_that_is_none(tmp_path):
+    draft = DraftFile(tmp_path, "Harrow Lea", "meter")
+    draft.save([5], NOON)
+    with pytest.raises(UserError, match="cannot be read"):
+        draft.load()
 
 
 def test_a_folder_that_cannot_be_written(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(UserError, match="draft cannot be written"):
-        DraftFile(tmp_path / "file", "Harrow Lea", "meter").save(taken_rows(TAKEN), NOON)
+        DraftFile(tmp_path / "file", "Harrow Lea", "meter").save(ROWS, NOON)
     with pytest.raises(UserError, match="is no folder"):
         DraftFile(tmp_path / "file", "Harrow Lea", "meter").load()

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import select
 import signal
 import subprocess
@@ -14,10 +15,8 @@ from importlib.resources import files
 import pytest
 
 from firmware_protocol.messages import Report, encode_report
-from host.calibrate.amounts import AmountReader
-from host.calibrate.boom_guide import NozzleCatch
-from host.calibrate.cards import in_force, load_cards
-from host.calibrate.drafts import DraftFile, boom_rows, course_rows
+from host.calibrate.cards import active_cards, load_cards
+from host.calibrate.drafts import DraftFile
 from tests.host.link.boards import PtyEnd, identity
 
 EXAMPLES = files("host.rig").joinpath("examples")
@@ -102,76 +101,77 @@ def board(tmp_path):
     made.close()
 
 
-def test_a_meter_broken_off_with_ctrl_c_goes_on_and_keeps_its_card(board, tmp_path):
+def test_a_meter_broken_off_with_ctrl_c_resumes_and_saves_its_card(board, tmp_path):
     words = ("meter", "--rig", US, "--cards", str(tmp_path / "cards"), "--port", board.end.address)
 
     def one_catch(session, pulses, amount):
-        session.wait_for("Enter begins")
+        session.wait_for("Enter starts")
         session.type("")
-        session.wait_for("Enter ends")
+        session.wait_for("Enter stops")
         board.let_run(pulses)
         session.wait_for(f"{pulses} pulses")
         session.type("")
-        session.wait_for("the amount")
+        session.wait_for("caught: volume or weight")
         session.type(amount)
-        session.wait_for(f"Taken: {pulses} pulses")
+        session.wait_for(f"saved: {pulses} pulses")
 
     first = Session(*words)
     first.wait_for("! Use clean water only")
     one_catch(first, 900, "2.00 L")
-    first.wait_for("Enter begins")
+    first.wait_for("Enter starts")
     first.process.send_signal(signal.SIGINT)
     assert first.end() == 130
-    assert "stopped from the keyboard: the one taken is kept in " in first.printed
+    assert "stopped from the keyboard: the one point is saved in " in first.printed
     draft = DraftFile(tmp_path / "cards", "Harrow Lea pull-behind", "meter")
     assert str(draft.path) in first.printed
 
     second = Session(*words)
-    second.wait_for("1 taken")
+    second.wait_for("1 point")
     second.type("")
     one_catch(second, 910, "2.01 L")
     second.wait_for("f finishes")
     second.type("f")
     assert second.end() == 0
-    assert "Card kept" in second.printed
+    assert "New runs will use it" in second.printed
     assert draft.load() is None
-    (card,) = in_force(load_cards(tmp_path / "cards", "Harrow Lea pull-behind"))
+    (card,) = active_cards(load_cards(tmp_path / "cards", "Harrow Lea pull-behind"))
     assert float(card.section.pulses_per_m3(100.0)) == pytest.approx(1810 / 4.01e-3, rel=1e-3)
 
 
-def test_a_course_goes_on_from_its_draft_and_answers_in_json(tmp_path):
+def test_a_course_resumes_its_draft_and_answers_in_json(tmp_path):
     draft = DraftFile(tmp_path, "Harrow Lea walking boom", "course")
-    draft.save(course_rows(60.0, [54.0, 55.0, 54.5]), NOON)
+    draft.save([{"course_m": 60.0, "time_s": time} for time in (54.0, 55.0, 54.5)], NOON)
     words = ("course", "--rig", METRIC, "--cards", str(tmp_path), "--guided", "--course", "60 m", "--json")
     code, out, err = typed("", *words)
     assert (code, out) == (2, "")
-    assert "the 3 taken are kept in" in err.splitlines()[-1]
+    assert "the 3 points are saved in" in err.splitlines()[-1]
     code, out, err = typed("\nf\n", *words)
     assert code == 0
     assert json.loads(out)["speed_km_per_h"] == pytest.approx(3.6 * 60.0 / 54.5)
-    assert "Finish, or time one more pass." in err
+    assert "Finish, or time one more lap." in err
     assert draft.load() is None
     assert len(list(tmp_path.rglob("*-course.toml"))) == 1
 
 
-def test_a_boom_goes_on_from_its_draft_and_no_card_keeps_it(tmp_path):
-    caught = [
-        NozzleCatch(AmountReader().read(f"{ml} mL", "it"), 55.0, 40 * PSI, True) for ml in (1210, 1200, 1215, 1205)
-    ]
+def test_a_boom_resumes_its_draft_and_no_card_keeps_it(tmp_path):
+    jug = {"name": "jug", "step_m3": 10e-6, "accuracy": 0.01}
+    gauge = {"round": 1, "duration_s": 55.0, "pressure_pa": 40 * PSI, "by_gauge": True, "together": False}
+    caught = [gauge | {"amount": {"volume_m3": ml * 1e-6, "vessel": jug}} for ml in (1210, 1200, 1215, 1205)]
     draft = DraftFile(tmp_path, "Harrow Lea pull-behind", "boom")
     words = ("boom", "--rig", US, "--cards", str(tmp_path), "--guided")
-    draft.save(boom_rows([caught[:3]]), NOON)
+    draft.save(caught[:3], NOON)
     code, out, err = typed("\nf\n", *words)
     assert code == 2
     assert "Nozzle 4 is missing at this pressure" in out
-    assert "the 3 taken are kept" in err
-    draft.save(boom_rows([caught]), NOON)
+    assert "the 3 points are saved" in err
+    draft.save(caught, NOON)
     code, out, _ = typed("\nf\n", *words, "--no-card")
     assert code == 0
-    assert "No card kept." in out
+    assert "No card saved." in out
     assert draft.load() is not None
     code, out, _ = typed("\nf\n", *words)
-    assert "At 40.0 psi, 55 s each on average: mean 0.348 gal/min" in out
+    assert "At 40.0 psi, 55 s each on average" in out
+    assert re.search(r"Mean of the nozzles +0.348 gal/min", out)
     assert code == 0
     assert draft.load() is None
     assert len(list(tmp_path.rglob("*-boom.toml"))) == 1

@@ -1,4 +1,4 @@
-"""The guided commands as a person types them: words in, sentences out, a board and a clock that do as they are told."""
+"""Guided calibrations as a person types them: words in, messages out, a board and a clock that do as they are told."""
 
 import json
 import os
@@ -6,21 +6,15 @@ import threading
 
 import pytest
 
-from host.calibrate.amounts import AmountReader
-from host.calibrate.boom_guide import BoomGuide
-from host.calibrate.course_guide import CourseGuide
 from host.calibrate.drafts import DraftFile
-from host.calibrate.guide import Guide
-from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.vessels import JUG
+from host.calibrate.kinds import boom, course, meter, pressure, wheel
 from host.cli.console import Console, InputEndedError
-from host.cli.guided_loop import NoBoard, guide_through
-from host.cli.guided_sessions import BoomTalk, CountsTalk, CourseTalk
+from host.cli.guided import GuidedCalibration
 from host.errors import UserError
 from tests.host.calibrate.clocks import Clock
-from tests.host.calibrate.test_guide import STILL, flowing
-
-READ = AmountReader()
+from tests.host.calibrate.jobs import WALKER, start
+from tests.host.calibrate.rigs import rig
+from tests.host.calibrate.test_counting import STILL, flowing
 
 
 class Script:
@@ -50,6 +44,8 @@ class Script:
 class Board:
     """Gives a batch of reports whenever it is asked."""
 
+    adc_full_scale = 1023.0
+
     def __init__(self, *batches, trouble=""):
         self.batches, self.now_wrong = list(batches), trouble
 
@@ -65,14 +61,11 @@ def draft(tmp_path):
     return DraftFile(tmp_path, "Harrow Lea", "meter")
 
 
-def so_far(taken):
-    return (
-        f"{calibrate_meter([MeterCatch(one.pulses, one.amount, JUG, None) for one in taken]).curve[0][1]:.0f} per m3."
-    )
-
-
-def meter(board):
-    return CountsTalk(Guide("flow"), board, lambda text: READ.read(text, "the catch"), so_far)
+def guide(kind, draft, script, board=None, session=None):
+    """The session, guided to its end."""
+    session = session or start(kind)
+    GuidedCalibration(session, kind.guided.name, draft, script, board).run()
+    return session
 
 
 # What the board counts while one catch is taken: asked before and after each line that is typed.
@@ -81,95 +74,85 @@ ONE_CATCH = [[STILL], [], flowing(1, 50), [], [], []]
 
 def test_a_meter_from_first_word_to_last(draft):
     board = Board(*ONE_CATCH, [STILL], [], flowing(1, 10))
-    script = Script("", "", "soup", "30 psi", "550 mL", "", "u", "f")
-    talk = meter(board)
-    guide_through(talk, board, draft, script)
-    assert [(one.pulses, one.amount) for one in talk.guide.taken] == [(250, pytest.approx(0.55e-3))]
+    script = Script("", "", "soup", "30 psi", "", "550 mL", "", "u", "f")
+    session = guide(meter.KIND, draft, script, board)
+    assert [(row["pulses"], row["amount"]) for row in session.rows()] == [(250, pytest.approx(0.55e-3))]
     assert "250 pulses, 50.0 Hz" in script.lives
     assert script.said[0].startswith("! Use clean water only, and wear gloves")
     assert "let the pressure off" in script.said[1]
     said = script.everything()
     assert 'The catch is "soup", which is not a number with a unit' in said
     assert 'The catch is "30 psi", which is not a volume' in said
-    assert "Taken: 250 pulses in 5.00 s. 454545 per m3." in said
-    assert "The one that was running is dropped." in said
-    assert "[1 taken; Enter begins, u undoes, f finishes]" in said
+    assert "Enter how much was caught." in said
+    # 250 pulses in 0.55 L; a gallon is 3.785412 L (NIST Handbook 44).
+    assert f"Catch 1 saved: 250 pulses. So far: {250 / 0.55 * 3.785412:,.1f} pulses/gal, good to ±" in said
+    assert "The one in progress is dropped." in said
+    assert "[1 saved; Enter starts; u undoes, f finishes]" in said
 
 
 @pytest.mark.parametrize(
     ("ends", "raised"),
     [(InputEndedError("the input ended"), UserError), (KeyboardInterrupt(), KeyboardInterrupt)],
 )
-def test_an_early_end_loses_nothing_and_the_next_one_goes_on(draft, ends, raised):
-    board = Board(*ONE_CATCH)
+def test_an_early_end_loses_nothing_and_the_next_one_resumes(draft, ends, raised):
     with pytest.raises(raised) as stopped:
-        guide_through(meter(board), board, draft, Script("", "", "550 mL", ends=ends))
-    assert f"the one taken is kept in {draft.path}; the same command goes on from there." in str(stopped.value)
+        guide(meter.KIND, draft, Script("", "", "550 mL", ends=ends), Board(*ONE_CATCH))
+    assert f"the one point is saved in {draft.path}; the same command resumes from there." in str(stopped.value)
     assert "\n" not in str(stopped.value)
 
-    board = Board(*ONE_CATCH)
-    talk, script = meter(board), Script("what?", "", "", "", "560 mL", "f")
-    guide_through(talk, board, draft, script)
-    assert "there is one unfinished, 1 taken" in script.everything()
-    assert [one.amount for one in talk.guide.taken] == pytest.approx([0.55e-3, 0.56e-3])
-    assert draft.load() is not None  # until the card is kept
+    script = Script("what?", "", "", "", "560 mL", "f")
+    session = guide(meter.KIND, draft, script, Board(*ONE_CATCH))
+    assert "1 point, in" in script.everything()
+    assert [row["amount"] for row in session.rows()] == pytest.approx([0.55e-3, 0.56e-3])
+    assert draft.load() is not None  # until the card is saved
 
 
-def test_beginning_anew_keeps_the_old_one_until_something_is_taken(draft):
-    board = Board(*ONE_CATCH)
+def test_starting_over_keeps_the_old_one_until_a_point_is_taken(draft):
     with pytest.raises(UserError):
-        guide_through(meter(board), board, draft, Script("", "", "550 mL"))
+        guide(meter.KIND, draft, Script("", "", "550 mL"), Board(*ONE_CATCH))
     before = draft.path.read_text()
-    with pytest.raises(UserError, match="the one taken is kept"):
-        guide_through(meter(Board()), Board(), draft, Script("n"))
+    with pytest.raises(UserError, match="the one point is saved"):
+        guide(meter.KIND, draft, Script("n"), Board())
     assert draft.path.read_text() == before
-    board = Board([], *ONE_CATCH)
     with pytest.raises(UserError):
-        guide_through(meter(board), board, draft, Script("n", "", "", "600 mL"))
+        guide(meter.KIND, draft, Script("n", "", "", "600 mL"), Board([], *ONE_CATCH))
     assert [row["amount"] for row in json.loads(draft.path.read_text())["rows"]] == pytest.approx([0.6e-3])
 
 
 def test_refused_at_the_end_it_goes_on(draft):
     """Two catches that cannot be of one meter: the odd one is dropped by its number, and it can be finished."""
-    board = Board(*ONE_CATCH, *ONE_CATCH)
-    talk, script = meter(board), Script("", "", "550 mL", "", "", "5.5 L", "f", "u x", "u 9", "u 2", "f")
-    guide_through(talk, board, draft, script)
-    assert len(talk.guide.taken) == 1
+    script = Script("", "", "550 mL", "", "", "5.5 L", "f", "u x", "u 9", "u 2", "f")
+    session = guide(meter.KIND, draft, script, Board(*ONE_CATCH, *ONE_CATCH))
+    assert len(session.rows()) == 1
     said = script.everything()
     assert "Catches 2 and 1 differ 10-fold" in said
-    assert '"u x" names no catch' in said
+    assert '"u x" names no point' in said
     assert "There is no number 9" in said
+    assert "[2 saved; Enter starts; u undoes, u 2 drops number 2, f finishes]" in said
 
 
-def test_a_wheel_over_one_course_and_a_transducer_at_zero(draft):
-    def wheel(metres, board):
-        return CountsTalk(Guide("wheel"), board, lambda _: metres, lambda taken: f"{len(taken)} so far.")
-
-    board = Board(*ONE_CATCH)
-    script = Script("", "", "60 m", "")
-    with pytest.raises(UserError, match="the one taken is kept"):
-        guide_through(wheel(60.0, board), board, draft, script)
+def test_a_wheel_over_one_course(draft):
+    script = Script("", "60 m", "")
+    with pytest.raises(UserError, match="the one point is saved"):
+        guide(wheel.KIND, draft, script, Board(*ONE_CATCH), start(wheel.KIND, course="60 m"))
     said = script.everything()
-    assert '"60 m" means nothing here: Enter takes the pass; u undoes.' in said
-    assert "Taken: 250 pulses in 5.00 s. 1 so far." in said
-    with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that one with --course"):
-        guide_through(wheel(50.0, board), board, draft, Script(""))
-    again = wheel(60.0, board)
-    guide_through(again, board, draft, Script("", "f"))
-    assert [one.amount for one in again.guide.taken] == [60.0]
-
-    draft.drop()
-    board = Board([STILL], [], flowing(0, 20))
-    transducer = CountsTalk(Guide("pressure"), board, float, lambda taken: "")
-    script = Script("", "", "0", "f")
-    guide_through(transducer, board, draft, script)
-    assert [(one.mean_counts, one.amount) for one in transducer.guide.taken] == [(pytest.approx(101.0), 0.0)]
-    assert "101.0 counts" in script.lives
+    assert '"60 m" means nothing here: Enter stops; u undoes.' in said
+    assert "Lap 1 saved: 250 pulses. So far: 240.00 mm per pulse" in said
+    with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that length: the one point is saved"):
+        guide(wheel.KIND, draft, Script(""), Board(), start(wheel.KIND, course="50 m"))
+    again = guide(wheel.KIND, draft, Script("", "f"), Board(), start(wheel.KIND, course="60 m"))
+    assert [row["amount"] for row in again.rows()] == [60.0]
 
 
-def test_nothing_is_begun_or_ended_while_the_port_is_gone(draft):
+def test_a_transducer_at_zero(draft):
+    script = Script("", "", "0 psi", "f")
+    session = guide(pressure.KIND, draft, script, Board([STILL], [], flowing(0, 20)))
+    assert [(row["mean_counts"], row["amount"]) for row in session.rows()] == [(pytest.approx(101.0), 0.0)]
+    assert "101.0 counts, mean since you started" in script.lives
+
+
+def test_nothing_is_started_or_stopped_while_the_port_is_gone(draft):
     board = Board([STILL], [], flowing(1, 50))
-    talk = meter(board)
 
     class Unplugged(Script):
         def ask(self, prompt, meanwhile):
@@ -178,78 +161,69 @@ def test_nothing_is_begun_or_ended_while_the_port_is_gone(draft):
             return "" if word in ("pull", "plug") else word
 
     script = Unplugged("", "pull", "", "plug", "1 L", "f")
-    guide_through(talk, board, draft, script)
+    session = guide(meter.KIND, draft, script, board)
     assert script.said.count("The port is gone.") == 2
-    assert [one.pulses for one in talk.guide.taken] == [250]
+    assert [row["pulses"] for row in session.rows()] == [250]
 
 
-def test_a_draft_that_cannot_be_written_is_said_and_the_guide_goes_on(draft):
+def test_a_draft_that_cannot_be_written_is_said_and_the_calibration_goes_on(draft):
     draft.path.with_suffix(".draft-new").mkdir(parents=True)
-    board = Board(*ONE_CATCH)
-    talk, script = meter(board), Script("", "", "550 mL", "f")
-    guide_through(talk, board, draft, script)
-    assert len(talk.guide.taken) == 1
+    script = Script("", "", "550 mL", "f")
+    session = guide(meter.KIND, draft, script, Board(*ONE_CATCH))
+    assert len(session.rows()) == 1
     assert "The draft cannot be written" in script.everything()
 
 
-def boom(clock, judge=lambda guide: None):
-    return BoomTalk(BoomGuide(2, clock), READ, "us", judge)
+def two_nozzles(clock):
+    return start(boom.KIND, rig(2), clock=clock)
 
 
 def test_a_boom_with_the_stopwatch_alone(draft):
     clock = Clock()
-    talk = boom(clock)
     script = Script(
         "", "30 L", "30 psi", "", 31, "", "1000 mL", "f", "", 32, "u", "", 33, "", "1010 mL",
         "45 psi", "", 30, "", "1200 mL", "u 1", "", 30, "", "1210 mL", "f", clock=clock,
     )  # fmt: skip
-    guide_through(talk, NoBoard(), draft, script)
+    session = guide(boom.KIND, draft, script, session=two_nozzles(clock))
     said = script.everything()
-    assert "No board tells the pressure: enter what the gauge shows." in said
-    assert 'The gauge is "30 L", which is not a pressure' in said
+    assert "There is no pressure from a board: enter what the gauge shows." in said
+    assert 'The pressure is "30 L", which is not a pressure' in said
     assert "Nozzle 2 is missing at this pressure" in said
     assert "A catch test goes back one step at a time" in said
     assert "Caught for 33.0 s." in said
     assert "31 s" in script.lives
-    assert [one.times_s for one in talk.guide.catches()] == [pytest.approx((31, 33)), pytest.approx((30, 30))]
+    assert [row["duration_s"] for row in session.rows()] == pytest.approx([31, 33, 30, 30])
 
 
-def test_a_boom_left_in_the_middle_goes_on_with_the_next_nozzle(draft):
+def test_a_boom_left_in_the_middle_resumes_with_the_next_nozzle(draft):
     clock = Clock()
-    with pytest.raises(UserError, match="the 3 taken are kept"):
-        guide_through(
-            boom(clock), NoBoard(), draft,
-            Script("30 psi", "", 31, "", "1 L", "", 31, "", "1 L", "40 psi", "", 31, "", "1.2 L", "", clock=clock),
-        )  # fmt: skip
-    talk, script = boom(clock), Script("", "", 31, "", "1.2 L", "f", clock=clock)
-    guide_through(talk, NoBoard(), draft, script)
+    script = Script(
+        "30 psi", "", 31, "", "1 L", "", 31, "", "1 L", "40 psi", "", 31, "", "1.2 L", "", clock=clock
+    )  # fmt: skip
+    with pytest.raises(UserError, match="the 3 points are saved"):
+        guide(boom.KIND, draft, script, session=two_nozzles(clock))
+    script = Script("", "", 31, "", "1.2 L", "f", clock=clock)
+    session = guide(boom.KIND, draft, script, session=two_nozzles(clock))
     assert "under nozzle 2 of 2" in script.everything()
-    assert [len(one.volumes_m3) for one in talk.guide.catches()] == [2, 2]
-    smaller = BoomTalk(BoomGuide(1, clock), READ, "us", lambda guide: None)
-    with pytest.raises(UserError, match="has not 1 nozzles: begin anew with n: the 4 taken are kept"):
-        guide_through(smaller, NoBoard(), draft, Script(""))
+    assert [row["round"] for row in session.rows()] == [1, 1, 2, 2]
+    with pytest.raises(UserError, match="does not have 1 nozzles: start over: the 4 points are saved"):
+        guide(boom.KIND, draft, Script(""), session=start(boom.KIND, rig(1)))
 
 
 def test_a_course_with_enter_at_each_mark(draft):
     clock = Clock()
-
-    def talk():
-        return CourseTalk(CourseGuide(60.0, clock), "metric", lambda guide: None)
-
     script = Script("", 54, "", "", 20, "u", "x", "", 56, "", clock=clock)
-    with pytest.raises(UserError, match="the 2 taken are kept"):
-        guide_through(talk(), NoBoard(), draft, script)
+    with pytest.raises(UserError, match="the 2 points are saved"):
+        guide(course.KIND, draft, script, session=start(course.KIND, WALKER, clock=clock, course="60 m"))
     said = script.everything()
-    assert "[2 taken; Enter begins, u undoes, u 2 drops number 2, f finishes]" in said
-    assert "Pass 1: 54.0 s, 4.00 km/h." in said
-    assert "Pass 2: 56.0 s, 3.86 km/h. Your passes vary by 2.6 %." in said
+    assert "[2 saved; Enter starts; u undoes, u 2 drops number 2, f finishes]" in said
+    assert "Lap 1 saved: 54.0 s, 4.00 km/h." in said
+    assert "Lap 2 saved: 56.0 s, 3.86 km/h." in said
     assert '"x" means nothing here' in said
-    again, script = talk(), Script("", "f")
-    guide_through(again, NoBoard(), draft, script)
-    assert again.guide.times_s == pytest.approx([54.0, 56.0])
-    other = CourseTalk(CourseGuide(50.0, clock), "metric", lambda guide: None)
-    with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that one with --course"):
-        guide_through(other, NoBoard(), draft, Script(""))
+    again = guide(course.KIND, draft, Script("", "f"), session=start(course.KIND, WALKER, course="60 m"))
+    assert [row["time_s"] for row in again.rows()] == pytest.approx([54.0, 56.0])
+    with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that length"):
+        guide(course.KIND, draft, Script(""), session=start(course.KIND, WALKER, course="50 m"))
 
 
 def test_the_terminal_reads_lines_that_came_at_once_and_lines_that_come_later(tmp_path):

@@ -3,12 +3,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from host.calibrate.interval import stretch_of_run
+from host.calibrate.interval import interval_of_run
 from host.errors import UserError
 from host.frames import FRAME_DTYPE, Event
 from host.journal import RunFile
 
-START = 2**32 - 300  # the counter wraps inside the stretch
+START = 2**32 - 300  # the counter wraps inside the interval
 FIRST, RATE, PULSES = 20, 10, 600  # flow from 2 s on, 10 pulses in each frame of 0.1 s, 100 Hz, for 6 s
 
 
@@ -28,15 +28,15 @@ def run_file(boots=None):
 
 
 def test_pulses_and_flowing_time_between_two_marks_over_a_wrap():
-    counted = stretch_of_run(run_file(), "begin", "end")
+    counted = interval_of_run(run_file(), "begin", "end")
     assert counted.flow_pulses == PULSES
     assert counted.flow_pulses / counted.flowing_s == pytest.approx(100.0, rel=1e-9)
     assert counted.wheel_pulses == 80
 
 
 def test_times_in_seconds_do_as_well():
-    assert stretch_of_run(run_file(), "1.5", "9.5") == stretch_of_run(run_file(), "begin", "end")
-    nothing = stretch_of_run(run_file(), "0.2", "1.5")
+    assert interval_of_run(run_file(), "1.5", "9.5") == interval_of_run(run_file(), "begin", "end")
+    nothing = interval_of_run(run_file(), "0.2", "1.5")
     assert (nothing.flow_pulses, nothing.flowing_s) == (0, 0.0)
 
 
@@ -46,22 +46,22 @@ def test_times_in_seconds_do_as_well():
         ("end", "begin", "two moments in order"),
         ("begin", "fin", 'no mark "fin": its marks are: begin, end, twice'),
         ("begin", "twice", "has 2 marks"),
-        ("1.50", "1.51", "longer stretch"),
+        ("1.50", "1.51", "longer interval"),
     ],
 )
-def test_stretches_that_are_none(start, end, says):
+def test_intervales_that_are_none(start, end, says):
     with pytest.raises(UserError, match=says):
-        stretch_of_run(run_file(), start, end)
+        interval_of_run(run_file(), start, end)
 
 
-def test_a_restart_inside_the_stretch():
+def test_a_restart_inside_the_interval():
     boots = np.where(np.arange(100) < 50, 7, 8)
     with pytest.raises(UserError, match="the board restarted"):
-        stretch_of_run(run_file(boots), "begin", "end")
+        interval_of_run(run_file(boots), "begin", "end")
 
 
 def test_a_run_without_frames_or_marks():
     with pytest.raises(UserError, match="it has no marks"):
-        stretch_of_run(RunFile(Path("none.sward")), "a", "b")
+        interval_of_run(RunFile(Path("none.sward")), "a", "b")
     with pytest.raises(UserError, match="nothing lies between"):
-        stretch_of_run(RunFile(Path("none.sward")), "1", "2")
+        interval_of_run(RunFile(Path("none.sward")), "1", "2")

@@ -8,9 +8,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from dashboards.live.run_screen import RunScreen
-from host.calibrate import card_sections
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import boom_card, catch_held
+from host.calibrate.boom_card import boom_card, boom_measured, catch_held
 from host.calibrate.cards import make_card, snapshot
 from host.documents.text import format_text
 from host.journal import read_run
@@ -37,7 +36,7 @@ def catch_card(made=DAY - timedelta(days=3), rig=RIG):
         for psi in (30.0, 50.0)
     ]
     reading = Reading()
-    record = card_sections.boom_record(rig, catch_test(catches, rig, None, reading), reading)
+    record = boom_measured(rig, catch_test(catches, rig, None, reading), reading)
     return make_card("boom", rig.name, made, {}, record)
 
 

@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 import uncertainties
 
-from host.calibrate import card_sections
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import boom_card
+from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card, save_card
 from host.cli.main import main
 from host.errors import UserError
@@ -59,9 +58,7 @@ def catch_card(factor=1.0, made=DAY - timedelta(days=3)):
         for psi in (30.0, 50.0)
     ]
     reading = Reading()
-    return make_card(
-        "boom", RIG.name, made, {}, card_sections.boom_record(RIG, catch_test(catches, RIG, None, reading), reading)
-    )
+    return make_card("boom", RIG.name, made, {}, boom_measured(RIG, catch_test(catches, RIG, None, reading), reading))
 
 
 @pytest.fixture(scope="module")

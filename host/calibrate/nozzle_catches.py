@@ -1,7 +1,7 @@
-"""Guided catch test of the boom: nozzle after nozzle at one pressure, timed here, then at another pressure.
+"""The steps of a catch test: nozzle after nozzle at one pressure, timed here, then at another pressure.
 
-The guide knows no port and no screen, as `host.calibrate.guide`. With a board it takes the pressure from the reports;
-without one, or where its transducer is not believed, the gauge is read once for each pressure.
+It knows no port and no screen, as `host.calibrate.counting`. With a board it takes the pressure from the reports;
+without one, or where its transducer cannot be trusted, the gauge is read once for each pressure.
 """
 
 from __future__ import annotations
@@ -12,155 +12,137 @@ from dataclasses import dataclass
 from typing import Literal
 
 from firmware_protocol.messages import MEAN_STEPS, Report
-from host.calibrate.amounts import Amount, one_vessel
+from host.calibrate.amounts import Amount, one_jug
 from host.calibrate.boom import BoomCatch
 from host.errors import UserError
-from host.frames import counter_difference
 from host.rig import PressureSensor
 
-Step = Literal["pressure", "ready", "running", "amount"]
 SHORT_S = 20.0  # below this, 0.2 s of starting and stopping by hand are more than 1 %
 PRESSURE_MOVED = 0.05  # of the pressure from nozzle to nozzle: 2.5 % of flow, half of what flags a nozzle
 
 
 @dataclass(frozen=True)
 class NozzleCatch:
-    """What one nozzle gave: amount, time (s), and the pressure (Pa) while it was caught, by gauge or board."""
+    """What one nozzle gave: amount, time (s), and the pressure (Pa) while it was caught, by gauge or board.
+
+    `together`: all nozzles at this pressure were caught at once, so they share one time and its error.
+    """
 
     amount: Amount
     duration_s: float
     pressure_pa: float
     by_gauge: bool
+    together: bool = False
 
 
-@dataclass(frozen=True)
-class BoomLive:
-    """While it runs: seconds since it began, pressure (Pa) and pulses from the board, None without one."""
-
-    seconds: float
-    pressure_pa: float | None
-    pulses: int | None
-
-
-class BoomGuide:
+class NozzleCatches:
     """Takes the boom through one pressure after another.
 
-    pressure -> (begin -> end -> enter(amount)) for each nozzle -> pressure again, or finish with `catches()`. `undo`
+    pressure -> (start -> stop -> take(amount)) for each nozzle -> pressure again, or finish with `catches()`. `undo`
     goes one step back. `rounds` has one list per pressure. Raises UserError when a step cannot be taken now.
     """
 
     def __init__(self, nozzles: int, clock: Callable[[], float], sensor: PressureSensor | None = None) -> None:
         self.nozzles = nozzles
-        self.step: Step = "pressure"
+        self.step: Literal["pressure", "ready", "running", "amount"] = "pressure"
         self.rounds: list[list[NozzleCatch]] = []
         self.adc_full_scale = 1023.0
         self._clock = clock
         self._sensor = sensor
         self._gauge_pa: float | None = None
         self._latest: Report | None = None
-        self._first: Report | None = None
         self._counts: list[float] = []
-        self._began = self._seconds = 0.0
+        self._started = self._seconds = 0.0
 
     @property
     def nozzle(self) -> int:
         """The nozzle whose turn it is, from 1."""
         return len(self.rounds[-1]) + 1 if self.rounds and len(self.rounds[-1]) < self.nozzles else 1
 
-    def say(self) -> str:
-        """What to do next."""
-        if self.step == "pressure":
-            done = len(self.rounds)
-            if not done:
-                return "Spray clean water with all nozzles open, set one steady pressure, and read the gauge."
-            more = "a second pressure proves gauge and nozzles" if done == 1 else "one more pressure if you like"
-            return f"All {self.nozzles} nozzles are caught at {done} pressure{'s'[: done > 1]}: finish, or set {more}."
-        if self.step == "ready":
-            return f"Keep spraying; begin as you hold the vessel under nozzle {self.nozzle} of {self.nozzles}."
-        if self.step == "running":
-            return f"Catch all of nozzle {self.nozzle}; end as you take the vessel away, after half a minute or more."
-        return f"Read the vessel on level ground, or weigh it, and enter what nozzle {self.nozzle} gave."
+    @property
+    def seconds(self) -> float:
+        """How long the catch in progress, or the last one, has taken."""
+        return self._clock() - self._started if self.step == "running" else self._seconds
 
     def watch(self, report: Report) -> None:
         """Take a report of the board, as each one comes."""
         self._latest = report
         if self.step == "running":
-            self._first = self._first or report
             self._counts.append(report.pressure_mean / MEAN_STEPS)
 
     def board_pressure(self) -> float | None:
-        """The pressure (Pa) that the board reports now; None without a board, or when it cannot be believed."""
+        """The pressure (Pa) that the board reports now; None without a board, or outside what its transducer gives."""
         if self._latest is None:
             return None
-        return self._believed(self._latest.pressure_mean / MEAN_STEPS)
-
-    def live(self) -> BoomLive:
-        """What runs now."""
-        seconds = self._clock() - self._began if self.step == "running" else self._seconds
-        pulses = None
-        if self._latest is not None and self._first is not None and self._latest.boot == self._first.boot:
-            pulses = counter_difference(self._latest.flow_count, self._first.flow_count)
-        return BoomLive(seconds, self.board_pressure(), pulses)
+        return self._trusted(self._latest.pressure_mean / MEAN_STEPS)
 
     def set_pressure(self, gauge_pa: float | None) -> None:
         """Go on to the nozzles at this pressure; None takes the board's for each catch."""
         if self.step != "pressure":
             raise UserError("the nozzles of this pressure are not all caught yet: catch them, or undo.")
         if gauge_pa is None and self.board_pressure() is None:
-            raise UserError("no board tells the pressure: enter what the gauge shows.")
+            raise UserError("there is no pressure from a board: enter what the gauge shows.")
         if gauge_pa is not None and not (gauge_pa > 0 and math.isfinite(gauge_pa)):
             raise UserError("the pressure must be above zero while the nozzles spray: read the gauge again.")
         self._gauge_pa = gauge_pa
         self.rounds.append([])
         self.step = "ready"
 
-    def begin(self) -> None:
+    def start(self) -> None:
         """Start the stopwatch for the nozzle whose turn it is."""
         if self.step != "ready":
-            raise UserError("a catch cannot begin now: finish this step first, or undo.")
-        self._began = self._clock()
-        self._first, self._counts = None, []
+            raise UserError("a catch cannot start now: finish this step first, or undo.")
+        self._started = self._clock()
+        self._counts = []
         self.step = "running"
 
-    def end(self) -> float:
+    def stop(self) -> float:
         """Stop it: how long was caught (s)."""
         if self.step != "running":
-            raise UserError("nothing is running: begin first.")
-        seconds = self._clock() - self._began
+            raise UserError("nothing is running: start first.")
+        seconds = self._clock() - self._started
         if seconds < 1.0:
-            raise UserError("that was less than a second: go on catching, then end.")
+            raise UserError("that was less than a second: go on catching, then stop.")
         self._seconds = seconds
         self.step = "amount"
         return seconds
 
-    def enter(self, amount: Amount) -> str:
-        """What was caught. The sentence that confirms it, and what to look at. UserError also when it cannot be used.
+    def take(self, amount: Amount) -> str:
+        """What was caught. The message that confirms it, with what to look at. UserError also when it cannot be used.
 
-        All nozzles of a test are caught in one vessel.
+        All nozzles of a test are caught in one jug.
         """
         if self.step != "amount":
-            raise UserError("nothing waits for an amount: begin and end first.")
-        one_vessel([*(one.amount for caught in self.rounds for one in caught), amount])
+            raise UserError("start and stop a catch before you enter an amount.")
+        one_jug([*(catch.amount for caught in self.rounds for catch in caught), amount])
         caught, number = self.rounds[-1], self.nozzle
-        said = f"Nozzle {number} is taken."
+        message = f"Nozzle {number} done."
         pressure = self._gauge_pa if self._gauge_pa is not None else self._mean_pressure()
         if pressure is None:
             if not caught:
-                raise UserError("the board told no pressure while this was caught: undo twice and read the gauge.")
+                raise UserError("the board gave no pressure during this catch: undo twice and read the gauge.")
             pressure = caught[-1].pressure_pa
-            said += " The board told no pressure for it: that of the nozzle before is taken."
+            message += " The board gave no pressure for it, so that of the nozzle before is used."
         caught.append(NozzleCatch(amount, self._seconds, pressure, self._gauge_pa is not None))
         self.step = "pressure" if len(caught) == self.nozzles else "ready"
         if self._seconds < SHORT_S:
-            said += f" It was caught for {self._seconds:.0f} s only: half a minute is timed better."
+            message += f" It was caught for only {self._seconds:.0f} s: half a minute is timed better."
         moved = pressure / caught[0].pressure_pa - 1.0
         if abs(moved) > PRESSURE_MOVED:
-            said += f" The pressure moved by {100 * moved:+.0f} % since nozzle 1: set it again, undo, and catch again."
-        return said
+            message += f" The pressure moved by {100 * moved:+.0f} % since nozzle 1: set it again, undo, catch again."
+        return message
+
+    def take_all(self, caught: list[NozzleCatch]) -> None:
+        """Every nozzle at one pressure, caught elsewhere."""
+        if self.step != "pressure":
+            raise UserError("a catch test nozzle by nozzle is not finished: finish it or undo it, then enter this one.")
+        self.rounds.append(caught)
 
     def restore(self, rounds: list[list[NozzleCatch]]) -> None:
-        """Go on from what was taken before."""
-        self.rounds = [list(one) for one in rounds if one]
+        """Resume from what was caught before. Raises UserError when that was another boom."""
+        if any(len(caught) > self.nozzles for caught in rounds) or any(len(one) < self.nozzles for one in rounds[:-1]):
+            raise UserError(f"the draft is of a boom that does not have {self.nozzles} nozzles: start over")
+        self.rounds = [list(caught) for caught in rounds if caught]
         whole = not self.rounds or len(self.rounds[-1]) == self.nozzles
         self.step = "pressure" if whole else "ready"
         if not whole:
@@ -186,37 +168,38 @@ class BoomGuide:
         if not self.rounds:
             raise UserError("nothing was caught yet: set a pressure and catch every nozzle.")
         if self.step in ("running", "amount"):
-            raise UserError(f"nozzle {self.nozzle} is being caught: end and enter it, or undo.")
+            raise UserError(f"a catch of nozzle {self.nozzle} is in progress: stop and save it, or undo.")
         if self.step == "ready":
             missing = list(range(self.nozzle, self.nozzles + 1))
             names = f"nozzle {missing[0]} is" if len(missing) == 1 else f"nozzles {missing[0]} to {missing[-1]} are"
             raise UserError(f"{names} missing at this pressure: catch the rest, or undo back to the pressure before.")
 
-    def catches(self) -> list[BoomCatch]:
-        """What was caught, for `catch_test`. Raises UserError as `check`."""
-        self.check()
-        return [_together(caught) for caught in self.rounds]
+    @property
+    def whole_rounds(self) -> list[list[NozzleCatch]]:
+        """Those of the pressures at which every nozzle was caught."""
+        return [caught for caught in self.rounds if len(caught) == self.nozzles]
 
-    def _as_before(self, one: NozzleCatch) -> None:
-        self._gauge_pa = one.pressure_pa if one.by_gauge else None
+    def _as_before(self, catch: NozzleCatch) -> None:
+        self._gauge_pa = catch.pressure_pa if catch.by_gauge else None
 
     def _mean_pressure(self) -> float | None:
-        pressure = self._believed(math.fsum(self._counts) / len(self._counts)) if self._counts else None
+        pressure = self._trusted(math.fsum(self._counts) / len(self._counts)) if self._counts else None
         return pressure if pressure is not None and pressure > 0 else None
 
-    def _believed(self, counts: float) -> float | None:
+    def _trusted(self, counts: float) -> float | None:
         sensor = self._sensor
         if sensor is None or not sensor.open_below < counts / self.adc_full_scale < sensor.short_above:
             return None
         return float(sensor.pressure_pa(counts, self.adc_full_scale))
 
 
-def _together(caught: list[NozzleCatch]) -> BoomCatch:
+def boom_catch(caught: list[NozzleCatch]) -> BoomCatch:
+    """All nozzles at one pressure, for `catch_test`."""
     count = len(caught)
-    times = tuple(one.duration_s for one in caught)
+    times = tuple(catch.duration_s for catch in caught)
     return BoomCatch(
-        pressure_pa=math.fsum(one.pressure_pa for one in caught) / count,
+        pressure_pa=math.fsum(catch.pressure_pa for catch in caught) / count,
         duration_s=math.fsum(times) / count,
-        volumes_m3=tuple(one.amount.volume_m3 for one in caught),
-        times_s=times,
+        volumes_m3=tuple(catch.amount.volume_m3 for catch in caught),
+        times_s=None if caught[0].together else times,
     )

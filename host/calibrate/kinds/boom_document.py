@@ -1,0 +1,158 @@
+"""A catch test as it is told: each nozzle at each pressure, what does not fit together, what would hit the target."""
+
+from __future__ import annotations
+
+from host.calibrate.boom import FAULT, FAULT_OVER, FLAG, FLAG_OVER, BoomTest, CatchResult, NozzleResult
+from host.calibrate.budget import budget_section, good_to
+from host.calibrate.kinds.part import signed_percent
+from host.documents.document import (
+    Column,
+    Document,
+    Fact,
+    Facts,
+    Level,
+    Message,
+    Messages,
+    Plot,
+    Section,
+    Series,
+    Table,
+    column,
+    quantity,
+)
+from host.rig import Rig
+from host.units import format_value
+
+_ADVICE = {
+    FLAG: f"over {100 * FLAG_OVER:.0f} %: clean it and catch again",
+    FAULT: f"FAULT: over {100 * FAULT_OVER:.0f} %",
+}
+
+
+def boom_document(test: BoomTest, rig: Rig, speed_m_s: float | None) -> Document:
+    """`speed_m_s` is the spraying speed that the rate is told for; None where it is not known."""
+    catches = Section(
+        "catches", "", sections=tuple(_catch(result, rig, speed_m_s) for result in test.results), listed=True
+    )
+    findings = Messages(
+        tuple(Message(finding.sentence(rig.units), "warning", finding.kind) for finding in test.findings), "findings"
+    )
+    hint = (
+        [] if speed_m_s is not None else ["Give your spraying speed to see the rate, and the pressure for the target."]
+    )
+    advice = Messages(tuple(Message(text, "advice") for text in hint))
+    level: Level = "warning" if is_odd(test) else "note"
+    told = Section("", "", (findings, *((advice,) if hint else ())))
+    return Document("boom", "Catch test", _answer(test), (told, catches), level)
+
+
+def is_odd(test: BoomTest) -> bool:
+    """Whether anything is to be looked at."""
+    return bool(test.findings) or any(_is_bad(nozzle) for result in test.results for nozzle in result.nozzles)
+
+
+def _is_bad(nozzle: NozzleResult) -> bool:
+    return nozzle.worn or nozzle.verdict in _ADVICE
+
+
+def _answer(test: BoomTest) -> str:
+    bad = sum(_is_bad(nozzle) for result in test.results for nozzle in result.nozzles)
+    nozzles = (
+        f"{bad} reading{'' if bad == 1 else 's'} to look at" if bad else f"All nozzles within {100 * FLAG_OVER:.0f} %"
+    )
+    if test.findings:
+        return f"{nozzles}; the catches do not fit together"
+    law = "the catches follow the square-root law and the rating" if len(test.results) > 1 else "they fit their rating"
+    return f"{nozzles}; {law}"
+
+
+def _catch(result: CatchResult, rig: Rig, speed_m_s: float | None) -> Section:
+    system, catch = rig.units, result.catch
+    seconds = f"{catch.duration_s:.3g} s"
+    timed = f"for {seconds}" if catch.times_s is None else f"{seconds} each on average"
+    facts = [
+        Fact("pressure", "", quantity(catch.pressure_pa, "pressure", system)),
+        Fact("time_s", "", catch.duration_s),
+        Fact("mean_flow", "Mean of the nozzles", quantity(result.mean_flow_m3_s, "flow", system)),
+    ]
+    if result.variation is not None:
+        facts.append(Fact("variation", "Coefficient of variation", quantity(result.variation, "fraction", system)))
+    whole = quantity(result.total_coefficient, "orifice_coefficient", system)
+    good = good_to(result.uncertainty, "fraction", system)
+    facts += [
+        Fact("total_coefficient", "", whole),
+        Fact("", "Whole boom", f"{whole.text}, good to {good}"),
+        *_target(result, rig, speed_m_s),
+    ]
+    blocks = (Facts(tuple(facts)), _nozzles(result, system), _plot(result))
+    heading = f"At {format_value(catch.pressure_pa, 'pressure', system)}, {timed}"
+    return Section("", heading, blocks, sections=(budget_section(result.uncertainty, "fraction", system),))
+
+
+def _target(result: CatchResult, rig: Rig, speed_m_s: float | None) -> list[Fact]:
+    """The rate at the speed, and what would bring the target."""
+    system = rig.units
+    rate, pressure = result.rate_m3_m2, result.pressure_for_target_pa
+    reach = f"{format_value(result.speed_for_target_m_s, 'speed', system)} at this pressure"
+    facts = [
+        Fact("rate", "", quantity(rate, "rate", system)),
+        Fact("pressure_for_target", "", quantity(pressure, "pressure", system)),
+        Fact("speed_for_target", "", quantity(result.speed_for_target_m_s, "speed", system)),
+    ]
+    if speed_m_s is not None and rate is not None:
+        speed = format_value(speed_m_s, "speed", system)
+        also = format_value(rate, "field_rate", system)
+        facts.append(Fact("", f"Rate at {speed}", f"{format_value(rate, 'rate', system)} ({also})"))
+        reach += f", or {format_value(pressure, 'pressure', system)} at {speed}"
+    target = format_value(rig.target.rate_m3_m2, "rate", system)
+    return [*facts, Fact("", f"For {target}", reach)]
+
+
+def _nozzles(result: CatchResult, system: str) -> Table:
+    columns = (
+        Column("nozzle", "Nozzle"),
+        column("flow", "Flow", "flow", system),
+        Column("deviation", "Of the mean", "%"),
+        Column("wear", "Of the rating", "%"),
+        Column("", "Verdict"),
+        column("coefficient", "", "orifice_coefficient", system),
+        Column("verdict", ""),
+        Column("worn", ""),
+    )
+    rows = tuple(
+        (
+            nozzle.number,
+            quantity(nozzle.flow_m3_s, "flow", system),
+            signed_percent(nozzle.deviation),
+            signed_percent(nozzle.wear),
+            _verdict(nozzle),
+            quantity(nozzle.coefficient, "orifice_coefficient", system),
+            nozzle.verdict,
+            nozzle.worn,
+        )
+        for nozzle in result.nozzles
+    )
+    bad = frozenset(index for index, nozzle in enumerate(result.nozzles) if _is_bad(nozzle))
+    return Table("nozzles", columns, rows, marked=bad)
+
+
+def _verdict(nozzle: NozzleResult) -> str:
+    words = [_ADVICE[nozzle.verdict]] if nozzle.verdict in _ADVICE else []
+    return "; ".join([*words, *(["worn: replace it"] if nozzle.worn else [])]) or "ok"
+
+
+def _plot(result: CatchResult) -> Plot:
+    """Bars against the mean, with the lines that flag a nozzle."""
+    bars = tuple((float(index), 100 * nozzle.deviation) for index, nozzle in enumerate(result.nozzles))
+    limits = [
+        (sign * 100 * limit, f"{sign * 100 * limit:+.0f} %") for limit in (FLAG_OVER, FAULT_OVER) for sign in (1, -1)
+    ]
+    return Plot(
+        "nozzles",
+        "Each nozzle against the mean",
+        "Nozzle",
+        "% of the mean",
+        (Series(bars, "nozzle", "bars"),),
+        levels=tuple(limits),
+        x_names=tuple(str(nozzle.number) for nozzle in result.nozzles),
+    )

@@ -1,0 +1,47 @@
+"""The measured course that wheel and walking speed are calibrated over: one length for all laps of a calibration."""
+
+from __future__ import annotations
+
+from host.calibrate.amounts import read_accuracy
+from host.calibrate.kinds.kind import Field
+from host.calibrate.travel import TAPE_ACCURACY
+from host.entries import Entries, above_zero
+from host.errors import UserError
+
+LENGTH = Field("course", "Length of the course", "200 ft", "60 m", keeps=True)
+
+TAPE = Field("tape", "Tape may be off by (blank: 0.5 %)", "0.5 %", required=False)
+
+
+def tape_accuracy(entries: Entries) -> float:
+    """How far the length of the course may be off, a fraction to either side."""
+    accuracy = entries.read("tape", lambda text: read_accuracy(text, "The tape"))
+    return TAPE_ACCURACY if accuracy is None else accuracy
+
+
+def course_length(entries: Entries, laps_m: float | None) -> float | None:
+    """The length (m) that was typed, or `laps_m`, that of the laps there are; None, and said, when it cannot be."""
+    if laps_m is not None and not entries.given("course"):
+        return laps_m
+    length_m = entries.need("course", above_zero("length", "The course"), "Enter the length of the course.")
+    if length_m is not None and laps_m is not None and abs(length_m / laps_m - 1.0) > 1e-9:
+        entries.sentences["course"] = (
+            f"The laps so far were over {laps_m:.2f} m: give that length, or undo them. All laps of one calibration go "
+            "over one course."
+        )
+        return laps_m
+    return length_m
+
+
+def resumed_length(typed_m: float | None, laps_m: float) -> float:
+    """The length of a draft's laps. Raises UserError when another one was typed."""
+    if typed_m is not None and abs(typed_m / laps_m - 1.0) > 1e-9:
+        raise UserError(f"the laps in the draft were over a course of {laps_m:.2f} m: give that length")
+    return laps_m
+
+
+def need_length(length_m: float | None) -> float:
+    """The length, which the settings give. Raises UserError without one."""
+    if length_m is None:
+        raise UserError("measure and mark a course, and enter its length first.")
+    return length_m

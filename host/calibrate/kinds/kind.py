@@ -1,0 +1,237 @@
+"""What a kind of calibration is. Terminal and page drive all of them through this and know none by name."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from firmware_protocol.messages import Report
+from host.calibrate.cards import Card, active_card, make_card, save_card
+from host.documents.document import Document, Table
+from host.entries import Entries
+from host.errors import UserError
+from host.journal import RunFile
+from host.rig import Rig
+
+CAUTIONS = (
+    "Use clean water only, and wear gloves: residues stay in tank, hoses and strainers.",
+    "Stop the pump and let the pressure off before you open a nozzle, hose or strainer.",
+    "Keep battery and plugs dry; do not stand in the spray.",
+)
+
+
+@dataclass(frozen=True)
+class Field:
+    """Something to type. `us` and `metric` show how, in the units of the rig.
+
+    `keeps`: the next point most likely has the same, so it stays as it was typed. `each_nozzle`: one such field for
+    every nozzle of the boom. `runs`: it names a recorded run.
+    """
+
+    name: str
+    label: str
+    us: str = ""
+    metric: str = ""
+    required: bool = True
+    keeps: bool = False
+    each_nozzle: bool = False
+    runs: bool = False
+
+    def example(self, system: str) -> str:
+        """How it is typed in "us" or "metric" units."""
+        return self.us if system == "us" else self.metric or self.us
+
+
+@dataclass(frozen=True)
+class Way:
+    """A way to come to a point: guided here, or its `fields` typed in.
+
+    A typed way has an `option` of the command, whose values are its fields in their order; with `each` every value is a
+    point of its own. `title` is empty for a way that the page does not offer, `message` says what to type there.
+    """
+
+    name: str
+    title: str
+    fields: tuple[Field, ...] = ()
+    message: str = ""
+    option: str = ""
+    each: bool = False
+
+
+@dataclass(frozen=True)
+class Guided(Way):
+    """The way that is timed or counted here. `board`: it cannot be done without one, can use one, or has no use for it.
+
+    Its `fields` are those that any of its steps asks for.
+    """
+
+    board: str = "needed"
+
+
+@dataclass(frozen=True)
+class Step:
+    """What to do next in one way.
+
+    `button` is the word on the large button ("Start", "Stop"; empty: there is none). `fields` can be filled in now,
+    `save` is the word on the button below them. `figure` is the large number meanwhile, `about` what it is. With
+    `needs_board` nothing can be done without reports of the board.
+    """
+
+    message: str
+    button: str = ""
+    fields: tuple[Field, ...] = ()
+    save: str = ""
+    figure: str = ""
+    about: str = ""
+    needs_board: bool = False
+
+
+@dataclass(frozen=True)
+class Job:
+    """What a calibration works with: the rig with its active calibrations, all its cards, a clock that never jumps (s).
+
+    `open_run` gives a recorded run by what a person calls it.
+    """
+
+    rig: Rig
+    cards: tuple[Card, ...]
+    clock: Callable[[], float]
+    open_run: Callable[[str], RunFile]
+
+    def source(self, kind: str) -> str:
+        """Where the numbers of a part come from: "the rig file", or its active card."""
+        card = active_card(self.cards, kind)
+        return "the rig file" if card is None else f"the card of {card.made:%Y-%m-%d}"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of it: the result for people and machines; the rig's section (empty: none) and the measurements.
+
+    `odd`: something in it is to be looked at, which the document says.
+    """
+
+    document: Document
+    section: Mapping[str, Any]
+    measurements: Mapping[str, Any]
+    odd: bool = False
+
+
+class Session(ABC):
+    """One calibration under way: points in, a result out.
+
+    Raises UserError for what cannot be done now, WrongEntriesError for fields that cannot be read.
+    """
+
+    cautions: tuple[str, ...] = CAUTIONS
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+
+    def settle(self, entries: Entries) -> None:  # noqa: B027 (some kinds have no settings)
+        """Take the settings, which hold for all points; what is wrong with them is then in `entries`."""
+
+    def watch(self, report: Report, adc_full_scale: float) -> None:  # noqa: B027
+        """Take a report of the board, as each one comes. UserError when it ends what was running."""
+
+    @property
+    def running(self) -> bool:
+        """Whether something is counted or timed."""
+        return False
+
+    @abstractmethod
+    def step(self) -> Step:
+        """What to do next in the guided way."""
+
+    @abstractmethod
+    def press(self) -> str:
+        """The button: start or stop. What there is to say of it."""
+
+    @abstractmethod
+    def save(self, way: str, entries: Entries) -> str:
+        """Take what was typed in a way; the message that confirms it."""
+
+    @abstractmethod
+    def undo(self, number: int | None = None) -> str:
+        """One step back, or drop point `number` (from 1). Says what was dropped."""
+
+    @property
+    @abstractmethod
+    def can_undo(self) -> bool:
+        """Whether there is a step to go back."""
+
+    @property
+    def droppable(self) -> int:
+        """How many points can be dropped one by one."""
+        return len(self.rows())
+
+    @abstractmethod
+    def rows(self) -> list[dict[str, Any]]:
+        """The points, for the draft."""
+
+    @abstractmethod
+    def restore(self, rows: list[dict[str, Any]]) -> None:
+        """Resume from a draft's rows."""
+
+    @abstractmethod
+    def points(self) -> Table:
+        """The points as they were taken, before anything is made of them."""
+
+    @abstractmethod
+    def check(self) -> None:
+        """Whether it can be finished as it is."""
+
+    @abstractmethod
+    def outcome(self) -> Outcome:
+        """What has come of the points so far."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of calibration. `name` stands on cards and after `swardflow calibrate`, `title` on the page.
+
+    `summary` says in a few words what it does. `settings` hold for all points of one calibration. `fits` gives why a
+    rig cannot be calibrated so, empty when it can. `plus_minus` says how well the part is known (95 %), from the active
+    card or, without one, from the rig; empty where nothing is known.
+    """
+
+    name: str
+    title: str
+    summary: str
+    ways: tuple[Way, ...]
+    session: Callable[[Job], Session]
+    plus_minus: Callable[[Rig, Card | None], str]
+    fits: Callable[[Rig], str] = field(default=lambda rig: "")
+    settings: tuple[Field, ...] = ()
+
+    @property
+    def guided(self) -> Guided:
+        """The way that is timed or counted here."""
+        return next(way for way in self.ways if isinstance(way, Guided))
+
+    def start(self, job: Job) -> Session:
+        """A calibration of this kind. Raises UserError when the rig has no such part."""
+        if reason := self.fits(job.rig):
+            raise UserError(reason)
+        return self.session(job)
+
+
+def fields_of(fields: tuple[Field, ...], nozzles: int) -> tuple[Field, ...]:
+    """`fields` with one for every nozzle in place of those that are for each."""
+    return tuple(
+        Field(f"{one.name}_{number}", f"{one.label} {number}", one.us, one.metric, one.required)
+        if one.each_nozzle
+        else one
+        for one in fields
+        for number in range(1, (nozzles if one.each_nozzle else 1) + 1)
+    )
+
+
+def save_outcome(kind: Kind, rig_name: str, outcome: Outcome, folder: Path, made: datetime) -> Path:
+    """Save the card of a calibration; its path. Raises UserError when it cannot be written."""
+    measurements = {"result": outcome.document.answer, **outcome.measurements}
+    return save_card(make_card(kind.name, rig_name, made, outcome.section, measurements), folder)
