@@ -14,11 +14,7 @@ from host.calibrate.cards import Card, active_card
 from host.calibrate.transducer import FittedLine
 from host.calibrate.uncertainty import Component, rectangular
 from host.rig import Meter, PressureSensor
-
-# Relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it.
-DAY_TO_DAY = 0.005
-# Relative, how a wheel's way per turn differs from ground to ground (slip, soft turf): assumed, common practice.
-GROUND_TO_GROUND = 0.01
+from host.rig.model import DAY_TO_DAY
 
 
 def meter_parts(meter: Meter, cards: Iterable[Card], frequency_hz: float) -> list[Component]:

@@ -30,15 +30,13 @@ class PressurePoint:
 class PressureCalibration:
     """The result: the transducer for the rig; uncertainty at the highest point (Pa), residuals in Pa.
 
-    `highest_pa` is the highest pressure that was read from `gauge`, `line` the line through the points; `remarks` are
-    sentences.
+    `line` goes through the points that were read from `gauge`; `remarks` are sentences.
     """
 
     sensor: PressureSensor
     uncertainty: Combined
     residuals_pa: tuple[float, ...]
     remarks: tuple[str, ...]
-    highest_pa: float
     line: FittedLine
     gauge: Gauge
 
@@ -120,15 +118,8 @@ def calibrate_pressure(
         remarks.append("The zero was not read: take a point with the pump off and the boom open.")
     if len(points) == 2:
         remarks.append("Two points cannot show scatter: take a third pressure between them.")
-    return PressureCalibration(
-        replace(sensor, uncertainty_pa=zero, gain_uncertainty=gain),
-        top,
-        residuals,
-        tuple(remarks),
-        highest,
-        line,
-        gauge,
-    )
+    sensor = replace(sensor, uncertainty_pa=zero, gain_uncertainty=gain, highest_pa=highest)
+    return PressureCalibration(sensor, top, residuals, tuple(remarks), line, gauge)
 
 
 def _zero_alone(
@@ -159,7 +150,7 @@ def _zero_alone(
     residuals = tuple(float(sensor.pressure_pa(point.counts, adc_full_scale)) for point in points)
     remark = f"Only the zero was set: the span is still the one of {source}."
     line = FittedLine((before.low_fraction, before.high_fraction), (sensor.low_pa, sensor.high_pa))
-    return PressureCalibration(sensor, combine(parts), residuals, (remark,), before.high_pa, line, gauge)
+    return PressureCalibration(sensor, combine(parts), residuals, (remark,), line, gauge)
 
 
 def _check(points: Sequence[PressurePoint], adc_full_scale: float) -> None:

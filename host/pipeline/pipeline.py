@@ -171,10 +171,11 @@ class Pipeline:
         return np.maximum(tank_left, 0.0) / usable
 
 
-def travel_uncertainty(rig: Rig) -> float:
-    """Relative standard uncertainty of distance (wheel) or speed (timed course)."""
-    source = rig.wheel or rig.course
-    return source.relative_uncertainty if source else 0.0
+def travel_uncertainty(rig: Rig, passes: float = 1.0) -> float:
+    """Relative standard uncertainty of distance (wheel) or speed (timed course), over so many passes."""
+    if rig.wheel is not None:
+        return rig.wheel.uncertainty_in_run
+    return rig.course.uncertainty_in_run(passes) if rig.course is not None else 0.0
 
 
 def flow_stop_s(rig: Rig) -> float:

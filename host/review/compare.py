@@ -8,12 +8,13 @@ from pathlib import Path
 
 from host.calibrate.boom_card import BoomCard, against
 from host.calibrate.cards import Card, load_cards
-from host.calibrate.shared_errors import DAY_TO_DAY, meter_parts, pressure_parts
+from host.calibrate.shared_errors import meter_parts, pressure_parts
 from host.calibrate.uncertainty import Combined, Component, combine, pooled
 from host.documents.words import percent
 from host.errors import UserError
 from host.review.review import Review
 from host.review.steady import Steady, steady_of
+from host.rig.model import DAY_TO_DAY
 
 AGREES = "agrees"
 WORN_OR_DRIFTED = "nozzles worn or meter drifted"

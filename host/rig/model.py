@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 # Standard uncertainty of a small meter's factor away from where it was caught, as a slope over the natural logarithm:
 # 2 % for each doubling of the flow. Assumed, for such meters are sold as ± 3 % over a range of ten; common practice.
 METER_SLOPE = 0.02 / math.log(2.0)
+# Relative, standard: how a small meter's factor wanders from day to day, a wheel's way per turn from ground to ground
+# (slip, soft turf). Assumed, common practice: passes of one run cannot show them.
+DAY_TO_DAY = 0.005
+GROUND_TO_GROUND = 0.01
 
 
 @dataclass(frozen=True)
@@ -124,6 +128,10 @@ class Meter:
         known = np.where(frequency > 0, frequency, low)
         return np.asarray(np.maximum(np.log(known / high), np.log(low / known)).clip(min=0.0), dtype=np.float64)
 
+    def uncertainty_in_run(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
+        """Relative standard uncertainty of a volume counted on another day, at a pulse frequency (same shape)."""
+        return np.hypot(self.relative_uncertainty_at(frequency_hz), DAY_TO_DAY)
+
     def relative_uncertainty_at(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
         """Relative standard uncertainty of the factor at a pulse frequency (same shape).
 
@@ -147,7 +155,8 @@ class PressureSensor:
     """A transducer whose output is a fraction of its supply, measured against that supply (ratiometric).
 
     The fractions may lie outside 0..1 after a calibration: they only fix the line. `uncertainty_pa` is the standard
-    uncertainty of its zero, `gain_uncertainty` that of its slope, as a fraction of the pressure.
+    uncertainty of its zero, `gain_uncertainty` that of its slope, as a fraction of the pressure; `highest_pa` is the
+    highest pressure that it was calibrated at, None where that is not known.
     """
 
     low_pa: float
@@ -156,6 +165,7 @@ class PressureSensor:
     high_fraction: float = 0.9
     uncertainty_pa: float = 0.0
     gain_uncertainty: float = 0.0
+    highest_pa: float | None = None
 
     def uncertainty_at(self, pressure_pa: ArrayLike) -> NDArray[np.float64]:
         """Standard uncertainty (Pa) of a pressure (same shape): zero and slope, independent of each other."""
@@ -187,6 +197,11 @@ class Wheel:
     relative_uncertainty: float
     pulses_per_turn: int = 1
 
+    @property
+    def uncertainty_in_run(self) -> float:
+        """Relative standard uncertainty of a distance on other ground."""
+        return math.hypot(self.relative_uncertainty, GROUND_TO_GROUND)
+
 
 @dataclass(frozen=True)
 class Course:
@@ -200,8 +215,8 @@ class Course:
     relative_uncertainty: float
     pass_spread: float = 0.0
 
-    def uncertainty_over(self, passes: float) -> float:
-        """Relative standard uncertainty of the mean speed of so many passes (one or more)."""
+    def uncertainty_in_run(self, passes: float) -> float:
+        """Relative standard uncertainty of the mean speed of a run's passes (one or more)."""
         fixed = max(self.relative_uncertainty**2 - self.pass_spread**2, 0.0)
         return math.sqrt(fixed + self.pass_spread**2 / max(passes, 1.0))
 

@@ -129,7 +129,7 @@ def _meter(meter: MeterTable) -> Meter:
 def _pressure(pressure: PressureTable) -> PressureSensor:
     low, high = pressure.span_pa
     zero = pressure.uncertainty * (high - low)
-    return PressureSensor(low, high, *pressure.output, zero, pressure.gain_uncertainty)
+    return PressureSensor(low, high, *pressure.output, zero, pressure.gain_uncertainty, pressure.highest_pa)
 
 
 def _wheel(wheel: WheelTable) -> Wheel:

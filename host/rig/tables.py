@@ -128,6 +128,9 @@ class PressureTable:
     gain_uncertainty: float = key(
         _UNCERTAINTY, "standard uncertainty that grows with the pressure, as a fraction of it", written="0 %"
     )
+    highest_pa: float | None = key(
+        _PRESSURE, "the highest pressure that it was calibrated at", name="highest", default=None
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

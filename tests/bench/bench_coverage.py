@@ -18,11 +18,11 @@ import numpy as np
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
 from host.calibrate.meter import MeterCalibration, MeterCatch, calibrate_meter
-from host.calibrate.shared_errors import DAY_TO_DAY, GROUND_TO_GROUND
 from host.calibrate.transducer import PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
 from host.calibrate.uncertainty import Component, combine
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Gauge, Vessel
+from host.rig.model import DAY_TO_DAY, GROUND_TO_GROUND
 from host.units import PSI_PA
 from tests.host.calibrate.rigs import rig
 
@@ -152,7 +152,7 @@ def of_pace(passes: int, spread: float, run: int = 1) -> Case:
         times = [course / (1.1 * (1.0 + rng.normal(0, spread))) + rng.normal(0, 0.2) for _ in range(passes)]
         result = calibrate_course(60.0, times, 0.002)
         walked = float(np.mean(1.1 * (1.0 + rng.normal(0, spread, run))))
-        stated = result.course().uncertainty_over(run) * (result.uncertainty if run == 1 else result.mean).coverage
+        stated = result.course().uncertainty_in_run(run) * (result.uncertainty if run == 1 else result.mean).coverage
         return Draw(result.speed_m_s / walked - 1.0, stated, bool(result.remarks))
 
     return case

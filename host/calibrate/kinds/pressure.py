@@ -189,6 +189,7 @@ def pressure_section(result: PressureCalibration) -> dict[str, Any]:
         "output": [f"{100 * sensor.low_fraction:.7g} %", f"{100 * sensor.high_fraction:.7g} %"],
         "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
         "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",
+        **({} if sensor.highest_pa is None else {"highest": f"{sensor.highest_pa:.7g} Pa"}),
     }
 
 

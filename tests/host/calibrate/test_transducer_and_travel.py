@@ -156,8 +156,8 @@ def test_each_pass_that_agrees_makes_the_pace_surer():
     assert all(after < before for before, after in itertools.pairwise(stated))
     run = calibrate_course(60.0, [54.0, 52.0, 56.0])
     assert run.mean.expanded < run.uncertainty.expanded
-    assert run.course().uncertainty_over(1) == pytest.approx(run.uncertainty.standard)
-    assert run.course().uncertainty_over(1e9) == pytest.approx(run.mean.standard, rel=1e-3)
+    assert run.course().uncertainty_in_run(1) == pytest.approx(run.uncertainty.standard)
+    assert run.course().uncertainty_in_run(1e9) == pytest.approx(run.mean.standard, rel=1e-3)
 
 
 def test_200_ft_in_55_s():
