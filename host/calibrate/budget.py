@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, Combined, rounded_up, student_factor
+from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, Combined, student_factor
 from host.documents.document import Column, Fact, Facts, Message, Messages, Quantity, Section, Table
-from host.units import UNITS
+from host.units import UNITS, rounded_up
 
 
 def good_to(combined: Combined, kind: str, system: str) -> str:

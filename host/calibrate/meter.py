@@ -79,7 +79,7 @@ class MeterCalibration:
 
     def meter(self) -> Meter:
         """The meter as the rig has it."""
-        return Meter(self.curve, self.uncertainty.standard, self.range_hz)
+        return Meter(self.curve, self.uncertainty.carried, self.range_hz)
 
 
 def calibrate_meter(catches: Sequence[MeterCatch]) -> MeterCalibration:

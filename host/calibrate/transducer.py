@@ -112,8 +112,8 @@ def calibrate_pressure(
         math.sqrt(math.fsum(r**2 for r in residuals) / max(len(points) - 2, 1)), len(points) - 2, SCATTER * (high - low)
     )
     top = combine(_components(line, highest, gauge, scatter))
-    zero = combine(_components(line, 0.0, gauge, scatter)).standard
-    gain = math.sqrt(max(top.standard**2 - zero**2, 0.0)) / highest
+    zero = combine(_components(line, 0.0, gauge, scatter)).carried
+    gain = math.sqrt(max(top.carried**2 - zero**2, 0.0)) / highest
     if not any(pressure == 0.0 for pressure in line.pressures_pa):
         remarks.append("The zero was not read: take a point with the pump off and the boom open.")
     if len(points) == 2:

@@ -7,7 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from host.calibrate.odd_one import odd_one_out
-from host.calibrate.uncertainty import Combined, Component, combine, pooled, rectangular, sample_deviation, triangular
+from host.calibrate.uncertainty import (
+    LEVEL_OF_CONFIDENCE,
+    Combined,
+    Component,
+    combine,
+    pooled,
+    rectangular,
+    sample_deviation,
+    student_factor,
+    triangular,
+)
 from host.errors import UserError
 from host.rig import Course, Wheel
 
@@ -30,7 +40,7 @@ class WheelCalibration:
 
     def wheel(self) -> Wheel:
         """The wheel as the rig has it."""
-        return Wheel(self.metres_per_pulse, self.uncertainty.standard)
+        return Wheel(self.metres_per_pulse, self.uncertainty.carried)
 
 
 @dataclass(frozen=True)
@@ -38,7 +48,7 @@ class CourseCalibration:
     """Walking speed (m/s). `uncertainty` is of one more pass at this pace, `mean` of the mean of many more.
 
     `spread` is that of the passes about their mean, None when there was only one; `pass_spread` the standard deviation
-    of one more pass, pooled with what is assumed. All as fractions.
+    of one more pass, pooled with what is assumed, widened as `Combined.carried` is. All as fractions.
     """
 
     distance_m: float
@@ -57,7 +67,7 @@ class CourseCalibration:
 
     def course(self) -> Course:
         """The course as the rig has it."""
-        return Course(self.speed_m_s, self.uncertainty.standard, self.pass_spread)
+        return Course(self.speed_m_s, self.uncertainty.carried, self.pass_spread)
 
 
 def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: float = TAPE_ACCURACY) -> WheelCalibration:
@@ -113,8 +123,8 @@ def calibrate_course(
         remarks.append(f"Your pace varies by {100 * spread:.0f} %: so will the rate. Walk to a beat.")
     remarks += _few(passes, f"a spread of {100 * PACE_SPREAD:.1f} %", "time the course")
     return CourseCalibration(
-        distance_m, mean, combine([*fixed, one_more]), combine([*fixed, of_mean]), once, spread, residuals,
-        tuple(remarks),
+        distance_m, mean, combine([*fixed, one_more]), combine([*fixed, of_mean]),
+        once * student_factor(LEVEL_OF_CONFIDENCE, degrees) / 2.0, spread, residuals, tuple(remarks),
     )  # fmt: skip
 
 

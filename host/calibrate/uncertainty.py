@@ -41,6 +41,14 @@ class Combined:
     expanded: float
 
     @property
+    def carried(self) -> float:
+        """Half the expanded one: what a rig carries on as a standard uncertainty.
+
+        Twice it is the ± again, so that few degrees of freedom are not forgotten where they are not known any more.
+        """
+        return self.expanded / 2.0
+
+    @property
     def largest(self) -> Component:
         """The component to improve first."""
         return max(self.components, key=lambda part: abs(part.standard))
@@ -99,12 +107,6 @@ def combine(components: Iterable[Component]) -> Combined:
     # A point is only known to have one degree of freedom at the least, whatever rounding says.
     coverage = student_factor(LEVEL_OF_CONFIDENCE, max(degrees + _HAIR, 1.0))
     return Combined(parts, standard, degrees, coverage, coverage * standard)
-
-
-def rounded_up(value: float, decimals: int) -> float:
-    """An uncertainty as it is shown: never less than it is (GUM 7.2.6)."""
-    scale = 10.0**decimals
-    return math.ceil(value * scale - 1e-9) / scale
 
 
 def student_factor(level: float, degrees: float) -> float:

@@ -167,7 +167,7 @@ def course_section(result: CourseCalibration) -> dict[str, Any]:
     return {
         "distance": f"{result.distance_m:.7g} m",
         "time": f"{result.time_s:.7g} s",
-        "uncertainty": rig_percent(result.uncertainty.standard),
+        "uncertainty": rig_percent(result.uncertainty.carried),
         "pass_spread": rig_percent(result.pass_spread),
     }
 

@@ -229,7 +229,7 @@ def _plot(result: MeterCalibration, catches: Sequence[MeterCatch], system: str) 
 
 def meter_section(result: MeterCalibration) -> dict[str, Any]:
     """Section [meter] of the rig."""
-    section: dict[str, Any] = {"uncertainty": rig_percent(result.uncertainty.standard)}
+    section: dict[str, Any] = {"uncertainty": rig_percent(result.uncertainty.carried)}
     if result.range_hz is not None:
         low, high = result.range_hz
         section["caught"] = [f"{0.999 * low:.7g} Hz", f"{1.001 * high:.7g} Hz"]

@@ -149,7 +149,7 @@ def wheel_section(result: WheelCalibration, pulses_per_turn: int) -> dict[str, A
     return {
         "circumference": f"{result.metres_per_pulse * pulses_per_turn:.7g} m",
         "pulses_per_turn": pulses_per_turn,
-        "uncertainty": rig_percent(result.uncertainty.standard),
+        "uncertainty": rig_percent(result.uncertainty.carried),
     }
 
 

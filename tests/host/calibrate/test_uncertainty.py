@@ -16,11 +16,11 @@ from host.calibrate.uncertainty import (
     pooled,
     rectangular,
     resolution,
-    rounded_up,
     sample_deviation,
     student_factor,
     triangular,
 )
+from host.units import rounded_up
 
 # JCGM 100:2008 (GUM), 4.4.3: twenty readings of a temperature (from memory).
 READINGS = [96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07,
