@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import TypeVar
 
+from host.documents.words import sentence
 from host.errors import UserError
 from host.units import parse_quantity
 
@@ -97,8 +98,3 @@ def not_below_zero(kind: str, what: str) -> Callable[[str], float]:
         return value
 
     return read
-
-
-def sentence(text: str) -> str:
-    """`text` as it stands between others: a capital first, a full stop last."""
-    return text[:1].upper() + text[1:] + ("" if not text or text.endswith((".", "!", "?", ":")) else ".")

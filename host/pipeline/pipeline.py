@@ -60,7 +60,7 @@ class Pipeline:
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
         host_s = frames["host_s"].copy()
-        counts = self._unwrap.push(frames)
+        counts = self._unwrap.push(frames, events)
         scale = self._clock.push(counts, host_s)
         step_s = counts.step_us * 1e-6 * scale
         flow = self._flow.push(counts, counts.flow)
@@ -69,7 +69,7 @@ class Pipeline:
         travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
         moving = travel.moving
         per_m3 = self.rig.meter.pulses_per_m3(flow.counted_hz / scale)
-        step_m3 = counts.flow.step / per_m3
+        step_m3 = (counts.flow.step + counts.flow.late) / per_m3
         volume = self._volume(step_m3)
         pressure = self._pressure.push(frames, events)
         rate = self._rate.push(
@@ -199,7 +199,8 @@ class Pipeline:
 
     def _why(self, counts: Counts, fitted: Fitted) -> Ints:
         why = np.where(fitted.no_wheel, Why.NO_WHEEL, Why.ASSIGNED)
-        why = np.where(counts.dropped > 0, Why.DROPPED, why)
+        missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
+        why = np.where(missed, Why.DROPPED, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
         if self._first and len(why):
             why[0] = Why.NO_WHEEL if fitted.no_wheel[0] else Why.ASSIGNED

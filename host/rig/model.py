@@ -205,7 +205,7 @@ class Wheel:
 
 @dataclass(frozen=True)
 class Course:
-    """A fixed speed from a timed course, for a rig without a wheel.
+    """A fixed speed from a timed course, for a rig without a wheel; `distance_m` is the length of that course.
 
     `relative_uncertainty` is that of the speed of a single pass; `pass_spread` the part of it that differs from pass to
     pass, so that a run of many passes averages it.
@@ -214,6 +214,7 @@ class Course:
     speed_m_s: float
     relative_uncertainty: float
     pass_spread: float = 0.0
+    distance_m: float | None = None
 
     def uncertainty_in_run(self, passes: float) -> float:
         """Relative standard uncertainty of the mean speed of a run's passes (one or more)."""

@@ -143,4 +143,4 @@ def _course(course: CourseTable, place: Place) -> Course:
             f"section [course] in {place.file} gives {format_value(speed, 'speed', 'metric')}, outside the plausible "
             "range: check distance and time."
         )
-    return Course(speed, course.uncertainty, course.pass_spread)
+    return Course(speed, course.uncertainty, course.pass_spread, course.distance_m)

@@ -20,7 +20,8 @@ from host.calibrate.nozzle_catches import NozzleCatch, NozzleCatches, boom_catch
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import USUAL_GAUGE, Vessel
 from host.documents.document import Column, Table, column, quantity
-from host.entries import Entries, above_zero, sentence
+from host.documents.words import sentence
+from host.entries import Entries, above_zero
 from host.errors import DamagedFileError, UserError
 from host.rig import Rig
 from host.units import format_value

@@ -76,7 +76,8 @@ class SignReader:
             pressure_unread=np.isnan(pressure) if self._rig.pressure else np.zeros(len(board_us), dtype=np.bool_),
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
-            pressure_flat=scene.frames["pressure_min"] == scene.frames["pressure_max"],
+            # A rig without a transducer hears nothing of pressure.
+            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & bool(self._rig.pressure),
             pressure_low=np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * self._reference_pa),
             wheel_silent=self._wheel_silent(scene, steady & flowing),
             wheel_turning=scene.counts.wheel.step > 0,
