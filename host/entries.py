@@ -68,6 +68,14 @@ def read_count(text: str, what: str) -> float:
     return float(text)
 
 
+def read_name(text: str, what: str) -> str:
+    """A short name, on one line. Raises UserError."""
+    name = " ".join(text.split())
+    if not name.isprintable() or len(name) > 40:
+        raise UserError(f"{what} is too long or holds what cannot be printed: give 40 characters or less.")
+    return name
+
+
 def above_zero(kind: str, what: str) -> Callable[[str], float]:
     """A reader of a quantity that must be above zero."""
 
