@@ -165,7 +165,6 @@ void chip_start(void)
     identity.serial = restart_serial();
     identity.boot = restart_boot_number();
     start_serial();
-    port_send("\n", 1); /* ends a line that the restart has cut short */
     start_converter();
     restart_watch();
     identity.name = BOARD_NAME;

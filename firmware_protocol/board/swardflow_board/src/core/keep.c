@@ -17,6 +17,7 @@ void keep_begin(struct keep *keep, bool trusted, volatile struct counter *flow, 
                 const struct filters *usual)
 {
     bool valid = trusted && keep->mark == MARK;
+    keep->report_on_its_way &= valid;
     keep->mark = 0; /* a restart in the middle of this leaves nothing half done behind */
     begin_input(&keep->flow, flow, valid, usual->flow);
     begin_input(&keep->wheel, wheel, valid, usual->wheel);

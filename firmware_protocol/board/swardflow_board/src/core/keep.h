@@ -20,6 +20,7 @@ struct keep {
     uint32_t mark;
     struct keep_input flow;
     struct keep_input wheel;
+    bool report_on_its_way; /* one has been handed to the line, and not all of it has left */
 };
 
 /* The filters of a board that nobody has told otherwise. */
