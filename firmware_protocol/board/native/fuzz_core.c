@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Throws anything at the core and checks that it goes on keeping the protocol.
  *
  *   fuzz_core SECONDS SEED

@@ -64,6 +64,8 @@ static struct keep keep KEPT;
 static uint32_t program_mark KEPT;
 static uint8_t boot_number KEPT;
 
+void emulated_edges_start(void);
+
 extern uint8_t ram_unused; /* link.ld: from here to the stack nothing has been written */
 
 static inline uint32_t hold_interrupts(void)
@@ -108,6 +110,10 @@ void serial_interrupt(void)
         receive_ring[receive_in] = byte;
         receive_in = next;
     }
+}
+
+void tick_interrupt(void)
+{
 }
 
 uint32_t port_clock_us(void)
@@ -319,11 +325,18 @@ int main(void)
     identity.firmware = "1.1.0";
     identity.adc_full_scale = ADC_FULL_SCALE;
     identity.capabilities = BOARD_FITTED;
+#ifdef EMULATED_EDGES
+    emulated_edges_start();
+#endif
     start_watchdog();
+    SYSTICK_RVR = clock_hz / 1000 - 1;
+    SYSTICK_CSR = 7;
     board_start(&identity);
     for (;;) {
         IWDG_KR = 0xAAAA;
         feed_sender();
         board_pass();
+        if (send_in == send_out)
+            __asm__ volatile("wfi"); /* until an edge, a byte, or the next ms */
     }
 }

@@ -49,9 +49,12 @@
 #define IWDG_PR REGISTER(0x40003004)
 #define IWDG_RLR REGISTER(0x40003008)
 
+#define SYSTICK_CSR REGISTER(0xE000E010)
+#define SYSTICK_RVR REGISTER(0xE000E014)
+
 #define NVIC_ISER(n) REGISTER(0xE000E100 + 4 * (n))
 #define NVIC_IPR_BYTE(irq) (*(volatile uint8_t *)(0xE000E400 + (irq)))
 
-enum { IRQ_EXTI0 = 6, IRQ_EXTI1 = 7, IRQ_USART1 = 37 };
+enum { IRQ_EXTI0 = 6, IRQ_EXTI1 = 7, IRQ_USART1 = 37, IRQ_USART2 = 38 };
 
 #endif

@@ -10,6 +10,8 @@ int main(void);
 void flow_interrupt(void);
 void wheel_interrupt(void);
 void serial_interrupt(void);
+void tick_interrupt(void);
+void edge_byte_interrupt(void); /* emulated_edges.c */
 
 void start(void)
 {
@@ -29,7 +31,7 @@ static void stand_still(void) /* until the watchdog bites */
 
 typedef void (*handler)(void);
 
-__attribute__((section(".vectors"), used)) static const handler vectors[16 + IRQ_USART1 + 1] = {
+__attribute__((section(".vectors"), used)) static const handler vectors[16 + IRQ_USART2 + 1] = {
     [0] = (handler)&stack_begins,
     [1] = start,
     [2] = stand_still,
@@ -37,7 +39,11 @@ __attribute__((section(".vectors"), used)) static const handler vectors[16 + IRQ
     [4] = stand_still,
     [5] = stand_still,
     [6] = stand_still,
+    [15] = tick_interrupt,
     [16 + IRQ_EXTI0] = flow_interrupt,
     [16 + IRQ_EXTI1] = wheel_interrupt,
     [16 + IRQ_USART1] = serial_interrupt,
+#ifdef EMULATED_EDGES
+    [16 + IRQ_USART2] = edge_byte_interrupt,
+#endif
 };

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* The serial line, the converter and the other pins. Nothing here may hold interrupts off, or run inside one, for longer
  * than a few µs: see edges.c. Sending and the converter are polled for that reason; receiving is not, because making a
  * report takes longer than two characters do. */

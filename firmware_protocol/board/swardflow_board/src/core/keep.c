@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "keep.h"
 
 #define MARK 0x51A7D0F1u /* any number that memory does not hold by chance after a power-off */

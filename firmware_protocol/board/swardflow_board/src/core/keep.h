@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* What a restart must not lose: pulses that were counted but not yet sent, and the filters that the host has set.
  *
  * Where memory outlives a restart (not a power-off), the counts of the next start begin with those pulses, so that a
