@@ -23,7 +23,7 @@ from host.documents.document import (
     duration,
     quantity,
 )
-from host.documents.words import capital, format_day, percent
+from host.documents.words import capital, format_day, percent, sentence
 from host.errors import UserError
 from host.review.apart import apart_messages, apart_rows, board_messages
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
@@ -161,7 +161,7 @@ def _or_why_not(key: str, heading: str, blocks: Callable[[], tuple[Block, ...]])
     try:
         return Section(key, heading, blocks())
     except UserError as error:
-        return Section(key, heading, (Messages((Message(capital(str(error)), "warning"),)),))
+        return Section(key, heading, (Messages((Message(sentence(str(error)), "warning"),)),))
 
 
 def _notes(review: Review) -> Section:
