@@ -17,9 +17,8 @@ _SPOILING = {
     *("clog", "leak", "lost_tip", "air", "meter_low", "meter_missing", "meter_noise", "meter_stuck", "valve_shut"),
     *("tank_empty", "pump_off", "transducer_open", "transducer_short", "transducer_frozen", "transducer_drift"),
 }
-_APART = (
-    0.06  # between two passes that follow each other by size: more than scatter, less than one clogged nozzle of ten
-)
+_SHOWS_LATE_S = 6.0  # so long after its end a fault is seen to be over
+_APART = 0.06  # between neighbours by size: more than scatter, less than one clogged nozzle of ten
 
 
 def sound_passes(review: Review) -> tuple[list[Pass], list[Pass]]:
