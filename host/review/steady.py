@@ -24,8 +24,7 @@ _LEAST_S = 5.0  # of steady spraying; less is no measurement
 class Steady:
     """Sums over the steady parts of the passes. `coefficient` is that of the whole boom, m³/s/√Pa.
 
-    `scatter` is the relative standard deviation of the passes' own coefficients and `repeat_u` the relative standard
-    uncertainty of their mean, s/√n (GUM 4.2.3), with `passes` - 1 degrees of freedom; NaN for a single pass.
+    `scatter` is the relative standard deviation of the passes' own coefficients; NaN for a single pass.
     """
 
     coefficient: float
@@ -35,7 +34,6 @@ class Steady:
     seconds: float
     passes: int
     scatter: float
-    repeat_u: float
 
 
 def steady_of(track: Track, passes: list[Pass], rig: Rig) -> Steady | None:
@@ -63,7 +61,6 @@ def steady_of(track: Track, passes: list[Pass], rig: Rig) -> Steady | None:
         seconds=seconds,
         passes=len(own),
         scatter=scatter,
-        repeat_u=scatter / math.sqrt(len(own)) if len(own) > 1 else math.nan,
     )
 
 

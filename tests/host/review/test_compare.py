@@ -77,7 +77,7 @@ def test_the_uncertainty_is_that_of_the_uncertainties_package(healthy):
     # Independent: the same parts as numbers with a standard deviation, multiplied as the ratio is made.
     product = 1.0
     for part in result.uncertainty.components:
-        product = product * uncertainties.ufloat(1.0, part.standard)
+        product = product * uncertainties.ufloat(1.0, abs(part.standard))
     assert result.uncertainty.standard == pytest.approx(product.std_dev, rel=1e-6)
 
 
