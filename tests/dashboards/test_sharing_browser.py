@@ -161,14 +161,14 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     for one in PAGES:
         page.goto(f"http://{server.there}{one.path}")
         wait_live(page) if one.path == "/" else page.wait_for_selector("#main h1")
-        page.wait_for_load_state("networkidle") if one.path not in ("/", "/calibrate", "/guests") else None
-        if one.changes is not None:
-            assert text(page, "#page-failed") == "" if one.path != "/" else True, one.path
+        page.wait_for_function("document.querySelectorAll('[data-dash-is-loading]').length === 0")
+        if one.changes is not None and one.path != "/":
+            assert text(page, "#page-failed") == "", one.path
     page.goto(f"http://{server.there}/guests")
     page.fill("[data-entry=name] input", "Ann Hall")
     page.click("#guest-name-save")
     page.wait_for_selector("text=You may only look.")
-    keeper.wait_for_selector(".guest-buttons")
+    keeper.wait_for_selector(".guest-buttons button")
     keeper.click("text=Let do everything")
     keeper.wait_for_selector("text=Let only look")
     page.click("#guest-name-save")
@@ -182,7 +182,7 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     keeper.click("text=Turn out")
     page.wait_for_selector("#code", timeout=30_000)
     wait_until(lambda: "Turned out: Ann Hall." in server.output(), "the terminal says so")
-    keeper.goto("about:blank")
+    page.wrong.clear()  # what it was still loading was refused
     shared.recorder.end(signal.SIGINT)
     marks = [event.detail for event in read_run(next(shared.runs.glob("*.sward"))).events if event.kind == "mark"]
     assert marks == [{"text": "", "by": "Ann Hall"}]
