@@ -161,7 +161,7 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     for one in PAGES:
         page.goto(f"http://{server.there}{one.path}")
         wait_live(page) if one.path == "/" else page.wait_for_selector("#main h1")
-        page.wait_for_function("document.querySelectorAll('[data-dash-is-loading]').length === 0")
+        wait_until(lambda: not page.locator("[data-dash-is-loading]").count(), "the page has its answers", 30.0)
         if one.changes is not None and one.path != "/":
             assert text(page, "#page-failed") == "", one.path
     page.goto(f"http://{server.there}/guests")
