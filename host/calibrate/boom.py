@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -49,7 +50,7 @@ class BoomCatch:
 
 @dataclass(frozen=True)
 class NozzleResult:
-    """One nozzle at one pressure. Fractions: `deviation` from the mean of the boom, `wear` against the rating."""
+    """One nozzle at one pressure. Fractions: `deviation` from the sound nozzles' mean, `wear` against the rating."""
 
     number: int
     flow_m3_s: float
@@ -172,14 +173,30 @@ def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
     )
 
 
+def sound_mean(flows: Sequence[float], rated: float) -> float:
+    """Mean flow of the nozzles that are not plainly bad: what each is compared with.
+
+    One that is blocked would pull the mean down and make its good neighbours look worn. Bad is one that is farther than
+    a fault from the median; where the median itself is no nozzle's (two of them, or two halves), from the one nearest
+    to the rating.
+    """
+    middle = statistics.median(flows)
+    near = [flow for flow in flows if abs(flow / middle - 1.0) <= FAULT_OVER]
+    if not near:
+        middle = min(flows, key=lambda flow: abs(flow / rated - 1.0))
+        near = [flow for flow in flows if abs(flow / middle - 1.0) <= FAULT_OVER]
+    return math.fsum(near) / len(near)
+
+
 def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None, reading: Reading) -> CatchResult:
     flows = _flows(one)
     mean = sum(flows) / len(flows)
     total = sum(flows)
     rated = float(rig.nozzles.flow_m3_s(one.pressure_pa))
+    sound = sound_mean(flows, rated)
     nozzles = []
     for number, flow in enumerate(flows, start=1):
-        deviation, wear = nozzle_deviation(flow, mean), nozzle_deviation(flow, rated)
+        deviation, wear = nozzle_deviation(flow, sound), nozzle_deviation(flow, rated)
         verdict = FAULT if abs(deviation) > FAULT_OVER else FLAG if abs(deviation) > FLAG_OVER else OK
         coefficient = orifice_coefficient(flow, one.pressure_pa)
         nozzles.append(NozzleResult(number, flow, coefficient, deviation, wear, verdict, wear > WORN_OVER))
