@@ -264,3 +264,29 @@ def test_a_toy_kind_from_first_tap_to_saved_card(growing: GrowingRun, runs: Path
         assert 0 < card["measurements"]["speed_m_s"] < 10 / 0.5
         page.goto(server.address + "/rig")
         wait_until(lambda: "± 10.0 %" in page.inner_text("main"), "its status", 20)
+
+
+def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
+    growing: GrowingRun, runs: Path, serve: Serve, phone: Phone
+) -> None:
+    """Litres typed as gallons: the question stands above the result, no card is saved by one tap; then it is undone."""
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Flow meter", "Type in numbers")
+    for number, (pulses, amount) in enumerate((("1043", "2.31 gal"), ("1039", "2.30 gal")), start=1):
+        fill(page, pulses=pulses, amount=amount, time="55 s")
+        enter(page)
+        wait_for_rows(page, number)
+    wait_until(lambda: "litres typed as gallons" in result(page), "the question", 20)
+    page.click("#calibrate-save button.main")
+    notice(page, "If it is right as it is, save it all the same.")
+    assert not (runs / "cards").exists() or not list((runs / "cards").rglob("*.toml"))
+    page.click("#calibrate-save button:has-text('Save all the same')")
+    notice(page, "New runs will use it")
+    page.click("#cards summary")
+    page.click("#cards button:has-text('Stop using')")
+    wait_until(lambda: "The rig file is used instead" in page.inner_text("#cards-notice"), "it is not used", 20)
+    assert [path.parent.name for path in (runs / "cards").rglob("*.toml")] == ["unused"]
+    page.click("#cards button:has-text('Undo the last change')")
+    wait_until(lambda: "Undone" in page.inner_text("#cards-notice"), "undone", 20)
+    wait_until(lambda: "in use" in page.inner_text("#cards-list"), "it is in use again", 20)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
