@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from pathlib import Path
 
@@ -11,8 +10,6 @@ from host.errors import UserError
 from host.parent import end_with_parent
 
 HERE = "127.0.0.1"
-# Set by `swardflow watch --share`: phones stay let in when it starts the pages again.
-KEY_VARIABLE = "SWARDFLOW_SHARING_KEY"
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -30,6 +27,12 @@ def build_parser() -> argparse.ArgumentParser:
         help="open the pages to the local network: shows the address, a one-time code and a QR code."
         " Not encrypted (http): anyone on this network could read along (see dashboards/SHARING.md)",
     )
+    parser.add_argument(
+        "--look-only", action="store_true", help="phones that are let in may only look, until more is allowed"
+    )
+    parser.add_argument(
+        "--sessions", type=Path, metavar="FILE", help="file that keeps who was let in when the pages are started again"
+    )
     parser.add_argument("--open", action="store_true", help="open a browser on the live page")
     return parser
 
@@ -38,31 +41,20 @@ def main(argv: list[str] | None = None) -> int:
     """Serve until ended; 2 for a mistake the user can mend."""
     args = build_parser().parse_args(argv)
     end_with_parent()
-    key = sharing_key(os.environ.pop(KEY_VARIABLE, "")) if args.share else None
     try:
         if not args.runs.is_dir():
             raise UserError(f"--runs {args.runs}: there is no such folder; make it or give another")
         if args.share and args.host:
             raise UserError(f"--host {args.host}: --share listens on every address of this computer, leave --host out")
-        from dashboards.app import serve
+        from dashboards.app import Sharing, serve
 
-        return serve(args.runs, args.follow, args.host or HERE, args.port, key=key, browse=args.open)
+        sharing = Sharing(args.share, args.look_only, args.sessions)
+        return serve(args.runs, args.follow, args.host or HERE, args.port, sharing, browse=args.open)
     except UserError as error:
         print(f"swardflow: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130
-
-
-def sharing_key(text: str) -> bytes:
-    """The key in `text`, 64 hexadecimal digits; one of random bytes where there is none."""
-    from dashboards.sharing.codes import KEY_BYTES
-
-    try:
-        key = bytes.fromhex(text)
-    except ValueError:
-        key = b""
-    return key if len(key) == KEY_BYTES else os.urandom(KEY_BYTES)
 
 
 if __name__ == "__main__":

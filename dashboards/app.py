@@ -1,41 +1,59 @@
-"""The server put together: Dash as the shell, the live page's routes beside it, middleware in front."""
+"""The server put together: Dash as the shell, the live stream beside it, middleware in front."""
 
 from __future__ import annotations
 
 import asyncio
+import gc
 import socket
 import threading
 import webbrowser
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing
+from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from dashboards.context import PageContext
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RecorderClient
 from dashboards.live.routes import add_live_routes
 from dashboards.live.run_follower import LiveFollower
+from dashboards.live.stream import PATH as STREAM_PATH
+from dashboards.live.stream import StreamServer
+from dashboards.runs.routes import CSV, PARQUET, REPORT
 from dashboards.sharing.addresses import own_names
-from dashboards.sharing.codes import OWN, Codes, Sessions
+from dashboards.sharing.guests import Guests
+from dashboards.sharing.invitations import Invitations
 from dashboards.sharing.session_middleware import SessionMiddleware
 from dashboards.sharing.terminal_banner import TerminalBanner, link
-from dashboards.shell import build_shell, open_first_page
-from dashboards.web.asgi import AsgiApp
+from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
+from dashboards.web.asgi import AsgiApp, Scope
+from dashboards.web.busy_limit import BusyLimit
 from dashboards.web.callbacks import CallbackFilter
 from dashboards.web.compression import Compression
-from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware
+from dashboards.web.http_server import HttpServer
+from dashboards.web.limited_log import limit_logs
+from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
+from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
 from host.errors import UserError
 from host.run_folder import LATEST, cards_folder, find_run
 
-if TYPE_CHECKING:
-    import uvicorn
-
 HERE = "127.0.0.1"
 EVERYWHERE = "0.0.0.0"
-MOST_CONNECTIONS = 400  # under the 1024 files that a process may have open
+_STREAM_LINE = f"GET {STREAM_PATH}".encode()
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """How the pages are open: to this computer alone, or to the local network.
+
+    `sessions` is a file that keeps who was let in over a restart of the pages; `look_only` is for new guests.
+    """
+
+    shared: bool = False
+    look_only: bool = False
+    sessions: Path | None = None
 
 
 def build_app(
@@ -44,66 +62,67 @@ def build_app(
     """The pages, and what gives the hashes of the scripts that stand in them, for the content security policy."""
     shell, server = build_shell(context)
     add_live_routes(server, broadcaster, recorder.tell)
-    return SizeLimits(CallbackFilter(Compression(server), shell.callback_map)), shell.csp_hashes
+    callbacks = CallbackFilter(Compression(server), shell.callback_map, shell.reading, ONLY_LOOKS)
+    return SizeLimits(BusyLimit(callbacks, (REPORT, CSV, PARQUET))), shell.csp_hashes
 
 
-def serve(folder: Path, follow: str, host: str, port: int, *, key: bytes | None = None, browse: bool = False) -> int:
+def serve(folder: Path, follow: str, host: str, port: int, sharing: Sharing, *, browse: bool = False) -> int:
     """Follow a run and serve the pages until the process is told to end; the exit code.
 
-    `follow` is "latest" or a run's file name, with or without its folder. With a `key` the pages are shared with the
-    local network, whatever `host` says, and the key vouches for the sessions (see sharing/). `browse` opens a browser.
+    `follow` is "latest" or a run's file name, with or without its folder. Shared pages listen on every address,
+    whatever `host` says. `browse` opens a browser.
 
     Raises UserError when the address is not this machine's own or is taken, or the run cannot be followed.
     """
     run = None if follow == LATEST else find_run(follow, folder)
-    import uvicorn
-
+    raise_file_limit()
+    limit_logs()
     broadcaster = Broadcaster()
-    with (
-        closing(_listen(_own_address(host) if key is None else EVERYWHERE, port)) as listener,
-        closing(RecorderClient()) as recorder,
-        ExitStack() as stack,
-    ):
+    guests = Guests(sharing.sessions, looks_only=sharing.look_only)
+    with ExitStack() as stack:
+        listener = stack.enter_context(closing(_listen(EVERYWHERE if sharing.shared else _own_address(host), port)))
+        recorder = stack.enter_context(closing(RecorderClient()))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        app, hashes = build_app(broadcaster, recorder, PageContext(folder, cards_folder(folder)))
+        context = PageContext(folder, cards_folder(folder), guests=guests if sharing.shared else None)
+        app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
-        if key is None:
-            front: AsgiApp = OriginMiddleware(app, script_hashes=hashes)
-            address = f"http://[{host}]:{bound}/" if ":" in host else f"http://{host}:{bound}/"
-            print(f"Live page: {address}", flush=True)
-        else:
-            codes = Codes()
-            banner = stack.enter_context(closing(TerminalBanner(bound, codes)))
-            guarded = SessionMiddleware(app, codes, Sessions(key), banner.tell)
-            front = OriginMiddleware(guarded, LOOPBACK_NAMES | own_names(), shared=True, script_hashes=hashes)
-            address = link(HERE, bound, codes[OWN])
+        invitations = Invitations()
+        banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
+        stack.callback(banner.close)
+        if sharing.shared:
+            guests.changed = banner.tell
+        names = LOOPBACK_NAMES | (own_names() if sharing.shared else frozenset())
+        sessions = SessionMiddleware(app, invitations, guests, banner.tell, shared=sharing.shared)
+        front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
+
+        def admit(scope: Scope) -> str | None:
+            return sessions.admit(scope) if is_allowed(scope, names, shared=sharing.shared) else None
+
+        stream = StreamServer(broadcaster, admit, lambda session: guests.named(session) is not None)
+
+        def begin() -> None:
+            reception.start()
             banner.start()
-        if browse:
-            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-        recorder.start()
-        follower.start()
-        stack.callback(follower.stop)
-        uvicorn.Server(_config(front)).run(sockets=[listener])
+            if browse:
+                own = link(HERE if sharing.shared else host, bound, invitations.own.secret)
+                threading.Thread(target=webbrowser.open, args=(own,), daemon=True).start()
+
+        server = HttpServer(front, begin)
+
+        def take(connection: socket.socket, line: bytes, ended: Callable[[], None]) -> None:
+            (stream if line.startswith(_STREAM_LINE) else server).take(connection, ended)
+
+        reception = Reception(listener, take)
+        for start, stop in ((recorder.start, None), (follower.start, follower.stop), (stream.start, stream.close)):
+            start()
+            if stop:
+                stack.callback(stop)
+        stack.callback(reception.close)
+        gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
+        server.run()
     return 0
-
-
-def _config(front: AsgiApp) -> uvicorn.Config:
-    import uvicorn
-
-    return uvicorn.Config(
-        front,
-        log_level="warning",
-        access_log=False,
-        server_header=False,
-        proxy_headers=False,  # or whoever comes through this machine could say to be somebody else
-        limit_concurrency=MOST_CONNECTIONS,
-        ws="websockets-sansio",
-        ws_max_size=4096,
-        ws_max_queue=8,
-        timeout_graceful_shutdown=1,
-    )
 
 
 def _own_address(host: str) -> str:

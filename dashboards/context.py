@@ -8,6 +8,7 @@ from pathlib import Path
 
 import host.rig
 from dashboards.run_cache import RunCache
+from dashboards.sharing.guests import Guests
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
@@ -33,11 +34,12 @@ class RigInUse:
 
 @dataclass(frozen=True)
 class PageContext:
-    """Folder of the runs, folder of the calibration cards, and the kinds of calibration that are offered."""
+    """Folders of the runs and of the calibration cards, kinds of calibration that are offered, and who was let in."""
 
     runs: Path
     cards: Path
     kinds: tuple[Kind, ...] = KINDS
+    guests: Guests | None = None  # None while the pages are for this computer alone
 
     @cached_property
     def run_cache(self) -> RunCache:

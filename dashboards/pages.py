@@ -8,6 +8,7 @@ from typing import Any
 
 from dashboards.calibrate import page as calibrate_page
 from dashboards.compare import page as compare_page
+from dashboards.guests import page as guests_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
@@ -24,6 +25,8 @@ class Page:
     the Dash components below it; `connect` puts its callbacks on the application, with the context (see context.py);
     `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
     navigation marks in its place: such a page is reached from there and has no entry of its own.
+    `changes` are the ids of the inputs on which something is saved or ended: who may only look is refused those; None
+    refuses every callback of the page.
     """
 
     path: str
@@ -34,7 +37,10 @@ class Page:
     scripts: tuple[str, ...] = SCRIPTS
     styles: tuple[str, ...] = STYLES
     under: str = ""
+    changes: frozenset[str] | None = None
 
+
+LOOKS: frozenset[str] = frozenset()  # a page that changes nothing
 
 PAGES = (
     Page(
@@ -44,7 +50,7 @@ PAGES = (
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css")),
+    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css"), changes=LOOKS),
     Page(
         "/run",
         "Run",
@@ -53,6 +59,7 @@ PAGES = (
         scripts=("runs.js", *SCRIPTS),
         styles=(*STYLES, "runs.css"),
         under="/runs",
+        changes=frozenset({"note-add"}),
     ),
     Page(
         "/compare",
@@ -60,6 +67,7 @@ PAGES = (
         compare_page.layout,
         compare_page.connect,
         styles=(*STYLES, "runs.css"),
+        changes=LOOKS,
     ),
     Page(
         "/calibrate",
@@ -68,9 +76,17 @@ PAGES = (
         calibrate_page.connect,
         scripts=("print.js", *SCRIPTS),
     ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", *SCRIPTS)),
-    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS)),
+    Page("/plan", "Plan", plan_page.layout, plan_page.connect, changes=LOOKS),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", *SCRIPTS), changes=LOOKS),
+    Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
+    Page(
+        "/guests",
+        "Guests",
+        guests_page.layout,
+        guests_page.connect,
+        styles=(*STYLES, "guests.css"),
+        changes=guests_page.CHANGES,
+    ),
 )
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import logging
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, html, page_container, register_page, set_props
+from dash import Dash, Input, html, page_container, register_page, set_props
 from fastapi import FastAPI, HTTPException
 from markupsafe import Markup
 
@@ -16,11 +16,18 @@ from dashboards.context import PageContext
 from dashboards.pages import PAGES, Page, page_at
 from dashboards.web.asgi import AsgiApp, Message, Scope
 from dashboards.web.background import Sequential
+from dashboards.web.callbacks import Inputs
 from dashboards.web.templates import render
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.
 FAILED = "page-failed"
+# The answer to a visitor who may only look: nothing changes, and the page says why.
+ONLY_LOOKS: dict[str, Any] = {
+    "multi": True,
+    "response": {},
+    "sideUpdate": {FAILED: {"children": "You may only look. Ask at the computer at the sprayer for more."}},
+}
 OWN_ASSETS = r".*\.(js|css|svg)$"
 
 
@@ -35,10 +42,16 @@ class Shell(Dash):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         self._beside = Sequential()
+        self.reading: set[Inputs] = set()  # callbacks that change nothing
+        self.page: Page | None = None  # whose callbacks are being put up
         super().__init__(*args, **options)
 
     def callback(self, *places: Any, **options: Any) -> Callable[..., Any]:
         """As Dash's; the function runs beside the event loop."""
+        inputs = frozenset((one.component_id_str(), one.component_property) for one in _inputs((places, options)))
+        changes: frozenset[str] | None = self.page.changes if self.page else frozenset()
+        if changes is not None and not changes & {id_ for id_, _ in inputs}:
+            self.reading.add(inputs)
         put = super().callback(*places, **options)
         return lambda function: put(self._beside(function))
 
@@ -87,8 +100,19 @@ def build_shell(context: PageContext) -> tuple[Shell, FastAPI]:
     shell.layout = html.Div([html.P(id=FAILED, className="failed", role="alert"), page_container])
     for page in PAGES:
         if page.connect is not None:
+            shell.page = page
             page.connect(shell, context)
+    shell.page = None
     return shell, server
+
+
+def _inputs(places: Any) -> Iterator[Input]:
+    """The inputs among a callback's arguments, however they are grouped."""
+    if isinstance(places, Input):
+        yield places
+    elif isinstance(places, list | tuple | dict):
+        for place in places.values() if isinstance(places, dict) else places:
+            yield from _inputs(place)
 
 
 async def open_first_page(app: AsgiApp) -> None:

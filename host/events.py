@@ -14,11 +14,11 @@ NUMBER, TEXT = "number", "text"
 # Keys of an event beside its kind, none of which must be there, and what each holds.
 EVENT_KEYS: dict[str, dict[str, str]] = {
     "run_start": {"tank_m3": NUMBER},
-    "refill": {"added_m3": NUMBER, "to_m3": NUMBER, "text": TEXT},
-    "mark": {"text": TEXT},
-    ALARM_SEEN: {},
-    ALARM_MUTED: {},
-    ALARM_UNMUTED: {},
+    "refill": {"added_m3": NUMBER, "to_m3": NUMBER, "text": TEXT, "by": TEXT},
+    "mark": {"text": TEXT, "by": TEXT},
+    ALARM_SEEN: {"by": TEXT},
+    ALARM_MUTED: {"by": TEXT},
+    ALARM_UNMUTED: {"by": TEXT},
     "link_lost": {"reason": TEXT},
     "link_back": {},
     "board_start": {"boot": NUMBER},

@@ -20,6 +20,14 @@
     }
   }
 
+  // A browser that was turned out asks for the code again; without this its pages would only stand still.
+  const ask = window.fetch;
+  window.fetch = async function (...asked) {
+    const answer = await ask.apply(this, asked);
+    if (answer.status === 403 && String(answer.url).includes("/_dash-update-component")) location.reload();
+    return answer;
+  };
+
   // Dash's scripts from their template, one after the other: each needs those before it.
   window.swardflow = window.swardflow || {};
   window.swardflow.startDash = async function () {

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dashboards.web.visitor import visitor_name
 from host.errors import NoAnswerError, UserError
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.recorder import RunFollower, ask
@@ -59,6 +60,11 @@ def state_from(status: dict[str, Any]) -> RecorderState:
     elif code == "trouble":
         detail = _MEND.format(trouble=status.get("trouble") or "no reason given")
     return RecorderState(code, detail, link)
+
+
+def _by() -> dict[str, str]:
+    """Who asks, where it is a guest of a shared page."""
+    return {"by": name} if (name := visitor_name()) else {}
 
 
 class RecorderClient:
@@ -140,22 +146,23 @@ class RecorderClient:
         if run is None:
             raise UserError("Nothing is being recorded.")
         if action == "mark":
-            self._put(run, {"ask": "event", "kind": "mark"})
+            self._put(run, {"ask": "event", "kind": "mark"} | _by())
             return "Marked."
         if action in TAPS:
             with suppress(UserError):  # the screen is quiet already; only the record lacks it
-                self._put(run, {"ask": "event", "kind": TAPS[action]})
+                self._put(run, {"ask": "event", "kind": TAPS[action]} | _by())
             return "Noted."
         if action == "refill":
             return self._refill(run, fields)
         if action == "stop":
-            self._put(run, {"ask": "stop", "reason": "stopped from the page"})
+            by = f" by {name}" if (name := visitor_name()) else ""
+            self._put(run, {"ask": "stop", "reason": f"stopped from the page{by}"})
             return "Ending the run."
         raise UserError(f"Not done: there is no button {action[:20]!r}.")
 
     def _refill(self, run: Path, fields: dict[str, Any]) -> str:
         if fields.get("full") is True:
-            self._put(run, {"ask": "event", "kind": "refill"})
+            self._put(run, {"ask": "event", "kind": "refill"} | _by())
             return "Refill recorded: tank full."
         text = fields.get("added")
         added_m3 = parse_quantity(text, "volume", "The amount added")
@@ -163,7 +170,7 @@ class RecorderClient:
             raise UserError(f"The amount added is {text}: enter a number above zero and below 10,000 L.")
         system = "metric" if str(text).strip().upper().endswith("L") and "gal" not in str(text) else "us"
         words = f"{format_value(added_m3, 'volume', system)} added"
-        self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3, "text": words})
+        self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3, "text": words} | _by())
         return f"Refill recorded: {words}."
 
     def _put(self, run: Path, request: dict[str, Any]) -> None:

@@ -11,9 +11,11 @@ from typing import Any
 
 from dashboards.live.faults import NOTHING, fault_texts
 from host.pipeline.tank import refill_not_told
-from host.units import UNITS, format_number
+from host.units import UNITS, format_number, to_user
 
 DASH = "–"
+EXPANDED = 2.0  # coverage factor of every ± shown: 95 %
+_SEEN = 0.005  # of the volume
 # The pipeline's words, and how large letters say them.
 ADVICE = {
     "on target": ("hold", "On target"),
@@ -22,6 +24,9 @@ ADVICE = {
     "not spraying": ("idle", "Not spraying"),
     "standing still: stop spraying": ("standing", "Stop spraying"),  # the page adds why
     "wait for rate": ("wait", "Measuring…"),
+    "lower the pressure": ("lower", "Lower pressure"),
+    "raise the pressure": ("raise", "Raise pressure"),
+    "rate not known": ("wait", "Rate not known"),
 }
 
 _NUMBERS = (
@@ -88,7 +93,7 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     target, high, low = live["target_m3_m2"], live["band_high_m3_m2"], live["band_low_m3_m2"]
     untold = refill_not_told(live["tank_left_m3"], live["volume_m3"])
     covers = live["tank_covers_m2"]
-    covered = "" if covers is None else f"covers {number(covers, 'area', system)} {unit['area']}"
+    covered = "" if covers is None else f"covers {two_digits(covers, 'area', system)} {unit['area']}"
     spread = live["rate_u_m3_m2"]
     off_by, off_side = deviation(live["rate_m3_m2"], target)
     faults = fault_texts(live.get("faults") or (), system)
@@ -99,7 +104,7 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "advice": code,
         "words": words,
         "rate": number(live["rate_m3_m2"], "rate", system),
-        "rate_spread": f"± {number(spread, 'rate', system)}" if spread is not None else "",
+        "rate_spread": f"± {number(EXPANDED * spread, 'rate', system)}" if spread is not None else "",
         "off_by": off_by,
         "off_side": off_side,
         "position": band_position(live["rate_m3_m2"], target, high),
@@ -107,19 +112,34 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "band_low": number(low, "rate", system),
         "band_high": number(high, "rate", system),
         "pace": number(live["speed_m_s"], "speed", system, 1),
-        "pace_wanted": number(live["pace_wanted_m_s"], "speed", system, 1),
+        "pace_wanted": number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
         "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),
         "covers": "Did you refill? Tap Refilled" if untold else covered,
         "area": number(live["area_m2"], "area", system),
-        "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} sprayed",
+        "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} sprayed" + _apart(live, system),
         "pass": str(live["pass_number"]),
         "pass_length": _pass_length(live, system, unit["length"]),
         "off_target": clock(live["off_target_s"]),
         "standing": _standing(live, system, unit["volume"]),
         "stood": f"{clock(live['standing_s'])} standing still" if live["standing_s"] else "",
     }
+
+
+def two_digits(value_si: float, kind: str, system: str) -> str:
+    """The number alone with two significant digits: what it rests on is not known better."""
+    rounded = float(f"{to_user(float(value_si), kind, system):.1e}")
+    places = max(1 - math.floor(math.log10(rounded)), 0) if rounded > 0 else 0
+    return number(rounded / to_user(1.0, kind, system), kind, system, places)
+
+
+def _apart(live: Mapping[str, Any], system: str) -> str:
+    """What does not belong to known ground, once it is enough to be seen in the rate."""
+    volume = live["unassigned_m3"]
+    if not volume > _SEEN * live["volume_m3"]:
+        return ""
+    return f", {number(volume, 'volume', system)} {UNITS[system]['volume'].symbol} not assigned"
 
 
 def _pass_length(live: Mapping[str, Any], system: str, length_unit: str) -> str:

@@ -17,6 +17,7 @@ from dashboards.runs.strips import along_view, strips_view
 from dashboards.ui.document_view import answer_view, blocks_view, section_view
 from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
 from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
+from dashboards.web.visitor import visitor_name
 from host.documents.document import Document
 from host.errors import UserError, visible
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
@@ -177,7 +178,7 @@ def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> t
     if wrong_key or wrong_text:
         return no_update, "", no_update, no_update, wrong_key, wrong_text
     try:
-        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone())
+        add_note(run_cache.path_of(name), key, text, datetime.now().astimezone(), visitor_name())
     except UserError as error:
         return no_update, plain(sentence(str(error))), no_update, no_update, "", ""
     return count + 1, f"Noted: {plain(key)}: {plain(text)}", "", "", "", ""

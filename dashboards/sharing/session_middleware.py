@@ -1,129 +1,159 @@
-"""Sessions of a shared page: without a session nothing is readable, for HTTP and WebSocket alike.
+"""Sessions: without one nothing is readable, by HTTP or by the live stream.
 
-A browser gets a session for a code, in the link (`/?code=…`) or typed; the answer leads away from the address with the
-code. The session is a cookie that scripts cannot read and that is not sent on behalf of other sites. Requests from this
-computer need one like any other: the way in through a tunnel looks like them.
+A browser gets a session for the secret in a link (`/?key=…`) or for a typed code; the answer leads away from the
+address with the secret. The session is a cookie that scripts cannot read and that is not sent on behalf of other sites.
+Requests from this computer need one like any other: its other users, and the way in through a tunnel, look the same.
 """
 
 from __future__ import annotations
 
+import asyncio
+import json
 import time
 from collections.abc import Callable
 from ipaddress import ip_address
 from urllib.parse import parse_qs
 
-from dashboards.sharing.codes import Codes, Sessions
 from dashboards.sharing.entry import entry_page, step_page
+from dashboards.sharing.guests import HOLDS_S, Guest, Guests, device_of
+from dashboards.sharing.invitations import Invitation, Invitations
 from dashboards.web.asgi import (
     AsgiApp,
-    Headers,
     Receive,
     Scope,
     Send,
+    TooLargeError,
     answer,
     client_address,
     header_values,
-    refuse_socket,
+    whole_body,
 )
 from dashboards.web.rate_limit import RateLimit, retry_after
-from dashboards.web.size_limits import SESSION
+from dashboards.web.size_limits import BODY_TIMEOUT_S, SESSION
+from dashboards.web.visitor import VISITOR
 
-STEP = "/opened"
-COOKIE_AGE_S = 12 * 3600  # a long day; the session itself ends with the command that shares
+STEP, ENTER, KEY = "/opened", "/enter", "key"
 WRONG_EACH, WRONG_EACH_S = 5, 30.0  # wrong codes of one client: at once, and one more every so many seconds
-WRONG_ALL, WRONG_ALL_S = 20, 3.0  # of all on the network together; see codes.py for the sum
+WRONG_ALL, WRONG_ALL_S = 20, 3.0  # of all on the network together; see invitations.py for the sum
 ASKS, ASKS_S = 600, 1 / 60  # requests of one session: a page with plots is some forty, polling two a second
 UNKNOWN_ASKS, UNKNOWN_ASKS_S = 60, 1 / 5  # of one client without
+STREAMS, STREAMS_S = 60, 1.0  # openings of the live stream, of one session
 TELL_S = 60.0  # the terminal is told of wrong codes no more often
+_MOST_FORM = 1_000  # bytes of the form with the code
 _ALL = "all"
 _WRONG = "Wrong code, or already used. Enter the one the computer shows now."
+_WRONG_LINK = "This link was used already, or is not whole. Use the one the computer shows now."
 _WAIT = "Too many wrong codes. Wait {wait:.0f} seconds, then try again."
-_NO_SESSION = "Open this page with the code shown on the computer at the sprayer.\n"
+_NO_SESSION = "Open this page with the link or the code shown on the computer at the sprayer.\n"
 _TOO_OFTEN = "Too many requests: wait a moment.\n"
+_ONLY_LOOKS = json.dumps({"ok": False, "sentence": "You may only look. Ask at the computer at the sprayer for more."})
 
 
 class SessionMiddleware:
     """An ASGI application in front of another one, which only browsers with a session reach.
 
-    `tell` is given a sentence for the terminal when a session was opened or wrong codes come; it must not wait.
+    `shared`: phones may come in by code. `tell` is given a message for the terminal when wrong codes come; it must not
+    wait.
     """
 
     def __init__(
         self,
         app: AsgiApp,
-        codes: Codes,
-        sessions: Sessions,
+        invitations: Invitations,
+        guests: Guests,
         tell: Callable[[str], None],
+        *,
+        shared: bool = True,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._app = app
-        self._codes = codes
-        self._sessions = sessions
-        self._tell = tell
+        self._app, self._invitations, self._guests, self._tell = app, invitations, guests, tell
+        self._shared = shared
         self._wrong_each = RateLimit(WRONG_EACH, WRONG_EACH_S, clock=clock)
         self._wrong_all = RateLimit(WRONG_ALL, WRONG_ALL_S, clock=clock)
         self._asks = RateLimit(ASKS, ASKS_S, clock=clock)
         self._unknown_asks = RateLimit(UNKNOWN_ASKS, UNKNOWN_ASKS_S, clock=clock)
+        self._streams = RateLimit(STREAMS, STREAMS_S, clock=clock)
         self._told = RateLimit(1, TELL_S, clock=clock)
 
+    def admit(self, scope: Scope) -> str | None:
+        """The session that asks for the live stream; None when there is none or it asks too often."""
+        guest = self._guest(scope)
+        return None if guest is None or self._streams.take(guest.id) else guest.id
+
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """One connection."""
-        if scope["type"] == "lifespan":
+        """One request."""
+        if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        session = self._session(scope)
-        wait = self._asks.take(session) if session else self._unknown_asks.take(client_address(scope))
-        if scope["type"] == "websocket":
-            if session and not wait:
-                await self._app({**scope, SESSION: session}, receive, send)
-            else:
-                await refuse_socket(receive, send)
-        elif wait:
+        guest = self._guest(scope)
+        wait = self._asks.take(guest.id) if guest else self._unknown_asks.take(client_address(scope))
+        reads = scope["method"] == "GET"
+        if wait:
             await answer(send, 429, _TOO_OFTEN, [retry_after(wait)])
-        elif scope["method"] == "GET" and scope["path"] == STEP:
+        elif reads and scope["path"] == STEP:
             await answer(send, 200, step_page(), kind="text/html")
-        elif scope["method"] == "GET" and (code := _code(scope)) is not None:
-            await self._take_code(scope, send, session, code)
-        elif session:
-            await self._app({**scope, SESSION: session}, receive, send)
-        elif scope["method"] == "GET" and "text/html" in "".join(header_values(scope, "accept")):
-            await answer(send, 403, entry_page(), kind="text/html")
+        elif reads and (secret := _secret(scope)) is not None:
+            await self._take_link(scope, send, guest, secret)
+        elif self._shared and scope["method"] == "POST" and scope["path"] == ENTER:
+            await self._take_code(scope, receive, send)
+        elif guest:
+            await self._let_through(scope, receive, send, guest)
+        elif reads and "text/html" in "".join(header_values(scope, "accept")):
+            await answer(send, 403, entry_page(shared=self._shared), kind="text/html")
         else:
             await answer(send, 403, _NO_SESSION)
 
-    async def _take_code(self, scope: Scope, send: Send, session: str | None, code: str) -> None:
-        leads_on: Headers = [(b"location", STEP.encode())]
-        if session:  # the link was opened once more in the same browser
-            await answer(send, 303, "", leads_on)
+    async def _let_through(self, scope: Scope, receive: Receive, send: Send, guest: Guest) -> None:
+        if guest.looks_only and scope["method"] == "POST" and str(scope["path"]).startswith("/live/"):
+            await answer(send, 403, _ONLY_LOOKS, kind="application/json")
+            return
+        VISITOR.set(guest.visitor)  # holds for this request's task alone
+        await self._app({**scope, SESSION: guest.id}, receive, send)
+
+    async def _take_link(self, scope: Scope, send: Send, guest: Guest | None, secret: str) -> None:
+        client = client_address(scope)
+        if guest:  # the link was opened once more in the same browser
+            await answer(send, 303, "", [(b"location", STEP.encode())])
+        elif used := self._invitations.use_link(secret, from_here=_is_loopback(client)):
+            await self._open(scope, send, used)
+        else:
+            await answer(send, 403, entry_page(_WRONG_LINK, shared=self._shared), kind="text/html")
+
+    async def _take_code(self, scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            body = await asyncio.wait_for(whole_body(receive, _MOST_FORM), BODY_TIMEOUT_S)
+            form = parse_qs(body.decode("latin-1"), max_num_fields=5)
+        except (TooLargeError, TimeoutError, ValueError):
+            await answer(send, 400, "Refused: send the code alone.\n", [(b"connection", b"close")])
             return
         client = client_address(scope)
-        here = _is_loopback(client)
-        wait = max(self._wrong_each.wait_s(client), 0.0 if here else self._wrong_all.wait_s(_ALL))
+        wait = max(self._wrong_each.wait_s(client), self._wrong_all.wait_s(_ALL))
         if wait:
             await answer(send, 429, entry_page(_WAIT.format(wait=wait)), [retry_after(wait)], "text/html")
-        elif self._codes.use_up(code, from_here=here):
-            kept = f"Path=/; Max-Age={COOKIE_AGE_S}; HttpOnly; SameSite=Strict"
-            cookie = f"{_cookie_name(scope)}={self._sessions.new()}; {kept}"
-            await answer(send, 303, "", [*leads_on, (b"set-cookie", cookie.encode())])
-            self._tell(f"A browser at {client} was let in.")
+        elif used := self._invitations.use_code(form.get("code", [""])[0]):
+            await self._open(scope, send, used, form.get("name", [""])[0])
         else:
-            self._count_wrong(client, here)
+            self._wrong_each.take(client)
+            self._wrong_all.take(_ALL)
+            if self._wrong_each.wait_s(client) and not self._told.take(_ALL):
+                self._tell(f"{WRONG_EACH} wrong codes from {client}: it has to wait.")
             await answer(send, 403, entry_page(_WRONG), kind="text/html")
 
-    def _count_wrong(self, client: str, here: bool) -> None:
-        self._wrong_each.take(client)
-        if not here:
-            self._wrong_all.take(_ALL)
-        if self._wrong_each.wait_s(client) and not self._told.take(_ALL):
-            self._tell(f"{WRONG_EACH} wrong codes from {client}: it has to wait.")
+    async def _open(self, scope: Scope, send: Send, used: Invitation, name: str = "") -> None:
+        own = used.own
+        device = device_of("".join(header_values(scope, "user-agent")))
+        token = self._guests.admit(client_address(scope), device, own=own, name=name)
+        kept = f"Path=/; Max-Age={HOLDS_S}; HttpOnly; SameSite=Strict"
+        cookie = f"{_cookie_name(scope)}={token}; {kept}"
+        await answer(send, 303, "", [(b"location", STEP.encode()), (b"set-cookie", cookie.encode())])
 
-    def _session(self, scope: Scope) -> str | None:
+    def _guest(self, scope: Scope) -> Guest | None:
         wanted = _cookie_name(scope)
         for header in header_values(scope, "cookie"):
             for pair in header.split(";"):
                 name, _, value = pair.strip().partition("=")
-                if name == wanted and (session := self._sessions.name_of(value)):
-                    return session
+                if name == wanted and (guest := self._guests.of_token(value)):
+                    return guest
         return None
 
 
@@ -132,9 +162,9 @@ def _cookie_name(scope: Scope) -> str:
     return f"swardflow-{(scope.get('server') or ('', 0))[1]}"
 
 
-def _code(scope: Scope) -> str | None:
+def _secret(scope: Scope) -> str | None:
     try:
-        given = parse_qs(bytes(scope.get("query_string", b"")).decode("latin-1"), max_num_fields=20).get("code")
+        given = parse_qs(bytes(scope.get("query_string", b"")).decode("latin-1"), max_num_fields=20).get(KEY)
     except ValueError:
         return None
     return given[0] if given else None

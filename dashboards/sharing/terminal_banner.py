@@ -1,6 +1,7 @@
-"""What the terminal shows of a shared page: the addresses, the code that holds now, and the code to point a phone at.
+"""What the terminal shows: the links, the code that holds now, the code to point a phone at, and who was let in.
 
-Printed from a thread of its own: a terminal that is held up must not hold up the pages.
+Printed from a thread of its own, which survives whatever goes wrong: a terminal that is held up must not hold up the
+pages, and phones must be able to come in for as long as the pages are there.
 """
 
 from __future__ import annotations
@@ -9,21 +10,20 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 
 from dashboards.sharing.addresses import network_addresses
-from dashboards.sharing.codes import OWN, PHONE, Codes, in_groups
+from dashboards.sharing.invitations import Invitations, in_groups
 
 LOOK_S = 5.0  # how often the addresses are looked at: a hotspot comes and goes
-_MOST_NEWS = 20
+_MOST_NEWS = 20  # of more at once, the last ones are shown
 _BORDER = 2  # light modules around a QR code; ISO/IEC 18004 asks for four, the lines around it give the rest
 _BLACK_ON_WHITE, _PLAIN = "\x1b[30;107m", "\x1b[0m"
 _HALVES = {(0, 0): " ", (1, 0): "▀", (0, 1): "▄", (1, 1): "█"}
 
 
-def link(address: str, port: int, code: str) -> str:
+def link(host: str, port: int, secret: str) -> str:
     """The address that opens a session."""
-    return f"http://{address}:{port}/?code={code}"
+    return f"http://[{host}]:{port}/?key={secret}" if ":" in host else f"http://{host}:{port}/?key={secret}"
 
 
 def qr_lines(text: str) -> list[str]:
@@ -40,76 +40,97 @@ def qr_lines(text: str) -> list[str]:
     ]
 
 
-def words(addresses: Sequence[str], port: int, codes: Codes, *, with_qr: bool) -> str:
-    """Everything that has to be known to open the page, as lines."""
-    code = codes[PHONE]
+def shared_lines(addresses: Sequence[str], port: int, invitations: Invitations, *, with_qr: bool) -> list[str]:
+    """What has to be known to open a shared page."""
+    guest = invitations.guest
     if addresses:
-        lines = ["On a phone on the same network:", *(f"  {link(one, port, code)}" for one in addresses)]
-        lines += qr_lines(link(addresses[0], port, code)) if with_qr else []
+        lines = ["On a phone on the same network:", *(f"  {link(one, port, guest.secret)}" for one in addresses)]
+        lines += qr_lines(link(addresses[0], port, guest.secret)) if with_qr else []
     else:
         lines = [
             "This computer is on no network yet. Join one, such as a phone's hotspot: the address appears here then."
         ]
-    lines += [
-        f"Code to type: {in_groups(code)} (for one browser; then the next code is shown)",
-        f"On this computer:  {link('127.0.0.1', port, codes[OWN])}",
+    return [
+        *lines,
+        f"Or open the address up to the number {port} and type the code: {in_groups(guest.code)}",
+        "Link and code open one browser; then the next ones are shown.",
+        f"On this computer:  {link('127.0.0.1', port, invitations.own.secret)}",
         "Not encrypted (http): anyone on this network could read along. Share only on a network that you trust.",
     ]
-    return "\n".join(lines)
 
 
 class TerminalBanner:
-    """Shows the words at the start and again whenever a code was used or the addresses have changed."""
+    """Shows the links at the start, and again whenever one was used or the addresses have changed.
+
+    `host` is where a page that is not shared listens; a shared one has `host` None.
+    """
 
     def __init__(
         self,
         port: int,
-        codes: Codes,
+        invitations: Invitations,
+        host: str | None = None,
         *,
         addresses: Callable[[], list[str]] = network_addresses,
         with_qr: bool | None = None,
         say: Callable[[str], None] = lambda text: print(text, flush=True),
     ) -> None:
-        self._port = port
-        self._codes = codes
+        self._port, self._invitations, self._host = port, invitations, host
         self._addresses = addresses
         self._with_qr = _can_draw() if with_qr is None else with_qr
         self._say = say
         self._news: deque[str] = deque(maxlen=_MOST_NEWS)
         self._wake = threading.Event()
         self._stopped = False
-        self._shown: tuple[list[str], str, str] | None = None
+        self._known: list[str] = []  # the addresses seen last
+        self._shown: tuple[list[str], object, object] | None = None
 
     def start(self) -> None:
         """Show from now on, until the process ends or `close`."""
-        threading.Thread(target=self._keep_showing, name="sharing notice", daemon=True).start()
+        threading.Thread(target=self._keep_showing, name="terminal banner", daemon=True).start()
 
     def close(self) -> None:
         """Show no more."""
         self._stopped = True
         self._wake.set()
 
-    def tell(self, sentence: str) -> None:
-        """Show a sentence, and the codes again if they are other ones; never waits."""
-        self._news.append(sentence)
+    def tell(self, message: str) -> None:
+        """Show a message, and the links again if they are other ones; never waits."""
+        self._news.append(message)
         self._wake.set()
 
     def show(self) -> None:
         """Show what is new."""
         lines = [self._news.popleft() for _ in range(len(self._news))]
-        addresses = self._addresses()
-        now = (addresses, self._codes[PHONE], self._codes[OWN])
+        invitations = self._invitations
+        if self._host is None:
+            self._look_around()
+        now = (self._known, invitations.guest if self._host is None else None, invitations.own)
         if now != self._shown:
-            lines.append(words(addresses, self._port, self._codes, with_qr=self._with_qr))
+            lines += self._links(first=self._shown is None)
             self._shown = now
         if lines:
-            with suppress(OSError, ValueError):  # the terminal is gone; the pages go on
-                self._say("\n" + "\n".join(lines))  # the recorder's line may stand there half written
+            self._say("\n" + "\n".join(lines))  # the recorder's line may stand there half written
+
+    def _links(self, first: bool) -> list[str]:
+        if self._host is None:
+            return shared_lines(self._known, self._port, self._invitations, with_qr=self._with_qr)
+        words = "Live page:" if first else "For another browser on this computer:"
+        return [f"{words} {link(self._host, self._port, self._invitations.own.secret)}"]
+
+    def _look_around(self) -> None:
+        try:
+            self._known = self._addresses()
+        except Exception:  # too many open files, a network that is just going: the addresses seen last are shown
+            return
 
     def _keep_showing(self) -> None:
         while not self._stopped:
             self._wake.clear()
-            self.show()
+            try:
+                self.show()
+            except Exception:  # the terminal is gone, or does not take the letters: the pages go on
+                self._shown = None  # tried again
             self._wake.wait(LOOK_S)
 
 

@@ -104,6 +104,8 @@ def _put_axes(layout_: dict[str, Any], plot: Plot, place: str, domain: list[floa
         x |= {"tickvals": list(range(len(plot.x_names))), "ticktext": [visible(name) for name in plot.x_names]}
     elif plot.x_days:
         x |= {"type": "date", "nticks": 5}
+    elif plot.x_whole:
+        x |= {"dtick": math.ceil((x_range[1] - x_range[0]) / 12)}
     layout_["xaxis" + place] = axis(visible(plot.x_label) if last else "", anchor="y" + place, **x)
     layout_["yaxis" + place] = axis(
         visible(plot.y_label), range=list(y_range), domain=domain, anchor="x" + place, nticks=5, automargin=False
@@ -149,8 +151,10 @@ def _labels(plot: Plot, place: str, *, named: bool) -> list[dict[str, Any]]:
     if named:
         at = {"xref": f"x{place} domain", "yref": f"y{place} domain", "xanchor": "left", "yanchor": "bottom"}
         labels.append(label(f"<b>{escape(visible(plot.title))}</b>", 0, 1, **at))
+    highest = max((y for y, _ in plot.levels), default=0.0)
     for y, words in plot.levels:
-        at = {"xref": f"x{place} domain", "yref": "y" + place, "xanchor": "right", "yanchor": "bottom"}
+        at = {"xref": f"x{place} domain", "yref": "y" + place, "xanchor": "right"}
+        at["yanchor"] = "bottom" if y == highest else "top"
         labels.append(label(escape(visible(words)), 1, y, **at))
     used: list[float] = []
     for x, words in plot.marks:

@@ -38,7 +38,19 @@ async def answer(send: Send, status: int, text: str, headers: Headers | None = N
     await send({"type": "http.response.body", "body": body})
 
 
-async def refuse_socket(receive: Receive, send: Send) -> None:
-    """Refuse a WebSocket before it is open: the browser sees 403."""
-    await receive()  # the connect message: it has to be taken before the answer
-    await send({"type": "websocket.close", "code": 1008})
+class TooLargeError(Exception):
+    """A body has more bytes than it may have."""
+
+
+async def whole_body(receive: Receive, most: int) -> bytes:
+    """The body of a request, empty when the client has gone. Raises TooLargeError for more than `most` bytes."""
+    body = bytearray()
+    while True:
+        message = await receive()
+        if message["type"] != "http.request":
+            return b""
+        body += message.get("body", b"")
+        if len(body) > most:
+            raise TooLargeError
+        if not message.get("more_body", False):
+            return bytes(body)

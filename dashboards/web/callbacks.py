@@ -1,30 +1,37 @@
-"""Requests for Dash's callbacks looked at before Dash sees them: what no page of ours sends gets 400 and a sentence."""
+"""Requests for Dash's callbacks checked before Dash sees them: what no page of ours sends gets 400 and a message."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
+from dashboards.web.visitor import VISITOR
 
 PATH = "/_dash-update-component"
 _NOT_JSON = "Refused: a callback is asked for with JSON.\n"
 _NOT_OURS = "Refused: no page of Swardflow asks like this.\n"
 
+# What starts a callback: the ids and properties of its inputs, as Dash writes them.
+Inputs = frozenset[tuple[str, str]]
+
 
 class CallbackFilter:
     """An ASGI application that lets a request for a callback through when it has the form that Dash's pages send.
 
-    `known` has an entry for each callback, under the name of its outputs.
+    `known` has an entry for each callback, under the name of its outputs. A visitor who may only look gets the
+    callbacks of `reading`, and `refusal` in answer to all others.
     """
 
-    def __init__(self, app: AsgiApp, known: Mapping[str, Any]) -> None:
-        self._app = app
-        self._known = known
+    def __init__(
+        self, app: AsgiApp, known: Mapping[str, Any], reading: Collection[Inputs], refusal: Mapping[str, Any]
+    ) -> None:
+        self._app, self._known, self._reading = app, known, reading
+        self._refusal = json.dumps(refusal)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """One connection; the body of a request has to come in one message (see bounds.py)."""
+        """One connection; the body of a request has to come in one message (see size_limits.py)."""
         if scope["type"] != "http" or scope["path"] != PATH or scope["method"] != "POST":
             await self._app(scope, receive, send)
             return
@@ -36,12 +43,20 @@ class CallbackFilter:
         if not self.is_form_of_ours(message.get("body", b"")):
             await answer(send, 400, _NOT_OURS)
             return
+        visitor = VISITOR.get()
+        if visitor is not None and visitor.looks_only and not self._reads(message["body"]):
+            await answer(send, 200, self._refusal, kind="application/json")
+            return
         pending: list[Message] = [message]
 
         async def again() -> Message:
             return pending.pop() if pending else await receive()
 
         await self._app(scope, again, send)
+
+    def _reads(self, body: bytes) -> bool:
+        inputs = self._known[json.loads(body)["output"]]["inputs"]
+        return frozenset((one["id"], one["property"]) for one in inputs) in self._reading
 
     def is_form_of_ours(self, body: bytes) -> bool:
         """Whether the body is JSON that names a known callback and the inputs and states that it has."""

@@ -2,7 +2,7 @@
 
 A web page from elsewhere can make its own name point at this machine (DNS rebinding) and so talk to a server that only
 listens here. It cannot change the Host and Origin that the browser sends, so those are held against the names of this
-machine. Starlette's own `http` middleware does not see WebSockets, hence plain ASGI.
+machine.
 """
 
 from __future__ import annotations
@@ -21,7 +21,6 @@ from dashboards.web.asgi import (
     answer,
     client_address,
     header_values,
-    refuse_socket,
 )
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -32,10 +31,14 @@ _NO_DATA = ("/assets/", "/_dash-component-suites/")
 REFUSED = "Refused: open this page by the address that Swardflow printed, such as http://127.0.0.1:8050\n"
 
 
-def safe_headers(script_hashes: Iterable[str] = ()) -> Headers:
+_ALONE: Headers = [(b"cross-origin-opener-policy", b"same-origin")]
+
+
+def safe_headers(script_hashes: Iterable[str] = (), *, here: bool = True) -> Headers:
     """Headers for every answer. Nothing may be loaded from anywhere else, and no script in a page runs but those of
     `script_hashes`: Dash starts its renderer from one.
 
+    `here`: the page is opened on this computer; elsewhere, over http, browsers refuse a word about other windows.
     Styles may stand in the page: Dash's components and Plotly put theirs there.
     """
     scripts = " ".join(["'self'", *script_hashes])
@@ -45,9 +48,10 @@ def safe_headers(script_hashes: Iterable[str] = ()) -> Headers:
         "frame-ancestors 'none'"
     )
     return [
+        *(_ALONE if here else ()),
         (b"content-security-policy", policy.encode()),
         (b"x-content-type-options", b"nosniff"),
-        (b"referrer-policy", b"no-referrer"),
+        (b"referrer-policy", b"same-origin"),  # "no-referrer" would take the origin off our own forms, too
         (b"cross-origin-resource-policy", b"same-origin"),
         # what a phone could be asked for and is not; keeping the screen awake stays possible, and so does vibration
         (
@@ -67,7 +71,7 @@ def is_allowed(scope: Scope, names: frozenset[str] = LOOPBACK_NAMES, *, shared: 
     """
     hosts = header_values(scope, "host")
     origins = header_values(scope, "origin")
-    if len(hosts) != 1 or (place := _place(hosts[0])) is None:
+    if len(hosts) != 1 or (place := _place(hosts[0])) is None or not _is_asked_from_here(scope):
         return False
     if shared:
         address, port = scope.get("server") or ("", None)
@@ -78,6 +82,18 @@ def is_allowed(scope: Scope, names: frozenset[str] = LOOPBACK_NAMES, *, shared: 
     if place.hostname not in names:
         return False
     return not origins or (len(origins) == 1 and _is_same_place(origins[0], hosts[0]))
+
+
+def _is_asked_from_here(scope: Scope) -> bool:
+    """Whether a page of this server asks, or a person: by typing, by following a link.
+
+    Every browser of today says which (Fetch Metadata, W3C Working Draft); other programs do not.
+    """
+    if set(header_values(scope, "sec-fetch-site")) <= {"same-origin", "none"}:
+        return True
+    leads_here = header_values(scope, "sec-fetch-mode") == ["navigate"]
+    as_a_page = header_values(scope, "sec-fetch-dest") == ["document"]
+    return leads_here and as_a_page and scope.get("method") in READING
 
 
 def _place(host: str) -> SplitResult | None:
@@ -105,7 +121,7 @@ def _is_near(address: str) -> bool:
 
 
 class OriginMiddleware:
-    """An ASGI application that answers 403 (or closes the WebSocket) unless `is_allowed`, and adds safe headers.
+    """An ASGI application that answers 403 unless `is_allowed`, and adds safe headers.
 
     `script_hashes` is asked for every answer: Dash adds scripts of its own when the first page is asked for.
     """
@@ -125,26 +141,26 @@ class OriginMiddleware:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One connection."""
-        if scope["type"] not in {"http", "websocket"}:
+        if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        allowed = is_allowed(scope, self._names, shared=self._shared)
-        if scope["type"] == "http":
-            send = self._with_headers(send, str(scope["path"]))
-        if allowed:
+        send = self._with_headers(send, scope)
+        if is_allowed(scope, self._names, shared=self._shared):
             await self._app(scope, receive, send)
-        elif scope["type"] == "websocket":
-            await refuse_socket(receive, send)
         else:
             await answer(send, 403, REFUSED)
 
-    def _with_headers(self, send: Send, path: str) -> Send:
+    def _with_headers(self, send: Send, scope: Scope) -> Send:
+        path = str(scope["path"])
+        place = _place("".join(header_values(scope, "host")))
+        here = place is not None and place.hostname in LOOPBACK_NAMES
+
         async def sender(message: Message) -> None:
             if message["type"] == "http.response.start":
                 own: Headers = list(message.get("headers", []))
                 if not path.startswith(_NO_DATA) and not any(name.lower() == b"cache-control" for name, _ in own):
                     own.append((b"cache-control", b"no-store"))
-                message = {**message, "headers": own + safe_headers(self._script_hashes())}
+                message = {**message, "headers": own + safe_headers(self._script_hashes(), here=here)}
             await send(message)
 
         return sender

@@ -1,4 +1,4 @@
-"""SizeLimits on what one client can make the server hold: bodies and open WebSockets."""
+"""Limits on what one client can make the server hold: bodies, and requests under way."""
 
 from __future__ import annotations
 
@@ -7,30 +7,34 @@ from collections import Counter
 
 from dashboards.web.asgi import (
     AsgiApp,
+    Headers,
     Message,
     Receive,
     Scope,
     Send,
+    TooLargeError,
     answer,
     client_address,
     header_values,
-    refuse_socket,
+    whole_body,
 )
 
-MOST_BODY = 1 << 20  # bytes; a page's callback sends some kB
+MOST_BODY = 64 << 10  # bytes; a page's callback sends some kB
 BODY_TIMEOUT_S = 10.0
-MOST_SOCKETS = 64
-MOST_SOCKETS_EACH = 24  # one browser; a phone that lost its line may leave a few behind for ten seconds
-SESSION = "swardflow.session"  # key of the scope: whose session it is, where there are sessions
-
-
-class TooLargeError(Exception):
-    """A body has more bytes than it may have."""
+MOST_REQUESTS = 32  # under way at once: fewer than the threads that answer, so that the live page's buttons find one
+MOST_REQUESTS_EACH = 8  # of one browser, which opens six connections
+ROOM_S = 10.0  # so long a request waits for others of the same browser
+_PIECE = 64 << 10  # bytes of an answer handed to the connection at once: it waits until the browser has taken them
+_CLOSE: Headers = [(b"connection", b"close")]
+SESSION = "swardflow.session"  # key of the scope: whose session it is
 
 
 class SizeLimits:
-    """An ASGI application that answers 413 for a body over `most_body`, 408 for one that does not come, and refuses
-    WebSockets over `most_sockets` in all or `most_sockets_each` of one client.
+    """An ASGI application that answers 413 for a body over `most_body`, 408 for one that does not come, and 503 to who
+    has more than `most_each` requests under way (or all together more than `most`) for longer than `room_s`.
+
+    An answer is handed to the connection in pieces: what a browser asks for and does not take costs one answer's bytes
+    for each request under way, and no more.
     """
 
     def __init__(
@@ -39,65 +43,72 @@ class SizeLimits:
         *,
         most_body: int = MOST_BODY,
         body_timeout_s: float = BODY_TIMEOUT_S,
-        most_sockets: int = MOST_SOCKETS,
-        most_sockets_each: int = MOST_SOCKETS_EACH,
+        most: int = MOST_REQUESTS,
+        most_each: int = MOST_REQUESTS_EACH,
+        room_s: float = ROOM_S,
     ) -> None:
         self._app = app
-        self._most_body = most_body
-        self._body_timeout_s = body_timeout_s
-        self._most_sockets = most_sockets
-        self._most_sockets_each = most_sockets_each
-        self._sockets: Counter[str] = Counter()
+        self._most_body, self._body_timeout_s = most_body, body_timeout_s
+        self._most, self._most_each, self._room_s = most, most_each, room_s
+        self._under_way: Counter[str] = Counter()
+        self._room = asyncio.Condition()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """One connection."""
-        if scope["type"] == "websocket":
-            await self._socket(scope, receive, send)
-        elif scope["type"] == "http":
-            await self._request(scope, receive, send)
-        else:
+        """One request."""
+        if scope["type"] != "http":
             await self._app(scope, receive, send)
-
-    async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
-        client = str(scope.get(SESSION) or client_address(scope))
-        if self._sockets.total() >= self._most_sockets or self._sockets[client] >= self._most_sockets_each:
-            await refuse_socket(receive, send)
             return
-        self._sockets[client] += 1
-        try:
-            await self._app(scope, receive, send)
-        finally:
-            self._sockets[client] -= 1
-            if not self._sockets[client]:
-                del self._sockets[client]
-
-    async def _request(self, scope: Scope, receive: Receive, send: Send) -> None:
+        client = str(scope.get(SESSION) or client_address(scope))
         try:
             body = await asyncio.wait_for(self._body(scope, receive), self._body_timeout_s)
         except TooLargeError:
-            await answer(send, 413, f"Refused: more than {self._most_body} bytes.\n", [(b"connection", b"close")])
+            await answer(send, 413, f"Refused: more than {self._most_body} bytes.\n", _CLOSE)
             return
         except TimeoutError:
-            await answer(send, 408, "Refused: the request did not come to its end.\n", [(b"connection", b"close")])
+            await answer(send, 408, "Refused: the request did not come to its end.\n", _CLOSE)
             return
-        if body is not None:
-            await self._app(scope, _replayed(body, receive), send)
+        try:
+            await asyncio.wait_for(self._take_room(client), self._room_s)
+        except TimeoutError:
+            await answer(send, 503, "Too many requests at once: wait a moment.\n", _CLOSE)
+            return
+        try:
+            await self._app(scope, _replayed(body, receive), _in_pieces(send))
+        finally:
+            async with self._room:
+                self._under_way[client] -= 1
+                if not self._under_way[client]:
+                    del self._under_way[client]
+                self._room.notify_all()
 
-    async def _body(self, scope: Scope, receive: Receive) -> bytes | None:
-        """The whole body; None when the client has gone."""
+    async def _take_room(self, client: str) -> None:
+        async with self._room:
+            await self._room.wait_for(lambda: self._has_room(client))
+            self._under_way[client] += 1
+
+    def _has_room(self, client: str) -> bool:
+        return self._under_way[client] < self._most_each and self._under_way.total() < self._most
+
+    async def _body(self, scope: Scope, receive: Receive) -> bytes:
         said = header_values(scope, "content-length")
         if any(not text.isdecimal() or int(text[:20]) > self._most_body for text in said):
             raise TooLargeError
-        body = bytearray()
-        while True:
-            message = await receive()
-            if message["type"] != "http.request":
-                return None
-            body += message.get("body", b"")
-            if len(body) > self._most_body:
-                raise TooLargeError
-            if not message.get("more_body", False):
-                return bytes(body)
+        return await whole_body(receive, self._most_body)
+
+
+def _in_pieces(send: Send) -> Send:
+    async def sender(message: Message) -> None:
+        body = message.get("body", b"")
+        if message["type"] != "http.response.body" or len(body) <= _PIECE:
+            await send(message)
+            return
+        view = memoryview(body)
+        for start in range(0, len(body), _PIECE):
+            last = start + _PIECE >= len(body)
+            more = not last or message.get("more_body", False)
+            await send({**message, "body": bytes(view[start : start + _PIECE]), "more_body": more})
+
+    return sender
 
 
 def _replayed(body: bytes, receive: Receive) -> Receive:

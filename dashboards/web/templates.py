@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
+HERE = Path(__file__).parents[1]  # dashboards/
 TEMPLATES = Environment(
-    loader=FileSystemLoader(Path(__file__).parents[1]),
+    loader=FileSystemLoader(HERE),
     autoescape=True,
     undefined=StrictUndefined,
     trim_blocks=True,
     lstrip_blocks=True,
     keep_trailing_newline=True,
 )
+
+
+_DARK = re.compile(r":root\[data-light=.dark.\] (\{.*?\n\})", re.DOTALL)
+
+
+def frame_style() -> Markup:
+    """frame.css for a page without scripts, which is dark when the system is."""
+    css = (HERE / "assets" / "frame.css").read_text(encoding="utf-8")
+    return Markup(_DARK.sub(r"@media (prefers-color-scheme: dark) { :root \1 }", css))
+
+
+TEMPLATES.globals["frame_style"] = frame_style
 
 
 def render(name: str, **values: object) -> str:

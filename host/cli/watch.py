@@ -34,6 +34,9 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
         help="open the page to the local network, for a phone: shows the address, a one-time code and a QR code."
         " Not encrypted (http): anyone on this network could read along (see dashboards/SHARING.md)",
     )
+    parser.add_argument(
+        "--look-only", action="store_true", help="with --share: who is let in may only look, until you allow more"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,32 +58,25 @@ def record_and_show(
 
     With `board_arguments` a board is emulated first, and the rest waits until `board_port` is there.
     """
+    import tempfile
+
     from host.cli.supervisor import Child, Together
     from host.run_folder import make_folder
 
     runs = make_folder(runs)
     http_port = free_port(args.http_port, shared=args.share)
     recorder = Child("recorder", ["host.cli.main", "record", *record_arguments, "--runs", str(runs)])
-    page_arguments = ["dashboards", "--runs", str(runs), "--port", str(http_port)]
-    if args.share:
-        share_with_children()
-        page_arguments.append("--share")
-    first = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]
-    page = Child("page", first, later=page_arguments)
     board = Child("board", ["host.cli.main", "simulate", *board_arguments]) if board_arguments else None
-    # a shared page has no address without a code: it says its addresses itself
-    address = "" if args.share else f"Live page: http://127.0.0.1:{http_port}/   "
-    print(f"{address}Run files: {runs}   Ctrl-C ends the run.", flush=True)
     ready = board_port.exists if board_port else lambda: True
-    return Together(recorder, page, board, board_ready=ready).run()
-
-
-def share_with_children() -> None:
-    """Make the key that vouches for sessions of a shared page: it outlives a page that has to be started again."""
-    import os
-    import secrets
-
-    os.environ["SWARDFLOW_SHARING_KEY"] = secrets.token_hex(32)
+    with tempfile.TemporaryDirectory(prefix="swardflow-sessions-") as folder:  # for this user alone (mkdtemp)
+        page_arguments = ["dashboards", "--runs", str(runs), "--port", str(http_port)]
+        page_arguments += ["--sessions", str(Path(folder) / "sessions.json")]
+        page_arguments += ["--share"] if args.share else []
+        page_arguments += ["--look-only"] if args.look_only else []
+        first = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]
+        page = Child("page", first, later=page_arguments)
+        print(f"Run files: {runs}   Ctrl-C ends the run.", flush=True)  # the page says its own links
+        return Together(recorder, page, board, board_ready=ready).run()
 
 
 def free_port(wanted: int, *, shared: bool = False) -> int:

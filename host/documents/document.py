@@ -215,8 +215,9 @@ class Plot:
     """Series over one pair of axes; labels end with the unit. Not in JSON: its numbers stand in a table or in facts.
 
     `band` of y and `lanes` of x are shaded. `levels` are (y, label) lines across, `marks` (x, label) lines up.
-    `x_names` are the names of places 0, 1, 2, … on x; with `x_days` x is a day (`date.toordinal`). Ranges are found
-    from the points when None. Plots in a row with the same key are to be compared: one below the other, as they come.
+    `x_names` are the names of places 0, 1, 2, … on x; with `x_days` x is a day (`date.toordinal`), with `x_whole` only
+    whole places are numbered. Ranges are found from the points when None. Plots in a row with the same key are to be
+    compared: one below the other, as they come.
     """
 
     key: str
@@ -230,6 +231,7 @@ class Plot:
     marks: tuple[tuple[float, str], ...] = ()
     x_names: tuple[str, ...] = ()
     x_days: bool = False
+    x_whole: bool = False
     x_range: tuple[float, float] | None = None
     y_range: tuple[float, float] | None = None
 

@@ -109,7 +109,8 @@ def _x_labels(plot: Plot, x_range: _Range) -> list[tuple[float, str]]:
     if plot.x_days:
         days = sorted({round(day) for day in ticks(*x_range, wanted=4) if x_range[0] <= round(day) <= x_range[1]})
         return [(float(day), date.fromordinal(day).isoformat()) for day in days]
-    return [(value, f"{value:g}") for value in ticks(*x_range)]
+    marks = ticks(*x_range)
+    return [(value, f"{value:g}") for value in marks if not plot.x_whole or value == round(value)]
 
 
 def _drawn(series: Series, number: int, place: _Place, y_range: _Range) -> list[str]:
@@ -155,10 +156,12 @@ def _cornered(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]
 def _lines(plot: Plot, x_range: _Range, y_range: _Range, place: _Place) -> list[str]:
     """Levels across and marks up, each with its label at its end; labels of marks side by side go one step down."""
     parts = []
+    highest = max((y for y, _ in plot.levels), default=0.0)
     for y, label in plot.levels:
         (left, at), (right, _) = place(x_range[0], y), place(x_range[1], y)
         parts.append(f'<path class="level" d="M{left:.1f} {at:.1f}H{right:.1f}"/>')
-        parts.append(f'<text x="{right - 4:.1f}" y="{at - 4:.1f}" text-anchor="end">{_text(label)}</text>')
+        beside = at - 4 if y == highest else at + 13
+        parts.append(f'<text x="{right - 4:.1f}" y="{beside:.1f}" text-anchor="end">{_text(label)}</text>')
     ends: list[float] = []
     for x, label in sorted(plot.marks):
         (at, top), (_, bottom) = place(x, y_range[1]), place(x, y_range[0])

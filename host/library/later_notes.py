@@ -13,8 +13,10 @@ from host.errors import BadInputError, DamagedFileError, NotSavedError
 from host.run_folder import notes_path
 
 
-def add_note(run: Path, key: str, value: str, at: datetime) -> Path:
+def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Path:
     """Append a note; a later one of the same key stands for an earlier one, which stays in the file.
+
+    `by` is the guest of a shared page who wrote it.
 
     Raises UserError when what is there cannot be read (nothing is changed then), or nothing can be written.
     """
@@ -24,7 +26,7 @@ def add_note(run: Path, key: str, value: str, at: datetime) -> Path:
     if not key.strip():
         raise BadInputError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
     read_notes(run)
-    row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value}
+    row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value} | ({"by": by} if by else {})
     try:
         with path.open("a", encoding="utf-8") as file:
             file.write("[[note]]\n" + tomli_w.dumps(row) + "\n")

@@ -20,7 +20,7 @@ from host.documents.document import (
     duration,
     quantity,
 )
-from host.documents.words import format_day, plural
+from host.documents.words import format_day, plural, sentence
 from host.library.entry import Entry
 from host.library.library import problems
 from host.review.digest import Digest
@@ -33,7 +33,7 @@ _Cell = Callable[[Digest], Value]
 
 def runs_document(entries: Sequence[Entry], folder: Path, system: str, *, of: int | None = None) -> Document:
     """The document of these entries, in `system` units; `of` is how many runs there are when these are some of them."""
-    bad = Messages(tuple(Message(problem, "warning") for problem in problems(entries)), "problems")
+    bad = Messages(tuple(Message(sentence(problem), "warning") for problem in problems(entries)), "problems")
     sections = (replace(runs_section(entries, folder, system), heading=""), Section("", "", (bad,)))
     return Document("runs", "Runs", totals_words(entries, system, of=of), sections)
 
@@ -62,7 +62,7 @@ def runs_table(entries: Sequence[Entry], folder: Path, system: str) -> Table:
     rows = [(*own, *(cell(digest) for cell in cells)) for own, (_, digest) in zip(about, runs, strict=True)]
     first = (Column("run", "Run"), Column("path", ""), Column("bytes", ""), Column("problem", ""))
     used = tuple(
-        one if any(row[place] not in (None, "") for row in rows) else Column(one.key, "")
+        one if any(map(_known, (row[place] for row in rows))) else Column(one.key, "")
         for place, one in enumerate((*first, *columns))
     )
     return Table("runs", used, tuple(rows), empty="No run to list.")
@@ -97,10 +97,6 @@ def signs(digest: Digest, *, recording: bool = False) -> list[str]:
 def _columns(system: str) -> list[tuple[Column, _Cell]]:
     show = partial(quantity, system=system)
 
-    def product(digest: Digest) -> Value:
-        known = digest.product_per_area is not None
-        return show(digest.product_per_area, product_kind(digest.product_dry)) if known else None
-
     return [
         (Column("started", ""), lambda digest: digest.started or None),
         (Column("", "Started"), lambda digest: format_day(digest.started)),
@@ -112,7 +108,10 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (column("volume", "Volume", "volume", system), lambda digest: show(digest.volume_m3, "volume")),
         (column("area", "Area", "area", system), lambda digest: show(digest.area_m2, "area")),
         (column("rate", "Rate ± 95 %", "rate", system), partial(_rate, system=system)),
-        (Column("product_per_area", "Product per area"), product),
+        (
+            Column("product_per_area", "Product per area"),
+            lambda digest: show(digest.product_per_area, product_kind(digest.product_dry)),
+        ),
         (Column("", "Check"), lambda digest: ", ".join(signs(digest))),
         (Column("complete", ""), lambda digest: digest.complete),
         (Column("faults", ""), lambda digest: digest.faults),
@@ -124,6 +123,10 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (Column("off_target_time", ""), lambda digest: duration(digest.off_target_s)),
         (Column("notes", ""), lambda digest: tuple(f"{key}: {text}" for key, text in digest.notes.items())),
     ]
+
+
+def _known(value: Value) -> bool:
+    return value.value is not None if isinstance(value, Quantity) else value not in (None, "")
 
 
 def _rate(digest: Digest, system: str) -> Quantity:

@@ -7,7 +7,20 @@ numbers to the last bit. That rules out whole-run statistics and pairwise sums: 
 from host.pipeline.columns import Signals, joined
 from host.pipeline.faults.fault import Fault
 from host.pipeline.live import ADVICE, live_row
-from host.pipeline.passes import Pass
 from host.pipeline.pipeline import Pipeline
+from host.pipeline.rows import Why
+from host.pipeline.settle import Pass, Settled, Unassigned, settled_rows
 
-__all__ = ["ADVICE", "Fault", "Pass", "Pipeline", "Signals", "joined", "live_row"]
+__all__ = [
+    "ADVICE",
+    "Fault",
+    "Pass",
+    "Pipeline",
+    "Settled",
+    "Signals",
+    "Unassigned",
+    "Why",
+    "joined",
+    "live_row",
+    "settled_rows",
+]

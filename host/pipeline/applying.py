@@ -22,20 +22,17 @@ class SprayState:
     in place on the ground.
     """
 
-    def __init__(self, has_switch: bool) -> None:
-        self._has_switch = has_switch
+    def __init__(self) -> None:
         self._was_on = Previous(False)
         self._on_since_us = HoldLast(0)
 
-    def push(self, frames: Frames, counts: Counts, flow: Pulsing) -> Bools:
-        """Whether water reaches the ground in each frame, shape (n,)."""
-        if not self._has_switch:
-            return np.asarray(flow.frequency_hz > 0)
+    def push(self, frames: Frames, counts: Counts, flow: Pulsing, by_switch: Bools) -> Bools:
+        """Whether water reaches the ground in each frame, shape (n,); `by_switch`: where there is a switch to go by."""
         on: Bools = (frames["flags"] & Flag.SPRAY) != 0
         switched_on = on & ~self._was_on(on)
         since_us = self._on_since_us(counts.board_us, switched_on)
         fresh = counts.board_us - since_us < _DRY_US
-        return np.asarray(on & (fresh | (flow.idle_us < _DRY_US)))
+        return np.where(by_switch, on & (fresh | (flow.idle_us < _DRY_US)), flow.frequency_hz > 0)
 
 
 def is_moving(speed_m_s: Floats) -> Bools:

@@ -1,4 +1,4 @@
-"""The three ways in which a stage remembers what came before the arrays it is given."""
+"""The ways in which a stage remembers what came before the arrays it is given."""
 
 from __future__ import annotations
 
@@ -40,6 +40,20 @@ class RunningSum:
         np.cumsum(sums, out=sums)
         self.last = sums[-1]
         return sums[1:]
+
+
+class Highest:
+    """The highest value so far."""
+
+    def __init__(self, initial: float) -> None:
+        self.last: Any = initial
+
+    def __call__(self, values: Array) -> Array:
+        """The highest up to each element, shape and type kept."""
+        highest: Array = np.maximum.accumulate(np.maximum(values, self.last))
+        if len(highest):
+            self.last = highest[-1]
+        return highest
 
 
 class HoldLast:

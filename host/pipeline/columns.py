@@ -38,6 +38,7 @@ class Signals:
     rate_u_m3_m2: Floats  # its standard uncertainty
     pace_wanted_m_s: Floats  # the speed that would give the target at the present flow
     off_target: Bools  # the rate is outside the target's band
+    side: Ints  # 1 over the band, -1 under it, 0 in it; holds while the rate is near an edge
     off_target_s: Floats
     off_target_m2: Floats
     standing_s: Floats  # spraying without moving
@@ -46,9 +47,11 @@ class Signals:
     pass_number: Ints  # passes begun so far
     in_pass: Bools
     tank_left_m3: Floats
-    tank_covers_m2: Floats  # at the present rate, or at the target's while there is none
+    tank_covers_m2: Floats  # at the target rate
     lost_frames: Ints  # total, by the board's sequence number
     resets: Ints  # total
+    dropped_pulses: Ints  # total that the board says it failed to count, of flow or wheel
+    unsent_lines: Ints  # total that the board says it could not send
 
     def __len__(self) -> int:
         return len(self.host_s)

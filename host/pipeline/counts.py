@@ -37,6 +37,8 @@ class Counts:
     broken: Bools  # first frame, or the board had restarted, or its counts do not go on from the frame before
     reset: Bools  # the board had restarted
     lost: Ints  # frames missing before this one, by the sequence number
+    dropped: Ints  # pulses that the board says it failed to count since the frame before, of flow or wheel
+    unsent: Ints  # lines that it says it could not send
     flow: PulseCount
     wheel: PulseCount
 
@@ -84,9 +86,17 @@ class CountUnwrapper:
             broken=~continues,
             reset=reset,
             lost=np.where(continues, missing, np.where(reset, frames["seq"], 0)),
+            dropped=_board_says(frames, before, "edges_dropped", continues, reset),
+            unsent=_board_says(frames, before, "lines_dropped", continues, reset),
             flow=self._flow.push(frames, before, board_us, step_us, continues, reset),
             wheel=self._wheel.push(frames, before, board_us, step_us, continues, reset),
         )
+
+
+def _board_says(frames: Frames, before: Frames, counter: str, continues: Bools, reset: Bools) -> Ints:
+    """By how much one of the board's own 8-bit counts of failures went up."""
+    now = frames[counter].astype(np.int64)
+    return np.where(continues, (now - before[counter]) % 2**8, np.where(reset, now, 0))
 
 
 class _PulseUnwrapper:

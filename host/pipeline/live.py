@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from host.pipeline.columns import Signals
+from host.pipeline.ground import OVER, UNDER
 from host.pipeline.pipeline import Pipeline
 
 ON_TARGET = "on target"
@@ -14,25 +15,37 @@ SLOW_DOWN = "slow down"
 NOT_SPRAYING = "not spraying"
 STANDING = "standing still: stop spraying"
 WAIT = "wait for rate"
-ADVICE = (ON_TARGET, WALK_FASTER, SLOW_DOWN, NOT_SPRAYING, STANDING, WAIT)
+# Without a wheel the speed is not seen: what is steered is the pressure, at the speed of the timed course.
+LOWER_PRESSURE = "lower the pressure"
+RAISE_PRESSURE = "raise the pressure"
+NO_RATE = "rate not known"
+ADVICE = (
+    *(ON_TARGET, WALK_FASTER, SLOW_DOWN, NOT_SPRAYING, STANDING, WAIT),
+    *(LOWER_PRESSURE, RAISE_PRESSURE, NO_RATE),
+)
 
 
 def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     """The last frame of `signals` (at least one frame, fresh out of `pipeline`), ready for JSON: SI units in the keys.
 
-    Not-a-number becomes None. `advice` is one of ADVICE: a rate above its band means that too much reaches the
-    ground, so walk faster; below, slow down. `faults` holds those under way, oldest first, as Fault.row gives them.
+    Not-a-number becomes None. Sums over the run are those of the review so far. `advice` is one of ADVICE: a rate above
+    its band means that too much reaches the ground, so walk faster; below, slow down. Where the sprayer's speed or the
+    spray cannot be measured it orders nothing about them. `faults` holds those under way, oldest first, as Fault.row
+    gives them.
     """
     last = {name: _plain(getattr(signals, name)[-1]) for name in signals.__dataclass_fields__}
     target = pipeline.rig.target
     low, high = target.rate_m3_m2 * (1 - target.band), target.rate_m3_m2 * (1 + target.band)
     under_way = pipeline.current_pass()
     row = {name: last[name] for name in _PASSED_ON}
+    sums = pipeline.sums()
+    row |= {name: sums[column] for name, column in _SUMS.items()}
     row |= {
         "target_m3_m2": target.rate_m3_m2,
+        "keep_m_s": pipeline.rig.course.speed_m_s if pipeline.rig.course else None,  # the speed that all rests on
         "band_low_m3_m2": low,
         "band_high_m3_m2": high,
-        "advice": advice(last["spraying"], last["moving"], last["rate_m3_m2"], low, high),
+        "advice": _advice(pipeline, last),
         "pass_distance_m": under_way.distance_m if under_way else 0.0,
         "pass_area_m2": under_way.area_m2 if under_way else 0.0,
         "in_pass": under_way is not None,
@@ -53,31 +66,39 @@ _PASSED_ON = (
     "speed_m_s",
     "tank_left_m3",
     "tank_covers_m2",
-    "area_m2",
     "volume_m3",
     "distance_m",
     "pass_number",
-    "off_target_s",
-    "standing_s",
-    "standing_m3",
     "resets",
     "lost_frames",
+    "dropped_pulses",
+    "unsent_lines",
 )
+_SUMS = {
+    "area_m2": "ground_m2",
+    "over_m2": "over_m2",
+    "under_m2": "under_m2",
+    "off_target_s": "off_target_s",
+    "standing_s": "stationary_s",
+    "standing_m3": "stationary_m3",
+    "unassigned_s": "unassigned_s",
+    "unassigned_m": "unassigned_m",
+    "unassigned_m3": "unassigned_m3",
+}
 
 
-def advice(spraying: bool, moving: bool, rate: float | None, low: float, high: float) -> str:
-    """What the person behind the sprayer should do, one of ADVICE; rates in any one unit."""
-    if not spraying:
+def _advice(pipeline: Pipeline, last: dict[str, Any]) -> str:
+    """What the person behind the sprayer should do, one of ADVICE."""
+    if not last["spraying"]:
         return NOT_SPRAYING
-    if not moving:
+    if pipeline.no_wheel:
+        return NO_RATE
+    if not last["moving"]:
         return STANDING
-    if rate is None:
+    if last["rate_m3_m2"] is None:
         return WAIT
-    if rate > high:
-        return WALK_FASTER
-    if rate < low:
-        return SLOW_DOWN
-    return ON_TARGET
+    more, less = (LOWER_PRESSURE, RAISE_PRESSURE) if pipeline.rig.course else (WALK_FASTER, SLOW_DOWN)
+    return {OVER: more, UNDER: less}.get(last["side"], ON_TARGET)
 
 
 def _plain(value: Any) -> Any:

@@ -7,19 +7,21 @@ import math
 import numpy as np
 
 from host.frames import Event, Frames
-from host.pipeline.applying import SprayState, is_moving
-from host.pipeline.carry import RunningSum
+from host.pipeline.applying import SprayState
+from host.pipeline.carry import Highest, Previous, RunningSum
 from host.pipeline.clock import ClockScale
-from host.pipeline.columns import Bools, Floats, Signals
-from host.pipeline.counts import CountUnwrapper
+from host.pipeline.columns import Bools, Floats, Ints, Signals
+from host.pipeline.counts import Counts, CountUnwrapper
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.watch import FaultWatch
+from host.pipeline.fitted import Capabilities, Fitted
 from host.pipeline.ground import GroundTotals, State
-from host.pipeline.passes import Pass, PassFinder
 from host.pipeline.pressure import PressureReading
 from host.pipeline.pulses import PulseTimer
 from host.pipeline.rate import Progress, RateWindow
+from host.pipeline.rows import ROW, Why
+from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
 from host.pipeline.tank import TankLevel
 from host.pipeline.travel import Traveller
 from host.rig import Rig
@@ -39,22 +41,23 @@ class Pipeline:
 
     def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:
         self.rig = rig
-        self.passes: list[Pass] = []
         # Relative standard uncertainty of a rate, from the calibrations alone.
         self.relative_u = math.hypot(rig.meter.relative_uncertainty, travel_uncertainty(rig))
         self._unwrap = CountUnwrapper()
         self._clock = ClockScale()
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel = Traveller(rig)
-        self._spraying = SprayState(rig.spray_switch)
+        self._capabilities = Capabilities(rig)
+        self._spraying = SprayState()
         self._pressure = PressureReading(rig.pressure)
         self._rate = RateWindow(rig.swath_m, self.relative_u)
         self._ground = GroundTotals(rig)
-        self._passes = PassFinder(rig.swath_m, self.relative_u)
+        self._settler = Settler(rig.swath_m, rig.target, self.relative_u)
         self._tank = TankLevel(rig.tank.volume_m3)
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
-        self._pressed_s, self._pressed_pa_s = RunningSum(), RunningSum()
+        self._dropped, self._unsent = RunningSum(), RunningSum()
+        self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
@@ -63,9 +66,10 @@ class Pipeline:
         scale = self._clock.push(counts, host_s)
         step_s = counts.step_us * 1e-6 * scale
         flow = self._flow.push(counts, counts.flow)
-        spraying = self._spraying.push(frames, counts, flow)
+        fitted = self._capabilities.push(len(frames), events)
+        spraying = self._spraying.push(frames, counts, flow, fitted.by_switch)
         travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
-        moving = is_moving(travel.speed_m_s)
+        moving = travel.moving
         per_m3 = self.rig.meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = counts.flow.step / per_m3
         volume = self._volume(step_m3)
@@ -81,25 +85,33 @@ class Pipeline:
                 broken=counts.broken,
             )
         )
-        ground = self._ground.push(counts, State(spraying, moving, step_s, travel.step_m, step_m3, rate.rate_m3_m2))
-        pressed_s = np.where(spraying & np.isfinite(pressure.mean_pa), step_s, 0.0)
-        number, in_pass, ended = self._passes.push(
-            spraying,
-            moving,
-            {
-                "board_us": counts.board_us,
-                "host_s": host_s,
-                "distance_m": travel.distance_m,
-                "area_m2": ground.area_m2,
-                "volume_m3": volume - ground.standing_m3,
-                "spraying_s": ground.spraying_s,
-                "off_target_s": ground.off_target_s,
-                "off_target_m2": ground.off_target_m2,
-                "pressure_s": self._pressed_s(pressed_s),
-                "pressure_pa_s": self._pressed_pa_s(np.where(pressed_s > 0, pressure.mean_pa, 0.0) * pressed_s),
-            },
-        )
-        self.passes += ended
+        why = self._why(counts, fitted)
+        known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
+        state = State(spraying, moving, known, step_s, travel.step_m, step_m3, rate.rate_m3_m2)
+        ground = self._ground.push(state)
+        course = self.rig.course
+        way = self._furthest(travel.smooth_m)  # what was carried on from the last pulse is kept when the wheel stops
+        rows = np.empty(len(frames), dtype=ROW)
+        for name, column in {
+            "us": counts.board_us,
+            "step_us": counts.step_us,
+            "step_s": step_s,
+            "host_s": host_s,
+            "step_m": step_s * course.speed_m_s if course else way - self._way_before(way),
+            "step_m3": step_m3,
+            "pulses": counts.flow.total,
+            "edge_us": counts.flow.edge_us,
+            "timed": counts.flow.timed,
+            "turned": (counts.wheel.step > 0) | (course is not None),
+            "pressure_pa": pressure.mean_pa,
+            "rate_m3_m2": rate.rate_m3_m2,
+            "spraying": spraying,
+            "moving": moving | (course is not None),
+            "by_switch": fitted.by_switch,
+            "why": why,
+        }.items():
+            rows[name] = column
+        number, in_pass = self._settler.push(rows)
         flow_m3_s = flow.frequency_hz / scale / per_m3
         tank_left = self._tank.push(volume, events)
         if self._watch:
@@ -136,6 +148,7 @@ class Pipeline:
             rate_u_m3_m2=rate.u_m3_m2,
             pace_wanted_m_s=self._pace_wanted(spraying, rate.flow_m3_s / scale, flow_m3_s),
             off_target=ground.off_target,
+            side=ground.side,
             off_target_s=ground.off_target_s,
             off_target_m2=ground.off_target_m2,
             standing_s=ground.standing_s,
@@ -144,14 +157,39 @@ class Pipeline:
             pass_number=number,
             in_pass=in_pass,
             tank_left_m3=tank_left,
-            tank_covers_m2=self._covers(tank_left, rate.rate_m3_m2),
+            tank_covers_m2=self._covers(tank_left),
             lost_frames=self._lost(counts.lost),
             resets=self._resets(counts.reset.astype(np.int64)),
+            dropped_pulses=self._dropped(counts.dropped),
+            unsent_lines=self._unsent(counts.unsent),
         )
 
     def finish(self) -> None:
         """End the pass under way: the run is over."""
-        self.passes += self._passes.finish()
+        self._settler.finish()
+
+    @property
+    def passes(self) -> list[Pass]:
+        """The passes that have ended, in order."""
+        return self._settler.passes
+
+    @property
+    def unassigned(self) -> list[Unassigned]:
+        """What does not belong to known ground, in order of time."""
+        return self._settler.unassigned
+
+    @property
+    def no_wheel(self) -> bool:
+        """Whether the rig has a wheel and the board no input for it: no ground can be measured then."""
+        return self._capabilities.no_wheel
+
+    def take_settled(self) -> Settled:
+        """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
+        return self._settler.take()
+
+    def sums(self) -> dict[str, float]:
+        """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""
+        return self._settler.sums()
 
     def faults(self) -> list[Fault]:
         """What has been found wrong so far, in the order in which it was called; those under way have no end."""
@@ -159,16 +197,24 @@ class Pipeline:
 
     def current_pass(self) -> Pass | None:
         """The pass under way, as far as it has come."""
-        return self._passes.current()
+        return self._settler.current()
+
+    def _why(self, counts: Counts, fitted: Fitted) -> Ints:
+        why = np.where(fitted.no_wheel, Why.NO_WHEEL, Why.ASSIGNED)
+        why = np.where(counts.dropped > 0, Why.DROPPED, why)
+        why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
+        if self._first and len(why):
+            why[0] = Why.NO_WHEEL if fitted.no_wheel[0] else Why.ASSIGNED
+            self._first = False
+        return why
 
     def _pace_wanted(self, spraying: Bools, window_flow: Floats, flow: Floats) -> Floats:
         known = np.where(np.isfinite(window_flow), window_flow, flow)
         wanted = known / (self.rig.target.rate_m3_m2 * self.rig.swath_m)
         return np.where(spraying & (known > 0), wanted, np.nan)
 
-    def _covers(self, tank_left: Floats, rate: Floats) -> Floats:
-        usable = np.where(rate > 0, rate, self.rig.target.rate_m3_m2)
-        return np.maximum(tank_left, 0.0) / usable
+    def _covers(self, tank_left: Floats) -> Floats:
+        return np.maximum(tank_left, 0.0) / self.rig.target.rate_m3_m2
 
 
 def travel_uncertainty(rig: Rig) -> float:

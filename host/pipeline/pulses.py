@@ -40,7 +40,8 @@ class PulseTimer:
         """Continue with the frames of `counts` and one of its inputs."""
         idle_us = np.minimum((counts.board_us - pulses.edge_us).astype(np.float64), _LONGEST_US)
         measured = self._between_edges(counts, pulses)
-        held = self._frequency(measured, pulses.timed | counts.broken)
+        # The first counts of a start may hold pulses from before it: no frequency can be worked out from them.
+        held = self._frequency(measured, (pulses.timed | counts.broken) & ~counts.reset)
         bound = 1e6 / np.maximum(idle_us, 1.0)
         going = idle_us <= self._stop_us
         frequency = np.where(going, np.where(pulses.timed, held, np.minimum(held, bound)), 0.0)

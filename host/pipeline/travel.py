@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.pipeline.applying import MOVING_M_S
+from host.pipeline.applying import MOVING_M_S, is_moving
 from host.pipeline.carry import RunningSum
-from host.pipeline.columns import Floats
+from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts
 from host.pipeline.pulses import PulseTimer
+from host.pipeline.turning import TurnSpeed
 from host.rig import Rig
 
 _STOP_RANGE_S = (0.3, 2.0)
@@ -20,7 +21,8 @@ _STOP_RANGE_S = (0.3, 2.0)
 class Travel:
     """Arrays of shape (n,)."""
 
-    speed_m_s: Floats
+    speed_m_s: Floats  # over the wheel's last whole turn
+    moving: Bools
     distance_m: Floats  # total, whole pulses
     step_m: Floats  # since the frame before
     smooth_m: Floats  # total, carried on between pulses
@@ -39,6 +41,7 @@ class Traveller:
         self._wheel, self._course = rig.wheel, rig.course
         slowest_s = rig.wheel.metres_per_pulse / MOVING_M_S if rig.wheel else 0.0
         self._timer = PulseTimer(min(max(slowest_s, _STOP_RANGE_S[0]), _STOP_RANGE_S[1]) * 1e6)
+        self._turning = TurnSpeed(rig.wheel.pulses_per_turn if rig.wheel else 1)
         self._distance = RunningSum()
 
     def push(self, counts: Counts, scale: Floats, spraying_s: Floats) -> Travel:
@@ -47,7 +50,8 @@ class Traveller:
             per_pulse = self._wheel.metres_per_pulse
             pulsing = self._timer.push(counts, counts.wheel)
             return Travel(
-                speed_m_s=pulsing.frequency_hz / scale * per_pulse,
+                speed_m_s=self._turning.push(counts, pulsing) / scale * per_pulse,
+                moving=is_moving(pulsing.frequency_hz / scale * per_pulse),
                 distance_m=counts.wheel.total * per_pulse,
                 step_m=counts.wheel.step * per_pulse,
                 smooth_m=pulsing.total * per_pulse,
@@ -59,4 +63,5 @@ class Traveller:
         step = spraying_s * speed
         distance = self._distance(step)
         none = np.zeros(len(scale))
-        return Travel(np.where(spraying_s > 0, speed, 0.0), distance, step, distance, none, none, none)
+        now = np.where(spraying_s > 0, speed, 0.0)
+        return Travel(now, is_moving(now), distance, step, distance, none, none, none)

@@ -287,7 +287,8 @@ def _event_detail(request: Mapping[str, Any]) -> dict[str, Any]:
     for key, value in volumes.items():
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e3:
             raise BadInputError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
-    return ({"text": str(request.get("text", ""))} if "text" in keys else {}) | volumes
+    by = {"by": str(request["by"])} if "by" in keys and request.get("by") else {}
+    return ({"text": str(request.get("text", ""))} if "text" in keys else {}) | volumes | by
 
 
 def is_alarm(status: Mapping[str, Any]) -> bool:

@@ -25,6 +25,7 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "rate_u_m3_m2": ("rate_standard_uncertainty", "rate"),
     "pace_wanted_m_s": ("pace_wanted", "speed"),
     "off_target": ("off_target", ""),
+    "side": ("side_of_band", ""),
     "off_target_s": ("off_target_time", "time"),
     "off_target_m2": ("off_target_area", "area"),
     "standing_s": ("standing_time", "time"),
@@ -36,6 +37,8 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "tank_covers_m2": ("tank_covers", "area"),
     "lost_frames": ("lost_frames", ""),
     "resets": ("board_restarts", ""),
+    "dropped_pulses": ("dropped_pulses", ""),
+    "unsent_lines": ("unsent_lines", ""),
 }
 
 # Field -> (name, kind, heading in tables for people; empty for what only exports and JSON have), in the order of the
@@ -54,19 +57,29 @@ PASS_COLUMNS: dict[str, tuple[str, str, str]] = {
     "spraying_s": ("spraying_time", "time", ""),
     "off_target_s": ("off_target_time", "time", "Off target"),
     "off_target_m2": ("off_target_area", "area", ""),
+    "over_m2": ("over_target_area", "area", ""),
+    "under_m2": ("under_target_area", "area", ""),
+    "unknown_m2": ("unknown_area", "area", ""),
 }
 
 TOTAL_COLUMNS: dict[str, tuple[str, str, str]] = {
-    "volume_m3": ("volume", "volume", "Volume"),
-    "area_m2": ("area", "area", "Area"),
+    "volume_m3": ("volume", "volume", "Through the meter"),
+    "ground_m3": ("volume_on_ground", "volume", "On known ground"),
+    "area_m2": ("area", "area", "Area of known ground"),
     "rate_m3_m2": ("rate", "rate", "Rate (± is 95 %)"),
     "rate_u_m3_m2": ("", "rate", ""),
-    "distance_m": ("distance", "length", "Distance"),
+    "standing_m3": ("stationary_volume", "volume", "Sprayed standing still"),
+    "standing_s": ("stationary_time", "time", "Time sprayed standing still"),
+    "unassigned_m3": ("unassigned_volume", "volume", "Not assigned to ground"),
+    "unassigned_m": ("unassigned_distance", "length", ""),
+    "unassigned_s": ("unassigned_time", "time", ""),
+    "distance_m": ("distance", "length", "Distance, turns included"),
     "spraying_s": ("spraying_time", "time", "Time spraying"),
     "off_target_s": ("off_target_time", "time", "Time off target"),
     "off_target_m2": ("off_target_area", "area", "Area off target"),
-    "standing_s": ("stationary_time", "time", "Time sprayed standing still"),
-    "standing_m3": ("stationary_volume", "volume", "Sprayed standing still"),
+    "over_m2": ("over_target_area", "area", ""),
+    "under_m2": ("under_target_area", "area", ""),
+    "unknown_m2": ("unknown_area", "area", ""),
     "tank_left_m3": ("tank_left", "volume", ""),
 }
 

@@ -133,4 +133,5 @@ def _plot(result: Comparison, sides: Sequence[_Side], measure: str) -> Plot:
         band=(result.ratio - expanded, result.ratio + expanded),
         levels=((1.0, measure), (result.ratio, f"{whole} {result.ratio:.3f}")),
         x_range=(0.4, last + 0.6),
+        x_whole=True,
     )

@@ -13,7 +13,7 @@ from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 3  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 4  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)

@@ -62,7 +62,7 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     here = track.between(one.start_s, one.end_s)
     step_s = np.diff(track.host_s[here], prepend=one.start_s)
     applying = track.spraying[here] & track.moving[here]
-    step_m = np.where(applying, track.speed_m_s[here] * step_s, 0.0)
+    step_m = track.ground_m[here]
     step_m3 = np.where(applying, track.flow_m3_s[here] * step_s, 0.0)
     if not len(step_m) or step_m.sum() <= 0 or step_m3.sum() <= 0:
         return Strip(one.number, np.zeros(1), np.empty(0), float("nan"))

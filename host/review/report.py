@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from host.documents.document import Document, Message, Messages, Section
+from host.documents.document import Document, Message, Messages, Plot, Section
 from host.documents.html import format_html
-from host.documents.words import format_day
+from host.documents.words import format_day, plural
 
 CAUTIONS = (
     "The label is the law: its rates, limits, protective clothing and re-entry times go before anything here.",
@@ -17,10 +17,23 @@ CAUTIONS = (
     "Measured with calibrations of limited certainty, as stated. This page is no approval and no certificate.",
 )
 
+_PLOTS = 40
+
 
 def format_report(document: Document, made: datetime, more: Sequence[Section] = ()) -> str:
     """The page of a run's or a season's document: `more` sections after its own, cautions, and when it was made."""
     cautions = Section("", "Cautions", (Messages(tuple(Message(text, "stop") for text in CAUTIONS)),))
     end = Section("", "", (Messages((Message(f"Made {format_day(made)}."),)),))
     title = f"Spray record: {document.title}"
-    return format_html(replace(document, title=title, sections=(*document.sections, *more, cautions, end)))
+    own = map(_shortened, document.sections)
+    return format_html(replace(document, title=title, sections=(*own, *more, cautions, end)))
+
+
+def _shortened(section: Section) -> Section:
+    """The section with its first plots: those of hundreds of passes would fill hundreds of sheets."""
+    plots = [block for block in section.blocks if isinstance(block, Plot)]
+    left_out = plots[_PLOTS:]
+    if not left_out:
+        return section
+    said = Messages((Message(f"{plural(len(left_out), 'more plot')} on the page; all passes are in the table."),))
+    return replace(section, blocks=(*(block for block in section.blocks if block not in left_out), said))

@@ -14,35 +14,21 @@ from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
 from host.frames import Event
 from host.journal import RunFile, read_run
-from host.pipeline import Fault, Pass, Pipeline, Signals
+from host.pipeline import Fault, Pass, Pipeline, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, TankBalance, product_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
+from host.review.totals import Totals, totals_of
 from host.review.track import Track, TrackKeeper
+from host.review.verdict import Verdict, verdict_of
 from host.rig import Rig
+from host.rig.against_board import board_misfits
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
 EXPANDED = 2.0  # coverage factor k of the ± shown: about 95 % (JCGM 100, 6.3.3)
-
-
-@dataclass(frozen=True)
-class Totals:
-    """Sums over a run or over the part of it seen so far. SI units; rates None before anything was sprayed."""
-
-    volume_m3: float
-    area_m2: float
-    distance_m: float
-    spraying_s: float
-    rate_m3_m2: float | None  # volume sprayed on the move, over area
-    rate_u_m3_m2: float | None  # its standard uncertainty
-    off_target_s: float
-    off_target_m2: float
-    standing_s: float
-    standing_m3: float
-    tank_left_m3: float
 
 
 @dataclass(frozen=True)
@@ -56,6 +42,8 @@ class Health:
     damaged_records: int  # places in the file that could not be verified
     lost_records: int  # records that the file's end counts and that could not be read
     resets: int  # restarts of the board
+    dropped_pulses: int  # that the board says it failed to count, of flow or wheel
+    unsent_lines: int  # that it says it could not send
     clock_scale: float  # host seconds per board second
     status: str  # how the recording ended; "no end record" when it was cut off
     complete: bool
@@ -72,10 +60,24 @@ class Review:
     faults: list[Fault]  # derived anew at each reading; nothing of them stands in the run file
     health: Health
     track: Track = field(repr=False)
+    unassigned: tuple[Unassigned, ...] = ()  # what does not belong to known ground, in order of time
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
     watched: bool = True  # whether faults were looked for
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """By ground; None where nothing is known to have reached it."""
+        return verdict_of(self.totals, self.passes, self.rig.target)
+
+    @property
+    def board_misfits(self) -> tuple[str, ...]:
+        """Where the rig and the boards that were heard disagree; a sentence each, said once."""
+        heard = [event.detail for event in self.run.events if event.kind == "identity"]
+        if not heard and self.run.frames.size:
+            return ("The board never said who it is: what is fitted on it, and its converter's range, are guesses.",)
+        return tuple(dict.fromkeys(message for identity in heard for message in board_misfits(self.rig, identity)))
 
     @property
     def strips(self) -> list[Strip]:
@@ -185,6 +187,8 @@ def review_of(
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
         keeper.push(signals)
+        keeper.settle(pipeline.take_settled())
+    keeper.settle(pipeline.take_settled())
     return Review(
         run,
         rig,
@@ -193,6 +197,7 @@ def review_of(
         pipeline.faults(),
         health_of(run, last),
         keeper.track(),
+        tuple(pipeline.unassigned),
         later_notes or {},
         cards,
         held,
@@ -216,20 +221,6 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     pipeline.finish()
 
 
-def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
-    """Totals as they stand after the last frame of `last`."""
-    if last is None or not len(last):
-        return Totals(0.0, 0.0, 0.0, 0.0, None, None, 0.0, 0.0, 0.0, 0.0, pipeline.rig.tank.volume_m3)
-    value: dict[str, float] = {
-        name: float(getattr(last, name)[-1])
-        for name in Totals.__dataclass_fields__
-        if name not in ("rate_m3_m2", "rate_u_m3_m2")
-    }
-    rate = (value["volume_m3"] - value["standing_m3"]) / value["area_m2"] if value["area_m2"] > 0 else None
-    uncertainty = None if rate is None else rate * pipeline.relative_u
-    return Totals(rate_m3_m2=rate, rate_u_m3_m2=uncertainty, **value)
-
-
 def health_of(run: RunFile, last: Signals | None) -> Health:
     """Health of a recording whose signals end with `last`."""
     seen = last is not None and len(last) > 0
@@ -242,6 +233,8 @@ def health_of(run: RunFile, last: Signals | None) -> Health:
         damaged_records=run.damaged,
         lost_records=run.lost_records,
         resets=int(last.resets[-1]) if last is not None and seen else 0,
+        dropped_pulses=int(last.dropped_pulses[-1]) if last is not None and seen else 0,
+        unsent_lines=int(last.unsent_lines[-1]) if last is not None and seen else 0,
         clock_scale=float(last.clock_scale[-1]) if last is not None and seen else 1.0,
         status=str(trailer.get("status", "no end record")),
         complete=run.complete,

@@ -23,8 +23,9 @@ from host.documents.document import (
     duration,
     quantity,
 )
-from host.documents.words import capital, format_day, percent
+from host.documents.words import capital, format_day, percent, sentence
 from host.errors import UserError
+from host.review.apart import apart_messages, apart_rows, board_messages
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.evenness import BIN_M, Strip
@@ -66,10 +67,12 @@ def _title(review: Review) -> str:
 
 
 def _verdict(review: Review, system: str) -> tuple[str, Level]:
-    """Whether the mean rate lies in the target's band, as far as its uncertainty lets that be said."""
+    """What the ground got; then the mean, and how it lies to the band as far as its uncertainty lets that be said."""
     totals, target = review.totals, review.rig.target
-    rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
-    if rate is None or standard is None:
+    rate, standard, ground = totals.rate_m3_m2, totals.rate_u_m3_m2, review.verdict
+    if rate is None or standard is None or ground is None:
+        if totals.unassigned_m3 > 0:
+            return "No ground is known, so there is no rate: see what is not assigned.", "warning"
         return "Nothing was sprayed on the move.", "note"
     off = rate / target.rate_m3_m2 - 1.0
     shown = quantity(rate, "rate", system, expanded_si=EXPANDED * standard).text
@@ -77,7 +80,7 @@ def _verdict(review: Review, system: str) -> tuple[str, Level]:
     within = target.low_m3_m2 <= rate <= target.high_m3_m2
     margin = min(abs(rate - target.low_m3_m2), abs(rate - target.high_m3_m2))
     doubt = "" if margin > EXPANDED * standard else f"; it may lie {'outside' if within else 'inside'} the band"
-    return f"{'On' if within else 'Off'} target: {much}{doubt}.", "note" if within else "warning"
+    return f"{ground.message} Mean {much}{doubt}.", "note" if ground.good else "warning"
 
 
 def _totals(review: Review, system: str) -> Section:
@@ -104,7 +107,19 @@ def _totals(review: Review, system: str) -> Section:
             Fact("units", "", system),
         )
     )
-    return Section("", "", (about, Facts(tuple(facts), "totals")))
+    ground = review.verdict
+    if ground is not None:
+        shares = (("on", ground.on), ("over", ground.over), ("under", ground.under), ("unknown", ground.unknown))
+        facts += [Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)) for name, share in shares]
+    return Section("", "", (about, Facts(tuple(facts), "totals"), *_apart(review, system)))
+
+
+def _apart(review: Review, system: str) -> tuple[Block, ...]:
+    """What is not in the rate, and what the board said of itself."""
+    said = [Message(message, "warning") for message in (*board_messages(review), *apart_messages(review, system))]
+    rows = tuple(tuple(row.values()) for row in apart_rows(review))
+    names = ("why", "start_s", "end_s", "volume_m3", "distance_m", "seconds")
+    return Messages(tuple(said), "apart"), Table("not_assigned", tuple(Column(name, "") for name in names), rows)
 
 
 def _passes(review: Review, strips: list[Strip], system: str) -> Section:
@@ -146,7 +161,7 @@ def _or_why_not(key: str, heading: str, blocks: Callable[[], tuple[Block, ...]])
     try:
         return Section(key, heading, blocks())
     except UserError as error:
-        return Section(key, heading, (Messages((Message(capital(str(error)), "warning"),)),))
+        return Section(key, heading, (Messages((Message(sentence(str(error)), "warning"),)),))
 
 
 def _notes(review: Review) -> Section:

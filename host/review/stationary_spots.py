@@ -28,21 +28,18 @@ def standing_spots(track: Track, passes: list[Pass]) -> list[Spot]:
     """The spots of half a second or more, in order of time."""
     if not len(track):
         return []
-    grown_s = np.diff(track.standing_s, prepend=0.0)
-    standing = np.flatnonzero(grown_s > 0)
+    standing = np.flatnonzero(track.stationary_s > 0)
     if not len(standing):
         return []
     apart = np.flatnonzero(np.diff(track.distance_m[standing]) > _SAME_SPOT_M) + 1
     spots = []
     for group in np.split(standing, apart):
         first, last = int(group[0]), int(group[-1])
-        before_s = float(track.standing_s[first - 1]) if first else 0.0
-        before_m3 = float(track.standing_m3[first - 1]) if first else 0.0
-        seconds = float(track.standing_s[last]) - before_s
+        seconds = float(track.stationary_s[first : last + 1].sum())
         if seconds < _LEAST_S:
             continue
         start_s = float(track.host_s[max(first - 1, 0)])
-        volume = float(track.standing_m3[last]) - before_m3
+        volume = float(track.stationary_m3[first : last + 1].sum())
         spots.append(Spot(start_s, seconds, volume, *_place(track, passes, first)))
     return spots
 

@@ -1,4 +1,4 @@
-"""The columns of a run that evenness, standing spots and comparisons need, kept for the whole run."""
+"""The columns of a run that evenness, stationary spots and comparisons need, kept for the whole run."""
 
 from __future__ import annotations
 
@@ -6,25 +6,23 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from host.pipeline import Signals
+from host.pipeline import Settled, Signals
 from host.pipeline.columns import Bools, Floats
 
 
 @dataclass(frozen=True)
 class Track:
-    """One row per frame, each of shape (n,), named as in Signals."""
+    """One row per frame, each of shape (n,): some columns of Signals, then some of Settled."""
 
     host_s: Floats
     distance_m: Floats
-    volume_m3: Floats
     flow_m3_s: Floats
-    speed_m_s: Floats
     pressure_pa: Floats
     spraying: Bools
     moving: Bools
-    standing_s: Floats
-    standing_m3: Floats
-    pass_number: Floats
+    ground_m: Floats  # way sprayed in the row
+    stationary_s: Floats
+    stationary_m3: Floats
 
     def __len__(self) -> int:
         return len(self.host_s)
@@ -36,16 +34,24 @@ class Track:
 
 
 class TrackKeeper:
-    """Collects a track from signals in pieces."""
+    """Collects a track from signals and settled rows, which come later."""
 
     def __init__(self) -> None:
-        self._parts: list[list[np.ndarray[tuple[int], np.dtype[np.generic]]]] = []
+        self._parts: dict[str, list[np.ndarray[tuple[int], np.dtype[np.generic]]]] = {f.name: [] for f in fields(Track)}
 
     def push(self, signals: Signals) -> None:
         """Keep what is needed of `signals`."""
-        self._parts.append([getattr(signals, column.name) for column in fields(Track)])
+        self._keep(signals)
+
+    def settle(self, settled: Settled) -> None:
+        """Keep what is needed of settled rows."""
+        self._keep(settled)
 
     def track(self) -> Track:
-        """All rows so far."""
-        columns = zip(*self._parts, strict=True) if self._parts else [[np.empty(0)]] * len(fields(Track))
-        return Track(*(np.concatenate(list(column)) for column in columns))
+        """All rows so far, once all are settled."""
+        return Track(*(np.concatenate(parts or [np.empty(0)]) for parts in self._parts.values()))
+
+    def _keep(self, rows: Signals | Settled) -> None:
+        for name, parts in self._parts.items():
+            if name in rows.__dataclass_fields__:
+                parts.append(getattr(rows, name))

@@ -61,12 +61,13 @@ def main() -> int:
     from playwright.sync_api import sync_playwright
 
     from tests.dashboards.conftest import CHROMIUM_FLAGS
+    from tests.dashboards.sessions import LetIn
 
     missed = False
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         run = GrowingRun(Path(folder) / "2026-05-14T0915-bowling-green.sward", lines=600)
         server = Server(Path(folder), Path(folder) / "server.log")
-        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+        browser = LetIn(playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS))
         try:
             for slowed in (1, 4):
                 blank, live, files = [], [], 0

@@ -109,6 +109,7 @@ def main() -> int:
     from playwright.sync_api import sync_playwright
 
     from tests.dashboards.conftest import CHROMIUM_FLAGS
+    from tests.dashboards.sessions import LetIn
 
     missed = False
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
@@ -118,7 +119,7 @@ def main() -> int:
         server = Server(runs, runs / "server.log")
         stop = threading.Event()
         others = [other_screen(server, stop) for _ in range(args.screens - 1)]
-        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+        browser = LetIn(playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS))
         try:
             for slowed, goal in GOALS_MS.items():
                 got = measure(browser, server.address, recorder.run, board, slowed, args.seconds)
@@ -142,8 +143,12 @@ def other_screen(server: Server, stop: threading.Event) -> threading.Thread:
     """One more screen that takes every message."""
     from websockets.sync.client import connect
 
+    from tests.dashboards.sessions import cookie_header
+
     def take() -> None:
-        with connect(server.address.replace("http", "ws") + "/live/stream") as socket:
+        with connect(
+            server.address.replace("http", "ws") + "/live/stream", additional_headers=cookie_header()
+        ) as socket:
             while not stop.is_set():
                 socket.recv(5)
                 socket.send("k")

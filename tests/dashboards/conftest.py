@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from tests.dashboards.processes import RecorderProcess, Server, Standing
+from tests.dashboards.sessions import LetIn
 from tests.dashboards.walking import BoardOnPty
 from tests.dashboards.writing import GrowingRun
 
@@ -87,7 +88,7 @@ def browser(chromium: str) -> Iterator[Any]:
 
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
-        yield started
+        yield LetIn(started)
         started.close()
 
 

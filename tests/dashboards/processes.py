@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
+from tests.dashboards.sessions import let_in
 from tests.dashboards.walking import RIG
 
 ROOT = Path(__file__).parents[2]
@@ -78,12 +79,14 @@ class Process:
 
 
 class Server(Process):
-    """`python -m dashboards` on a port of its own."""
+    """`python -m dashboards` on a port of its own, with a session for this process (see sessions.py)."""
 
     def __init__(self, runs: Path, log: Path, *arguments: str, port: int | None = None) -> None:
         self.port = port or free_port()
         self.address = f"http://127.0.0.1:{self.port}"
-        super().__init__(["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), *arguments], log)
+        sessions = log.parent / f"sessions-{self.port}.json"  # as `swardflow watch` keeps them when it starts it again
+        command = ["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--sessions", str(sessions)]
+        super().__init__([*command, *arguments], log)
         self.wait_ready(self._answers, "the server answers", 40.0)
 
     def newest(self) -> dict[str, Any]:
@@ -98,7 +101,7 @@ class Server(Process):
     def _answers(self) -> bool:
         assert self.child.poll() is None, self.output()
         try:
-            return bool(self.row())
+            return let_in(self.port, self.output()) and bool(self.row())
         except (urllib.error.URLError, ConnectionError, TimeoutError):
             return False
 

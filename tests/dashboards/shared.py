@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import http.client
 import json
-import os
 import re
 import time
+import urllib.parse
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from dashboards.sharing.addresses import network_addresses
 from tests.dashboards.processes import Process, free_port, wait_until
+from tests.dashboards.sessions import cookies
 
-LINK = re.compile(r"http://(\S+?):(\d+)/\?code=([0-9A-Z]{8})\s")
+LINK = re.compile(r"http://(\S+?):(\d+)/\?key=([0-9A-Z]{26})\s")
+CODE = re.compile(r"type the code: ([0-9A-Z]{4})-([0-9A-Z]{4})\s")
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,9 @@ def ask(
 ) -> Answer:
     """One request to "host:port", from the address `source` if given; Host and Origin as a browser sends them."""
     host, port = at.split(":")
-    own = {"Host": at} | ({"Origin": f"http://{at}"} if method == "POST" else {}) | (headers or {})
+    session = cookies().get(f"swardflow-{port}")
+    own = {"Host": at} | ({"Cookie": f"swardflow-{port}={session}"} if session else {})
+    own |= ({"Origin": f"http://{at}"} if method == "POST" else {}) | (headers or {})
     connection = http.client.HTTPConnection(host, int(port), timeout=20, source_address=(source, 0) if source else None)
     try:
         connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
@@ -64,17 +68,13 @@ def ask(
 class SharedServer(Process):
     """`python -m dashboards --share`; what it shows goes into its log, where there is no QR code."""
 
-    def __init__(self, runs: Path, log: Path, key: str = "", port: int | None = None) -> None:
+    def __init__(self, runs: Path, log: Path, *arguments: str, sessions: Path | None = None, port: int | None = None):
         self.port = port or free_port()
         self.here = f"127.0.0.1:{self.port}"
         addresses = network_addresses()
         self.there = f"{addresses[0] if addresses else '127.0.0.9'}:{self.port}"
-        if key:
-            os.environ["SWARDFLOW_SHARING_KEY"] = key
-        try:
-            super().__init__(["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--share"], log)
-        finally:
-            os.environ.pop("SWARDFLOW_SHARING_KEY", None)
+        command = ["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--share", *arguments]
+        super().__init__([*command, "--sessions", str(sessions)] if sessions else command, log)
         self._seen = log.stat().st_size
         self.wait_ready(self._answers, "the shared server answers", 60.0)
 
@@ -84,26 +84,37 @@ class SharedServer(Process):
 
         def last() -> str:
             links = [
-                f"http://{one[1]}:{one[2]}/?code={one[3]}" for one in LINK.finditer(self.output()) if one[1] == host
+                f"http://{one[1]}:{one[2]}/?key={one[3]}" for one in LINK.finditer(self.output()) if one[1] == host
             ]
             return links[-1] if links else ""
 
         return str(wait_until(last, f"a link of {host}", 20.0))
 
-    def code(self, of: str) -> str:
+    def key(self, of: str) -> str:
+        """The secret in the link that holds now."""
         return self.link(of).rpartition("=")[2]
 
-    def let_in(self, at: str) -> str:
-        """Use the code of that place up; the cookie."""
-        return self.use(at, self.code(at)).cookie
+    def code(self) -> str:
+        """The code to type that holds now."""
+        return "".join(CODE.findall(self.output())[-1])
 
-    def use(self, at: str, code: str, path: str = "/", source: str | None = None) -> Answer:
-        """The answer to the code that is shown, as somebody typed it; once the next one is shown."""
+    def let_in(self, at: str) -> str:
+        """Use the link of that place up; the cookie."""
+        return self.use(at, self.key(at)).cookie
+
+    def use(self, at: str, key: str, path: str = "/", source: str | None = None) -> Answer:
+        """The answer to the link that is shown; once the next one is shown."""
         shown = self.link(at)
-        answer = ask(at, f"{path}?code={code}", source=source)
+        answer = ask(at, f"{path}?key={key}", source=source)
         assert answer.status == 303, answer.text
-        wait_until(lambda: self.link(at) != shown, "the next code is shown", 20.0)
+        wait_until(lambda: self.link(at) != shown, "the next link is shown", 20.0)
         return answer
+
+    def type_code(self, at: str, code: str, name: str = "", source: str | None = None) -> Answer:
+        """The answer to a code that somebody typed."""
+        form = urllib.parse.urlencode({"code": code, "name": name}).encode()
+        kind = {"Content-Type": "application/x-www-form-urlencoded"}
+        return ask(at, "/enter", method="POST", body=form, headers=kind, source=source)
 
     def newest(self, at: str, cookie: str) -> dict[str, Any]:
         answer = ask(at, "/live/newest", headers={"Cookie": cookie})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextvars
 import gzip
+import random
 import threading
 from typing import Any
 
@@ -114,3 +115,31 @@ def test_what_is_not_to_be_packed_goes_through() -> None:
     assert ask(app, "/plain", accept_encoding="gzip")[2] == SCRIPT
     status, headers, body = ask(app, PACKAGES + "plotly.js", accept_encoding="gzip", if_none_match="e")
     assert (status, body) == (304, b"") and "content-encoding" not in headers
+
+
+def test_any_number_of_addresses_of_one_file_costs_its_bytes_once() -> None:
+    """Dash takes any fingerprint in a name: what is kept goes by the bytes."""
+    app = Compression(package)
+    for number in range(100):
+        ask(app, f"{PACKAGES}plotly.v{number}m{number}.js", accept_encoding="gzip")
+    assert app.kept == len(gzip.compress(SCRIPT))
+
+
+def test_what_is_kept_is_limited_and_the_oldest_goes() -> None:
+    async def many(scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": random.Random(scope["path"]).randbytes(10_000)})
+
+    app = Compression(many, most_kept=50_000)
+    for number in range(20):
+        status, _, body = ask(app, f"{PACKAGES}{number}.js", accept_encoding="gzip")
+        assert (status, len(gzip.decompress(body))) == (200, 10_000)
+        assert app.kept <= 50_000
+
+
+def test_a_package_that_there_is_not_is_not_found() -> None:
+    async def failing(scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 500, "headers": []})
+        await send({"type": "http.response.body", "body": b"Internal Server Error"})
+
+    assert ask(Compression(failing), PACKAGES + "anything/x")[0] == 404

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from dashboards.live.routes import MISSED
 from dashboards.live.screen import ADVICE as SCREEN_ADVICE
+from dashboards.live.stream import MISSED
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Server, wait_until
 from tests.dashboards.walking import TARGET_MPH

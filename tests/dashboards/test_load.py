@@ -19,12 +19,15 @@ from websockets.sync.client import connect
 
 from host.journal import read_run
 from tests.dashboards.processes import RecorderProcess, Server, wait_until
+from tests.dashboards.sessions import cookie_header
 from tests.dashboards.test_live_page import state, wait_for
 from tests.dashboards.walking import BoardOnPty
 
 SCREENS = 16
-STALLED = b"GET /live/stream HTTP/1.1\r\nHost: %s\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n" + (
-    b"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n"  # RFC 6455's own example key
+# RFC 6455's own example key
+STALLED = (
+    b"GET /live/stream HTTP/1.1\r\nHost: %s\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nCookie: %s\r\n"
+    b"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n"
 )
 
 
@@ -58,7 +61,7 @@ class Screen(threading.Thread):
                 self._over.wait(0.1)
 
     def _take(self) -> None:
-        with connect(self._address) as stream:
+        with connect(self._address, additional_headers=cookie_header()) as stream:
             self.came_back += 1
             while not self._over.is_set():
                 frame = json.loads(stream.recv(5))["row"].get("frame", -1)  # none before the run has been looked at
@@ -71,7 +74,7 @@ def stalled_screen(server: Server) -> socket.socket:
     """A connection that asks for the stream and then reads nothing at all."""
     stalled = socket.create_connection(("127.0.0.1", server.port))
     stalled.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4_096)
-    stalled.sendall(STALLED % f"127.0.0.1:{server.port}".encode())
+    stalled.sendall(STALLED % (f"127.0.0.1:{server.port}".encode(), cookie_header()["Cookie"].encode()))
     return stalled
 
 

@@ -56,15 +56,14 @@ def test_host_or_origin_given_twice_is_refused() -> None:
 
 
 def through(one: dict[str, Any]) -> list[MutableMapping[str, Any]]:
-    """What a client gets that connects through the gate to an application that lets everybody in."""
+    """What a client gets through the middleware from an application that lets everybody in."""
     answers: list[MutableMapping[str, Any]] = []
 
     async def application(_scope: Any, _receive: Any, send: Any) -> None:
-        start = "websocket.accept" if one["type"] == "websocket" else "http.response.start"
-        await send({"type": start, "status": 200, "headers": []})
+        await send({"type": "http.response.start", "status": 200, "headers": []})
 
     async def receive() -> MutableMapping[str, Any]:
-        return {"type": "websocket.connect"}
+        return {"type": "http.request"}
 
     async def send(message: MutableMapping[str, Any]) -> None:
         answers.append(message)
@@ -73,13 +72,29 @@ def through(one: dict[str, Any]) -> list[MutableMapping[str, Any]]:
     return answers
 
 
-def test_the_gate_stands_before_http_and_websockets() -> None:
-    assert through(scope("websocket", host="localhost"))[0]["type"] == "websocket.accept"
-    assert through(scope("websocket", host="rebound.example"))[0] == {"type": "websocket.close", "code": 1008}
+def test_every_answer_has_the_safe_headers() -> None:
     passed, refused = through(scope(host="localhost"))[0], through(scope(host="rebound.example"))[0]
     assert (passed["status"], refused["status"]) == (200, 403)
     for answer in (passed, refused):
         assert b"default-src 'self'" in dict(answer["headers"])[b"content-security-policy"]
+
+
+@pytest.mark.parametrize(
+    ("site", "mode", "dest", "allowed"),
+    [
+        *(("same-origin", "cors", "empty", True), ("none", "navigate", "document", True)),
+        ("cross-site", "navigate", "document", True),  # a link that somebody follows, such as the QR code's
+        *(("cross-site", "no-cors", "script", False), ("cross-site", "no-cors", "empty", False)),
+        *(("cross-site", "navigate", "iframe", False), ("same-site", "no-cors", "image", False)),
+        *(("cross-site", "websocket", "websocket", False), ("same-site", "cors", "empty", False)),
+    ],
+)
+def test_pages_from_elsewhere_load_nothing(site: str, mode: str, dest: str, allowed: bool) -> None:
+    """What each kind of request says of itself: Fetch Metadata Request Headers, W3C Working Draft."""
+    asked = scope(host="localhost", sec_fetch_site=site, sec_fetch_mode=mode, sec_fetch_dest=dest) | {"method": "GET"}
+    assert is_allowed(asked) is allowed
+    if site != "same-origin":
+        assert not is_allowed(asked | {"method": "POST"}) or site == "none"
 
 
 def shared(client: str = "192.168.1.20", server: str = "192.168.1.7", **headers: str) -> dict[str, Any]:
@@ -129,7 +144,8 @@ def test_headers_let_no_script_in_and_nothing_out() -> None:
     assert policy["script-src"] == "'self' 'sha256-abc='"
     assert policy["default-src"] == policy["connect-src"] == policy["form-action"] == "'self'"
     assert policy["object-src"] == policy["base-uri"] == policy["frame-ancestors"] == "'none'"
+    assert headers[b"cross-origin-opener-policy"] == b"same-origin"
     assert headers[b"x-content-type-options"] == b"nosniff"
-    assert headers[b"referrer-policy"] == b"no-referrer"
+    assert headers[b"referrer-policy"] == b"same-origin"
     assert b"screen-wake-lock=(self)" in headers[b"permissions-policy"]
     assert b"camera=()" in headers[b"permissions-policy"]

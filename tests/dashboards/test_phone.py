@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from dashboards.live.routes import MISSED
+from dashboards.live.stream import MISSED
 from tests.dashboards.processes import Server, wait_until
 from tests.dashboards.walking import TARGET_MPH
 from tests.dashboards.writing import GrowingRun

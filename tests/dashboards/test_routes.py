@@ -17,6 +17,7 @@ from websockets.sync.client import connect
 
 from dashboards.__main__ import main
 from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.sessions import cookie_header
 from tests.dashboards.writing import GrowingRun
 
 
@@ -53,7 +54,8 @@ def request(server: Server, path: str, body: bytes | None = None, **headers: str
 
 
 def stream(server: Server, **options: Any) -> Any:
-    return connect(server.address.replace("http", "ws") + "/live/stream", **options)
+    headers = cookie_header() | (options.pop("additional_headers", None) or {})
+    return connect(server.address.replace("http", "ws") + "/live/stream", additional_headers=headers, **options)
 
 
 def test_the_first_message_has_the_last_minute_the_others_only_the_row(server: Server) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dashboards.live.screen import band_position, blank_row, clock, deviation, number, screen_row
+from dashboards.live.screen import band_position, blank_row, clock, deviation, number, screen_row, two_digits
 from dashboards.live.trace import Trace
 from dashboards.pages import PAGES
 from dashboards.web.templates import render
@@ -45,18 +45,20 @@ def live(**changes: Any) -> dict[str, Any]:
         "off_target_s": 75.0,
         "standing_s": 0.0,
         "standing_m3": 0.0,
+        "unassigned_m3": 0.0,
+        "keep_m_s": None,
     }
     return row | changes
 
 
 def test_a_row_in_us_units() -> None:
     row = screen_row(live(), "us")
-    assert (row["rate"], row["rate_unit"], row["rate_spread"]) == ("1.05", "gal/1000 ft²", "± 0.02")
+    assert (row["rate"], row["rate_unit"], row["rate_spread"]) == ("1.05", "gal/1000 ft²", "± 0.04")
     assert (row["target"], row["band_low"], row["band_high"]) == ("1.00", "0.90", "1.10")
     assert (row["off_by"], row["off_side"], row["position"]) == ("5 %", "over", 0.5)
     assert (row["pace"], row["pace_wanted"], row["pace_unit"]) == ("2.5", "2.6", "mph")
     assert (row["flow"], row["pressure"]) == ("1.40", "40.0")
-    assert (row["tank"], row["covers"]) == ("12.3", "covers 11,752 ft²")
+    assert (row["tank"], row["covers"]) == ("12.3", "covers 12,000 ft²")
     assert (row["area"], row["pass"], row["pass_length"]) == ("12,500", "3", "134 ft so far")
     assert (row["off_target"], row["stood"]) == ("1:15", "")
 
@@ -98,7 +100,7 @@ def test_standing_is_told_with_what_went_down() -> None:
 @pytest.mark.parametrize("advice", ADVICE)
 def test_every_advice_of_the_pipeline_has_its_words(advice: str) -> None:
     row = screen_row(live(advice=advice), "us")
-    assert row["advice"] in {"hold", "faster", "slower", "idle", "standing", "wait"}
+    assert row["advice"] in {"hold", "faster", "slower", "lower", "raise", "idle", "standing", "wait"}
     assert row["words"][0].isupper()
 
 
@@ -140,3 +142,21 @@ def test_trace_keeps_a_minute_at_a_fifth_of_a_second_and_both_ends_of_gaps() -> 
     assert len(points) == pytest.approx(301, abs=5)
     around = [place for time_s, place in points if 49.7 < time_s < 50.6]
     assert None in around and around[0] == 0.1 and around[-1] == 0.1
+
+
+def test_what_is_not_assigned_stands_beside_what_was_sprayed() -> None:
+    assert screen_row(live(), "us")["sprayed"] == "3.2 gal sprayed"
+    apart = screen_row(live(unassigned_m3=0.25 * GALLON_M3), "us")
+    assert apart["sprayed"] == "3.2 gal sprayed, 0.25 gal not assigned"
+
+
+@pytest.mark.parametrize(
+    ("square_feet", "shown"), [(12_566, "13,000"), (949, "950"), (9.96, "10"), (3.14, "3.1"), (0, "0")]
+)
+def test_what_the_tank_covers_has_two_digits(square_feet: float, shown: str) -> None:
+    assert two_digits(square_feet * 0.3048**2, "area", "us") == shown
+
+
+def test_without_a_wheel_the_pressure_is_steered_and_the_speed_is_the_one_to_keep() -> None:
+    row = screen_row(live(advice="lower the pressure", keep_m_s=2.0 * 0.44704), "us")
+    assert (row["words"], row["pace_wanted"]) == ("Lower pressure", "2.0")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import socket
 from collections.abc import Iterator
@@ -13,10 +14,10 @@ import pytest
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
-from dashboards.__main__ import main, sharing_key
+from dashboards.__main__ import main
 from dashboards.pages import PAGES
 from dashboards.sharing.session_middleware import WRONG_EACH
-from tests.dashboards.processes import wait_until
+from tests.dashboards.processes import Server, wait_until
 from tests.dashboards.shared import SharedServer, ask
 from tests.dashboards.writing import GrowingRun
 
@@ -74,7 +75,7 @@ def test_the_entry_page_asks_for_the_code_and_nothing_else(server: SharedServer)
 
 @pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "HEAD", "OPTIONS", "PATCH"])
 def test_nothing_can_be_done_without_a_session(server: SharedServer, method: str) -> None:
-    for path in ("/live/tell/stop", "/_dash-update-component", "/", "/?code=" + server.code(server.here)):
+    for path in ("/live/tell/stop", "/_dash-update-component", "/", "/enter", "/?key=" + server.key(server.here)):
         answer = ask(server.here, path, method=method, body=b"{}", headers={"Content-Type": "application/json"})
         assert answer.status == 403, path
         assert "set-cookie" not in answer.headers
@@ -95,48 +96,57 @@ def test_the_stream_needs_the_session_and_the_origin(server: SharedServer, cooki
         assert refused.value.response.status_code == 403, headers
 
 
-def test_a_code_opens_one_session(server: SharedServer) -> None:
-    code = server.code(server.there)
-    answer = server.use(server.there, code, "/plan")
+def test_a_link_opens_one_session(server: SharedServer) -> None:
+    key = server.key(server.there)
+    answer = server.use(server.there, key, "/plan")
     assert answer.headers["location"] == "/opened"
     name, _, rest = answer.headers["set-cookie"].partition("=")
     value, *attributes = rest.split("; ")
     assert name == f"swardflow-{server.port}"
-    assert len(bytes.fromhex(value.split(".")[0])) == 32
+    assert len(bytes.fromhex(value)) == 32
     assert {"HttpOnly", "SameSite=Strict", "Path=/"} <= set(attributes)
     assert not any(one.lower().startswith("domain") for one in attributes)
-    assert code not in str(answer.headers)
-    assert ask(server.there, f"/?code={code}").status == 403, "used up"
+    assert key not in str(answer.headers)
+    assert ask(server.there, f"/?key={key}").status == 403, "used up"
     assert server.newest(server.there, answer.cookie)["row"]
-    assert f"A browser at {server.there.split(':')[0]} was let in." in server.output()
+    where = server.there.split(":")[0]
+    wait_until(lambda: f", from {where}." in server.output(), "the terminal says who was let in")
 
 
-def test_a_code_is_taken_as_people_type_it(server: SharedServer) -> None:
-    code = server.code(server.there).lower()
-    server.use(server.there, f"%20{code[:4]}-{code[4:]}+")
+def test_a_code_is_taken_as_people_type_it_with_a_name(server: SharedServer) -> None:
+    code = server.code().lower()
+    answer = server.type_code(server.there, f" {code[:4]}-{code[4:]} ", "Ann Hall")
+    assert (answer.status, answer.headers["location"]) == (303, "/opened")
+    wait_until(lambda: "Let in: Ann Hall, from " in server.output(), "the terminal says so")
+    wait_until(lambda: server.code().lower() != code, "the next code is shown")
+    assert server.type_code(server.there, code).status == 403, "used up"
+
+
+def test_the_step_into_the_pages_says_nothing_about_who_asks(server: SharedServer, cookie: str) -> None:
+    stranger = ask(server.here, "/opened", source="127.0.0.22")
+    assert stranger.text == ask(server.there, "/opened", headers={"Cookie": cookie}).text
 
 
 def test_the_link_opened_again_in_the_same_browser_uses_nothing_up(server: SharedServer, cookie: str) -> None:
-    code = server.code(server.there)
-    again = ask(server.there, f"/?code={code}", headers={"Cookie": cookie})
+    key = server.key(server.there)
+    again = ask(server.there, f"/?key={key}", headers={"Cookie": cookie})
     assert (again.status, again.headers["location"]) == (303, "/opened")
     assert "set-cookie" not in again.headers
-    assert server.code(server.there) == code
-    server.use(server.there, code)  # still there for the next phone
+    assert server.key(server.there) == key
+    server.use(server.there, key)  # still there for the next phone
 
 
-def test_the_code_of_this_computer_opens_nothing_from_the_network(server: SharedServer) -> None:
+def test_the_link_of_this_computer_opens_nothing_from_the_network(server: SharedServer) -> None:
     if server.there.startswith("127."):
         pytest.skip("this computer is on no network")
-    code = server.code(server.here)
-    assert ask(server.there, f"/?code={code}").status == 403
-    server.use(server.here, code)
+    key = server.key(server.here)
+    assert ask(server.there, f"/?key={key}").status == 403
+    server.use(server.here, key)
 
 
 def test_made_up_sessions_open_nothing(server: SharedServer, cookie: str) -> None:
     name, _, value = cookie.partition("=")
-    session, _, seal = value.partition(".")
-    for made_up in ("", ".", session, f".{seal}", f"{session}.", f"{'0' * 64}.{seal}", f"{session}.{'0' * 64}", "é.é"):
+    for made_up in ("", ".", value[:-1], value + "0", "0" * 64, hashlib.sha256(value.encode()).hexdigest(), "é"):
         answer = ask(server.here, "/live/newest", headers={"Cookie": f"{name}={made_up}"}, source="127.0.0.21")
         assert answer.status == 403, made_up
     other_port = cookie.replace(str(server.port), str(server.port + 1))
@@ -145,13 +155,14 @@ def test_made_up_sessions_open_nothing(server: SharedServer, cookie: str) -> Non
     assert ask(server.there, "/live/newest", headers=several).status == 200
 
 
-def test_wrong_codes_lock_out_who_tries_and_nobody_else(server: SharedServer) -> None:
-    tries = [ask(server.here, f"/?code={WRONG}", source="127.0.0.30") for _ in range(WRONG_EACH + 2)]
+def test_wrong_codes_make_wait_who_tries_and_nobody_who_scans(server: SharedServer) -> None:
+    tries = [server.type_code(server.here, WRONG, source="127.0.0.30") for _ in range(WRONG_EACH + 2)]
     assert [one.status for one in tries] == [403] * WRONG_EACH + [429] * 2
     assert 0 < int(tries[-1].headers["retry-after"]) <= 30
-    right = server.code(server.here)
-    assert ask(server.here, f"/?code={right}", source="127.0.0.30").status == 429, "the right one neither, for a while"
-    server.use(server.here, right, source="127.0.0.31")
+    right = server.code()
+    assert server.type_code(server.here, right, source="127.0.0.30").status == 429, "the right one neither, for a while"
+    server.use(server.here, server.key(server.here), source="127.0.0.30")  # the link is another matter
+    assert server.type_code(server.here, right, source="127.0.0.31").status == 303
     wait_until(lambda: "wrong codes from 127.0.0.30" in server.output(), "the terminal says so")
 
 
@@ -171,7 +182,7 @@ def test_wrong_codes_lock_out_who_tries_and_nobody_else(server: SharedServer) ->
 )
 def test_other_hosts_are_refused_even_with_a_session(server: SharedServer, cookie: str, host: str) -> None:
     named = host.format(address=server.there.split(":")[0], port=server.port)
-    for path, method in (("/live/newest", "GET"), ("/live/tell/mark", "POST"), (f"/?code={WRONG}", "GET")):
+    for path, method in (("/live/newest", "GET"), ("/live/tell/mark", "POST"), (f"/?key={WRONG}", "GET")):
         answer = ask(
             server.there, path, method=method, headers={"Host": named, "Cookie": cookie, "Origin": f"http://{named}"}
         )
@@ -225,25 +236,47 @@ def test_files_outside_are_out_of_reach_with_a_session_too(server: SharedServer,
 
 
 def test_phones_stay_let_in_when_the_page_is_started_again(tmp_path: Path) -> None:
-    key = "ab" * 32
-    server = SharedServer(tmp_path, tmp_path / "log", key)
-    session, code = server.let_in(server.here), server.code(server.here)
+    kept = tmp_path / "sessions.json"
+    server = SharedServer(tmp_path, tmp_path / "log", sessions=kept)
+    session, key = server.let_in(server.here), server.key(server.here)
     server.child.kill()
     server.child.wait()
-    again = SharedServer(tmp_path, tmp_path / "log again", key, port=server.port)
+    again = SharedServer(tmp_path, tmp_path / "log again", sessions=kept, port=server.port)
     assert "row" in again.newest(again.here, session)
-    assert ask(again.here, f"/?code={code}").status == 403, "codes are new ones"
+    assert ask(again.here, f"/?key={key}").status == 403, "links are new ones"
     again.end()
-    other = SharedServer(tmp_path, tmp_path / "log of another", "cd" * 32, port=server.port)
+    other = SharedServer(tmp_path, tmp_path / "log of another", port=server.port)
     assert ask(other.here, "/live/newest", headers={"Cookie": session}).status == 403
     other.end()
 
 
-def test_the_key_is_one_of_256_bits_or_a_new_one() -> None:
-    assert sharing_key("ab" * 32) == b"\xab" * 32
-    for text in ("", "ab", "zz" * 32, "ab" * 31):
-        assert len(sharing_key(text)) == 32
-        assert sharing_key(text) != sharing_key(text)
+def test_a_page_that_is_not_shared_is_for_who_started_it(tmp_path: Path) -> None:
+    """Another user of this computer sees the page that asks for the link."""
+    with Server(tmp_path, tmp_path / "log") as server:
+        at = f"127.0.0.1:{server.port}"
+        assert server.row() is not None
+        for path, method in (("/", "GET"), ("/live/newest", "GET"), ("/live/tell/stop", "POST"), ("/enter", "POST")):
+            answer = ask(at, path, method=method, headers={"Cookie": "", "Accept": "text/html"})
+            assert answer.status == 403, path
+        assert "the link in the terminal" in ask(at, "/", headers={"Cookie": "", "Accept": "text/html"}).text
+        with pytest.raises(InvalidStatus), stream(at):
+            pass
+
+
+def test_who_may_only_look_sees_the_run_and_changes_nothing(tmp_path: Path) -> None:
+    run = GrowingRun(tmp_path / "2026-05-14T0915-bowling-green.sward")
+    server = SharedServer(tmp_path, tmp_path / "log", "--look-only")
+    guest = server.let_in(server.there)
+    own = server.let_in(server.here)
+    assert "May only look." in server.output()
+    wait_until(lambda: server.newest(server.there, guest)["row"], "numbers")
+    headers = {"Content-Type": "application/json", "Cookie": guest}
+    refused = ask(server.there, "/live/tell/mark", method="POST", body=b"{}", headers=headers)
+    assert (refused.status, b"only look" in refused.body) == (403, True)
+    mine = ask(server.here, "/live/tell/mark", method="POST", body=b"{}", headers=headers | {"Cookie": own})
+    assert mine.status == 409, "no recorder"
+    server.end()
+    run.end()
 
 
 def test_host_and_share_together_are_a_mistake(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -255,7 +288,7 @@ def test_sixteen_screens_of_one_browser_and_not_without_end(server: SharedServer
     with ExitStack() as stack:
         screens = [stack.enter_context(stream(server.there, Cookie=cookie)) for _ in range(24)]
         for screen in screens[:16]:
-            assert json.loads(screen.recv(10))["row"]
+            assert json.loads(screen.recv(10))["boot"]
         assert not opens(server.there, cookie)
         assert opens(server.here, server.let_in(server.here)), "another browser has its own"
     wait_until(lambda: opens(server.there, cookie), "there is room again")
@@ -265,6 +298,6 @@ def opens(at: str, cookie: str) -> bool:
     """Whether a screen gets numbers."""
     try:
         with stream(at, Cookie=cookie) as screen:
-            return bool(json.loads(screen.recv(10))["row"])
+            return bool(json.loads(screen.recv(10))["boot"])
     except InvalidStatus:
         return False

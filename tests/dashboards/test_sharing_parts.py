@@ -1,17 +1,19 @@
-"""Codes, allowances, bounds and the terminal's notice, without a server; clocks and codes are given."""
+"""Invitations, sessions, limits and the terminal's banner, without a server; clocks and codes are given."""
 
 from __future__ import annotations
 
-import asyncio
 import re
-from collections.abc import Iterator, MutableMapping
+import threading
+from collections.abc import MutableMapping
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import zxingcpp
 
-from dashboards.sharing.codes import ALPHABET, LENGTH, OWN, PHONE, Codes, Sessions, new_code
+from dashboards.sharing.guests import HOLDS_S, LONGEST_NAME, MOST, Guests, clean_name, device_of
+from dashboards.sharing.invitations import ALPHABET, CODE_LENGTH, SECRET_LENGTH, Invitations, draw
 from dashboards.sharing.session_middleware import (
     ASKS,
     UNKNOWN_ASKS,
@@ -22,97 +24,108 @@ from dashboards.sharing.session_middleware import (
     SessionMiddleware,
 )
 from dashboards.sharing.terminal_banner import TerminalBanner, link, qr_lines
-from dashboards.web.rate_limit import RateLimit, retry_after
-from dashboards.web.size_limits import SizeLimits
+from dashboards.web.visitor import VISITOR, visitor_name
+from tests.dashboards.asked import Clock, everything, told
 
 
-class Clock:
-    now = 1000.0
+class Drawn:
+    """Letters and figures that can be foreseen: each draw is its own number."""
 
-    def __call__(self) -> float:
-        return self.now
+    count = 0
 
-
-def counted_codes() -> Iterator[str]:
-    for number in range(100):
-        yield f"{number:08d}"
+    def __call__(self, length: int) -> str:
+        self.count += 1
+        return f"{self.count:0{length}d}"
 
 
 def test_codes_cannot_be_misread_and_do_not_repeat() -> None:
-    codes = {new_code() for _ in range(2000)}
+    codes = {draw(CODE_LENGTH) for _ in range(2000)}
     assert len(codes) == 2000
-    assert all(len(code) == LENGTH and set(code) <= set(ALPHABET) for code in codes)
+    assert all(len(code) == CODE_LENGTH and set(code) <= set(ALPHABET) for code in codes)
     assert not set("01OIL") & set(ALPHABET)
-    # the sum in codes.py
+    # the sums in invitations.py
     tries = WRONG_ALL + 10 * 3600 / WRONG_ALL_S
     assert tries == 12_020
-    assert tries / len(ALPHABET) ** LENGTH == pytest.approx(1.4e-8, rel=0.01)
+    assert tries / len(ALPHABET) ** CODE_LENGTH == pytest.approx(1.4e-8, rel=0.01)
+    assert len(ALPHABET) ** SECRET_LENGTH >= 2**128
 
 
-def test_each_code_holds_once_and_the_own_one_only_here() -> None:
-    codes = Codes(counted_codes().__next__)
-    assert (codes[PHONE], codes[OWN]) == ("00000000", "00000001")
-    assert codes.use_up("00000001", from_here=False) is None
-    assert codes.use_up("0000 0001", from_here=True) == OWN
-    assert codes.use_up("00000001", from_here=True) is None
-    assert codes.use_up("0000-0000", from_here=False) == PHONE
-    assert codes.use_up("00000000", from_here=True) is None
-    assert (codes[PHONE], codes[OWN]) == ("00000003", "00000002")
-    for wrong in ("", "é" * 8, "0" * 10**6, "\x00"):
-        assert codes.use_up(wrong, from_here=True) is None
+def test_each_invitation_holds_once_and_the_own_one_only_here() -> None:
+    invitations = Invitations(Drawn())
+    guest, own = invitations.guest, invitations.own
+    assert invitations.use_link(own.secret, from_here=False) is None
+    assert invitations.use_link(own.secret, from_here=True) is own
+    assert invitations.use_link(own.secret, from_here=True) is None
+    assert invitations.use_link(guest.secret, from_here=False) is guest
+    assert invitations.use_code(guest.code) is None, "the link used its code up, too"
+    typed = invitations.guest
+    assert invitations.use_code(f" {typed.code[:4]}-{typed.code[4:]} ".lower()) is typed
+    assert invitations.use_link(typed.secret, from_here=False) is None
+    for wrong in ("", "é" * 8, "0" * 10**6, "\x00", invitations.own.code):
+        assert invitations.use_code(wrong) is None
+        assert invitations.use_link(wrong, from_here=True) is None
 
 
-def test_sessions_are_vouched_for_by_the_key() -> None:
-    ours, theirs = Sessions(b"k" * 32), Sessions(b"l" * 32)
-    cookie = ours.new()
-    assert ours.name_of(cookie) == cookie.split(".")[0]
-    assert theirs.name_of(cookie) is None
-    assert len({ours.new() for _ in range(100)}) == 100
-
-
-def test_an_allowance_fills_again_at_its_pace_and_forgets() -> None:
+def test_a_session_is_kept_on_the_server_and_ends_there(tmp_path: Path) -> None:
     clock = Clock()
-    tries = RateLimit(3, 10.0, clock=clock, most_keys=50)
-    assert [tries.take("a") for _ in range(3)] == [0, 0, 0]
-    assert tries.take("a") == 10.0
-    assert tries.wait_s("a") == 10.0, "looking costs nothing"
-    assert tries.take("b") == 0
-    clock.now += 4
-    assert tries.take("a") == 6.0
-    clock.now += 6
-    assert tries.take("a") == 0
-    assert tries.take("a") == 10.0
-    for number in range(1000):
-        tries.take(f"other {number}")
-    assert len(tries) <= 50
-    clock.now += 1000
-    tries.take("c")
-    assert len(tries) == 1
-    assert retry_after(0.2) == (b"retry-after", b"1")
-    assert retry_after(29.1) == (b"retry-after", b"30")
+    file = tmp_path / "sessions.json"
+    guests = Guests(file, clock=clock)
+    token = guests.admit("192.168.1.9", "Android phone")
+    guest = guests.of_token(token)
+    assert guest and (guest.name, guest.address, guest.looks_only) == ("Android phone 1", "192.168.1.9", False)
+    assert guests.of_token(guest.id) is None, "what the list shows opens nothing"
+    assert token not in file.read_text()
+    assert file.stat().st_mode & 0o077 == 0
+    assert Guests(file, clock=clock).of_token(token) == guest, "the pages were started again"
+    clock.now += HOLDS_S - 1
+    assert guests.of_token(token)
+    clock.now += 2
+    assert guests.of_token(token) is None
+    assert Guests(file, clock=clock).listed() == []
 
 
-def told(application: Any, scope: dict[str, Any], *messages: dict[str, Any]) -> list[MutableMapping[str, Any]]:
-    """What `application` answers to those messages; after them nothing comes any more."""
-    answers: list[MutableMapping[str, Any]] = []
-    coming = list(messages)
+def test_guests_are_renamed_set_to_look_and_turned_out() -> None:
+    news: list[str] = []
+    guests = Guests(clock=Clock())
+    guests.changed = news.append
+    own = guests.of_token(guests.admit("127.0.0.1", "Mac", own=True))
+    first, second = (guests.of_token(guests.admit("192.168.1.9", "iPhone")) for _ in range(2))
+    assert own and first and second
+    assert [one.name for one in guests.listed()] == ["This computer", "iPhone 1", "iPhone 2"]
+    guests.rename(first.id, "  Ann\x1b[2J \u202e Hall, groundsman of the bowling green ")
+    named = guests.named(first.id)
+    assert named and named.name.isprintable() and len(named.name) <= LONGEST_NAME and named.name.startswith("Ann")
+    guests.rename(first.id, "   ")
+    assert guests.named(first.id) == named
+    guests.let_look_only(second.id, True)
+    guests.let_look_only(own.id, True)
+    assert [one.looks_only for one in guests.listed()] == [False, False, True]
+    guests.turn_out(first.id)
+    guests.turn_out(own.id)
+    guests.turn_out("nobody")
+    assert [one.name for one in guests.listed()] == ["This computer", "iPhone 2"], "this computer stays"
+    assert news[1] == "Let in: iPhone 1, from 192.168.1.9."
+    assert news[-1].startswith("Turned out: Ann")
+    guests.looks_only = True
+    third = guests.of_token(guests.admit("192.168.1.10", "iPad"))
+    assert third and third.looks_only
+    for _ in range(MOST + 5):
+        guests.admit("192.168.1.9", "iPhone")
+    assert len(guests.listed()) == MOST
 
-    async def receive() -> dict[str, Any]:
-        if coming:
-            return coming.pop(0)
-        return await asyncio.get_running_loop().create_future()
 
-    async def send(message: MutableMapping[str, Any]) -> None:
-        answers.append(message)
-
-    asyncio.run(application(scope, receive, send))
-    return answers
-
-
-async def everything(scope: Any, receive: Any, send: Any) -> None:
-    body = (await receive()).get("body", b"") if scope["type"] == "http" else b""
-    await send({"type": "http.response.start", "status": 200, "headers": []})
-    await send({"type": "http.response.body", "body": body})
+def test_devices_and_names_in_plain_words() -> None:
+    # User-Agent headers as browsers send them, from memory
+    for header, device in {
+        "Mozilla/5.0 (Linux; Android 14; Pixel) AppleWebKit/537.36 Chrome/126.0 Mobile Safari/537.36": "Android phone",
+        "Mozilla/5.0 (Linux; Android 14; Tab) AppleWebKit/537.36 Chrome/126.0 Safari/537.36": "Android tablet",
+        "Mozilla/5.0 (iPhone; CPU iPhone OS 17_5 like Mac OS X) Version/17.5 Mobile/15E148": "iPhone",
+        "Mozilla/5.0 (Windows NT 10.0; Win64; x64) Chrome/126.0": "Windows computer",
+        "\x1b]0;x\x07": "Browser",
+        "": "Browser",
+    }.items():
+        assert device_of(header) == device
+    assert clean_name("a\nb\tc") == "a\\nb\\tc"
 
 
 def asked(client: str, query: str = "", cookie: str = "", path: str = "/live/newest") -> dict[str, Any]:
@@ -122,73 +135,108 @@ def asked(client: str, query: str = "", cookie: str = "", path: str = "/live/new
     }
 
 
-@pytest.fixture
-def door() -> Any:
-    clock, news = Clock(), []
-    codes, sessions = Codes(counted_codes().__next__), Sessions(b"k" * 32)
-    made = SessionMiddleware(everything, codes, sessions, news.append, clock)
-    return made, codes, sessions, clock, news
+def typing(client: str, code: str) -> dict[str, Any]:
+    return asked(client, path="/enter") | {"method": "POST", "form": f"code={code}".encode()}
 
 
-def status(door: Any, scope: dict[str, Any]) -> int:
-    return int(told(door, scope)[0]["status"])
+class Let:
+    """The middleware with a clock, codes that can be foreseen and what the terminal is told."""
+
+    def __init__(self) -> None:
+        self.clock = Clock()
+        self.news: list[str] = []
+        self.invitations, self.guests = Invitations(Drawn()), Guests(clock=Clock())
+        self.made = SessionMiddleware(everything, self.invitations, self.guests, self.news.append, clock=self.clock)
+
+    def status(self, scope: dict[str, Any]) -> int:
+        return int(told(self.made, scope, {"type": "http.request", "body": scope.get("form", b"")})[0]["status"])
 
 
-def test_wrong_codes_of_many_addresses_together_are_limited(door: Any) -> None:
-    """One try from each of many addresses gets no further than the sum in codes.py allows."""
-    made, codes, _, clock, news = door
-    answers = [status(made, asked(f"192.168.1.{number}", "code=XXXXXXXX")) for number in range(100)]
+def test_wrong_codes_of_many_addresses_together_are_limited() -> None:
+    """One try from each of many addresses gets no further than the sum in invitations.py allows."""
+    let = Let()
+    answers = [let.status(typing(f"192.168.1.{number}", "XXXXXXXX")) for number in range(100)]
     assert answers == [403] * WRONG_ALL + [429] * (100 - WRONG_ALL)
-    assert status(made, asked("192.168.1.200", f"code={codes[PHONE]}")) == 429
-    assert status(made, asked("127.0.0.1", f"code={codes[OWN]}")) == 303, "this computer is never locked out by them"
-    clock.now += WRONG_ALL_S
-    assert status(made, asked("192.168.1.200", f"code={codes[PHONE]}")) == 303
-    clock.now += 3600
-    tries = sum(status(made, asked("192.168.1.9", "code=XXXXXXXX")) == 403 for _ in range(100))
+    assert let.status(typing("192.168.1.200", let.invitations.guest.code)) == 429
+    let.clock.now += WRONG_ALL_S
+    assert let.status(typing("192.168.1.200", let.invitations.guest.code)) == 303
+    let.clock.now += 3600
+    tries = sum(let.status(typing("192.168.1.9", "XXXXXXXX")) == 403 for _ in range(100))
     assert tries == WRONG_EACH
-    clock.now += WRONG_EACH_S
-    assert status(made, asked("192.168.1.9", "code=XXXXXXXX")) == 403
-    assert status(made, asked("192.168.1.9", "code=XXXXXXXX")) == 429
-    assert any("192.168.1.9" in sentence for sentence in news)
+    let.clock.now += WRONG_EACH_S
+    assert let.status(typing("192.168.1.9", "XXXXXXXX")) == 403
+    assert let.status(typing("192.168.1.9", "XXXXXXXX")) == 429
+    assert any("192.168.1.9" in message for message in let.news)
 
 
-def test_requests_are_limited_for_each_session_and_for_strangers(door: Any) -> None:
-    made, _, sessions, clock, _ = door
-    one, other = (f"swardflow-8050={sessions.new()}" for _ in range(2))
+def test_who_scans_the_link_is_never_kept_out_by_who_guesses_codes() -> None:
+    let = Let()
+    for number in range(200):
+        let.status(typing(f"192.168.1.{number}", "XXXXXXXX"))
+        let.status(asked(f"192.168.2.{number}", "key=" + "X" * SECRET_LENGTH))
+    assert let.status(typing("192.168.1.9", let.invitations.guest.code)) == 429, "typing has to wait"
+    assert let.status(asked("192.168.1.9", f"key={let.invitations.guest.secret}")) == 303
+    assert let.status(asked("127.0.0.1", f"key={let.invitations.own.secret}")) == 303
+    assert [guest.name for guest in let.guests.listed()] == ["Browser 1", "This computer"]
+
+
+def test_a_page_that_is_not_shared_takes_its_own_link_alone() -> None:
+    let = Let()
+    made = SessionMiddleware(everything, let.invitations, let.guests, let.news.append, shared=False, clock=let.clock)
+    form = typing("127.0.0.1", let.invitations.guest.code)
+    assert told(made, form, {"type": "http.request", "body": form["form"]})[0]["status"] == 403
+    assert told(made, asked("127.0.0.1"))[0]["status"] == 403
+    assert told(made, asked("127.0.0.1", f"key={let.invitations.own.secret}"))[0]["status"] == 303
+
+
+def test_requests_are_limited_for_each_session_and_for_strangers() -> None:
+    let = Let()
+    one, other = (f"swardflow-8050={let.guests.admit('192.168.1.9', 'iPhone')}" for _ in range(2))
 
     def spend(scope: dict[str, Any], most: int) -> list[MutableMapping[str, Any]]:
         for _ in range(most):
-            told(made, scope, {"type": "http.request", "body": b""})
-        return told(made, scope, {"type": "http.request", "body": b""})
+            told(let.made, scope, {"type": "http.request", "body": b""})
+        return told(let.made, scope, {"type": "http.request", "body": b""})
 
     start = spend(asked("192.168.1.9", cookie=one), ASKS)[0]
     assert start["status"] == 429
     assert dict(start["headers"])[b"retry-after"] == b"1"
-    fine = told(made, asked("192.168.1.9", cookie=other), {"type": "http.request", "body": b""})
-    assert fine[0]["status"] == 200, "the other phone behind the same address goes on"
+    assert let.status(asked("192.168.1.9", cookie=other)) == 200, "the other phone behind the same address goes on"
     assert spend(asked("192.168.1.10"), UNKNOWN_ASKS)[0]["status"] == 429
-    clock.now += 60
-    assert told(made, asked("192.168.1.9", cookie=one), {"type": "http.request", "body": b""})[0]["status"] == 200
+    let.clock.now += 60
+    assert let.status(asked("192.168.1.9", cookie=one)) == 200
 
 
-def test_bodies_have_a_bound_however_they_come() -> None:
-    bounds = SizeLimits(everything, most_body=1000, body_timeout_s=0.05)
-    scope = {"type": "http", "method": "POST", "path": "/", "headers": [], "client": ("127.0.0.1", 1)}
+def test_who_only_looks_presses_no_button_and_the_visitor_is_known_by_name() -> None:
+    let = Let()
+    seen: list[str] = []
 
-    def piece(size: int, more: bool) -> dict[str, Any]:
-        return {"type": "http.request", "body": b"x" * size, "more_body": more}
+    async def noting(scope: Any, receive: Any, send: Any) -> None:
+        seen.append(visitor_name())
+        await everything(scope, receive, send)
 
-    assert told(bounds, scope, piece(500, True), piece(500, False))[1]["body"] == b"x" * 1000
-    assert told(bounds, scope, piece(500, True), piece(501, True))[0]["status"] == 413
-    assert told(bounds, {**scope, "headers": [(b"content-length", b"1001")]})[0]["status"] == 413, "before it comes"
-    assert told(bounds, {**scope, "headers": [(b"content-length", b"-1")]})[0]["status"] == 413
-    assert told(bounds, scope, piece(500, True))[0]["status"] == 408
-    assert told(bounds, scope, piece(5, True), {"type": "http.disconnect"}) == []
+    made = SessionMiddleware(noting, let.invitations, let.guests, let.news.append, clock=let.clock)
+    token = let.guests.admit("192.168.1.9", "iPhone")
+    guest = let.guests.of_token(token)
+    assert guest
+    button = asked("192.168.1.9", cookie=f"swardflow-8050={token}", path="/live/tell/stop") | {"method": "POST"}
+
+    def press() -> int:
+        return int(told(made, button, {"type": "http.request", "body": b"{}"})[0]["status"])
+
+    assert press() == 200
+    let.guests.let_look_only(guest.id, True)
+    assert press() == 403
+    assert told(made, {**button, "method": "GET"}, {"type": "http.request", "body": b""})[0]["status"] == 200
+    assert seen == ["iPhone 1", "iPhone 1"]
+    assert VISITOR.get() is None, "nothing is left behind"
+    let.guests.turn_out(guest.id)
+    assert press() == 403 and made.admit(button) is None
 
 
 def test_the_qr_code_reads_as_the_link() -> None:
     """Read by another library's decoder, from the half blocks that the terminal shows."""
-    shown = link("192.168.178.201", 8050, "ABCDEFGH")
+    shown = link("192.168.178.201", 8050, draw(SECRET_LENGTH))
     halves = {" ": (0, 0), "▀": (1, 0), "▄": (0, 1), "█": (1, 1)}
     rows = []
     for line in qr_lines(shown):
@@ -201,26 +249,64 @@ def test_the_qr_code_reads_as_the_link() -> None:
     assert [found.text for found in zxingcpp.read_barcodes(image)] == [shown]
 
 
-def test_the_notice_shows_again_what_has_changed_and_nothing_else() -> None:
+def test_the_banner_shows_again_what_has_changed_and_nothing_else() -> None:
     said: list[str] = []
     addresses = [["192.168.1.7", "10.42.0.1"]]
-    codes = Codes(counted_codes().__next__)
-    notice = TerminalBanner(8050, codes, addresses=lambda: addresses[0], with_qr=False, say=said.append)
-    notice.show()
-    notice.show()
+    invitations = Invitations(Drawn())
+    guest, own = invitations.guest, invitations.own
+    banner = TerminalBanner(8050, invitations, addresses=lambda: addresses[0], with_qr=False, say=said.append)
+    banner.show()
+    banner.show()
     assert len(said) == 1
     for part in (
-        *("http://192.168.1.7:8050/?code=00000000", "http://10.42.0.1:8050/?code=00000000", "0000-0000"),
-        *("http://127.0.0.1:8050/?code=00000001", "Not encrypted"),
+        *(f"http://{address}:8050/?key={guest.secret}" for address in addresses[0]),
+        *(f"{guest.code[:4]}-{guest.code[4:]}", f"http://127.0.0.1:8050/?key={own.secret}", "Not encrypted"),
     ):
         assert part in said[0]
     addresses[0] = []
-    notice.show()
+    banner.show()
     assert "on no network yet" in said[1]
-    codes.use_up("00000000", from_here=False)
+    invitations.use_link(guest.secret, from_here=False)
     addresses[0] = ["192.168.1.8"]
-    notice.tell("A browser at 192.168.1.50 was let in.")
-    notice.show()
-    assert said[2].startswith("\nA browser at 192.168.1.50 was let in.\n")
-    assert "http://192.168.1.8:8050/?code=00000002" in said[2]
-    assert "code=00000000" not in said[2]
+    banner.tell("Let in: iPhone 1, from 192.168.1.50.")
+    banner.show()
+    assert said[2].startswith("\nLet in: iPhone 1, from 192.168.1.50.\n")
+    assert f"http://192.168.1.8:8050/?key={invitations.guest.secret}" in said[2]
+    assert guest.secret not in said[2]
+
+
+def test_a_page_for_this_computer_shows_its_link_and_the_next() -> None:
+    said: list[str] = []
+    invitations = Invitations(Drawn())
+    banner = TerminalBanner(8050, invitations, "127.0.0.1", say=said.append)
+    banner.show()
+    assert said == [f"\nLive page: http://127.0.0.1:8050/?key={invitations.own.secret}"]
+    invitations.use_link(invitations.own.secret, from_here=True)
+    banner.show()
+    assert said[1].endswith(f"another browser on this computer: http://127.0.0.1:8050/?key={invitations.own.secret}")
+    assert link("::1", 8050, "X") == "http://[::1]:8050/?key=X"
+
+
+def test_the_banner_survives_whatever_goes_wrong(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Too many open files while it looks for addresses, a terminal that is gone: later links are still shown."""
+    monkeypatch.setattr("dashboards.sharing.terminal_banner.LOOK_S", 0.01)
+    said: list[str] = []
+    broken = [OSError(24, "Too many open files"), RuntimeError("anything")]
+    shown = threading.Event()
+
+    def addresses() -> list[str]:
+        if broken:
+            raise broken.pop()
+        return ["192.168.1.7"]
+
+    def say(text: str) -> None:
+        said.append(text)
+        if len(said) == 1:
+            raise UnicodeEncodeError("ascii", "▀", 0, 1, "no such letter")
+        if "192.168.1.7" in text:
+            shown.set()
+
+    banner = TerminalBanner(8050, Invitations(Drawn()), addresses=addresses, with_qr=False, say=say)
+    banner.start()
+    assert shown.wait(10)
+    banner.close()

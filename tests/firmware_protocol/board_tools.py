@@ -36,6 +36,13 @@ def missing_for_emulator() -> str:
 
 
 @cache
+def missing_for_loaders() -> str:
+    """What running a vendor's boot loader lacks here; nothing if it is there."""
+    there = Path("/usr/share/arduino/hardware/arduino/avr/bootloaders").is_dir()
+    return "" if there else "the boot loaders are not installed (Debian: arduino-core-avr)"
+
+
+@cache
 def build(target: str, folder: Path) -> Path:
     """Runs make for `target` in a build folder of its own."""
     done = subprocess.run(

@@ -7,7 +7,6 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
@@ -22,16 +21,14 @@ from firmware_protocol.messages import (
     Command,
     Flag,
     Identity,
-    LineError,
-    Message,
     Refusal,
-    Report,
     decode,
     encode_command,
     outputs_argument,
 )
 from host.cli.main import main
-from tests.firmware_protocol.board_tools import SCENARIOS, build, emulate, missing_for_emulator
+from tests.firmware_protocol.board_tools import SCENARIOS, build, missing_for_emulator
+from tests.firmware_protocol.emulation import CYCLES_PER_US, run_board, send_step
 
 if TYPE_CHECKING:
     from host.recorder import Recorder
@@ -43,33 +40,6 @@ pytestmark = [
     pytest.mark.skipif(bool(missing_for_emulator()), reason=missing_for_emulator() or "can be built"),
 ]
 
-CYCLES_PER_US = 16
-
-
-@dataclass
-class Seen:
-    """What came out of the emulated board, and the truth about what went in."""
-
-    messages: list[Message | None]
-    damaged: list[bytes]
-    truth: dict[str, float]
-
-    @property
-    def reports(self) -> list[Report]:
-        return [message for message in self.messages if isinstance(message, Report)]
-
-    @property
-    def identities(self) -> list[Identity]:
-        return [message for message in self.messages if isinstance(message, Identity)]
-
-    def total(self, count: str) -> int:
-        """Pulses added up as PROTOCOL.md, section 8, says, from the board's first start on."""
-        total = getattr(self.reports[0], count)
-        for before, after in pairwise(self.reports):
-            new = getattr(after, count)
-            total += new if after.boot != before.boot else (new - getattr(before, count)) % 2**32
-        return int(total)
-
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -78,33 +48,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return build("emulator", path)
 
 
-def _run(folder: Path, scenario: str | Path, *options: str, timeout: float = 280) -> Seen:
-    lines = folder / "lines"
-    truth = emulate(folder, scenario, "--lines", str(lines), *options, timeout=timeout)
-    return _read(lines.read_bytes(), truth)
-
-
-def _read(data: bytes, truth: dict[str, float]) -> Seen:
-    seen = Seen([], [], truth)
-    for line in data.split(b"\n")[:-1]:
-        if not line:  # a start may begin with one
-            continue
-        try:
-            seen.messages.append(decode(line))
-        except LineError:
-            seen.damaged.append(line)
-    return seen
-
-
-def _send(command: Command, at_s: float) -> str:
-    line = encode_command(command) + b"\n"
-    return f"{at_s} send {line.hex()}\n"
-
-
 def _assert_no_edge_lost_and_timed(folder: Path, scenario: str | Path, timeout: float = 280) -> None:
     """The issue's goals: not one edge lost; edge times true to 8 µs from their own mean offset's extremes."""
     edges = folder / "edges"
-    seen = _run(folder, scenario, "--edges", str(edges), timeout=timeout)
+    seen = run_board(folder, scenario, "--edges", str(edges), timeout=timeout)
     assert seen.damaged == []
     assert [report.seq for report in seen.reports] == list(range(len(seen.reports)))
     truth: dict[str, list[int]] = {"flow": [], "wheel": []}
@@ -131,8 +78,7 @@ def test_fits_the_chip(folder: Path) -> None:
 
 def test_starts_reports_and_sees_its_inputs(folder: Path) -> None:
     scenario = "0 pressure 0.5\n1.03 pressure 2.5\n1.5 switch closed\n2.2 supply 4.0\n0.5 flow 70\n4 flow 0\n5 end\n"
-    steps = sorted(scenario.splitlines(), key=lambda line: float(line.split()[0]))
-    seen = _run(folder, "\n".join(steps) + "\n")
+    seen = run_board(folder, scenario)
     assert seen.damaged == []
     assert isinstance(seen.messages[0], Identity)
     identity = seen.identities[0]
@@ -156,16 +102,15 @@ def test_starts_reports_and_sees_its_inputs(folder: Path) -> None:
 def test_commands_and_garbage_over_the_serial_line(folder: Path) -> None:
     garbage = bytes(range(1, 250)).replace(b"\n", b"") + b"\n\xff\xfe\n"
     scenario = (
-        _send(Command("q", 1), 1.0)
-        + _send(Command("n", 2, 50), 1.2)
-        + _send(Command("n", 3, 5), 1.4)
-        + _send(Command("o", 4, outputs_argument(3, 1, 5)), 1.6)
+        send_step(Command("q", 1), 1.0)
+        + send_step(Command("n", 2, 50), 1.2)
+        + send_step(Command("n", 3, 5), 1.4)
+        + send_step(Command("o", 4, outputs_argument(3, 1, 5)), 1.6)
         + "".join(f"{1.8 + n / 4000:.3f} send {garbage[n : n + 100].hex()}\n" for n in range(0, len(garbage), 100))
-        + _send(Command("p", 5), 2.5)
+        + send_step(Command("p", 5), 2.5)
         + "0.9 flow 3000 0.2\n3 flow 0\n3.3 end\n"
     )
-    steps = sorted(scenario.splitlines(), key=lambda line: float(line.split()[0]))
-    seen = _run(folder, "\n".join(steps) + "\n")
+    seen = run_board(folder, scenario)
     assert seen.damaged == []
     replies = [message for message in seen.messages if isinstance(message, Ack | Refusal)]
     assert replies[:4] == [Ack(1, "q", 0), Ack(2, "n", 50), Refusal(3, 0x03), Ack(4, "o", outputs_argument(3, 1, 5))]
@@ -184,7 +129,7 @@ def test_commands_and_garbage_over_the_serial_line(folder: Path) -> None:
 
 def test_glitches_are_refused_and_flagged(folder: Path) -> None:
     """Bursts of edges 20 µs apart: of each the first counts, and every sixth after it (100 µs later)."""
-    seen = _run(folder, "1.01 flow_burst 5 20\n1.31 wheel_burst 15 20\n1.51 flow_burst 6 20\n2 end\n")
+    seen = run_board(folder, "1.01 flow_burst 5 20\n1.31 wheel_burst 15 20\n1.51 flow_burst 6 20\n2 end\n")
     assert seen.total("flow_count") == 1 + 2
     assert seen.total("wheel_count") == 1
     flagged = {report.seq for report in seen.reports if report.flags & Flag.FLOW_GLITCH}
@@ -199,19 +144,19 @@ def test_no_edge_is_lost_at_the_highest_rates(folder: Path) -> None:
 
 def test_a_reset_loses_only_what_came_while_it_was_down(folder: Path, tmp_path: Path) -> None:
     scenario = "0.5 flow 731 0.2\n0.5 wheel 97 0.3\n3.037 reset 0.85\n6.5 flow 0\n6.5 wheel 0\n7 end\n"
-    seen = _run(folder, scenario, "--eeprom", str(tmp_path / "eeprom"))
+    seen = run_board(folder, scenario, "--eeprom", str(tmp_path / "eeprom"))
     assert [identity.reset_cause for identity in seen.identities] == ["P", "X"]
     first, second = seen.identities
     assert second.boot == (first.boot + 1) % 256
     assert seen.truth["flow_pulses_down"] > 500
     assert seen.total("flow_count") == seen.truth["flow_pulses"]
     assert seen.total("wheel_count") == seen.truth["wheel_pulses"]
-    again = _run(folder, "0.5 end\n", "--eeprom", str(tmp_path / "eeprom"))
+    again = run_board(folder, "0.5 end\n", "--eeprom", str(tmp_path / "eeprom"))
     assert again.identities[0].boot == (second.boot + 1) % 256  # kept while the power was off
 
 
 def test_the_watchdog_wakes_a_board_that_hangs(folder: Path) -> None:
-    seen = _run(folder, "0.5 flow 400 0.2\n2.02 hang\n4 flow 0\n4.3 end\n")
+    seen = run_board(folder, "0.5 flow 400 0.2\n2.02 hang\n4 flow 0\n4.3 end\n")
     assert [identity.reset_cause for identity in seen.identities] == ["P", "W"]
     assert seen.total("flow_count") == seen.truth["flow_pulses"]
     assert seen.truth["flow_pulses_down"] < 5
@@ -221,7 +166,7 @@ def test_the_watchdog_wakes_a_board_that_hangs(folder: Path) -> None:
 
 
 def test_a_power_cut_begins_anew(folder: Path) -> None:
-    seen = _run(folder, "0.5 flow 500\n2.05 power_cycle 0.5\n4 flow 0\n4.3 end\n")
+    seen = run_board(folder, "0.5 flow 500\n2.05 power_cycle 0.5\n4 flow 0\n4.3 end\n")
     assert [identity.reset_cause for identity in seen.identities] == ["P", "P"]
     lost = seen.truth["flow_pulses"] - seen.total("flow_count")
     assert 0 <= lost <= 0.1 * 500 + 1  # at most one report's worth: memory is gone
@@ -307,7 +252,7 @@ def test_ten_minutes_at_the_highest_rates(folder: Path) -> None:
 @pytest.mark.soak
 @pytest.mark.timeout(3600)
 def test_seventy_five_minutes_across_the_wrap_and_a_reset(folder: Path) -> None:
-    seen = _run(folder, SCENARIOS / "wrap_and_reset.txt", timeout=3500)
+    seen = run_board(folder, SCENARIOS / "wrap_and_reset.txt", timeout=3500)
     assert any(after.clock < before.clock and after.boot == before.boot for before, after in pairwise(seen.reports))
     assert len({report.boot for report in seen.reports}) == 2
     assert seen.total("flow_count") == seen.truth["flow_pulses"]

@@ -9,7 +9,8 @@ import pytest
 from host.journal import RunReader
 from host.pipeline import Pipeline, joined
 from host.recorder import Recorder, RunPlan, follow
-from host.review.review import review_run, totals_of
+from host.review.review import review_run
+from host.review.totals import totals_of
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource
 from host.simulate.serve import Server, serve

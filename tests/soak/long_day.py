@@ -65,9 +65,11 @@ class Screen(threading.Thread):
         from websockets.exceptions import WebSocketException
         from websockets.sync.client import connect
 
+        from tests.dashboards.sessions import cookie_header
+
         newer = time.monotonic()
         try:
-            with connect(self._address) as stream:
+            with connect(self._address, additional_headers=cookie_header()) as stream:
                 while not self._over.is_set():
                     frame = json.loads(stream.recv(10))["row"].get("frame", -1)
                     stream.send("k")

@@ -2,15 +2,18 @@
  * pseudo-terminal or a file.
  *
  *   emulated_board FIRMWARE.elf SCENARIO [--speed N | --flat-out] [--pty | --lines FILE] [--edges FILE] [--eeprom FILE]
+ *                  [--loader FILE.hex]
  *
  * --pty prints the terminal's name on the first line of standard output and is meant with --speed (1 = real time).
  * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge as text: channel, cycle.
+ * --loader starts each reset in that boot loader, at its lowest address, with the rest of the flash as it is delivered.
  * At the end it prints the truth on standard output, `key value` a line: pulses driven while the board was up, those while
  * it was held in reset or starting, bytes of RAM never used, emulated seconds, seconds it took.
  *
  * Scenario: lines of `SECONDS WHAT VALUE`, in order of time, # begins a comment.
  *   flow HZ [SCATTER]     pulses a second on the flow input; SCATTER 0 to 0.45 moves each by up to that part of a period
  *   wheel HZ [SCATTER]    the same on the wheel input
+ *   flow_level low|high   drives the line itself, likewise wheel_level; set that channel's rate to 0
  *   flow_burst N US       N extra edges US µs apart (for glitches), likewise wheel_burst
  *   pressure VOLTS        at the transducer input
  *   supply VOLTS
@@ -19,6 +22,7 @@
  *   reset SECONDS         reset pin held low for that long; memory is kept
  *   power_cycle SECONDS   the same, memory lost
  *   hang                  the program stands still where it is, interrupts go on, until the watchdog bites
+ *   worn FIRST LAST       the EEPROM cells from FIRST to LAST always read FFh
  *   end
  */
 #include <math.h>
@@ -114,18 +118,19 @@ static void release(void)
     pins_board_up();
 }
 
-/* Puts a jump to itself where the program is about to go on; the next reset takes it away again. */
+/* Puts a jump to itself where the program is about to go on; the next start takes it away again. */
 static void hang(void)
 {
+    static const uint8_t jump[] = {0xFF, 0xCF};
     while (!avr->sreg[SREG_INTERRUPTS])
         avr_run(avr);
     hung = avr->flash + avr->pc;
     memcpy(hung_instruction, hung, sizeof hung_instruction);
-    hung[0] = 0xFF;
-    hung[1] = 0xCF;
+    memcpy(hung, jump, sizeof jump);
 }
 
-/* The watchdog has bitten: the emulator has restarted the chip and forgotten what was to happen when. */
+/* The program starts again, perhaps because the watchdog has bitten: then the emulator has forgotten what was to happen
+ * when. */
 static void recover(void)
 {
     if (hung)
@@ -157,6 +162,10 @@ static void do_step(void)
         hold_in_reset(value, true);
     else if (!strcmp(what, "hang"))
         hang();
+    else if (!strcmp(what, "worn"))
+        chip_wear((unsigned)value, (unsigned)step_extra);
+    else if (!strcmp(what, "flow_level") || !strcmp(what, "wheel_level"))
+        pins_level(*what == 'f' ? "flow" : "wheel", !strcmp(step_value, "low"));
     else if (!strcmp(what, "end"))
         finished = true;
     else
@@ -225,7 +234,8 @@ static void run(double speed)
             next = earliest(next, avr->cycle + 400);
         do {
             int state = avr_run(avr);
-            if (avr->pc == avr->reset_pc)
+            chip_mend();
+            if (avr->pc == avr->reset_pc || avr->pc == 0)
                 recover();
             if (state == cpu_Crashed || state == cpu_Done)
                 die("the firmware has crashed");
@@ -284,7 +294,7 @@ static void save_eeprom(const char *path)
 int main(int argc, char **argv)
 {
     double speed = 0;
-    const char *eeprom_path = NULL;
+    const char *eeprom_path = NULL, *loader_path = NULL;
     if (argc < 3)
         die("needs FIRMWARE.elf and SCENARIO");
     for (int i = 3; i < argc; i++) {
@@ -297,6 +307,8 @@ int main(int argc, char **argv)
             speed = atof(value), i++;
         else if (!strcmp(argv[i], "--eeprom"))
             eeprom_path = value, i++;
+        else if (!strcmp(argv[i], "--loader"))
+            loader_path = value, i++;
         else if (!strcmp(argv[i], "--lines"))
             serial_to_file(value), i++;
         else if (!strcmp(argv[i], "--edges"))
@@ -308,6 +320,8 @@ int main(int argc, char **argv)
     if (!scenario)
         die("cannot open the scenario");
     start_board(argv[1], eeprom_path);
+    if (loader_path)
+        chip_load_loader(loader_path);
     run(speed);
     if (eeprom_path)
         save_eeprom(eeprom_path);

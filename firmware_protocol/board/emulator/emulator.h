@@ -16,6 +16,11 @@ extern bool held; /* the reset pin is low */
 void die(const char *what);
 double random_unit(void); /* 0 to 1, the same each time */
 
+/* chip.c */
+void chip_mend(void); /* call after each instruction */
+void chip_wear(unsigned first, unsigned last); /* EEPROM cells that keep nothing */
+void chip_load_loader(const char *path);
+
 /* pins.c: pulses, switch, voltages */
 enum { FLOW, WHEEL, CHANNELS };
 
@@ -23,6 +28,7 @@ void pins_start(void);
 void pins_record_edges(const char *path);
 bool pins_set_rate(const char *channel, double hz, double scatter); /* false: no such channel */
 bool pins_burst(const char *channel, uint32_t edges, double gap_us);
+void pins_level(const char *channel, bool low);
 void pins_switch(bool closed);
 void pins_pressure(double volts);
 void pins_board_down(void);

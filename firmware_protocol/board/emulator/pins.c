@@ -153,6 +153,14 @@ bool pins_burst(const char *channel, uint32_t edges, double gap_us)
     return c != NULL;
 }
 
+void pins_level(const char *channel, bool low)
+{
+    struct channel *c = find(channel);
+    if (low)
+        c->pulses++;
+    drive_pin(c->port, c->bit, !low);
+}
+
 void pins_switch(bool closed)
 {
     drive_pin('D', 4, !closed);

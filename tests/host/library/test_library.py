@@ -222,7 +222,7 @@ def test_the_command(folder, capsys):
     (folder / "empty.sward").write_bytes(b"")
     assert main(["runs", "--runs", str(folder)]) == 1
     printed = capsys.readouterr().out
-    assert "! run file" in printed
+    assert "! Run file" in printed
     assert "Rose walk" in printed
     assert main(["runs", "--runs", str(folder), "--from", "May"]) == 2
     assert main(["runs", "--runs", str(folder / "nowhere")]) == 2

@@ -1,6 +1,7 @@
 """Any way of cutting the input gives the same output, to the last bit."""
 
 import itertools
+import math
 from dataclasses import fields
 
 import numpy as np
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.frames import FRAME_DTYPE, Event
-from host.pipeline import Pipeline, Signals, joined
+from host.pipeline import Pipeline, Settled, Signals, Why, joined, settled_rows
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames
 
@@ -51,7 +52,7 @@ def troubled_run(seed, n):
     return frames
 
 
-def happenings_in(rng, n):
+def events_in(rng, n):
     kinds = (
         ("refill", {}),
         ("refill", {"added_m3": 0.02}),
@@ -67,7 +68,7 @@ def happenings_in(rng, n):
 
 def push_cut(rig, frames, events, cuts):
     pipeline = Pipeline(rig)
-    parts = []
+    parts, settled = [], []
     edges = [0, *cuts, len(frames)]
     for number, (begin, end) in enumerate(itertools.pairwise(edges)):
         last = number == len(edges) - 2
@@ -77,14 +78,36 @@ def push_cut(rig, frames, events, cuts):
             if begin <= h.before_frame < end or (last and h.before_frame == end)
         ]
         parts.append(pipeline.push(frames[begin:end], here))
+        settled.append(pipeline.take_settled())
+        assert sum(map(len, settled)) <= end
     pipeline.finish()
-    return joined(parts), pipeline.passes
+    settled.append(pipeline.take_settled())
+    told = [pipeline.passes, pipeline.unassigned, pipeline.sums()]
+    return joined(parts), told, settled_rows(settled)
 
 
 def assert_same(one, other):
     for column in fields(Signals):
         np.testing.assert_array_equal(getattr(one[0], column.name), getattr(other[0], column.name), column.name)
     assert repr(one[1]) == repr(other[1])
+    for column in fields(Settled):
+        np.testing.assert_array_equal(getattr(one[2], column.name), getattr(other[2], column.name), column.name)
+
+
+def assert_adds_up(frames, whole):
+    """One settled row for each frame; every drop is on the ground, was sprayed standing still, or is not assigned."""
+    signals, (passes, unassigned, sums), settled = whole
+    assert len(settled) == len(frames) == len(signals)
+    total = settled.ground_m3 + settled.stationary_m3 + settled.unassigned_m3
+    np.testing.assert_allclose(np.cumsum(total), signals.volume_m3, rtol=1e-9, atol=1e-12)
+    for one in passes:
+        here = settled.pass_number == one.number
+        assert math.fsum(settled.ground_m3[here]) == one.volume_m3
+        assert math.fsum(settled.ground_m2[here]) == one.area_m2
+        assert math.fsum(settled.ground_m[here]) == one.distance_m
+        assert one.area_m2 == pytest.approx(one.over_m2 + one.under_m2 + one.unknown_m2, abs=one.area_m2)
+    assert math.fsum(one.volume_m3 for one in unassigned) == pytest.approx(sums["unassigned_m3"], rel=1e-9)
+    assert (settled.ground_m2 >= 0).all() and (settled.unassigned_m3 >= 0).all()
 
 
 @pytest.mark.parametrize("rig", [WHEEL, COURSE], ids=["wheel and switch", "timed course"])
@@ -92,21 +115,24 @@ def assert_same(one, other):
 @given(seed=st.integers(0, 2**32 - 1), data=st.data())
 def test_any_cutting_gives_equal_signals_and_passes(rig, seed, data):
     frames = troubled_run(seed, 600)
-    events = happenings_in(np.random.default_rng(seed), len(frames))
+    events = events_in(np.random.default_rng(seed), len(frames))
     cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
-    assert_same(push_cut(rig, frames, events, []), push_cut(rig, frames, events, cuts))
+    whole = push_cut(rig, frames, events, [])
+    assert_same(whole, push_cut(rig, frames, events, cuts))
+    assert_adds_up(frames, whole)
 
 
 @pytest.mark.parametrize("rig", [WHEEL, COURSE], ids=["wheel and switch", "timed course"])
 def test_frame_by_frame_as_the_live_page_does(rig):
     frames = troubled_run(11, 1500)
-    events = happenings_in(np.random.default_rng(11), len(frames))
+    events = events_in(np.random.default_rng(11), len(frames))
     assert_same(push_cut(rig, frames, events, []), push_cut(rig, frames, events, range(len(frames) + 1)))
 
 
 def test_the_troubled_run_really_has_trouble_in_it():
     frames = troubled_run(11, 6000)
-    signals, passes = push_cut(WHEEL, frames, [], [])
+    signals, (passes, unassigned, _), _ = push_cut(WHEEL, frames, [], [])
+    assert {one.why for one in unassigned} >= {Why.RESTART, Why.OTHER_COUNTS}
     assert signals.resets[-1] > 0
     assert signals.lost_frames[-1] > 0
     assert signals.standing_s[-1] > 0

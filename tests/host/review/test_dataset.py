@@ -14,9 +14,11 @@ import pytest
 
 from host.cli.main import main
 from host.documents.csv import format_csv, text_cell
+from host.documents.document import Plot
 from host.errors import visible
 from host.library import Library
 from host.library.runs_document import runs_section, runs_table
+from host.review.ground_sections import ALONG
 from host.review.report import CAUTIONS, format_report
 from host.review.run_document import run_document
 from host.review.season import season_of
@@ -106,6 +108,16 @@ def test_the_page_says_what_the_review_says(folder):
     assert "gal/1000 ft²" in text and "light air" in text
     assert "Per area" in text and "Note the label's limit" in text
     assert html.count("<svg") == 1 == html.count("<summary>Rate in bins of")
+
+
+def test_a_page_of_hundreds_of_passes_has_the_first_forty_plots(folder):
+    document = run_document(Library(folder).review(folder / "a.sward"), "us")
+    along = document.section(ALONG)
+    (plot,) = [block for block in along.blocks if isinstance(block, Plot)]
+    many = replace(along, blocks=tuple(replace(plot, title=f"Pass {number}") for number in range(1, 301)))
+    html = format_report(replace(document, sections=(many,)), DAY)
+    assert html.count("<svg") == 40
+    assert "260 more plots" in html
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)

@@ -18,8 +18,9 @@ from host.review import review_run
 from host.review.calibration_choice import Under
 from host.review.columns import PASS_COLUMNS, SIGNAL_COLUMNS, TOTAL_COLUMNS
 from host.review.export import export_run
-from host.review.review import Totals, signals_of, totals_of
+from host.review.review import signals_of
 from host.review.run_document import run_document
+from host.review.totals import Totals, totals_of
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames
 

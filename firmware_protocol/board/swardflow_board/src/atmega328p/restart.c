@@ -32,6 +32,9 @@ void restart_look(void)
     flags_found = MCUSR;
     MCUSR = 0;
     wdt_disable(); /* after a watchdog reset it is still running, and fast */
+    TIMSK1 = 0; /* what a reset would have switched off */
+    EIMSK = 0;
+    UCSR0B = 0;
 }
 
 ISR(WDT_vect)

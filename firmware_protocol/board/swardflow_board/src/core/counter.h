@@ -66,15 +66,15 @@ static inline void counter_edge(volatile struct counter *counter, uint32_t now_u
 }
 
 /* Takes one edge of either direction by rule rest: `active` is the input's level after it. A level that is the same as
- * before means that an edge there and one back came too fast to be seen apart; one of the two was active. */
+ * before means that an edge there and one back came too fast to be seen apart: a contact may touch that briefly at first. */
 static inline void counter_level(volatile struct counter *counter, uint32_t now_us, bool active)
 {
     bool was_active = counter->active;
     counter->active = active;
-    if (active && !was_active && now_us - counter->inactive_us >= counter->filter.us) {
+    if (!was_active && now_us - counter->inactive_us >= counter->filter.us) {
         counter->edge_us = now_us;
         counter->count++;
-    } else if (active == was_active || active) {
+    } else if (!was_active || active) {
         counter->refused++;
     }
     if (!active)

@@ -1,0 +1,96 @@
+/* Where the chip differs from what libsimavr makes of it, and what may stand in its flash and EEPROM besides the program. */
+#include <stdlib.h>
+#include <string.h>
+
+#include <simavr/avr_eeprom.h>
+#include <simavr/sim_hex.h>
+#include <simavr/sim_interrupts.h>
+
+#include "emulator.h"
+
+#define TIFR1_PLACE 0x36
+#define TIMSK1_PLACE 0x6F
+#define CAPTURE_BIT 0x20 /* in both */
+#define CAPTURE_VECTOR 10
+
+#define UCSR0A_PLACE 0xC0
+#define UCSR0B_PLACE 0xC1
+#define SENDER_EMPTY 0x20
+#define SENDER_ON 0x08
+
+static unsigned worn_first = 1, worn_last; /* EEPROM cells; none at first */
+
+void chip_wear(unsigned first, unsigned last)
+{
+    worn_first = first;
+    worn_last = last;
+}
+
+/* The emulator writes to any cell; a worn one does not keep it. */
+static void spoil_worn_cells(void)
+{
+    uint8_t blank = 0xFF;
+    for (unsigned cell = worn_first; cell <= worn_last; cell++) {
+        avr_eeprom_desc_t desc = {.ee = &blank, .offset = (uint16_t)cell, .size = 1};
+        avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &desc);
+    }
+}
+
+/* The chip serves an interrupt whose mark was set while it was switched off, as soon as it is switched on; this emulator
+ * forgets it. Only the timer's capture is ever switched off and on. */
+static void serve_capture_that_waited(void)
+{
+    const uint8_t waiting = avr->data[TIFR1_PLACE] & avr->data[TIMSK1_PLACE] & CAPTURE_BIT;
+    if (!waiting)
+        return;
+    for (int i = 0; i < avr->interrupts.vector_count; i++) {
+        avr_int_vector_t *vector = avr->interrupts.vector[i];
+        if (vector->vector == CAPTURE_VECTOR && !vector->pending)
+            avr_raise_interrupt(avr, vector);
+    }
+}
+
+/* Switching the sender on finds it empty. This emulator knows that only after a reset, and programs and loaders switch it
+ * off and on again. */
+static void ready_the_sender(void)
+{
+    static bool was_on;
+    bool on = avr->data[UCSR0B_PLACE] & SENDER_ON;
+    if (on && !was_on)
+        avr->data[UCSR0A_PLACE] |= SENDER_EMPTY;
+    was_on = on;
+}
+
+/* A loader built by a newer compiler may be a few bytes too long for its place at the end of the flash; it then goes into
+ * the next larger boot section. Its code does not mind: all its jumps are relative. */
+void chip_load_loader(const char *path)
+{
+    ihex_chunk_p chunks = NULL;
+    int count = read_ihex_chunks(path, &chunks);
+    if (count <= 0)
+        die("cannot read the boot loader");
+    uint32_t begin = chunks[0].baseaddr, size = chunks[0].size, flash_size = avr->flashend + 1;
+    for (int i = 1; i < count; i++) {
+        if (chunks[i].baseaddr == begin + size)
+            size += chunks[i].size;
+        begin = chunks[i].baseaddr < begin ? chunks[i].baseaddr : begin;
+    }
+    uint32_t section = flash_size - begin;
+    while (section < size + 2) /* two bytes at the very end tell the loader's version */
+        section *= 2;
+    uint32_t down = section - (flash_size - begin);
+    for (int i = 0; i < count; i++) {
+        bool version = chunks[i].size == 2 && chunks[i].baseaddr == flash_size - 2;
+        memcpy(avr->flash + chunks[i].baseaddr - (version ? 0 : down), chunks[i].data, chunks[i].size);
+    }
+    free_ihex_chunks(chunks);
+    avr->codeend = avr->flashend;
+    avr->pc = avr->reset_pc = begin - down;
+}
+
+void chip_mend(void)
+{
+    serve_capture_that_waited();
+    ready_the_sender();
+    spoil_worn_cells();
+}

@@ -1,0 +1,59 @@
+"""When spraying began and ended, read off the pulses: finer than a report, and without a switch.
+
+A meter's rotor gathers speed late and runs on after the flow, and between two reports nobody sees the valve move. But
+the pulses of a pass, divided by the frequency of its own steady part, are the time for which that flow ran: a straight
+line through the steady counts meets the count at rest where spraying began, and the last count where it ended. The
+rotor's lag shifts both ends alike; what its run-down adds at the end is what the start lacked.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from host.pipeline.columns import Ints
+from host.pipeline.rows import Rows
+
+_SETTLE_US = 700_000  # of the first and the last edge: rotor, hose and valve are still on their way
+_REACH_US = 3_500_000  # how far into the pass the line is drawn
+_LEAST_PULSES = 6
+_AT_REST = 0.5  # of a pulse: how far the rotor has turned, on average, since its last edge when it stands
+
+
+def began_us(rows: Rows, first: int, last: int) -> float | None:
+    """Board time at which the flow of rows `first` to `last` (included) began; None when the rows do not tell."""
+    timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
+    if not len(timed) or not first:
+        return None
+    edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
+    line = np.flatnonzero((edge >= edge[0] + _SETTLE_US) & (edge <= edge[0] + _SETTLE_US + _REACH_US))
+    if not len(line) or rows["why"][first : timed[line[-1]] + 1].any():
+        return None
+    rest = int(rows["pulses"][first - 1]) + _AT_REST
+    return _where(edge, pulses, line, rest, anchor=0)
+
+
+def ended_us(rows: Rows, first: int, end: int) -> float | None:
+    """Board time at which the flow that began with row `first` ended, the pulses having stopped by row `end`."""
+    timed = np.flatnonzero(rows["timed"][first : end + 1]) + first
+    if not len(timed):
+        return None
+    edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
+    line = np.flatnonzero((edge <= edge[-1] - _SETTLE_US) & (edge >= edge[-1] - _SETTLE_US - _REACH_US))
+    # The first report of a pass may still hold the rotor's start.
+    line = line[edge[line] >= edge[0] + _SETTLE_US]
+    if not len(line) or rows["why"][timed[line[0]] : end + 1].any():
+        return None
+    return _where(edge, pulses, line, int(rows["pulses"][end]) + _AT_REST, anchor=-1)
+
+
+def _where(edge: Ints, pulses: Ints, line: Ints, count: float, *, anchor: int) -> float | None:
+    """Where the line through the first and last of `line` reaches `count`."""
+    if len(line) < 2:
+        return None
+    a, b = line[0], line[-1]
+    turned = int(pulses[b] - pulses[a])
+    if turned < _LEAST_PULSES:
+        return None
+    period_us = float(edge[b] - edge[a]) / turned
+    near = line[anchor]
+    return float(edge[near]) + (count - float(pulses[near])) * period_us

@@ -1,0 +1,94 @@
+"""Which share of each row was sprayed, and how far it went meanwhile."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Bools, Floats
+from host.pipeline.count_line import began_us, ended_us
+from host.pipeline.rows import Rows
+
+LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
+_COARSE_US = 250_000  # a row longer than this is divided where spraying begins or ends in it
+_SWITCH_EARLY_US = 50_000  # by how much the switch may have closed before the row in which it shows
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Rows that are settled together: `begun` and `over` say whether its beginning and end were seen."""
+
+    rows: Rows
+    begun: bool
+    over: bool
+
+
+def cover_of(stretch: Stretch) -> tuple[Floats, float, float]:
+    """The share of each row in which it sprayed, shape (n,), and board times of the first and last spraying."""
+    rows = stretch.rows
+    bounds = np.flatnonzero(np.diff(np.concatenate(([0], rows["spraying"].astype(np.int8), [0]))))
+    firsts, lasts = bounds[::2].tolist(), (bounds[1::2] - 1).tolist()
+    ends_us = rows["us"].astype(np.float64)
+    begins_us = ends_us - rows["step_us"]
+    cover, began, ended = np.zeros(len(rows)), math.inf, -math.inf
+    for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
+        start = stretch.begun or index > 0
+        end = stretch.over or index < len(lasts) - 1
+        rest = firsts[index + 1] - 1 if index < len(firsts) - 1 else len(rows) - 1
+        on = _on(rows, first, last) if start else float(begins_us[first])
+        off = _off(rows, first, last, rest) if end else float(ends_us[last])
+        shared = np.minimum(ends_us, off) - np.maximum(begins_us, on)
+        cover += np.clip(shared / np.maximum(rows["step_us"], 1), 0.0, 1.0)
+        began, ended = min(began, on), max(ended, off)
+    return np.minimum(cover, 1.0), began, ended
+
+
+def _on(rows: Rows, first: int, last: int) -> float:
+    begin, end = float(rows["us"][first] - rows["step_us"][first]), float(rows["us"][first])
+    if rows["by_switch"][first] and rows["step_us"][first] <= _COARSE_US:
+        return begin
+    found = began_us(rows, first, last)
+    if found is None:
+        return begin
+    if rows["by_switch"][first]:
+        return min(max(found, begin - _SWITCH_EARLY_US), end)
+    return min(max(found, begin - LEAD_US), float(rows["edge_us"][first]))
+
+
+def _off(rows: Rows, first: int, last: int, rest: int) -> float:
+    end = float(rows["us"][last])
+    beyond = float(rows["us"][min(last + 1, len(rows) - 1)])
+    if rows["by_switch"][first] and beyond - end <= _COARSE_US:
+        return end
+    found = ended_us(rows, first, rest)
+    if found is None:
+        return end
+    if rows["by_switch"][first]:
+        return min(max(found, end - _SWITCH_EARLY_US), beyond)
+    return min(max(found, float(rows["us"][first] - rows["step_us"][first])), beyond)
+
+
+def stands(rows: Rows) -> Bools:
+    """Whether the sprayer stands in each row, from the wheel's last pulse on."""
+    still: Bools = ~rows["moving"]
+    for place in np.flatnonzero(still[1:] & ~still[:-1]).tolist():
+        turned = np.flatnonzero(rows["turned"][: place + 1])
+        still[(int(turned[-1]) + 1 if len(turned) else 0) : place + 1] = True
+    return still
+
+
+def way_sprayed(rows: Rows, cover: Floats) -> Floats:
+    """Way sprayed in each row, of which the share `cover` was sprayed.
+
+    A long row that is sprayed in part is walked at the pace of the pass while it is, and not at that of the turn.
+    """
+    way: Floats = rows["step_m"] * cover
+    whole = cover >= 1.0
+    for place in np.flatnonzero((cover > 0.0) & ~whole & (rows["step_us"] > _COARSE_US)).tolist():
+        inside = [near for near in (place + 1, place - 1) if 0 <= near < len(rows) and whole[near]]
+        if inside:
+            pace = rows["step_m"][inside[0]] / max(int(rows["step_us"][inside[0]]), 1)
+            way[place] = min(rows["step_m"][place], pace * cover[place] * rows["step_us"][place])
+    return way

@@ -1,0 +1,44 @@
+"""One row per frame, as far as the ground that it sprayed is concerned."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+Rows = npt.NDArray[np.void]  # of ROW
+
+ROW = np.dtype(
+    [
+        ("us", np.int64),  # board time at the end of the row
+        ("step_us", np.int64),  # how long it is
+        ("step_s", np.float64),  # the same, corrected for the board's clock
+        ("host_s", np.float64),
+        # Way gone, carried on between pulses; with a timed course, what it would be had it sprayed all through.
+        ("step_m", np.float64),
+        ("step_m3", np.float64),
+        ("pulses", np.int64),  # of the flow meter, total
+        ("edge_us", np.int64),  # when the last of them came
+        ("timed", np.bool_),  # whether one of them came in this row
+        ("turned", np.bool_),  # whether the wheel gave a pulse; always, with a timed course
+        ("pressure_pa", np.float64),
+        ("rate_m3_m2", np.float64),  # over the two seconds before its end
+        ("spraying", np.bool_),
+        ("moving", np.bool_),
+        ("by_switch", np.bool_),  # whether spraying is a switch's state, not the flow's
+        ("why", np.int8),  # a Why: volume and ground do not belong together
+    ]
+)
+
+
+class Why(IntEnum):
+    """Why volume and ground of a row cannot be assigned to each other."""
+
+    ASSIGNED = 0
+    SILENCE = 1  # nothing came from the board, and it is not known when the spray was on meanwhile
+    RESTART = 2  # the board restarted: what was pumped meanwhile was not counted
+    OTHER_COUNTS = 3  # the counts do not go on from the report before: another board, or damage
+    DROPPED = 4  # the board says that it failed to count pulses
+    NO_WHEEL = 5  # the board has no wheel input, the rig has a wheel
+    SWITCH_OPEN = 6  # it flowed although the spray was off

@@ -1,0 +1,388 @@
+"""What each frame put on the ground, said once and for all: passes, and what cannot be assigned to any ground.
+
+Live speaks early, frame by frame. This stage waits until a stretch of spraying is over (two seconds without any, or a
+silence in which anything may have happened) and then settles its rows together: where spraying began and ended, what of
+the volume lies on known ground, what was sprayed on the spot, and what is not assigned. The same computation over the
+rows that are not settled yet gives what is shown meanwhile.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from host.pipeline.carry import RunningSum
+from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.cover import LEAD_US, Stretch, cover_of, stands, way_sprayed
+from host.pipeline.rows import ROW, Rows, Why
+from host.rig import Target
+
+SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
+LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
+_MISSED_US = 1_000_000  # a silence with so much less flow than before it may hide that the spray was off
+_MISSED_SHARE = 0.05
+_DRIBBLE_PULSES = 3  # fewer while the spray was off are the rotor running down
+_CENTRE_US = 1_000_000  # the rate over two seconds belongs to their middle
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One pass, of known ground alone: volume leaves out what was sprayed standing still and what is not assigned."""
+
+    number: int
+    start_s: float  # host time from the start of the run
+    end_s: float
+    distance_m: float  # sprayed; times the swath it is the area
+    area_m2: float
+    volume_m3: float
+    spraying_s: float
+    off_target_s: float
+    off_target_m2: float
+    over_m2: float
+    under_m2: float
+    unknown_m2: float  # too little to give a rate for
+    pressure_pa: float  # mean while spraying; NaN without a transducer
+    speed_m_s: float  # distance over spraying time
+    rate_m3_m2: float  # volume over area
+    rate_u_m3_m2: float  # its standard uncertainty, from the calibrations
+
+
+@dataclass(frozen=True)
+class Unassigned:
+    """Volume, way and time between two moments (host time, s) that do not belong to known ground, and why."""
+
+    why: Why
+    start_s: float
+    end_s: float
+    volume_m3: float
+    distance_m: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What frames put on the ground, for good. One row per frame in their order, every array of shape (n,).
+
+    `pass_number` is 0 outside every pass. Volume and way of a row are either on the ground, or stationary, or
+    unassigned; a row's way in a turn is none of them.
+    """
+
+    pass_number: Ints
+    ground_s: Floats
+    ground_m: Floats
+    ground_m2: Floats
+    ground_m3: Floats
+    over_m2: Floats
+    under_m2: Floats
+    unknown_m2: Floats
+    off_target_s: Floats
+    stationary_s: Floats
+    stationary_m3: Floats
+    unassigned_s: Floats
+    unassigned_m: Floats
+    unassigned_m3: Floats
+
+    def __len__(self) -> int:
+        return len(self.pass_number)
+
+
+SUMMED = tuple(column.name for column in fields(Settled) if column.name != "pass_number")
+
+
+def settled_rows(parts: list[Settled]) -> Settled:
+    """All rows of `parts`, one below the other; none for no parts."""
+    columns = (column.name for column in fields(Settled))
+    return Settled(*(np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)]) for name in columns))
+
+
+class Settler:
+    """Rows in, settled rows and passes out."""
+
+    def __init__(self, swath_m: float, target: Target, relative_u: float) -> None:
+        self._swath_m, self._target, self._relative_u = swath_m, target, relative_u
+        self.passes: list[Pass] = []
+        self.unassigned: list[Unassigned] = []
+        self._idle: list[Rows] = []
+        self._open: list[Rows] = []  # empty while nothing is sprayed
+        self._begun = self._seen_off = True  # whether the spray was seen to be off before it came on
+        self._sprayed_us = 0
+        self._way = RunningSum()
+        self._last = np.zeros(0, dtype=ROW)  # the newest row
+        self._sums = {name: RunningSum() for name in SUMMED}
+        self._fresh: list[Settled] = []
+        self._so_far: tuple[list[Settled], Pass | None] | None = None
+
+    def push(self, rows: Rows) -> tuple[Ints, Bools]:
+        """Continue with `rows`; the passes begun so far and whether the row lies in one, as far as that shows yet."""
+        number, in_pass = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.bool_)
+        place, self._so_far = 0, None
+        for gap in [*np.flatnonzero(rows["step_us"] > LONGEST_GAP_US).tolist(), len(rows)]:
+            self._ordinary(rows[place:gap], number[place:gap], in_pass[place:gap])
+            if gap < len(rows):
+                self._silence(rows[gap : gap + 1])
+                number[gap] = self._count()
+                in_pass[gap] = self._counts()
+            place = gap + 1
+        return number, in_pass
+
+    def finish(self) -> None:
+        """Settle what is left: the run is over."""
+        self._close(over=False)
+        self._let_go(None)
+        self._so_far = None
+
+    def take(self) -> Settled:
+        """The rows settled since the last call."""
+        fresh, self._fresh = self._fresh, []
+        return settled_rows(fresh)
+
+    def sums(self) -> dict[str, float]:
+        """Sums of the columns of Settled over the whole run, what is not settled yet included as it stands."""
+        sums = {name: float(total.last) for name, total in self._sums.items()}
+        for settled in self._pending()[0]:
+            for name in SUMMED:
+                sums[name] += math.fsum(getattr(settled, name))
+        return sums
+
+    def current(self) -> Pass | None:
+        """The pass under way as far as it has come, if it is long enough to count."""
+        return self._pending()[1]
+
+    def _pending(self) -> tuple[list[Settled], Pass | None]:
+        """What is not settled yet as it stands, and the pass under way; worked out once for each piece of rows."""
+        if self._so_far is None:
+            found, under_way = [], None
+            if self._open:
+                self._open = [np.concatenate(self._open)]
+                settled, under_way = self._settle(Stretch(self._open[0], self._begun, over=False))
+                found.append(settled)
+            if self._idle:
+                self._idle = [np.concatenate(self._idle)]
+                found.append(self._settled_idle(self._idle[0]))
+            self._so_far = found, under_way
+        return self._so_far
+
+    def _count(self) -> int:
+        return len(self.passes) + self._counts()
+
+    def _counts(self) -> bool:
+        return bool(self._open) and float(self._way.last) >= SHORTEST_M
+
+    def _ordinary(self, rows: Rows, number: Ints, in_pass: Bools) -> None:
+        """Rows with no silence between them; `number` and `in_pass` are filled in."""
+        place = 0
+        if len(rows):
+            self._last = rows[-1:]
+        while place < len(rows):
+            if not self._open:
+                starts = np.flatnonzero(rows["spraying"][place:])
+                first = place + int(starts[0]) if len(starts) else len(rows)
+                self._idle.append(rows[place:first])
+                number[place:first] = len(self.passes)
+                self._seen_off |= first > place
+                self._let_go(int(rows["us"][min(first, len(rows) - 1)]) - LEAD_US)
+                if first < len(rows):
+                    self._open, self._idle = [*self._idle, rows[first:first]], []
+                    self._begun, self._seen_off = self._seen_off, True
+                    self._sprayed_us, self._way = int(rows["us"][first]), RunningSum()
+                place = first
+                continue
+            alive = rows["us"][place:][rows["spraying"][place:]]
+            times = np.concatenate(([self._sprayed_us], alive))
+            breaks = np.flatnonzero(np.diff(times) >= LONGEST_GAP_US)
+            self._sprayed_us = int(times[breaks[0]] if len(breaks) else times[-1])
+            # A row that has begun by then may still hold pulses of the rotor's run-down.
+            begins = rows["us"][place:] - rows["step_us"][place:]
+            end = place + int(np.searchsorted(begins, self._sprayed_us + LONGEST_GAP_US))
+            if len(breaks):
+                again_us = int(times[breaks[0] + 1])
+                end = min(end, place + int(np.searchsorted(rows["us"][place:], again_us)))
+            here = rows[place:end]
+            self._open.append(here)
+            way = self._way(np.where(here["spraying"] & here["moving"] & (here["why"] == 0), here["step_m"], 0.0))
+            in_pass[place:end] = way >= SHORTEST_M
+            number[place:end] = len(self.passes) + in_pass[place:end]
+            place = end
+            if place < len(rows):
+                self._close(over=True)
+
+    def _silence(self, row: Rows) -> None:
+        """A row so long that a turn may lie in it."""
+        before = bool(len(self._last) and self._last["spraying"][0])
+        after, counted = bool(row["spraying"][0]), 0
+        if len(self._last):
+            counted = int(row["pulses"][0] - self._last["pulses"][0])
+        self._last = row
+        if self._open and before and after and row["why"][0] == Why.ASSIGNED and self._flowed_on(row):
+            self._open.append(row)
+            self._sprayed_us = int(row["us"][0])
+            self._way(row["step_m"])
+            return
+        self._close(over=not before)
+        self._let_go(None)
+        self._seen_off = not after
+        if before or after or counted > _DRIBBLE_PULSES:
+            row = row.copy()
+            row["why"] = row["why"] if row["why"][0] else Why.SILENCE
+        self._keep(self._nothing(row), row)
+
+    def _flowed_on(self, row: Rows) -> bool:
+        """Whether so much flowed in the silence that the spray can hardly have been off."""
+        rows = np.concatenate(self._open)
+        timed = np.flatnonzero(rows["timed"] & (rows["us"] > rows["us"][-1] - 3_000_000))
+        if len(timed) < 2 or not row["timed"][0]:
+            return False
+        a, b = int(timed[0]), int(timed[-1])
+        span_us = int(rows["edge_us"][b] - rows["edge_us"][a])
+        if span_us <= 0:
+            return False
+        before = float(rows["pulses"][b] - rows["pulses"][a]) / span_us
+        silent_us = float(row["edge_us"][0] - rows["edge_us"][b])
+        counted = float(row["pulses"][0] - rows["pulses"][b])
+        missed_us = silent_us - counted / before
+        return abs(missed_us) < min(_MISSED_US, _MISSED_SHARE * silent_us + 1.0 / before)
+
+    def _close(self, *, over: bool) -> None:
+        if not self._open:
+            return
+        rows = np.concatenate(self._open)
+        settled, one = self._settle(Stretch(rows, self._begun, over))
+        self._open = []
+        if one is not None:
+            self.passes.append(one)
+        self._keep(settled, rows)
+
+    def _let_go(self, before_us: int | None) -> None:
+        """Settle the idle rows up to `before_us`, or all."""
+        if not self._idle:
+            return
+        rows = np.concatenate(self._idle)
+        end = len(rows) if before_us is None else int(np.searchsorted(rows["us"], before_us))
+        self._idle = [rows[end:]] if end < len(rows) else []
+        if end:
+            self._keep(self._settled_idle(rows[:end]), rows[:end])
+
+    def _settled_idle(self, rows: Rows) -> Settled:
+        leaked = (rows["step_m3"] > 0) & (rows["why"] == Why.ASSIGNED)
+        if leaked.any():
+            rows = rows.copy()
+            rows["why"][leaked] = Why.SWITCH_OPEN
+        quiet = rows["step_m3"] <= 0
+        return self._nothing(rows, np.where(quiet, 0.0, 1.0))
+
+    def _nothing(self, rows: Rows, weight: Floats | float = 1.0) -> Settled:
+        """Rows without ground: what is not assigned, and the rest."""
+        apart = np.where(rows["why"] != Why.ASSIGNED, weight, 0.0)
+        nothing = dict.fromkeys(SUMMED, np.zeros(len(rows)))
+        columns = nothing | {
+            "unassigned_s": rows["step_s"] * apart,
+            "unassigned_m": rows["step_m"] * apart,
+            "unassigned_m3": rows["step_m3"] * (rows["why"] != Why.ASSIGNED),
+        }
+        return Settled(np.zeros(len(rows), dtype=np.int64), **columns)
+
+    def _settle(self, stretch: Stretch) -> tuple[Settled, Pass | None]:
+        """What the rows of a stretch of spraying put on the ground, and the pass that they are, if they are one."""
+        rows = stretch.rows
+        cover, began, ended = cover_of(stretch)
+        known = rows["why"] == Why.ASSIGNED
+        sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
+        apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
+        on_spot = known & rows["spraying"] & stands(rows)
+        way = np.where(known, way_sprayed(rows, cover), 0.0)
+        area = way * self._swath_m
+        seconds = np.where(known, rows["step_s"] * cover, 0.0)
+        over, under, unknown = self._sides(rows, cover)
+        poured = np.where(known & ~on_spot, rows["step_m3"], 0.0)
+        counts = math.fsum(way) >= SHORTEST_M
+        used = np.flatnonzero((cover > 0) | (rows["step_m3"] > 0))
+        number = np.zeros(len(rows), dtype=np.int64)
+        if counts:
+            number[used[0] : used[-1] + 1] = len(self.passes) + 1
+        settled = Settled(
+            pass_number=number,
+            ground_s=seconds,
+            ground_m=way,
+            ground_m2=area,
+            ground_m3=poured,
+            over_m2=area * over,
+            under_m2=area * under,
+            unknown_m2=area * unknown,
+            off_target_s=seconds * (over | under),
+            stationary_s=seconds * on_spot,
+            stationary_m3=np.where(on_spot, rows["step_m3"], 0.0),
+            unassigned_s=np.where(apart, rows["step_s"], 0.0),
+            unassigned_m=np.where(apart, rows["step_m"], 0.0),
+            unassigned_m3=np.where(apart, rows["step_m3"], 0.0),
+        )
+        return settled, self._pass(rows, settled, began, ended) if counts else None
+
+    def _sides(self, rows: Rows, cover: Floats) -> tuple[Bools, Bools, Bools]:
+        """Whether the ground of each row got too much, too little, or is not known, by the rate about its middle."""
+        rated = np.flatnonzero(np.isfinite(rows["rate_m3_m2"]))
+        if not len(rated):
+            nowhere = np.zeros(len(rows), dtype=np.bool_)
+            return nowhere, nowhere, cover > 0
+        later = np.searchsorted(rows["us"][rated], rows["us"] + _CENTRE_US)
+        rate = rows["rate_m3_m2"][rated[np.minimum(later, len(rated) - 1)]]
+        return rate > self._target.high_m3_m2, rate < self._target.low_m3_m2, np.zeros(len(rows), dtype=np.bool_)
+
+    def _pass(self, rows: Rows, settled: Settled, began: float, ended: float) -> Pass:
+        sums = {name: math.fsum(getattr(settled, name)) for name in SUMMED}
+        pressed = settled.ground_s * np.isfinite(rows["pressure_pa"])
+        pressure_s = math.fsum(pressed)
+        pressure = math.fsum(np.where(pressed > 0, rows["pressure_pa"], 0.0) * pressed)
+        start_s, end_s = np.interp([began, ended], rows["us"], rows["host_s"]).tolist()
+        if began < float(rows["us"][0]):
+            start_s -= (float(rows["us"][0]) - began) * 1e-6
+        rate = _ratio(sums["ground_m3"], sums["ground_m2"])
+        return Pass(
+            number=len(self.passes) + 1,
+            start_s=start_s,
+            end_s=end_s,
+            distance_m=sums["ground_m"],
+            area_m2=sums["ground_m2"],
+            volume_m3=sums["ground_m3"],
+            spraying_s=sums["ground_s"],
+            off_target_s=sums["off_target_s"],
+            off_target_m2=sums["over_m2"] + sums["under_m2"],
+            over_m2=sums["over_m2"],
+            under_m2=sums["under_m2"],
+            unknown_m2=sums["unknown_m2"],
+            pressure_pa=_ratio(pressure, pressure_s),
+            speed_m_s=_ratio(sums["ground_m"], sums["ground_s"]),
+            rate_m3_m2=rate,
+            rate_u_m3_m2=rate * self._relative_u,
+        )
+
+    def _keep(self, settled: Settled, rows: Rows) -> None:
+        """These rows are settled."""
+        self._fresh.append(settled)
+        for name, total in self._sums.items():
+            total(getattr(settled, name))
+        for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
+            self._apart(rows[place], settled, place)
+
+    def _apart(self, row: np.void, settled: Settled, place: int) -> None:
+        """Add a row to what is not assigned; one that follows another of its kind joins it."""
+        why = Why(int(row["why"])) or Why.SWITCH_OPEN
+        end_s, seconds = float(row["host_s"]), float(settled.unassigned_s[place])
+        volume, way = float(settled.unassigned_m3[place]), float(settled.unassigned_m[place])
+        before = self.unassigned[-1] if self.unassigned else None
+        start_s = end_s - float(row["step_us"]) * 1e-6
+        if before is not None and before.why == why and start_s - before.end_s < LONGEST_GAP_US * 1e-6:
+            self.unassigned[-1] = replace(
+                before,
+                end_s=end_s,
+                volume_m3=before.volume_m3 + volume,
+                distance_m=before.distance_m + way,
+                seconds=before.seconds + seconds,
+            )
+            return
+        self.unassigned.append(Unassigned(why, start_s, end_s, volume, way, seconds))
+
+
+def _ratio(above: float, below: float) -> float:
+    return above / below if below > 0 else math.nan

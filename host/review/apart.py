@@ -1,0 +1,76 @@
+"""What does not belong to known ground, and what the board said went wrong, as messages for a person."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from host.pipeline import Unassigned, Why
+from host.units import format_value
+
+if TYPE_CHECKING:
+    from host.review.review import Review
+
+_SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
+_REASONS = {
+    Why.SILENCE: "Nothing came from the board",
+    Why.RESTART: "The board restarted; what was pumped while it was down is not counted",
+    Why.OTHER_COUNTS: "The board's counts did not go on: another board, or damage on the line",
+    Why.DROPPED: "The board failed to count pulses",
+    Why.NO_WHEEL: "The board has no wheel input",
+    Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
+}
+
+
+def apart_messages(review: Review, system: str) -> list[str]:
+    """One sentence for each thing that is kept apart from the rate, with what part of it may be sprayed ground."""
+    said = []
+    for one in review.unassigned:
+        small = one.volume_m3 < _SEEN * review.totals.volume_m3
+        if one.why is Why.SWITCH_OPEN and small:
+            continue
+        said.append(_message(one, review, system))
+    return said
+
+
+def _message(one: Unassigned, review: Review, system: str) -> str:
+    volume, way = format_value(one.volume_m3, "volume", system), format_value(one.distance_m, "length", system)
+    head = f"{review.at(one.start_s)}: {_REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
+    if one.why is Why.NO_WHEEL:
+        return head + ": no ground is known, and no rate."
+    rate = review.totals.rate_m3_m2
+    if not rate or not one.volume_m3 > 0 or one.why is Why.SWITCH_OPEN:
+        return head + "."
+    area = format_value(min(one.volume_m3 / rate, one.distance_m * review.rig.swath_m), "area", system)
+    return head + f": about {area} of it was sprayed ground."
+
+
+def board_messages(review: Review) -> list[str]:
+    """What the board itself said it could not do, and where it and the rig disagree."""
+    health, said = review.health, list(review.board_misfits)
+    if health.dropped_pulses:
+        said.append(
+            f"The board failed to count {health.dropped_pulses} pulses, of flow or of wheel: what it sprayed meanwhile "
+            "is kept apart."
+        )
+    if health.unsent_lines:
+        said.append(
+            f"The board could not send {health.unsent_lines} lines: the line is too slow for its interval. "
+            "The counts lost nothing."
+        )
+    return said
+
+
+def apart_rows(review: Review) -> list[Mapping[str, Any]]:
+    """The same for machines, SI: one row for each."""
+    return [
+        {
+            "why": one.why.name.lower(),
+            "start_s": one.start_s,
+            "end_s": one.end_s,
+            "volume_m3": one.volume_m3,
+            "distance_m": one.distance_m,
+            "seconds": one.seconds,
+        }
+        for one in review.unassigned
+    ]

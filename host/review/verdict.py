@@ -1,0 +1,67 @@
+"""The verdict on a run, by ground: which share of it got what it should, and only then the mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from host.pipeline import Pass
+from host.review.totals import Totals
+from host.rig import Target
+
+GOOD_SHARE = 0.9  # of the ground inside the band: the run is on target
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Shares of the sprayed ground, which make 1 together, and passes whose mean is above the band or below it.
+
+    Ground that belongs to what is not assigned is taken as large as its volume would cover at the run's own rate.
+    """
+
+    on: float
+    over: float
+    under: float
+    unknown: float
+    heavy: int
+    light: int
+
+    @property
+    def good(self) -> bool:
+        """Whether the run is on target."""
+        return self.on >= GOOD_SHARE
+
+    @property
+    def message(self) -> str:
+        """One sentence, without the mean."""
+        counts = [(self.heavy, "heavy"), (self.light, "light")]
+        said = [(number, word) for number, word in counts if number]
+        passes = ", ".join(
+            f"{number} {('passes' if number > 1 else 'pass') + ' ' if first else ''}{word}"
+            for (number, word), first in zip(said, (True, False), strict=False)
+        )
+        unknown = f" What {self.unknown:.0%} of it got is not known.".replace("%", " %") if self.unknown >= 0.01 else ""
+        if self.good:
+            return f"On target on {self.on:.0%} of the ground.".replace("%", " %") + unknown
+        off = self.over + self.under
+        if off < 0.01:
+            return "Not enough of the ground is known to say." + unknown
+        much = "Half" if 0.45 <= off <= 0.55 else f"{off:.0%}".replace("%", " %")
+        return f"{much} of the ground was off target{': ' + passes if passes else ''}." + unknown
+
+
+def verdict_of(totals: Totals, passes: Sequence[Pass], target: Target) -> Verdict | None:
+    """The verdict; None where nothing is known to have reached the ground."""
+    if totals.rate_m3_m2 is None or not totals.area_m2 > 0:
+        return None
+    apart = totals.unassigned_m3 / totals.rate_m3_m2 if totals.rate_m3_m2 > 0 else 0.0
+    whole = totals.area_m2 + apart
+    on = totals.area_m2 - totals.over_m2 - totals.under_m2 - totals.unknown_m2
+    return Verdict(
+        on=max(on, 0.0) / whole,
+        over=totals.over_m2 / whole,
+        under=totals.under_m2 / whole,
+        unknown=(totals.unknown_m2 + apart) / whole,
+        heavy=sum(one.rate_m3_m2 > target.high_m3_m2 for one in passes),
+        light=sum(one.rate_m3_m2 < target.low_m3_m2 for one in passes),
+    )

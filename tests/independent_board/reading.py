@@ -1,0 +1,74 @@
+"""What the host makes of the lines of the second board, and what was true on the ground that it says it knows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from host.frames import Event
+from host.journal import RunFile, RunReader
+from host.journal.records import raw_record
+from host.review.review import Review, review_of
+from host.rig import Rig, rig_from_toml
+from tests.independent_board.sprayer import Plan, Sprayer
+
+
+def rig_toml(plan: Plan, *, switch: bool = True, pressure: bool = True, wheel: bool = True) -> str:
+    """The rig file of a plan's sprayer, with the parts that its keeper says it has."""
+    travel = (
+        f'[wheel]\ncircumference = "{10 * plan.metres_per_pulse} m"\npulses_per_turn = 10\nuncertainty = "0.5 %"\n'
+        if wheel
+        else f'[course]\ndistance = "50 m"\ntime = "{50 / plan.pace_m_s} s"\nuncertainty = "1 %"\n'
+    )
+    return (
+        f'name = "Other sprayer"\nunits = "metric"\nspray_switch = {str(switch).lower()}\n'
+        f'[tank]\nvolume = "100 L"\n[boom]\nnozzles = 4\nspacing = "{plan.swath_m / 4} m"\n'
+        f'[nozzle]\nflow = "{plan.flow_m3_s / 4 * 6e4} L/min"\nat = "{plan.pressure_pa / 1e5} bar"\n'
+        f'[meter]\nfactor = "{plan.pulses_per_m3 / 1000} /L"\nuncertainty = "1 %"\n'
+        + ('[pressure]\nspan = ["0 bar", "6.9 bar"]\n' if pressure else "")
+        + f'[target]\nrate = "{plan.flow_m3_s / plan.pace_m_s / plan.swath_m * 1e7} L/ha"\nband = "10 %"\n'
+        + travel
+    )
+
+
+def run_file(lines: Sequence[tuple[float, bytes]], events: Sequence[Event] = ()) -> RunFile:
+    """The run that a recorder would have written of these lines."""
+    batch = RunReader().push(b"".join(raw_record(line.rstrip(b"\n"), at) for at, line in lines))
+    return RunFile(Path("other.sward"), frames=batch.frames, events=[*batch.events, *events])
+
+
+def reviewed(lines: Sequence[tuple[float, bytes]], toml: str) -> Review:
+    """The review of these lines."""
+    rig: Rig = rig_from_toml(toml)
+    return review_of(run_file(lines), rig, watch_faults=False)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What really lay on the known ground, and what did not."""
+
+    volume_m3: float
+    area_m2: float
+
+    @property
+    def rate_m3_m2(self) -> float:
+        """Volume over area."""
+        return self.volume_m3 / self.area_m2
+
+
+def truth_on_known_ground(sprayer: Sprayer, review: Review, apart: Sequence[tuple[float, float]] = ()) -> Truth:
+    """Out of the nozzles and onto the ground, without the times that the host sets apart, nor what it says stood."""
+    edges = [0.0]
+    for begin, end in [*((one.start_s, one.end_s) for one in review.unassigned), *apart]:
+        edges += [begin, end]
+    edges.append(float(sprayer.t[-1]))
+    volume = way = 0.0
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        volume += sprayer.between(sprayer.sprayed_m3, begin, end)
+        way += sprayer.between(sprayer.open_m, begin, end)
+    still = np.diff(sprayer.place_m, append=sprayer.place_m[-1]) < 1e-9
+    standing = float(np.sum(np.diff(sprayer.sprayed_m3, append=sprayer.sprayed_m3[-1])[still]))
+    return Truth(volume - (standing if review.totals.standing_m3 > 0 else 0.0), way * sprayer.plan.swath_m)
