@@ -164,7 +164,7 @@ def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> Non
         wait_until(lambda at=before: counted(page) == walk.turned - at, "all pulses are counted", 20)  # type: ignore[misc]
         act(page, "Stop")
         assert wait_for_rows(page, number)[-1][1] == str(walk.turned - before)
-    card = save(page, runs / "cards", "wheel")
+    card = save(page, runs / "cards", "wheel", anyway=True)  # a hand on a button ends no two laps alike
     turn = float(card["wheel"]["circumference"].removesuffix(" m"))
     # Laps end within a few pulses of each other, as a hand on a button makes them.
     assert turn == pytest.approx(10 * METRES_PER_PULSE, rel=0.1)
@@ -222,7 +222,7 @@ def test_a_rig_that_has_no_such_part(walker: Path, serve: Serve, phone: Phone) -
 
 def test_the_live_page_says_that_a_timed_pace_is_assumed(walker: Path, serve: Serve, phone: Phone) -> None:
     page = phone(serve().address)
-    wait_until(lambda: page.inner_text("[data-field=pace_label]") == "pace assumed", "it is said", 20)
+    wait_until(lambda: page.inner_text("[data-field=pace_label]") == "speed not measured", "it is said", 20)
 
 
 class ToyServer(Process):
