@@ -76,8 +76,15 @@ PAGES = (
         calibrate_page.connect,
         scripts=("print.js", *SCRIPTS),
     ),
-    Page("/plan", "Plan", plan_page.layout, plan_page.connect, changes=LOOKS),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", *SCRIPTS), changes=LOOKS),
+    Page(
+        "/plan",
+        "Plan",
+        plan_page.layout,
+        plan_page.connect,
+        scripts=("metronome.js", "select.js", *SCRIPTS),
+        changes=LOOKS,
+    ),
+    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", "select.js", *SCRIPTS), changes=LOOKS),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
     Page(
         "/guests",

@@ -10,7 +10,7 @@ from dash.exceptions import PreventUpdate
 from dashboards.context import PageContext
 from host.calibrate.card_choice import SavedCard, saved_cards, stop_using, undo_choice, use_card
 from host.calibrate.cards_document import result_of, use_of
-from host.entries import sentence
+from host.documents.words import sentence
 from host.errors import UserError
 
 

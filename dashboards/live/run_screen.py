@@ -19,9 +19,11 @@ from host.journal.runs import check_schema
 from host.pipeline import Fault, Pipeline, live_row
 from host.pipeline.faults import Alarm
 from host.rig import Rig, rig_from_toml
+from host.rig.against_board import NO_IDENTITY, board_misfits
 
 STALE_FLOOR_MS = 750  # the page checks ten times a second, so that numbers are grey within one second
 STALE_INTERVALS = 2.2  # a board that reports slowly is given two of its own intervals
+_SAYS_WHO_S = 70.0  # a board says who it is at its start, when asked, and once a minute
 LINK_WORDS = {
     "waiting": "No board",
     "ok": "Board ok",
@@ -53,6 +55,7 @@ class RunScreen:
         self._elapsed_s = 0.0
         self._interval_ms = DEFAULT_INTERVAL_MS
         self._numbers: dict[str, Any] = {}
+        self._misfits: tuple[str, ...] | None = None  # where board and rig disagree; None until the board has said
         self._alarm = Alarm()
         self.raised = 0  # alarms raised so far
 
@@ -85,8 +88,14 @@ class RunScreen:
             "link": link,
             "link_words": LINK_WORDS[link],
             "stale_ms": max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms)),
-            "notice": self.notice,
+            "notice": self._notice(),
         }
+
+    def _notice(self) -> str:
+        """Why the run cannot be shown; else what of the board does not fit the rig."""
+        if self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames:
+            return self.notice or NO_IDENTITY
+        return self.notice or " ".join(self._misfits or ())
 
     @property
     def frames(self) -> int:
@@ -100,7 +109,7 @@ class RunScreen:
 
     def status(self) -> tuple[str, bool, str, int]:
         """What can change without a new number: the link, the end, the notice, the marks."""
-        return self._link, self.ended, self.notice, self._marks
+        return self._link, self.ended, self._notice(), self._marks
 
     @property
     def volume_unit(self) -> str:
@@ -152,6 +161,7 @@ class RunScreen:
                 self._rig = apply_cards(self._rig, self._cards)
             case "identity":
                 self._interval_ms = int(event.detail["interval_ms"])
+                self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
             case "link_lost":
                 self._link = "lost"
             case "link_back":

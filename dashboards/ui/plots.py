@@ -14,7 +14,7 @@ from typing import Any
 from dash import dcc
 
 from host.documents.document import Plot, Series
-from host.documents.svg import legend, ranges
+from host.documents.svg import end_labels, legend, named_at_ends, ranges, room_for
 from host.errors import visible
 
 FONT = 13
@@ -22,6 +22,7 @@ _NONE = "rgba(0,0,0,0)"
 _SINGLE, _ROW = 260, 150  # pixels of height of a plot by itself, and of one of several
 _NAME, _NUMBERS = 24, 26  # of these: its name above, and the numbers below
 _BELOW, _TOP_MARKED = 48, 40
+_DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
 
 
 def graph(figure: dict[str, Any], words: str, css: str = "") -> dcc.Graph:
@@ -77,7 +78,8 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
     height = row_height * len(drawn) + _BELOW + top
     inner = row_height * len(drawn)
     figure: dict[str, Any] = {"data": [], "layout": layout(height, shapes=[], annotations=[])}
-    figure["layout"]["margin"] |= {"t": top, "b": _BELOW}
+    names = [end_labels(plot, row_height) for plot in drawn]
+    figure["layout"]["margin"] |= {"t": top, "b": _BELOW, "r": 12 + max(map(room_for, names))}
     for row, plot in enumerate(drawn):
         place = "" if row == 0 else str(row + 1)
         last = row == len(drawn) - 1
@@ -90,6 +92,8 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
             figure["data"].append(_trace(series, number, plot) | {"xaxis": "x" + place, "yaxis": "y" + place})
         figure["layout"]["shapes"] += _shapes(plot, place)
         figure["layout"]["annotations"] += _labels(plot, place, named=not single)
+        at = {"xref": "x" + place, "yref": "y" + place, "xanchor": "left", "yanchor": "middle", "xshift": 3}
+        figure["layout"]["annotations"] += [label(escape(visible(name)), x, y, **at) for x, y, name in names[row]]
     if any(len(legend(plot)) > 1 for plot in drawn):
         figure["layout"] |= {"showlegend": True, "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom"}}
         figure["layout"]["margin"]["t"] = top + _TOP_MARKED
@@ -119,7 +123,8 @@ def _x(plot: Plot, x: float) -> Any:
 def _trace(series: Series, number: int, plot: Plot) -> dict[str, Any]:
     finite = [(x, y if math.isfinite(y) else None) for x, y in series.points]
     trace: dict[str, Any] = {"x": [_x(plot, x) for x, _ in finite], "y": [y for _, y in finite]}
-    trace |= {"name": escape(visible(series.label)), "showlegend": bool(series.label)}
+    at_end = series.style == "line" and named_at_ends(plot)
+    trace |= {"name": escape(visible(series.label)), "showlegend": bool(series.label) and not at_end}
     if series.spread:
         trace["error_y"] = {"type": "data", "array": list(series.spread), "color": "#000"}
     if series.style == "bars":
@@ -128,7 +133,8 @@ def _trace(series: Series, number: int, plot: Plot) -> dict[str, Any]:
         symbol = "circle-open" if number % 2 == 0 else "square-open"
         marker = {"symbol": symbol, "size": 9, "color": "#000", "line": {"width": 2.5, "color": "#000"}}
         return trace | {"type": "scatter", "mode": "markers", "marker": marker}
-    line = {"width": 2.5, "color": "#000", "shape": "hv" if series.style == "steps" else "linear"}
+    dash = _DASHES[number % len(_DASHES)]
+    line = {"width": 2.5, "color": "#000", "shape": "hv" if series.style == "steps" else "linear", "dash": dash}
     return trace | {"type": "scatter", "mode": "lines", "line": line}
 
 

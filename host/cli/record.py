@@ -66,7 +66,7 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
     runs = args.runs or DEFAULT_FOLDER
     cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))
-    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3, filter_arguments(rig))
+    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3, rig, filter_arguments(rig))
 
 
 def run(args: argparse.Namespace) -> int:

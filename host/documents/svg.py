@@ -15,6 +15,7 @@ _WIDTH, _HEIGHT = 720, 220
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 12, 28, 50
 _MOST_LABELS = 6
 _LETTER = 7  # pixels of width of a letter, on average
+_LINE = 15  # pixels of height of a line of text
 _Place = Callable[[float, float], tuple[float, float]]
 _Range = tuple[float, float]
 
@@ -25,10 +26,12 @@ def format_svg(plot: Plot) -> str:
     if not known:
         return ""
     x_range, y_range = ranges(plot)
+    names = end_labels(plot, _HEIGHT - _TOP - _BOTTOM)
+    right = _RIGHT + room_for(names)
 
     def place(x: float, y: float) -> tuple[float, float]:
         return (
-            _LEFT + (x - x_range[0]) / (x_range[1] - x_range[0]) * (_WIDTH - _LEFT - _RIGHT),
+            _LEFT + (x - x_range[0]) / (x_range[1] - x_range[0]) * (_WIDTH - _LEFT - right),
             _HEIGHT - _BOTTOM - (y - y_range[0]) / (y_range[1] - y_range[0]) * (_HEIGHT - _TOP - _BOTTOM),
         )
 
@@ -41,11 +44,50 @@ def format_svg(plot: Plot) -> str:
     for number, series in enumerate(plot.series):
         parts += _drawn(series, number, place, y_range)
     parts += _lines(plot, x_range, y_range, place)
+    for x, y, name in names:
+        across, down = place(x, y)
+        parts.append(f'<text x="{across + 4:.1f}" y="{down + 4:.1f}">{_text(name)}</text>')
     named = legend(plot)
     if len(named) > 1:
         words = "   ".join(f"{sign} {label}" for sign, label in named)
         parts.append(f'<text x="{_WIDTH - _RIGHT}" y="12" text-anchor="end">{_text(words)}</text>')
     return "".join([*parts, "</svg>"])
+
+
+def named_at_ends(plot: Plot) -> bool:
+    """Whether there are several lines with names; they stand at the ends of the lines, not in a legend."""
+    return sum(series.style == "line" and bool(series.label) for series in plot.series) > 1
+
+
+def end_labels(plot: Plot, height: float) -> list[tuple[float, float, str]]:
+    """Names of several lines in one plot, as (x, y, name) at their right ends; moved apart where they would overlap.
+
+    `height` is that of the plot in pixels.
+    """
+    if not named_at_ends(plot):
+        return []
+    ends = []
+    for series in plot.series:
+        if series.style != "line" or not series.label:
+            continue
+        finite = [(y, x) for x, y in series.points if math.isfinite(x) and math.isfinite(y)]
+        if finite:
+            y, x = finite[-1]
+            ends.append((y, x, series.label))
+    if not ends:
+        return []
+    low, high = ranges(plot)[1]
+    apart = _LINE * (high - low) / height
+    placed: list[tuple[float, float, str]] = []
+    for y, x, name in sorted(ends):
+        placed.append((x, max(y, placed[-1][1] + apart) if placed else y, name))
+    down = max(0.0, placed[-1][1] - high)
+    return [(x, y - down, name) for x, y, name in placed]
+
+
+def room_for(names: Sequence[tuple[float, float, str]]) -> int:
+    """Pixels beside the plot for names at the ends of its lines."""
+    return _LETTER * max((len(name) for _, _, name in names), default=0)
 
 
 def ranges(plot: Plot) -> tuple[_Range, _Range]:
@@ -64,10 +106,13 @@ def ranges(plot: Plot) -> tuple[_Range, _Range]:
 
 
 def legend(plot: Plot) -> list[tuple[str, str]]:
-    """How each named series looks, and its name."""
+    """How each named series looks, and its name; without lines that are named at their ends."""
+    at_ends = named_at_ends(plot)
     signs = {"dots": "●○", "bars": "■□", "line": "━╍", "steps": "━╍"}
     return [
-        (signs[series.style][min(number, 1)], series.label) for number, series in enumerate(plot.series) if series.label
+        (signs[series.style][min(number, 1)], series.label)
+        for number, series in enumerate(plot.series)
+        if series.label and not (at_ends and series.style == "line")
     ]
 
 

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
+from firmware_protocol.version import speaks_our_protocol
 from host.frames import FRAME_DTYPE, Event
 from host.journal import records
 from host.journal.order import GAP_S, Order, Placed, Refused, Segment
@@ -43,7 +44,8 @@ class Batch:
     """What one piece of a run file held.
 
     `frames` has FRAME_DTYPE, shape (n,); `wire_damage` counts raw lines that failed the wire's own checksum and so
-    hold no data; `records` counts the sound records by tag.
+    hold no data; `records` counts the sound records by tag; `uninterpreted` counts reports of a board
+    that speaks another major version of the protocol: they are kept and not interpreted (PROTOCOL.md section 10).
     """
 
     frames: npt.NDArray[np.void]
@@ -51,6 +53,7 @@ class Batch:
     damage: list[Damage] = field(default_factory=list)
     wire_damage: int = 0
     records: dict[str, int] = field(default_factory=dict)
+    uninterpreted: int = 0
 
 
 class RunReader:
@@ -65,6 +68,7 @@ class RunReader:
         self._order = Order()
         self._segment = Segment()
         self._segment_damaged = False
+        self.foreign = False  # the board speaks a protocol that cannot be interpreted
 
     def push(self, data: bytes) -> Batch:
         """What `data` completes."""
@@ -205,14 +209,17 @@ class _Gathering:
         self._rows: list[tuple[Any, ...]] = []
         self._count = 0
         self._events: list[Event] = []
-        self._wire_damage = 0
+        self._wire_damage = self._uninterpreted = 0
         self._records: dict[str, int] = {}
 
     def frames(self, frames: npt.NDArray[np.void]) -> None:
         self._close_rows()
+        self._add(records.RAW, len(frames))
+        if self._reader.foreign:
+            self._uninterpreted += len(frames)
+            return
         self._arrays.append(frames)
         self._count += len(frames)
-        self._add(records.RAW, len(frames))
 
     def take(self, line: bytes) -> str:
         """Take the record in `line`, or what remains of records in it; returns what is wrong, empty for nothing."""
@@ -257,7 +264,7 @@ class _Gathering:
     def batch(self) -> Batch:
         self._close_rows()
         frames = np.concatenate(self._arrays) if self._arrays else np.empty(0, dtype=FRAME_DTYPE)
-        return Batch(frames, self._events, self.damage, self._wire_damage, self._records)
+        return Batch(frames, self._events, self.damage, self._wire_damage, self._records, self._uninterpreted)
 
     def _raw(self, record: Record) -> None:
         line = records.raw_line(record.payload)
@@ -266,10 +273,14 @@ class _Gathering:
         except LineError:
             self._wire_damage += 1
             return
-        if isinstance(message, Report):
+        if isinstance(message, Report) and self._reader.foreign:
+            self._uninterpreted += 1
+        elif isinstance(message, Report):
             self._rows.append((record.host_s, *_VALUES(message)))
             self._count += 1
         elif isinstance(message, Identity | Hardware | State):
+            if isinstance(message, Identity):
+                self._reader.foreign = not speaks_our_protocol(message.protocol)
             kind = _ABOUT_BOARD[type(message)]
             self._events.append(Event(record.host_s, self._count, kind, asdict(message)))
 

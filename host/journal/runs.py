@@ -41,6 +41,7 @@ class RunFile:
     damaged: int = 0
     wire_damage: int = 0
     records: dict[str, int] = field(default_factory=dict)
+    uninterpreted: int = 0  # reports of a board that speaks another major version of the protocol
     trailer: dict[str, Any] | None = None
 
     @property
@@ -99,6 +100,7 @@ def read_run(path: Path) -> RunFile:
         run.damage += batch.damage[: DAMAGE_KEPT - len(run.damage)]
         run.damaged += len(batch.damage)
         run.wire_damage += batch.wire_damage
+        run.uninterpreted += batch.uninterpreted
         for tag, count in batch.records.items():
             run.records[tag] = run.records.get(tag, 0) + count
         if not run.records and (number + 1) * BLOCK_BYTES > 2 * MAX_RECORD:

@@ -27,6 +27,7 @@ from firmware_protocol.messages import (
     filter_argument,
 )
 from firmware_protocol.splitter import LineSplitter
+from firmware_protocol.version import speaks_our_protocol
 from host.errors import NoAnswerError, NotFoundError, RefusedByBoardError, UserError
 from host.link.ports import Port, open_port
 
@@ -136,8 +137,13 @@ class Link:
         """Seconds since the last sound line; None before the first."""
         return None if self._first_sound is None else self._clock() - self._last_sound
 
-    def wait_for_board(self, timeout_s: float = BOARD_WAIT_S) -> None:
-        """Return once a board that speaks our protocol has been heard.
+    @property
+    def nameless(self) -> bool:
+        """Whether a board is heard that has been asked often enough who it is, and does not say."""
+        return self.identity is None and self._asks >= ASKS and self._first_sound is not None
+
+    def wait_for_board(self, timeout_s: float = BOARD_WAIT_S, *, any_protocol: bool = False) -> None:
+        """Return once a board that speaks our protocol has been heard, or one of any with `any_protocol`.
 
         Raises NoAnswerError when nothing arrives or nothing readable, UserError when the board speaks another version.
         """
@@ -145,7 +151,7 @@ class Link:
             self._changed.wait_for(lambda: self.lines > self.wire_damage, timeout_s)
             if self.lines > self.wire_damage:
                 self._changed.wait_for(lambda: self.identity is not None, min(timeout_s, IDENTITY_GRACE_S))
-        if self._protocol_differs() and self.identity:
+        if self._protocol_differs() and self.identity and not any_protocol:
             raise UserError(
                 f"the board on {self.address} speaks protocol {self.identity.protocol} and this Swardflow speaks "
                 f"{PROTOCOL_VERSION}: load the firmware that belongs to it, or update Swardflow"
@@ -180,6 +186,10 @@ class Link:
                 if isinstance(reply, Refusal) and reply.code != 0x01:  # a checksum that broke on the way: once more
                     reason = REFUSALS.get(reply.code, f"reason {reply.code}")
                     raise RefusedByBoardError(f"the board on {self.address} refused the command: {reason}")
+        if self.quiet_s is not None and self.quiet_s < SILENT_S:
+            raise NoAnswerError(
+                f"the board on {self.address} sends but does not answer: check the wire from the computer to the board"
+            )
         raise NoAnswerError(f"the board on {self.address} does not answer: check the cable and that it has power")
 
     def _run(self) -> None:
@@ -319,4 +329,4 @@ class Link:
     def _protocol_differs(self) -> bool:
         if self.identity is None:
             return False
-        return self.identity.protocol.partition(".")[0] != PROTOCOL_VERSION.partition(".")[0]
+        return not speaks_our_protocol(self.identity.protocol)

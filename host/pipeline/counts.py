@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.frames import WRAP, Frames, counter_difference
+from host.frames import WRAP, Event, Frames, counter_difference
 from host.pipeline.carry import HoldLast, RunningSum
 from host.pipeline.columns import Bools, Ints
+from host.pipeline.late_pulses import LatePulses
 
 _LONGEST_STEP_US = 120_000_000  # a board clock further on than this, with no such wait on the host, has restarted
 _HOST_PACE = 20  # a run may be replayed up to this much faster than it was sprayed and still be told from a restart
@@ -23,6 +24,7 @@ class PulseCount:
 
     total: Ints  # pulses since the first frame of the run
     step: Ints  # pulses since the frame before
+    late: Ints  # pulses the board had failed to count, as it says now: in the total, with no time of their own
     edge_us: Ints  # time of the last edge on the continuous board clock; far in the past before any
     timed: Bools  # new pulses, and the time of the last of them is known
 
@@ -57,9 +59,11 @@ class CountUnwrapper:
         self._board = RunningSum()
         self._flow = _PulseUnwrapper("flow")
         self._wheel = _PulseUnwrapper("wheel")
+        self._late = LatePulses()
 
-    def push(self, frames: Frames) -> Counts:
-        """Continue with `frames`, shape (n,), of FRAME_DTYPE."""
+    def push(self, frames: Frames, events: list[Event]) -> Counts:
+        """Continue with `frames`, shape (n,), of FRAME_DTYPE, among which `events` lie."""
+        late = self._late.push(len(frames), events)
         first = self._last is None
         before = np.concatenate((frames[:1] if self._last is None else self._last, frames[:-1]))[: len(frames)]
         if len(frames):
@@ -88,8 +92,8 @@ class CountUnwrapper:
             lost=np.where(continues, missing, np.where(reset, frames["seq"], 0)),
             dropped=_board_says(frames, before, "edges_dropped", continues, reset),
             unsent=_board_says(frames, before, "lines_dropped", continues, reset),
-            flow=self._flow.push(frames, before, board_us, step_us, continues, reset),
-            wheel=self._wheel.push(frames, before, board_us, step_us, continues, reset),
+            flow=self._flow.push((frames, before), (board_us, step_us), continues, reset, late["flow"]),
+            wheel=self._wheel.push((frames, before), (board_us, step_us), continues, reset, late["wheel"]),
         )
 
 
@@ -106,8 +110,14 @@ class _PulseUnwrapper:
         self._edge_us = HoldLast(_LONG_AGO_US)
 
     def push(
-        self, frames: Frames, before: Frames, board_us: Ints, step_us: Ints, continues: Bools, reset: Bools
+        self,
+        now_and_before: tuple[Frames, Frames],
+        time_and_step_us: tuple[Ints, Ints],
+        continues: Bools,
+        reset: Bools,
+        late: Ints,
     ) -> PulseCount:
+        (frames, before), (board_us, step_us) = now_and_before, time_and_step_us
         count = frames[self._count]
         step = np.where(continues, counter_difference(count, before[self._count]), np.where(reset, count, 0))
         time_us = np.where(reset, frames["clock"], step_us)
@@ -119,4 +129,6 @@ class _PulseUnwrapper:
         known = has_edge & (~continues | (step > 0))
         forgotten = ~continues & ~has_edge
         edge_us = self._edge_us(np.where(forgotten, _LONG_AGO_US, edge_us), known | forgotten)
-        return PulseCount(total=self._total(step), step=step, edge_us=edge_us, timed=has_edge & (step > 0))
+        return PulseCount(
+            total=self._total(step + late), step=step, late=late, edge_us=edge_us, timed=has_edge & (step > 0)
+        )

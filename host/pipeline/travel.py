@@ -53,7 +53,7 @@ class Traveller:
                 speed_m_s=self._turning.push(counts, pulsing) / scale * per_pulse,
                 moving=is_moving(pulsing.frequency_hz / scale * per_pulse),
                 distance_m=counts.wheel.total * per_pulse,
-                step_m=counts.wheel.step * per_pulse,
+                step_m=(counts.wheel.step + counts.wheel.late) * per_pulse,
                 smooth_m=pulsing.total * per_pulse,
                 pulse_m=np.full(len(scale), per_pulse),
                 idle_us=pulsing.idle_us,

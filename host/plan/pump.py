@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from host.errors import UserError
-from host.formulas import agitation_flow, density_factor
-from host.rig import Rig
+from host.errors import BadInputError
+from host.formulas import agitation_flow
+from host.plan.rate import HAIR, Boom
+from host.rig import Pump
 
 # Share of the tank per minute that keeps it mixed: common practice.
 AGITATION = {"solution": 0.05, "suspension": 0.125}
@@ -34,57 +35,74 @@ class PumpNeed:
         return self.need_m3_s * (1.0 + self.margin)
 
 
-@dataclass(frozen=True)
-class PumpVerdict:
-    """What the pump of the rig gives at the pressure, and whether that is enough. `remark` is a sentence."""
-
-    need: PumpNeed
-    pressure_pa: float
-    pump_m3_s: float | None
-    verdict: str
-    remark: str
-
-
 def pump_need(nozzles: int, nozzle_flow_m3_s: float, tank_m3: float, agitation: float, margin: float = 0.0) -> PumpNeed:
     """Demand on a pump: all nozzles and `agitation` (share of the tank per minute). Raises UserError."""
     for value, what in ((nozzles, "number of nozzles"), (nozzle_flow_m3_s, "nozzle flow"), (tank_m3, "tank volume")):
         if not value > 0:
-            raise UserError(f"the {what} is not above zero: give the one of the sprayer.")
-    if not 0 <= agitation <= 1 or not 0 <= margin <= 5:
-        raise UserError("agitation must be 0 to 100 % of the tank per minute and the margin 0 to 500 %: correct them.")
+            raise BadInputError(f"the {what} is not above zero: give the one of the sprayer.")
+    if not 0 <= agitation <= 1:
+        raise BadInputError("the agitation must be 0 to 100 % of the tank a minute: correct it.")
+    if not 0 <= margin <= 5:
+        raise BadInputError("the safety margin must be 0 to 500 %: correct it.")
     return PumpNeed(nozzles * nozzle_flow_m3_s, agitation_flow(tank_m3, agitation), margin)
 
 
-def judge_pump(
-    rig: Rig, agitation: float, pressure_pa: float | None = None, specific_gravity: float = 1.0, margin: float = MARGIN
-) -> PumpVerdict:
-    """Hold the pump of a rig against its need at `pressure_pa` (default: the highest that the nozzles are made for).
+@dataclass(frozen=True)
+class Duty:
+    """What a pump is to do: the boom, the tank (m³) and its agitation (share a minute), and a margin over both."""
 
-    Nozzle flows are those of a liquid of `specific_gravity`: water's flow over √SG. Raises UserError.
+    boom: Boom
+    tank_m3: float
+    agitation: float
+    margin: float = MARGIN
+
+    def need(self, pressure_pa: float) -> PumpNeed:
+        """The demand at a pressure."""
+        flow = self.boom.nozzle_flow_m3_s(pressure_pa)
+        return pump_need(self.boom.nozzles.count, flow, self.tank_m3, self.agitation, self.margin)
+
+
+def judge(pump: Pump | None, duty: Duty, pressure_pa: float) -> str:
+    """A verdict on the pump at a pressure.
+
+    "enough" with the margin, "tight" without it, "no agitation" for the nozzles alone, "too small", "switched off" by
+    its pressure switch, "unknown" without a pump or its flow at this pressure.
     """
-    if not 0.5 <= specific_gravity <= 2.0:
-        raise UserError(f"a specific gravity of {specific_gravity:g} is not believable: water is 1, give 0.5 to 2.")
-    at = pressure_pa if pressure_pa is not None else rig.nozzles.max_pressure_pa
-    if at is None:
-        raise UserError("the rig file has no nozzle.range: give --pressure, the highest you will spray at.")
-    if not at > 0:
-        raise UserError("the pressure is not above zero: give the highest you will spray at.")
-    flow = float(rig.nozzles.flow_m3_s(at)) / density_factor(specific_gravity)
-    need = pump_need(rig.nozzles.count, flow, rig.tank.volume_m3, agitation, margin)
-    if rig.pump is None:
-        return PumpVerdict(need, at, None, "unknown", "The rig file has no [pump], so only the need is known.")
-    gives = rig.pump.flow_m3_s(at)
+    need = duty.need(pressure_pa)
+    if pump is None:
+        return "unknown"
+    switch = pump.switch_pressure_pa
+    if switch is not None and pressure_pa >= switch * (1 - HAIR):
+        return "switched off"
+    gives = pump.flow_m3_s(pressure_pa)
     if gives is None:
-        return PumpVerdict(need, at, None, "unknown", "The pump's flow at this pressure is not known: see its table.")
-    if gives >= need.with_margin_m3_s:
-        return PumpVerdict(need, at, gives, "enough", "The pump is big enough, with the margin.")
-    if gives >= need.need_m3_s:
-        remark = "The pump just covers nozzles and agitation, without the margin: wear will eat it up."
-        return PumpVerdict(need, at, gives, "tight", remark)
-    if gives >= need.nozzles_m3_s:
-        remark = (
-            "The pump feeds the nozzles but not the agitation as well: the tank will settle; spray at less pressure."
-        )
-        return PumpVerdict(need, at, gives, "no agitation", remark)
-    remark = "The pump cannot hold this pressure with all nozzles open: spray at less pressure or with smaller tips."
-    return PumpVerdict(need, at, gives, "too small", remark)
+        # Under pressure no pump gives more than without.
+        return "too small" if pump.highest_flow_m3_s < need.nozzles_m3_s * (1 - HAIR) else "unknown"
+    for limit, verdict in (
+        (need.with_margin_m3_s, "enough"),
+        (need.need_m3_s, "tight"),
+        (need.nozzles_m3_s, "no agitation"),
+    ):
+        if gives >= limit * (1 - HAIR):
+            return verdict
+    return "too small"
+
+
+def enough_up_to(pump: Pump, duty: Duty) -> float | None:
+    """Highest pressure (Pa) at which the pump is enough with its margin, by halving; None when it is at none.
+
+    The flow falls with pressure and the need rises, so there is one.
+    """
+
+    def enough(pressure_pa: float) -> bool:
+        return judge(pump, duty, pressure_pa) == "enough"
+
+    low, high = 1.0, pump.points[-1][0]
+    if enough(high):
+        return high
+    if not enough(low):
+        return None
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if enough(middle) else (low, middle)
+    return low

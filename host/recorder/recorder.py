@@ -20,6 +20,8 @@ from host.journal.writer import RECORDING
 from host.link import LineRead, Link, LinkChange
 from host.recorder.control import ControlServer, recorder_at, socket_path
 from host.recorder.pauses import PauseWatch
+from host.rig import Rig
+from host.rig.against_board import NO_IDENTITY, board_misfits
 from host.run_folder import file_names, make_folder
 
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
@@ -38,6 +40,7 @@ class RunPlan:
     notes: Mapping[str, str] = field(default_factory=dict)
     calibrations: tuple[Mapping[str, Any], ...] = ()
     tank_m3: float | None = None  # at the start; None for a full tank
+    rig: Rig | None = None  # `rig_toml`, read: the board is held against it
     filters: tuple[int, ...] = ()  # of the board's inputs: see Link
 
 
@@ -111,7 +114,7 @@ class Recorder:
             )
         self._link.start()
         try:
-            self._link.wait_for_board(board_wait_s)
+            self._link.wait_for_board(board_wait_s, any_protocol=True)
             self._writer = self._begin(folder, started)
             self._follow_the_file(self._writer)
         except BaseException:
@@ -172,7 +175,15 @@ class Recorder:
             "bytes_written": writer.bytes_written if writer else 0,
             "bytes_waiting": writer.bytes_waiting if writer else 0,
             "board": asdict(identity) if identity else None,
+            "notices": self._notices(),
         }
+
+    def _notices(self) -> list[str]:
+        """What of the board does not fit the rig, a sentence each."""
+        if self._link.nameless:
+            return [NO_IDENTITY]
+        identity, rig = self._link.identity, self._plan.rig
+        return list(board_misfits(rig, asdict(identity))) if identity and rig else []
 
     def _begin(self, folder: Path, started: datetime) -> JournalWriter:
         header: dict[str, Any] = {"started": started.isoformat(timespec="milliseconds"), "port": self._address}

@@ -13,6 +13,7 @@ from typing import Any, Self, TextIO
 from host.recorder.recorder import is_alarm
 
 INTERVAL_S = 0.5
+_CLEARED = "\r\x1b[K"
 LINK_WORDS = {
     "ok": "board heard",
     "silent": "NOTHING HEARD FROM THE BOARD",
@@ -66,12 +67,16 @@ class StatusLine:
     def _run(self) -> None:
         terminal = self._out.isatty()
         shown: tuple[str, str] | None = None
+        told: set[str] = set()
         try:
             while not self._ending.wait(INTERVAL_S):
                 status = self._status()
                 state = (str(status["state"]), str(status["link"]))
+                for notice in (one for one in status.get("notices", ()) if one not in told):
+                    self._out.write(f"{_CLEARED if terminal else ''}{notice}\n")
+                    told.add(notice)
                 if terminal:
-                    self._out.write(f"\r\x1b[K{status_text(status)}")
+                    self._out.write(f"{_CLEARED}{status_text(status)}")
                 elif state != shown and (shown or is_alarm(status)) and status["state"] != "stopping":
                     self._out.write(status_text(status) + "\n")
                 self._out.flush()

@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from host.pipeline import Unassigned, Why
+from host.review.beyond import beyond_calibration
 from host.units import format_value
 
 if TYPE_CHECKING:
     from host.review.review import Review
 
+_JUG_M3 = 0.5e-3
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
 _REASONS = {
     Why.SILENCE: "Nothing came from the board",
@@ -34,20 +36,32 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
-    volume, way = format_value(one.volume_m3, "volume", system), format_value(one.distance_m, "length", system)
+    volume, way = _volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
     head = f"{review.at(one.start_s)}: {_REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
+    totals = review.totals
     if one.why is Why.NO_WHEEL:
         return head + ": no ground is known, and no rate."
-    rate = review.totals.rate_m3_m2
-    if not rate or not one.volume_m3 > 0 or one.why is Why.SWITCH_OPEN:
+    if not totals.rate_m3_m2 or one.why is Why.SWITCH_OPEN:
         return head + "."
-    area = format_value(min(one.volume_m3 / rate, one.distance_m * review.rig.swath_m), "area", system)
-    return head + f": about {area} of it was sprayed ground."
+    if one.why is Why.SILENCE:
+        area = min(one.volume_m3 / totals.rate_m3_m2, one.distance_m * review.rig.swath_m)
+        return head + f": about {format_value(area, 'area', system)} of it was sprayed ground."
+    # Not all was counted: what was sprayed meanwhile is told by the time, as in the rest of the run.
+    area = one.seconds * totals.area_m2 / totals.spraying_s
+    missing = max(area * totals.rate_m3_m2 - one.volume_m3, 0.0)
+    return head + f"; about {_volume(missing, system)} was not counted, on {format_value(area, 'area', system)} in all."
+
+
+def _volume(volume_m3: float, system: str) -> str:
+    """A volume in the unit of the tank, or in that of a jug where the tank's would show next to nothing."""
+    return format_value(volume_m3, "volume" if volume_m3 >= _JUG_M3 else "catch", system)
 
 
 def board_messages(review: Review) -> list[str]:
-    """What the board itself said it could not do, and where it and the rig disagree."""
-    health, said = review.health, list(review.board_misfits)
+    """What the board could not do, where it and the rig disagree, where the run left its calibrations behind."""
+    health, said = review.health, [*review.board_misfits, *beyond_calibration(review.rig, review.passes)]
+    if review.run.uninterpreted:
+        said.append(f"{review.run.uninterpreted} reports in the file are of that other protocol and not part of this.")
     if health.dropped_pulses:
         said.append(
             f"The board failed to count {health.dropped_pulses} pulses, of flow or of wheel: what it sprayed meanwhile "

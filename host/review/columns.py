@@ -6,7 +6,7 @@ from typing import Any, cast
 
 from host.documents.document import Value, duration, quantity
 
-# Field -> (name, kind of host.units; empty for what has no unit).
+# Field of Signals -> (name, kind of host.units; empty for what has no unit).
 SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "host_s": ("host_time", "time"),
     "board_s": ("board_time", "time"),
@@ -18,7 +18,6 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "pressure_max_pa": ("pressure_max", "pressure"),
     "speed_m_s": ("speed", "speed"),
     "distance_m": ("distance", "length"),
-    "area_m2": ("area", "area"),
     "spraying": ("spraying", ""),
     "moving": ("moving", ""),
     "rate_m3_m2": ("rate", "rate"),
@@ -26,19 +25,36 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "pace_wanted_m_s": ("pace_wanted", "speed"),
     "off_target": ("off_target", ""),
     "side": ("side_of_band", ""),
-    "off_target_s": ("off_target_time", "time"),
-    "off_target_m2": ("off_target_area", "area"),
-    "standing_s": ("standing_time", "time"),
-    "standing_m3": ("standing_volume", "volume"),
-    "spraying_s": ("spraying_time", "time"),
-    "pass_number": ("pass", ""),
-    "in_pass": ("in_pass", ""),
     "tank_left_m3": ("tank_left", "volume"),
     "tank_covers_m2": ("tank_covers", "area"),
     "lost_frames": ("lost_frames", ""),
     "resets": ("board_restarts", ""),
     "dropped_pulses": ("dropped_pulses", ""),
     "unsent_lines": ("unsent_lines", ""),
+}
+
+# First words of the live screen, which are settled later: an export has the settled ones in their place.
+PROVISIONAL = {
+    *("area_m2", "off_target_s", "off_target_m2", "standing_s", "standing_m3", "spraying_s", "pass_number", "in_pass"),
+}
+
+# Field of Settled -> (name of what the row adds, kind, name of the running total). Summed by pass, the rows give the
+# review's passes.
+SETTLED_COLUMNS: dict[str, tuple[str, str, str]] = {
+    "pass_number": ("pass", "", ""),
+    "ground_s": ("row_spraying_time", "time", "spraying_time"),
+    "ground_m": ("row_sprayed_distance", "length", "sprayed_distance"),
+    "ground_m2": ("row_area", "area", "area"),
+    "ground_m3": ("row_volume_on_ground", "volume", "volume_on_ground"),
+    "over_m2": ("row_over_target_area", "area", "over_target_area"),
+    "under_m2": ("row_under_target_area", "area", "under_target_area"),
+    "unknown_m2": ("row_unknown_area", "area", "unknown_area"),
+    "off_target_s": ("row_off_target_time", "time", "off_target_time"),
+    "stationary_s": ("row_stationary_time", "time", "stationary_time"),
+    "stationary_m3": ("row_stationary_volume", "volume", "stationary_volume"),
+    "unassigned_s": ("row_unassigned_time", "time", "unassigned_time"),
+    "unassigned_m": ("row_unassigned_distance", "length", "unassigned_distance"),
+    "unassigned_m3": ("row_unassigned_volume", "volume", "unassigned_volume"),
 }
 
 # Field -> (name, kind, heading in tables for people; empty for what only exports and JSON have), in the order of the

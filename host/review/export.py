@@ -6,13 +6,14 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from host.errors import UserError
 from host.journal import read_run
-from host.pipeline import Pipeline, Signals
+from host.pipeline import Pipeline, Settled, Signals
+from host.pipeline.carry import RunningSum
 from host.review.calibration_choice import RECORDED, Under
-from host.review.columns import SIGNAL_COLUMNS
+from host.review.columns import SETTLED_COLUMNS, SIGNAL_COLUMNS
 from host.review.review import signals_of
 from host.units import column_name, to_user
 
@@ -49,11 +50,15 @@ def export_run(
     rows = 0
     try:
         with opener(unfinished) as writer:
+            table = SettledTable(system or pipeline.rig.units)
             for signals in signals_of(run, pipeline):
-                writer.write(frame_of(signals, system or pipeline.rig.units))
+                table.push(signals)
                 rows += len(signals)
+                if len(ready := table.settle(pipeline.take_settled())):
+                    writer.write(ready)
                 if progress:
                     progress(rows, len(run.frames))
+            writer.write(table.settle(pipeline.take_settled()))
         unfinished.rename(out)
     except OSError as error:
         raise UserError(f"{out} cannot be written ({error.strerror}): choose another place or make room") from None
@@ -63,15 +68,42 @@ def export_run(
     return rows
 
 
-def frame_of(signals: Signals, system: str) -> pd.DataFrame:
-    """`signals` as a pandas table in `system` units, one row per frame."""
-    import pandas as pd
+class SettledTable:
+    """Signals as they come and their settled rows, which come later, as one table in `system` units."""
 
-    columns = {}
-    for field, (name, kind) in SIGNAL_COLUMNS.items():
-        values = getattr(signals, field)
-        columns[column_name(name, kind, system) if kind else name] = to_user(values, kind, system) if kind else values
-    return pd.DataFrame(columns)
+    def __init__(self, system: str) -> None:
+        self._system = system
+        self._waiting: list[pd.DataFrame] = []
+        self._sums = {field: RunningSum() for field, (_, _, total) in SETTLED_COLUMNS.items() if total}
+
+    def push(self, signals: Signals) -> None:
+        """Take the next signals."""
+        import pandas as pd
+
+        fields = {self._named(name, kind): (field, kind) for field, (name, kind) in SIGNAL_COLUMNS.items()}
+        columns = {name: self._shown(getattr(signals, field), kind) for name, (field, kind) in fields.items()}
+        self._waiting.append(pd.DataFrame(columns))
+
+    def settle(self, settled: Settled) -> pd.DataFrame:
+        """The rows that are settled now, one for each of `settled`."""
+        import pandas as pd
+
+        waiting = pd.concat(self._waiting, ignore_index=True)
+        ready, rest = waiting.iloc[: len(settled)], waiting.iloc[len(settled) :]
+        self._waiting = [rest]
+        columns = {}
+        for field, (name, kind, total) in SETTLED_COLUMNS.items():
+            values = getattr(settled, field)
+            columns[self._named(name, kind)] = self._shown(values if total else values.astype(int), kind)
+            if total:
+                columns[self._named(total, kind)] = self._shown(self._sums[field](values), kind)
+        return pd.concat([ready.reset_index(drop=True), pd.DataFrame(columns)], axis="columns")
+
+    def _named(self, name: str, kind: str) -> str:
+        return column_name(name, kind, self._system) if kind else name
+
+    def _shown(self, values: Any, kind: str) -> Any:
+        return to_user(values, kind, self._system) if kind else values
 
 
 class CsvFile(AbstractContextManager["CsvFile"]):

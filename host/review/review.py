@@ -25,7 +25,7 @@ from host.review.totals import Totals, totals_of
 from host.review.track import Track, TrackKeeper
 from host.review.verdict import Verdict, verdict_of
 from host.rig import Rig
-from host.rig.against_board import board_misfits
+from host.rig.against_board import NO_IDENTITY, board_misfits
 
 BLOCK_FRAMES = 16_384  # worked on together: fits the processor's cache
 EXPANDED = 2.0  # coverage factor k of the ± shown: about 95 % (JCGM 100, 6.3.3)
@@ -76,7 +76,7 @@ class Review:
         """Where the rig and the boards that were heard disagree; a sentence each, said once."""
         heard = [event.detail for event in self.run.events if event.kind == "identity"]
         if not heard and self.run.frames.size:
-            return ("The board never said who it is: what is fitted on it, and its converter's range, are guesses.",)
+            return (NO_IDENTITY,)
         return tuple(dict.fromkeys(message for identity in heard for message in board_misfits(self.rig, identity)))
 
     @property
@@ -112,7 +112,8 @@ class Review:
 
     def pass_volume_u_m3(self, one: Pass) -> float:
         """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""
-        return one.volume_m3 * math.hypot(self.rig.meter.relative_uncertainty, self._flow_step(one))
+        hz = one.volume_m3 / one.spraying_s * self.rig.meter.curve[0][1] if one.spraying_s > 0 else 0.0
+        return one.volume_m3 * math.hypot(float(self.rig.meter.uncertainty_in_run(hz)), self._flow_step(one))
 
     def pass_rate_u_m3_m2(self, one: Pass) -> float:
         """Standard uncertainty of the pass's rate: calibrations, and the steps of flow and wheel pulses at its ends.

@@ -6,14 +6,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from firmware_protocol.messages import INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability
+from firmware_protocol.version import speaks_our_protocol
 from host.rig.model import Rig
 
 _LEAST_FULL_SCALE = 255
+NO_IDENTITY = "The board never said who it is: what is fitted on it, and its converter's range, are guesses."
 
 
 def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
     """Sentences, none when all fits; `identity` holds the fields of firmware_protocol.messages.Identity."""
-    if speaks_other_protocol(identity):
+    if not speaks_our_protocol(str(identity.get("protocol", PROTOCOL_VERSION))):
         return (
             f"The board speaks protocol {identity.get('protocol')}, this program {PROTOCOL_VERSION}: its lines are "
             "saved and not read. Load the firmware that belongs to this program, or update it.",
@@ -35,8 +37,3 @@ def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
     if not low <= interval <= high:
         said.append(f"The board says that it reports every {interval} ms; {low} to {high} ms are possible.")
     return tuple(said)
-
-
-def speaks_other_protocol(identity: Mapping[str, Any]) -> bool:
-    """Whether the identity line announces another major version: nothing else of such a board may be interpreted."""
-    return str(identity.get("protocol", "")).partition(".")[0] != PROTOCOL_VERSION.partition(".")[0]

@@ -16,12 +16,14 @@ from host.rig import Rig, rig_from_toml
 from tests.independent_board.sprayer import Plan, Sprayer
 
 
-def rig_toml(plan: Plan, *, switch: bool = True, pressure: bool = True, wheel: bool = True) -> str:
+def rig_toml(
+    plan: Plan, *, switch: bool = True, pressure: bool = True, wheel: bool = True, course_u: str = "1 %"
+) -> str:
     """The rig file of a plan's sprayer, with the parts that its keeper says it has."""
     travel = (
         f'[wheel]\ncircumference = "{10 * plan.metres_per_pulse} m"\npulses_per_turn = 10\nuncertainty = "0.5 %"\n'
         if wheel
-        else f'[course]\ndistance = "50 m"\ntime = "{50 / plan.pace_m_s} s"\nuncertainty = "1 %"\n'
+        else f'[course]\ndistance = "50 m"\ntime = "{50 / plan.pace_m_s} s"\nuncertainty = "{course_u}"\n'
     )
     return (
         f'name = "Other sprayer"\nunits = "metric"\nspray_switch = {str(switch).lower()}\n'
@@ -37,7 +39,8 @@ def rig_toml(plan: Plan, *, switch: bool = True, pressure: bool = True, wheel: b
 def run_file(lines: Sequence[tuple[float, bytes]], events: Sequence[Event] = ()) -> RunFile:
     """The run that a recorder would have written of these lines."""
     batch = RunReader().push(b"".join(raw_record(line.rstrip(b"\n"), at) for at, line in lines))
-    return RunFile(Path("other.sward"), frames=batch.frames, events=[*batch.events, *events])
+    found = [*batch.events, *events]
+    return RunFile(Path("other.sward"), frames=batch.frames, events=found, uninterpreted=batch.uninterpreted)
 
 
 def reviewed(lines: Sequence[tuple[float, bytes]], toml: str) -> Review:

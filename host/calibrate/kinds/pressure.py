@@ -11,10 +11,12 @@ from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
 from host.calibrate.kinds.counted import CountedSession, Point
+from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import measured_number
-from host.calibrate.transducer import HYSTERESIS, Gauge, PressureCalibration, PressurePoint, calibrate_pressure
+from host.calibrate.transducer import SCATTER, PressureCalibration, PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import rectangular, resolution
+from host.calibrate.vessels import USUAL_GAUGE, Gauge, gauge_measured
 from host.documents.document import (
     Column,
     Document,
@@ -50,8 +52,7 @@ _WAYS = (
     Way("zero", "", (_COUNTS,), option="zero", each=True),
 )
 _SETTINGS = (
-    Field("gauge_step", "Smallest step that you read", "1 psi", "0.1 bar", required=False),
-    Field("gauge_accuracy", "Gauge may be off by", "1 psi", "0.1 bar", required=False),
+    *GAUGE_FIELDS,
     Field("full_scale", "Counts at full supply (blank: the board's, or 1023)", "1023", required=False),
 )
 _MESSAGES = {
@@ -72,18 +73,13 @@ class PressureSession(CountedSession):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self._gauge = Gauge()
+        self._gauge = USUAL_GAUGE
         self._full_scale: float | None = None
 
     def settle(self, entries: Entries) -> None:
         """How finely the gauge is read, how far it may be off, and what the board's converter counts to."""
-        step = entries.read("gauge_step", not_below_zero("pressure", "The gauge's step"))
-        accuracy = entries.read("gauge_accuracy", not_below_zero("pressure", "The gauge's accuracy"))
+        self._gauge = gauge_read(entries)
         self._full_scale = entries.read("full_scale", _read_full_scale)
-        usual = Gauge()
-        self._gauge = Gauge(
-            usual.step_pa if step is None else step, usual.accuracy_pa if accuracy is None else accuracy
-        )
 
     @property
     def full_scale(self) -> float:
@@ -210,7 +206,7 @@ def pressure_questions(
             asked.append(
                 f"Zero has moved by {shown} from {job.source('pressure')}: was the pump off and the boom open?"
             )
-    usual = math.hypot(rectangular(gauge.accuracy_pa), resolution(gauge.step_pa), rectangular(HYSTERESIS * span))
+    usual = math.hypot(rectangular(gauge.accuracy_pa), resolution(gauge.step_pa), SCATTER * span)
     worst = max(range(len(points)), key=lambda index: abs(result.residuals_pa[index]))
     if abs(result.residuals_pa[worst]) > POINT_BEYOND * usual:
         off = format_value(abs(result.residuals_pa[worst]), "pressure", system)
@@ -231,6 +227,8 @@ def pressure_section(result: PressureCalibration) -> dict[str, Any]:
         "span": [f"{sensor.low_pa:.7g} Pa", f"{sensor.high_pa:.7g} Pa"],
         "output": [f"{100 * sensor.low_fraction:.7g} %", f"{100 * sensor.high_fraction:.7g} %"],
         "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
+        "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",
+        **({} if sensor.highest_pa is None else {"highest": f"{sensor.highest_pa:.7g} Pa"}),
     }
 
 
@@ -241,6 +239,7 @@ def pressure_measured(
     combined = result.uncertainty
     return {
         "adc_full_scale": short(adc_full_scale),
+        "gauge": gauge_measured(result.gauge),
         "standard_kPa": short(combined.standard / 1e3),
         "expanded_kPa": short(combined.expanded / 1e3),
         "coverage_factor": short(combined.coverage),
@@ -260,7 +259,7 @@ def _fits(rig: Rig) -> str:
 def _plus_minus(rig: Rig, card: Card | None) -> str:
     assert rig.pressure is not None
     on_card = measured_number(card, "expanded_kPa")
-    pascal = widened(rig.pressure.uncertainty_pa) if on_card is None else on_card * 1e3
+    pascal = widened(float(rig.pressure.uncertainty_at(rig.pressure.high_pa))) if on_card is None else on_card * 1e3
     return f"± {format_value(pascal, 'pressure', rig.units)}"
 
 

@@ -23,7 +23,7 @@ CARD = CARDS / slug("Harrow Lea bowling green boom") / "2026-05-02T090000-any.to
 MEASURED = ["--catch", "1043", "2.31 L", "55 s", "--catch", "1050", "2.33 L", "55 s", "--no-card", "--cards", HOME]
 RIG_COMMANDS = {
     "pump": ["plan", "pump", "--rig", RIG, "--mix", "suspension"],
-    "rate": ["plan", "rate", "--rig", RIG, "--speed", "2.5 mph", "--table"],
+    "rate": ["plan", "rate", "--rig", RIG, "--speed", "2.5 mph", "--all"],
     "mix": ["mix", "--rig", RIG, "--product", "1.5 fl oz/1000 ft2", "--area", "60 ft x 25 ft"],
     "meter": ["calibrate", "meter", "--rig", RIG, *MEASURED],
     "review": ["review", RUN, "--rig", RIG, "--no-faults"],

@@ -12,14 +12,14 @@ STOP_US = 270_000
 
 
 def timed(frames):
-    counts = CountUnwrapper().push(frames)
+    counts = CountUnwrapper().push(frames, [])
     return PulseTimer(STOP_US).push(counts, counts.flow)
 
 
 @pytest.mark.parametrize("hz", [3.7, 7.3, 15.1, 33.3, 999.0])
 def test_a_steady_frequency_has_no_counting_steps(hz):
     stop = 4e6 / hz
-    counts = CountUnwrapper().push(steady(600, flow_hz=hz))
+    counts = CountUnwrapper().push(steady(600, flow_hz=hz), [])
     found = PulseTimer(stop).push(counts, counts.flow).frequency_hz[20:]
     # Edges are reported in whole microseconds; a frame's worth of counting would be off by up to 10 Hz.
     np.testing.assert_allclose(found, hz, rtol=2e-6 * hz + 1e-5)
@@ -58,7 +58,7 @@ def test_the_boards_clock_error_is_found(error):
     rng = np.random.default_rng(4)
     frames["host_s"] += rng.exponential(0.004, len(frames))
     frames["host_s"][600] += 0.7  # the computer was busy once
-    scale = ClockScale().push(CountUnwrapper().push(frames), frames["host_s"])
+    scale = ClockScale().push(CountUnwrapper().push(frames, []), frames["host_s"])
     assert scale[0] == 1.0
     assert scale[-1] == pytest.approx(1 / (1 + error), abs=2e-5)
 
@@ -66,7 +66,7 @@ def test_the_boards_clock_error_is_found(error):
 def test_a_recording_made_faster_than_real_time_leaves_the_clock_alone():
     frames = steady(1200)
     frames["host_s"] /= 8
-    scale = ClockScale().push(CountUnwrapper().push(frames), frames["host_s"])
+    scale = ClockScale().push(CountUnwrapper().push(frames, []), frames["host_s"])
     assert (scale[100:] == 1.0).all()
 
 
@@ -74,5 +74,5 @@ def test_the_clock_estimate_goes_on_over_a_restart():
     one, two = steady(3000, clock_error=0.004), steady(300, clock_error=0.004, boot=8)
     two["host_s"] += 305.0
     frames = np.concatenate((one, two))
-    scale = ClockScale().push(CountUnwrapper().push(frames), frames["host_s"])
+    scale = ClockScale().push(CountUnwrapper().push(frames, []), frames["host_s"])
     assert scale[3005] == pytest.approx(1 / 1.004, abs=1e-5)

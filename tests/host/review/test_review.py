@@ -13,10 +13,10 @@ from host.documents.text import format_text
 from host.errors import UserError
 from host.journal import JournalWriter, RunReader, read_run
 from host.journal.writer import Snapshot
-from host.pipeline import Pass, Pipeline, Signals, joined
+from host.pipeline import Pass, Pipeline, Settled, Signals, joined
 from host.review import review_run
 from host.review.calibration_choice import Under
-from host.review.columns import PASS_COLUMNS, SIGNAL_COLUMNS, TOTAL_COLUMNS
+from host.review.columns import PASS_COLUMNS, PROVISIONAL, SETTLED_COLUMNS, SIGNAL_COLUMNS, TOTAL_COLUMNS
 from host.review.export import export_run
 from host.review.review import signals_of
 from host.review.run_document import run_document
@@ -165,7 +165,8 @@ def test_the_text_says_what_the_json_says(run_path):
 
 
 def test_every_signal_pass_value_and_total_is_exported():
-    assert set(SIGNAL_COLUMNS) == {column.name for column in fields(Signals)}
+    assert SIGNAL_COLUMNS.keys() | PROVISIONAL == {column.name for column in fields(Signals)}
+    assert set(SETTLED_COLUMNS) == {column.name for column in fields(Settled)}
     assert set(TOTAL_COLUMNS) == {column.name for column in fields(Totals)}
     assert set(PASS_COLUMNS) == {column.name for column in fields(Pass)}
 
@@ -201,3 +202,20 @@ def test_export_knows_its_endings(tmp_path, run_path, name):
 def test_export_to_a_place_that_is_not_there(tmp_path, run_path):
     with pytest.raises(UserError, match="cannot be written"):
         export_run(run_path, tmp_path / "no" / "such.csv")
+
+
+def test_rows_summed_by_pass_are_the_reviews_passes_and_the_last_row_its_totals(tmp_path, run_path):
+    export_run(run_path, tmp_path / "run.csv", system="metric")
+    review = review_run(run_path)
+    table = pd.read_csv(tmp_path / "run.csv")
+    by_pass = table[table["pass"] > 0].groupby("pass").sum()
+    for one in review.passes:
+        row = by_pass.loc[one.number]
+        assert row["row_volume_on_ground_L"] == pytest.approx(one.volume_m3 * 1e3, rel=1e-8)
+        assert row["row_area_m2"] == pytest.approx(one.area_m2, rel=1e-8)
+        assert row["row_sprayed_distance_m"] == pytest.approx(one.distance_m, rel=1e-8)
+        assert row["row_spraying_time_s"] == pytest.approx(one.spraying_s, rel=1e-8)
+    last = table.iloc[-1]
+    assert last["area_m2"] == float(f"{review.totals.area_m2:.9g}")
+    assert last["volume_L"] == float(f"{review.totals.volume_m3 * 1e3:.9g}")
+    assert last["stationary_volume_L"] == float(f"{review.totals.standing_m3 * 1e3:.9g}")

@@ -1,0 +1,165 @@
+"""The host held to a board that was written from PROTOCOL.md alone, where things go wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from firmware_protocol.messages import Report, decode
+from host.pipeline import Why
+from host.review.apart import apart_messages, board_messages
+from tests.independent_board.board import Board, Mishaps
+from tests.independent_board.cases import CASES, NO_PRESSURE, NO_SWITCH, NO_WHEEL, PLAN
+from tests.independent_board.lines import Who, identity, report
+from tests.independent_board.reading import reviewed, rig_toml, truth_on_known_ground
+from tests.independent_board.sprayer import spray
+
+BY_NAME = {case.name: case for case in CASES}
+
+
+def review_of_case(name: str, seed: int = 1):
+    case = BY_NAME[name]
+    sprayer, lines = case.sprayed(seed)
+    return sprayer, reviewed(lines, rig_toml(case.plan, **case.rig))
+
+
+def test_its_lines_are_those_of_the_protocols_worked_examples() -> None:
+    # PROTOCOL.md sections 5 and 6.
+    line = report(5, 10, 1100012, (40, 1087344), (9, 1012320), (8123, 499, 517), 1, (0, 0))
+    assert line == b"R05 000A 0010C8EC 00000028 00109770 00000009 000F7260 1FBB 1F3 205 01 0000 78F3\n"
+    assert identity(5, Who(name="bench-board", firmware="1.0.0", capabilities=0x3F)).endswith(b" 15CC\n")
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_volume_area_and_rate_on_known_ground(case) -> None:
+    sprayer, lines = case.sprayed(seed=3)
+    for _, line in lines:
+        decode(line[:-1])
+    review = reviewed(lines, rig_toml(case.plan, **case.rig))
+    true, totals = truth_on_known_ground(sprayer, review), review.totals
+    course = "course" in case.name  # the walker's pace is not measured there
+    assert totals.ground_m3 == pytest.approx(true.volume_m3, rel=0.005 if "flow pulses" not in case.name else 0.01)
+    assert totals.area_m2 == pytest.approx(true.area_m2, rel=0.03 if course else 0.008)
+    assert totals.rate_m3_m2 == pytest.approx(true.rate_m3_m2, rel=0.03 if course else 0.008)
+    whole = totals.ground_m3 + totals.standing_m3 + totals.unassigned_m3
+    assert whole == pytest.approx(totals.volume_m3, rel=1e-9)
+    for one in review.passes:
+        assert one.area_m2 == pytest.approx(one.distance_m * review.rig.swath_m)
+        assert one.rate_m3_m2 == pytest.approx(one.volume_m3 / one.area_m2)
+
+
+@pytest.mark.parametrize(
+    ("name", "whys", "passes"),
+    [
+        ("all is well", set(), 4),
+        ("silent in a turn", set(), 4),
+        ("silent inside a pass for 6 s", set(), 4),
+        ("silent over a whole pass", {Why.SILENCE}, 3),
+        ("silent over end, turn and start", {Why.SILENCE}, 4),
+        ("restart in a pass, 1.5 s down", {Why.RESTART}, 4),
+        ("restart that keeps its counts", {Why.RESTART}, 4),
+        ("25 wheel pulses dropped", {Why.DROPPED}, 4),
+        ("reports every 1000 ms", set(), 4),
+        ("no switch, flow at 9 Hz", set(), 4),
+    ],
+)
+def test_what_is_not_assigned_and_why(name, whys, passes) -> None:
+    _, review = review_of_case(name)
+    assert {one.why for one in review.unassigned} == whys
+    assert len(review.passes) == passes
+    assert len(apart_messages(review, "metric")) == len(review.unassigned)
+
+
+def test_a_hidden_pass_is_apart_with_its_amounts() -> None:
+    sprayer, review = review_of_case("silent over a whole pass")
+    (one,) = review.unassigned
+    hidden = sprayer.between(sprayer.sprayed_m3, one.start_s, one.end_s)
+    assert one.volume_m3 == pytest.approx(hidden, rel=0.02)
+    assert one.distance_m == pytest.approx(sprayer.between(sprayer.place_m, one.start_s, one.end_s), rel=0.03)
+    assert "Nothing came from the board" in apart_messages(review, "us")[0]
+    assert review.verdict is not None and review.verdict.unknown == pytest.approx(0.25, abs=0.02)
+
+
+def test_a_restart_is_given_the_time_of_the_computers_clock() -> None:
+    _, review = review_of_case("restart in a pass, 1.5 s down")
+    (one,) = review.unassigned
+    assert one.seconds == pytest.approx(1.6, abs=0.15)  # down 1.5 s, and the first report comes one interval later
+
+
+def test_kept_counts_make_no_flow_of_their_own() -> None:
+    _, review = review_of_case("restart that keeps its counts")
+    flow = review.track.flow_m3_s[review.track.spraying]
+    assert flow.max() < 1.3 * PLAN.flow_m3_s
+
+
+def test_dropped_pulses_and_lines_are_said_with_their_number() -> None:
+    _, review = review_of_case("25 wheel pulses dropped")
+    assert "25 pulses" in " ".join(board_messages(review))
+    rng = np.random.default_rng(5)
+    sprayer = spray(PLAN, rng)
+    begin = sprayer.passes_s[1][0] + 5
+    stalled = Board(mishaps=Mishaps(stalls=((begin, begin + 1.0),)))
+    stalled_review = reviewed(stalled.lines(sprayer, rng), rig_toml(PLAN))
+    assert "10 lines" in " ".join(board_messages(stalled_review))
+    assert stalled_review.unassigned == ()
+
+
+@pytest.mark.parametrize(
+    ("capabilities", "words"),
+    [(NO_WHEEL, "no wheel input"), (NO_SWITCH, "no spray switch input"), (NO_PRESSURE, "no pressure input")],
+)
+def test_a_board_without_a_part_of_the_rig_is_said_once(capabilities, words) -> None:
+    rng = np.random.default_rng(2)
+    sprayer = spray(PLAN, rng)
+    review = reviewed(Board(Who(capabilities=capabilities)).lines(sprayer, rng), rig_toml(PLAN))
+    assert [words in message for message in board_messages(review)] == [True]
+    if capabilities == NO_WHEEL:
+        assert review.totals.rate_m3_m2 is None and review.totals.standing_m3 == 0.0
+        assert review.totals.unassigned_m3 == pytest.approx(sprayer.sprayed_m3[-1], rel=0.01)
+    else:
+        assert len(review.passes) == 4
+
+
+def test_a_board_without_an_identity_is_said_once() -> None:
+    rng = np.random.default_rng(2)
+    sprayer = spray(PLAN, rng)
+    review = reviewed(Board(says_who=False).lines(sprayer, rng), rig_toml(PLAN))
+    assert len(board_messages(review)) == 1 and "never said who it is" in board_messages(review)[0]
+    assert len(review.passes) == 4
+
+
+def test_another_major_version_is_kept_and_not_interpreted() -> None:
+    rng = np.random.default_rng(2)
+    sprayer = spray(PLAN, rng)
+    review = reviewed(Board(Who(protocol="2.0")).lines(sprayer, rng), rig_toml(PLAN))
+    assert review.totals.volume_m3 == 0.0 and review.passes == []
+    assert "protocol 2.0" in board_messages(review)[0] and "reports in the file" in board_messages(review)[1]
+    minor = reviewed(Board(Who(protocol="1.7")).lines(sprayer, rng), rig_toml(PLAN))
+    assert board_messages(minor) == [] and len(minor.passes) == 4
+
+
+def test_speed_over_a_turn_of_a_wheel_with_uneven_magnets() -> None:
+    plan = replace(PLAN, magnets_uneven=0.25)
+    rng = np.random.default_rng(4)
+    sprayer = spray(plan, rng)
+    from host.pipeline import Pipeline
+    from host.rig import rig_from_toml
+    from tests.independent_board.reading import run_file
+
+    run = run_file(Board().lines(sprayer, rng))
+    signals = Pipeline(rig_from_toml(rig_toml(plan)), watch_faults=False).push(run.frames, run.events)
+    # What it went over the last turn, by the walker's own place.
+    now = signals.host_s - 0.01
+    before = np.interp(np.interp(now, sprayer.t, sprayer.place_m) - 1.2, sprayer.place_m, sprayer.t)
+    steady = signals.spraying & (np.interp(now - 2.0, sprayer.t, sprayer.switch) > 0.5)
+    error = signals.speed_m_s[steady] / (1.2 / (now - before))[steady] - 1
+    assert np.sqrt(np.mean(error**2)) < 0.03
+
+
+def test_every_line_of_the_board_is_a_report_or_an_identity() -> None:
+    rng = np.random.default_rng(2)
+    lines = Board().lines(spray(PLAN, rng), rng)
+    kinds = [type(decode(line[:-1])) for _, line in lines]
+    assert kinds.count(Report) > 1000 and len(kinds) - kinds.count(Report) == 2
