@@ -88,7 +88,8 @@ def save(page: Any, cards: Path, kind: str, *, anyway: bool = False) -> dict[str
     wait_until(lambda: page.query_selector(button), f"there is something to save: {result(page)}", 20)
     page.click(button)
     if anyway:
-        wait_until(lambda: "save" in page.inner_text("#calibrate-notice").lower(), "an answer", 20)
+        answers = ("all the same", "New runs will use it")
+        wait_until(lambda: any(words in page.inner_text("#calibrate-notice") for words in answers), "an answer", 20)
         if "all the same" in page.inner_text("#calibrate-notice"):
             page.click("#calibrate-save button:has-text('Save all the same')")
     notice(page, "New runs will use it")
