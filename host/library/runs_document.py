@@ -108,6 +108,7 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (column("volume", "Volume", "volume", system), lambda digest: show(digest.volume_m3, "volume")),
         (column("area", "Area", "area", system), lambda digest: show(digest.area_m2, "area")),
         (column("rate", "Rate ± 95 %", "rate", system), partial(_rate, system=system)),
+        (Column("on_target", "On target"), lambda digest: show(digest.on_target, "fraction", decimals=0)),
         (
             Column("product_per_area", "Product per area"),
             lambda digest: show(digest.product_per_area, product_kind(digest.product_dry)),
@@ -119,6 +120,7 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (Column("passes", ""), lambda digest: digest.passes),
         (Column("duration", ""), lambda digest: duration(digest.duration_s)),
         (Column("stationary_volume", ""), lambda digest: show(digest.standing_m3, "volume")),
+        (Column("unassigned_volume", ""), lambda digest: show(digest.unassigned_m3, "volume")),
         (Column("variation", ""), lambda digest: show(digest.variation, "fraction")),
         (Column("off_target_time", ""), lambda digest: duration(digest.off_target_s)),
         (Column("notes", ""), lambda digest: tuple(f"{key}: {text}" for key, text in digest.notes.items())),

@@ -14,7 +14,7 @@ from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 5  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 6  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,8 @@ class Digest:
     product_per_area: float | None  # m³/m² or kg/m²
     product_dry: bool
     over_limit: bool
+    on_target: float | None  # share of the ground inside the band
+    unassigned_m3: float
     meter_over_tank: float | None
     meter_over_tank_u: float | None
     meter_u: float
@@ -92,6 +94,8 @@ def digest_of(review: Review) -> Digest:
         product_per_area=product.per_area if product else None,
         product_dry=bool(product and product.dry),
         over_limit=bool(product and product.over_limit),
+        on_target=review.verdict.on if review.verdict else None,
+        unassigned_m3=totals.unassigned_m3,
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
