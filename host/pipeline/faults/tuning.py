@@ -77,6 +77,7 @@ class Tuning:
 
     # Absolute layer: a cumulative sum against the first baseline
     allowance: float = 0.025  # of log c
+    allowance_most: float = 1.4  # times as much where the run drifts
     absolute: float = 0.063  # its threshold, in log c · frames
     sum_clip: float = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
     sum_sigmas: float = 4.0  # a sum below as many of a frame's standard deviations is no alarm
