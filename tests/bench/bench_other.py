@@ -54,7 +54,8 @@ def healthy(hours: float, seed: int, *, person: bool) -> None:
         sounds, sprayed_s = sounds + sum(loud.values()), sprayed_s + here_s
         print(f"  {physics:24} {here_s / 3600:4.1f} h  sound {dict(loud)}  word {dict(soft)}", flush=True)
     low, high = (100 * 3600 * x / sprayed_s for x in poisson_interval(sounds))
-    print(f"{'operator' if person else 'quiet'}: {sounds} false alarms in {sprayed_s / 3600:.0f} h and {passes} passes: "
+    who = "operator" if person else "quiet"
+    print(f"{who}: {sounds} false alarms in {sprayed_s / 3600:.0f} h and {passes} passes: "
           f"{100 * 3600 * sounds / sprayed_s:.1f} per 100 h (95 % {low:.1f} to {high:.1f})")  # fmt: skip
 
 
@@ -111,10 +112,8 @@ def causes(trials: int, seed: int) -> None:
                         if found[0].sure >= level:
                             sure[f"{level}"].append(name in exact)
         print(f"  {kind:18} {dict(named.most_common())}", flush=True)
-    said = ", ".join(f"sure {at}: right {np.mean(right):.1%} of {len(right)}" for at, right in sure.items())
-    print(
-        f"{total} faults: {exact_count / total:.1%} exact, {merged / total:.1%} merged, {doubled} as more than one; {said}"
-    )
+    said = ", ".join(f"sure {at}: {np.mean(right):.1%} of {len(right)} right" for at, right in sure.items())
+    print(f"{total} faults: {exact_count / total:.1%} exact, {merged / total:.1%} merged, {doubled} doubled; {said}")
 
 
 def slow(trials: int, seed: int) -> None:

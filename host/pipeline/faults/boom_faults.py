@@ -65,8 +65,8 @@ class BoomFaults:
 
     @property
     def pressure_sd(self) -> float:
-        """How far ln P strays by itself in about a second."""
-        return self._history.pressure_sd(self._next - 1, 1.3)
+        """How far ln P strays by itself in the seconds in which a rotor runs down."""
+        return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)
 
     @property
     def takes_more(self) -> bool:

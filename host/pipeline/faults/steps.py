@@ -195,8 +195,9 @@ class StepWatch:
             # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
             clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
             level = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
-            if self.first is not None and abs(level - self.baseline) < TUNING.recovered_share * abs(self._fall):
-                level = self.baseline  # it has come back: a dip, a bubble
+            back = abs(level - self.baseline) < TUNING.recovered_share * abs(self._fall)
+            if self.first is not None and (back or self._running_down(levels, level)):
+                level = self.baseline  # a dip, a bubble, the end of a pass
             else:
                 self._reference = level
             self.baseline = level
@@ -205,6 +206,13 @@ class StepWatch:
             self._learned = len(self._collected)
             self._collected = []
         return used
+
+    def _running_down(self, levels: Floats, level: float) -> bool:
+        """Whether what should be a new level, shape (n, 3), is a rotor that nothing drives any more."""
+        if level < self.baseline - TUNING.confirm_deep:
+            return True
+        fallen = float(np.mean(levels[-5:, 0]) - np.mean(levels[:5, 0]))
+        return fallen < -TUNING.confirm_slope * float(np.mean(levels[-5:, 2]) - np.mean(levels[:5, 2]))
 
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""

@@ -171,6 +171,7 @@ class Tuning:
 
     # Rules
     rail_counts: int = 100  # an open wire reads near 0, a short near full scale: at least 255
+    no_flow_apart_s: float = 3.0  # from the last steady spraying to the pressure that tells meter from valve
     no_flow_pulses: float = 6.0  # that should have come since the last one
     usual_pressure_s: float = 3.0  # of the run's first steady spraying, from which the usual pressure is taken
     usual_follows_s: float = 60.0  # time constant with which it follows a higher one
