@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import TypeVar
 
+from host.documents.words import sentence
 from host.errors import UserError
 from host.units import parse_quantity
 
@@ -67,6 +68,14 @@ def read_count(text: str, what: str) -> float:
     return float(text)
 
 
+def read_name(text: str, what: str) -> str:
+    """A short name, on one line. Raises UserError."""
+    name = " ".join(text.split())
+    if not name.isprintable() or len(name) > 40:
+        raise UserError(f"{what} is too long or holds what cannot be printed: give 40 characters or less.")
+    return name
+
+
 def above_zero(kind: str, what: str) -> Callable[[str], float]:
     """A reader of a quantity that must be above zero."""
 
@@ -89,8 +98,3 @@ def not_below_zero(kind: str, what: str) -> Callable[[str], float]:
         return value
 
     return read
-
-
-def sentence(text: str) -> str:
-    """`text` as it stands between others: a capital first, a full stop last."""
-    return text[:1].upper() + text[1:] + ("" if not text or text.endswith((".", "!", "?", ":")) else ".")

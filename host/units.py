@@ -141,6 +141,12 @@ def format_number(value_si: float | None, kind: str, system: str, *, decimals: i
     return group_digits(shown.removeprefix("-") if float(shown) == 0 else shown, system)
 
 
+def rounded_up(value: float, decimals: int) -> float:
+    """An uncertainty as it is shown: never less than it is (GUM 7.2.6)."""
+    scale = 10.0**decimals
+    return math.ceil(value * scale - 1e-9) / scale
+
+
 def format_value(value_si: float | None, kind: str, system: str, *, decimals: int | None = None) -> str:
     """Number and unit, such as "1.03 gal/1000 ft²"; a dash in place of a number that is missing or not finite."""
     return f"{format_number(value_si, kind, system, decimals=decimals)} {UNITS[system][kind].symbol}"

@@ -23,7 +23,8 @@ from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import cautions, chips
 from host.calibrate.kinds.kind import Kind
 from host.documents.document import Document
-from host.entries import WrongEntriesError, sentence
+from host.documents.words import sentence
+from host.entries import WrongEntriesError
 from host.errors import UserError
 from host.rig import Rig
 from host.run_folder import list_runs

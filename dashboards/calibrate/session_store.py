@@ -17,7 +17,8 @@ from dashboards.context import PageContext, RigInUse
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Guided, Job, Session, Step, fields_of, save_outcome
 from host.documents.document import Document, Message, Messages, Section
-from host.entries import Entries, sentence
+from host.documents.words import sentence
+from host.entries import Entries
 from host.errors import UserError
 from host.journal import RunFile, read_run
 from host.run_folder import SUFFIX, newest_run

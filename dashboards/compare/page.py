@@ -15,11 +15,11 @@ from starlette.responses import HTMLResponse
 from dashboards.context import PageContext
 from dashboards.run_cache import RunCache
 from dashboards.ui.document_view import document_view
-from dashboards.ui.fields import address, asked_for, entry_field, plain, read_day, suggestions
-from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, sentence, wrong_id
+from dashboards.ui.fields import address, asked_for, entry_field, read_day, suggestions
+from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wrong_id
 from dashboards.ui.refusal import refused
 from host.documents.document import Document
-from host.documents.words import plural
+from host.documents.words import plural, sentence
 from host.errors import UserError, visible
 from host.library import Entry
 from host.library.library import Wanted
@@ -133,7 +133,7 @@ def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None,
         look = run_cache.look(PATIENCE_S)
     except UserError:
         return (no_update,) * (1 + 2 * len(CHOSEN)) + (True,)
-    read = [(plain(run_cache.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
+    read = [(visible(run_cache.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
     names, rigs = [name for name, _ in read], list(dict.fromkeys(one.rig for _, one in read))
     newest = [*names[:1], ""][0]
     before = next((name for name in names if name not in (run, newest)), "")
@@ -161,7 +161,7 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
-        return [], plain(sentence(str(error))), *none
+        return [], sentence(str(error)), *none
 
 
 def _shown(document: Document) -> list[Any]:
@@ -205,7 +205,7 @@ def _read_asked(entries: Entries) -> Asked:
 def _season_of(entries: list[Entry], asked: Asked) -> tuple[Document, list[Entry]]:
     """The season's document and its runs. Raises UserError when there is none."""
     wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
-    mine = [one for one in entries if one.digest and plain(one.digest.rig) == asked.rig and wanted.takes(one)]
+    mine = [one for one in entries if one.digest and visible(one.digest.rig) == asked.rig and wanted.takes(one)]
     if not mine:
         raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
     digests = [one.digest for one in mine if one.digest]

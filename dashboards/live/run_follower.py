@@ -14,7 +14,7 @@ from typing import Any, Protocol
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
-from dashboards.ui.forms import sentence
+from host.documents.words import sentence
 from host.errors import UserError
 from host.run_folder import QUIET_S, newest_run
 

@@ -12,7 +12,8 @@ from dashboards.ui.forms import attributes, chips, entry_id, field, wrong_id
 from dashboards.ui.select import select
 from dashboards.ui.unit_field import unit_field, unit_id, with_unit
 from host.documents.document import Document
-from host.entries import WrongEntriesError, sentence
+from host.documents.words import sentence
+from host.entries import WrongEntriesError
 from host.errors import UserError
 from host.plan.fields import UNIT_CHOICES, Field
 

@@ -11,7 +11,8 @@ from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
-from dashboards.ui.forms import attributes, sentence
+from dashboards.ui.forms import attributes
+from host.documents.words import sentence
 from host.entries import WrongEntriesError
 from host.errors import UserError
 from host.library.season_use import used_this_season

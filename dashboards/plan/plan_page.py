@@ -11,8 +11,9 @@ from dash import Dash, Input, Output, html
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
 from dashboards.ui.document_view import answer_view, section_view
-from dashboards.ui.forms import attributes, chips, sentence
+from dashboards.ui.forms import attributes, chips
 from host.documents.document import Document, Facts, Quantity, Section
+from host.documents.words import sentence
 from host.errors import UserError
 from host.plan.fields import PUMP, RATE, REFILL, TIPS, Field
 from host.plan.pump_document import pump_document

@@ -9,9 +9,10 @@ from dash import html
 
 from dashboards.context import PageContext, RigInUse
 from dashboards.ui.figures import figures
-from dashboards.ui.forms import attributes, sentence, table
+from dashboards.ui.forms import attributes, table
 from host.calibrate.kinds.kind import Kind
 from host.calibrate.status import Status, calibration_status
+from host.documents.words import sentence
 from host.errors import UserError
 from host.library import Library
 from host.review.season import season_of

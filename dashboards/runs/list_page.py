@@ -11,8 +11,8 @@ from dashboards.context import PageContext
 from dashboards.run_cache import Look, RunCache
 from dashboards.runs.list_view import cards, unreadable
 from dashboards.ui.fields import entry_field, read_day, suggestions
-from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, sentence, wrong_id
-from host.documents.words import plural
+from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, wrong_id
+from host.documents.words import plural, sentence
 from host.errors import UserError
 from host.library import Entry
 from host.library.library import Wanted

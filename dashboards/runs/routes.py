@@ -12,9 +12,9 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, HTMLResponse
 
 from dashboards.run_cache import RunCache
-from dashboards.ui.fields import asked_for, plain
+from dashboards.ui.fields import asked_for
 from dashboards.ui.refusal import refused
-from host.errors import UserError
+from host.errors import UserError, visible
 from host.review.export import export_run
 from host.review.report import format_report
 from host.review.run_document import run_document
@@ -45,7 +45,7 @@ def add_run_routes(server: FastAPI, run_cache: RunCache) -> None:
             shutil.rmtree(folder, ignore_errors=True)
             return refused(error)
         done = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
-        return FileResponse(out, media_type=_TYPES[ending], filename=plain(path.stem) + ending, background=done)
+        return FileResponse(out, media_type=_TYPES[ending], filename=visible(path.stem) + ending, background=done)
 
     server.add_api_route(REPORT, report, methods=["GET"], include_in_schema=False)
     for address in (CSV, PARQUET):

@@ -15,10 +15,11 @@ from dashboards.run_cache import RunCache
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
 from dashboards.runs.strips import along_view, strips_view
 from dashboards.ui.document_view import answer_view, blocks_view, section_view
-from dashboards.ui.fields import address, asked_for, entry_field, plain, suggestions
-from dashboards.ui.forms import attributes, entry_id, sentence, wrong_id
+from dashboards.ui.fields import address, asked_for, entry_field, suggestions
+from dashboards.ui.forms import attributes, entry_id, wrong_id
 from dashboards.web.visitor import visitor_name
 from host.documents.document import Document
+from host.documents.words import sentence
 from host.errors import UserError, visible
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
@@ -121,7 +122,7 @@ def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     try:
         review = run_cache.review(name)
     except UserError as error:
-        wrong = html.P(plain(sentence(str(error))), className="notice")
+        wrong = html.P(sentence(str(error)), className="notice")
         return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
     document = run_document(review, review.rig.units)
     return visible(document.title), _body(document, name), _notes(document), "part", suggestions(USUAL)
@@ -164,7 +165,7 @@ def _told(work: Callable[[], Any]) -> Any:
     try:
         return work()
     except UserError as error:
-        return html.P(plain(sentence(str(error))), className="notice")
+        return html.P(sentence(str(error)), className="notice")
 
 
 def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> tuple[Any, ...]:
@@ -180,5 +181,5 @@ def _noted(run_cache: RunCache, name: str, count: int, key: str, text: str) -> t
     try:
         add_note(run_cache.path_of(name), key, text, datetime.now().astimezone(), visitor_name())
     except UserError as error:
-        return no_update, plain(sentence(str(error))), no_update, no_update, "", ""
-    return count + 1, f"Noted: {plain(key)}: {plain(text)}", "", "", "", ""
+        return no_update, sentence(str(error)), no_update, no_update, "", ""
+    return count + 1, f"Noted: {visible(key)}: {visible(text)}", "", "", "", ""

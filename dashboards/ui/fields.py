@@ -9,7 +9,7 @@ from urllib.parse import parse_qs, quote
 from dash import html
 
 from dashboards.ui.forms import labelled
-from host.errors import UserError
+from host.errors import UserError, visible
 
 _MOST_SUGGESTED = 300
 
@@ -38,7 +38,7 @@ def entry_field(
 
 def suggestions(values: Iterable[str]) -> list[html.Option]:
     """What a field suggests, in the order given, each once."""
-    known = [plain(value) for value in dict.fromkeys(values) if value]
+    known = [visible(value) for value in dict.fromkeys(values) if value]
     return [html.Option(value=value) for value in known[:_MOST_SUGGESTED]]
 
 
@@ -51,11 +51,6 @@ def read_day(text: str | None, what: str) -> str:
     except ValueError:
         raise UserError(f'{what} is "{day[:40]}": give a day as year-month-day, such as 2026-04-01.') from None
     return day
-
-
-def plain(text: str) -> str:
-    """`text` as it can be sent: bytes of a file's name that are no text become question marks."""
-    return text.encode("utf-8", "replace").decode()
 
 
 def address(path: str, **asked: str) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from host.entries import Entries, WrongEntriesError, above_zero, sentence
+from host.entries import Entries, WrongEntriesError, above_zero
 
 __all__ = [
     "Entries",
@@ -19,7 +19,6 @@ __all__ = [
     "entry_id",
     "field",
     "labelled",
-    "sentence",
     "table",
     "wrong_id",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE, Vessel, Weighed
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Vessel, Weighed
 from host.calibrate.water import volume_of_weighed_water
 from host.errors import UserError
 from host.units import KELVIN_AT_0_C, parse_quantity
@@ -27,13 +27,19 @@ class AmountReader:
 
     `temperature_k` is of the weighed water; `empty_kg` of the empty jug, None where nothing was said of it (tared);
     `step` the smallest step that is read, as text, because it goes by volume or by weight as the amounts do;
-    `accuracy` how far the scale may be off, as a fraction to either side. None stands for what is usual.
+    `accuracy` how far the scale may be off, as a fraction to either side. None stands for what is usual. `tool` names
+    the jug or balance where there are several.
     """
 
-    temperature_k: float = _ROOM_K
+    temperature_k: float | None = None
     empty_kg: float | None = None
     step: str | None = None
     accuracy: float | None = None
+    tool: str = ""
+
+    @property
+    def _water_k(self) -> float:
+        return _ROOM_K if self.temperature_k is None else self.temperature_k
 
     def read(self, text: str, what: str) -> Amount:
         """The amount that was typed; `what` names it in the sentence. Raises UserError."""
@@ -49,7 +55,7 @@ class AmountReader:
         empty_kg = self.empty_kg or 0.0
         if not gross_kg > empty_kg:
             raise UserError(f'{what} is "{text}", no more than the empty jug: weigh it again.')
-        volume_m3 = Weighed(gross_kg, empty_kg, self.temperature_k).volume_m3()
+        volume_m3 = Weighed(gross_kg, empty_kg, self._water_k).volume_m3()
         return Amount(volume_m3, self._vessel(KITCHEN_BALANCE, "mass"))
 
     def _volume(self, text: str, what: str) -> Amount:
@@ -59,14 +65,14 @@ class AmountReader:
         return Amount(volume_m3, self._vessel(JUG, "volume"))
 
     def _vessel(self, usual: Vessel, kind: str) -> Vessel:
-        vessel = usual
+        vessel = replace(usual, tool=self.tool)
+        if kind == "mass" and self.temperature_k is None:
+            vessel = replace(vessel, density_spread=UNTOLD_WATER)
         if self.step is not None:
             step = parse_quantity(self.step, kind, "the smallest step", ounces_of_weight=True)
             if step < 0:
                 raise UserError(f'the smallest step is "{self.step}": it cannot be below zero; correct it.')
-            vessel = replace(
-                vessel, step_m3=volume_of_weighed_water(step, self.temperature_k) if kind == "mass" else step
-            )
+            vessel = replace(vessel, step_m3=volume_of_weighed_water(step, self._water_k) if kind == "mass" else step)
         return vessel if self.accuracy is None else replace(vessel, accuracy=self.accuracy)
 
 

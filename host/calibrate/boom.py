@@ -8,12 +8,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from host.calibrate.square_root_law import BoomFlows, Finding, check_rating, check_two_pressures
-from host.calibrate.uncertainty import Combined, Component, combine, rectangular, resolution, sample_deviation
-from host.calibrate.vessels import JUG, Vessel
+from host.calibrate.uncertainty import (
+    Combined,
+    Component,
+    combine,
+    rectangular,
+    resolution,
+    sample_deviation,
+    student_factor,
+)
+from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
 from host.errors import UserError
 from host.formulas import application_rate, nozzle_deviation, orifice_coefficient, pressure_for_flow, speed_for_rate
 from host.rig import Rig
-from host.units import PSI_PA
 
 # Over 5 % from the mean: Alberta Agriculture, "Crop protection guide", Agdex 606-1 (and common practice).
 # Over 10 %: LSU AgCenter, "Sprayer Calibration"; University of Georgia, Special Bulletin 16.
@@ -23,15 +30,35 @@ FAULT_OVER = 0.10
 WORN_OVER = 0.10
 
 OK, FLAG, FAULT = "ok", "flag", "fault"
+_HAIR = 1e-9  # a nozzle exactly at a limit is within it, whatever the last bit says
 
 
 @dataclass(frozen=True)
 class Reading:
-    """How well the catches of a boom are read: standard uncertainties of time (s) and pressure (Pa), and the vessel."""
+    """How well the catches of a boom are read: the vessel, the standard uncertainty of a time (s), and the gauge.
+
+    `transducer_pa` is the standard uncertainty of a pressure that was read by the transducer in place of the gauge.
+    """
 
     vessel: Vessel = JUG
     time_s: float = 0.2
-    pressure_pa: float = math.hypot(rectangular(1.0 * PSI_PA), resolution(1.0 * PSI_PA))
+    gauge: Gauge = USUAL_GAUGE
+    transducer_pa: float | None = None
+
+    def pressure_parts(self, pressure_pa: float) -> list[Component]:
+        """What the pressure leaves open of a coefficient, relative; half, because the flow goes with its root."""
+        half = 0.5 / pressure_pa
+        if self.transducer_pa is not None:
+            return [Component("transducer", half * self.transducer_pa)]
+        return [
+            # A gauge that reads high makes the coefficient small.
+            Component("accuracy of the gauge", -half * rectangular(self.gauge.accuracy_pa), shared=self.gauge.shared),
+            Component("reading of the gauge", half * resolution(self.gauge.step_pa)),
+        ]
+
+    def pressure_uncertainty(self, pressure_pa: float) -> float:
+        """Relative standard uncertainty of a flow by the pressure alone."""
+        return combine(self.pressure_parts(pressure_pa)).standard
 
 
 @dataclass(frozen=True)
@@ -49,7 +76,11 @@ class BoomCatch:
 
 @dataclass(frozen=True)
 class NozzleResult:
-    """One nozzle at one pressure. Fractions: `deviation` from the mean of the boom, `wear` against the rating."""
+    """One nozzle at one pressure. Fractions: `deviation` from the mean of the boom, `wear` against the rating.
+
+    `expanded` is how far the deviation may be off by reading alone (95 %, over all nozzles of the test together); a
+    verdict is `sure` when the deviation lies beyond its limit by more than that.
+    """
 
     number: int
     flow_m3_s: float
@@ -58,6 +89,8 @@ class NozzleResult:
     wear: float
     verdict: str
     worn: bool
+    expanded: float = 0.0
+    sure: bool = True
 
 
 @dataclass(frozen=True)
@@ -134,21 +167,32 @@ def _flows(one: BoomCatch) -> tuple[float, ...]:
     return tuple(volume / time for volume, time in zip(one.volumes_m3, times, strict=True))
 
 
-def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
+def _own(one: BoomCatch, reading: Reading) -> tuple[float, ...]:
+    """Relative standard uncertainty of each nozzle's flow that it shares with no other."""
     own = tuple(reading.vessel.reading_uncertainty() / volume for volume in one.volumes_m3)
-    shared = reading.pressure_pa / one.pressure_pa / 2.0
+    if one.times_s is None:
+        return own
+    return tuple(math.hypot(part, reading.time_s / time) for part, time in zip(own, one.times_s, strict=True))
+
+
+def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
+    shared = math.hypot(reading.pressure_uncertainty(one.pressure_pa), _marks(one, reading))
     if one.times_s is None:
         shared = math.hypot(shared, reading.time_s / one.duration_s)
-    else:  # each was timed for itself
-        own = tuple(math.hypot(part, reading.time_s / time) for part, time in zip(own, one.times_s, strict=True))
-    return BoomFlows(one.pressure_pa, _flows(one), own, shared)
+    return BoomFlows(one.pressure_pa, _flows(one), _own(one, reading), shared)
+
+
+def _marks(one: BoomCatch, reading: Reading) -> float:
+    """Relative: the eye's habit at the vessel's marks, alike for all nozzles."""
+    times = one.times_s or (one.duration_s,) * len(one.volumes_m3)
+    return reading.vessel.reading_uncertainty() * math.fsum(1.0 / t for t in times) / math.fsum(_flows(one))
 
 
 def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
     """Relative uncertainty of the whole boom's coefficient, c = ΣV/t / √P (GUM 5.1.2).
 
-    The scale of the vessel, the gauge and a time taken of all together are shared by all nozzles; the reading of each
-    vessel, and the time of each where they were caught one after the other, are not.
+    The scale of the vessel, the eye's habit at its marks, the gauge and a time taken of all together are shared by all
+    nozzles; the reading of each vessel, and the time of each where they were caught one after the other, are not.
     """
     flows = _flows(one)
     total = math.fsum(flows)
@@ -161,13 +205,14 @@ def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
         time = reading.time_s / one.duration_s
     else:
         time = math.hypot(*(share * reading.time_s / t for share, t in zip(shares, one.times_s, strict=True)))
+    vessel = reading.vessel
     return combine(
         (
-            Component("scale of the vessel", reading.vessel.scale_uncertainty()),
+            Component(f"scale of the {vessel.name}", vessel.scale_uncertainty(), shared=vessel.shared("scale")),
+            Component(f"marks of the {vessel.name}, read alike", _marks(one, reading), shared=vessel.shared("marks")),
             Component("reading", math.hypot(*steps)),
             Component("time", time),
-            # Half, because the flow goes with the square root of the pressure.
-            Component("gauge", reading.pressure_pa / one.pressure_pa / 2.0),
+            *reading.pressure_parts(one.pressure_pa),
         )
     )
 
@@ -178,11 +223,19 @@ def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None, reading: Reading) 
     total = sum(flows)
     rated = float(rig.nozzles.flow_m3_s(one.pressure_pa))
     nozzles = []
-    for number, flow in enumerate(flows, start=1):
+    factor = student_factor(1.0 - 0.05 / len(flows), math.inf)
+    for number, (flow, own) in enumerate(zip(flows, _own(one, reading), strict=True), start=1):
         deviation, wear = nozzle_deviation(flow, mean), nozzle_deviation(flow, rated)
-        verdict = FAULT if abs(deviation) > FAULT_OVER else FLAG if abs(deviation) > FLAG_OVER else OK
-        coefficient = orifice_coefficient(flow, one.pressure_pa)
-        nozzles.append(NozzleResult(number, flow, coefficient, deviation, wear, verdict, wear > WORN_OVER))
+        over = abs(deviation) - _HAIR
+        verdict = FAULT if over > FAULT_OVER else FLAG if over > FLAG_OVER else OK
+        expanded = factor * own * math.sqrt(1.0 - 1.0 / len(flows))
+        limit = {FAULT: FAULT_OVER, FLAG: FLAG_OVER, OK: 0.0}[verdict]
+        nozzles.append(
+            NozzleResult(
+                number, flow, orifice_coefficient(flow, one.pressure_pa), deviation, wear, verdict,
+                wear - _HAIR > WORN_OVER, expanded, verdict == OK or abs(deviation) - expanded > limit,
+            )
+        )  # fmt: skip
     coefficient = orifice_coefficient(total, one.pressure_pa)
     rate = pressure = None
     if speed_m_s is not None:

@@ -13,31 +13,34 @@ import numpy as np
 from host.calibrate.boom import BoomCatch, BoomTest, Reading, coefficient_uncertainty
 from host.calibrate.budget import short
 from host.calibrate.cards import Card, active_card
+from host.calibrate.shared_errors import meter_parts, middle_of, pressure_parts
 from host.calibrate.uncertainty import Component, combine, rectangular
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge, gauge_measured
 from host.errors import DamagedFileError
 from host.rig import Rig
-
-# Relative, how a small meter's factor wanders from day to day: assumed, passes of one run cannot show it.
-RUN_TO_RUN = 0.005
 
 
 @dataclass(frozen=True)
 class BoomCard:
     """A catch test as its card keeps it: (pressure Pa, coefficient of the whole boom m³/s/√Pa), rising by pressure.
 
-    `parts` are the parts of its relative standard uncertainty.
+    `parts` are, for each point, the parts of its relative standard uncertainty.
     """
 
     made: datetime
     nozzles: int
     points: tuple[tuple[float, float], ...]
-    parts: tuple[Component, ...]
+    parts: tuple[tuple[Component, ...], ...]
 
     def coefficient(self, pressure_pa: float) -> float:
         """The boom's coefficient at a pressure, read between the catches, held beyond them."""
         at, values = zip(*self.points, strict=True)
         return float(np.interp(pressure_pa, at, values))
+
+    def parts_at(self, pressure_pa: float) -> tuple[Component, ...]:
+        """The parts of the catch nearest to a pressure (by ratio)."""
+        nearest = min(range(len(self.points)), key=lambda n: abs(math.log(self.points[n][0] / pressure_pa)))
+        return self.parts[nearest]
 
 
 def boom_card(card: Card) -> BoomCard:
@@ -51,7 +54,9 @@ def boom_card(card: Card) -> BoomCard:
         )
         if not points or any(not (p > 0 and c > 0) for p, c in points):
             raise ValueError
-        return BoomCard(card.made, int(measured["nozzles"]), points, _catch_parts(measured))
+        reading = _reading(measured)
+        parts = tuple(_catch_parts(one, reading) for one in catches)
+        return BoomCard(card.made, int(measured["nozzles"]), points, parts)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
 
@@ -59,18 +64,22 @@ def boom_card(card: Card) -> BoomCard:
 def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
     """The measurements of a catch test's card: volumes as caught, so that a later test can be compared with them.
 
-    `reading` says how well they were read: smallest step and accuracy of the jug, standard uncertainties of time and
-    pressure.
+    `reading` says how well they were read, and with which jug and gauge.
     """
     return {
         "nozzles": rig.nozzles.count,
         "with": reading.vessel.name,
         "reading": {
+            "tool": reading.vessel.tool or "",
             "step_mL": short(reading.vessel.step_m3 * 1e6),
             "accuracy_percent": short(100 * reading.vessel.accuracy),
             "time_s": short(reading.time_s),
-            "pressure_kPa": short(reading.pressure_pa / 1e3),
-        },
+        }
+        | (
+            {"gauge": gauge_measured(reading.gauge)}
+            if reading.transducer_pa is None
+            else {"transducer_kPa": short(reading.transducer_pa / 1e3)}
+        ),
         "findings": [finding.sentence(rig.units) for finding in test.findings],
         "catches": [
             {
@@ -87,25 +96,33 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
     }
 
 
-def _catch_parts(measured: Mapping[str, Any]) -> tuple[Component, ...]:
-    first = measured["catches"][0]
-    volumes = tuple(float(volume) * 1e-6 for volume in first["volumes_mL"])
-    times = tuple(map(float, first["times_s"])) if "times_s" in first else None
-    catch = BoomCatch(float(first["pressure_kPa"]) * 1e3, float(first["time_s"]), volumes, times)
-    parts = coefficient_uncertainty(catch, _reading(measured)).components
+def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component, ...]:
+    volumes = tuple(float(volume) * 1e-6 for volume in caught["volumes_mL"])
+    times = tuple(map(float, caught["times_s"])) if "times_s" in caught else None
+    catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times)
+    parts = coefficient_uncertainty(catch, reading).components
     return tuple(replace(part, name=f"catch: {part.name}") for part in parts)
 
 
 def _reading(measured: Mapping[str, Any]) -> Reading:
-    """How well it was read; what is usual for jug or balance where an older card does not say."""
+    """How well it was read; what is usual for jug or balance where an older card does not say.
+
+    Older cards name no tools, so that nothing of theirs is taken for the same error as another card's.
+    """
     name = measured.get("with", measured.get("vessel"))  # its name in format 1
     vessel = KITCHEN_BALANCE if name == KITCHEN_BALANCE.name else JUG
     if "reading" not in measured:
-        return Reading(vessel=vessel)
+        return Reading(replace(vessel, tool=None), gauge=replace(USUAL_GAUGE, tool=None))
     said = measured["reading"]
     step, accuracy = float(said["step_mL"]) * 1e-6, float(said["accuracy_percent"]) / 100.0
-    vessel = replace(vessel, step_m3=step, accuracy=accuracy)
-    return Reading(vessel, float(said["time_s"]), float(said["pressure_kPa"]) * 1e3)
+    vessel = replace(vessel, step_m3=step, accuracy=accuracy, tool=said.get("tool"))
+    time_s = float(said["time_s"])
+    if "gauge" in said:
+        gauge = said["gauge"]
+        steps = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
+        return Reading(vessel, time_s, Gauge(*steps, gauge.get("tool")))
+    # Older cards have one uncertainty for gauge or transducer.
+    return Reading(vessel, time_s, transducer_pa=float(said.get("transducer_kPa", said.get("pressure_kPa", 0.0))) * 1e3)
 
 
 @dataclass(frozen=True)
@@ -133,6 +150,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     catch, the meter, the transducer and the meter's wandering (GUM 5.1.2). None without a catch test, with one of
     another number of nozzles, with one that cannot be read, or without a transducer: then there is nothing to hold.
     """
+    cards = list(cards)
     card = active_card(cards, "boom")
     if card is None or rig.pressure is None:
         return None
@@ -146,10 +164,14 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     mean = math.fsum(values) / len(values)
     pressure_pa = math.fsum(p for p, _ in test.points) / len(values)
     parts = [
-        *test.parts,
+        *against(test.parts_at(pressure_pa)),
         Component("catch: between pressures", rectangular((max(values) - min(values)) / 2.0) / mean),
-        Component("run: meter factor", rig.meter.relative_uncertainty),
-        Component("run: transducer", rig.pressure.uncertainty_pa / pressure_pa / 2.0),
-        Component("run: from day to day (assumed)", RUN_TO_RUN),
+        *meter_parts(rig.meter, cards, middle_of(rig.meter)),
+        *pressure_parts(rig.pressure, cards, pressure_pa),
     ]
     return CatchHeld(test.made, mean, combine(parts).standard)
+
+
+def against(parts: Iterable[Component]) -> tuple[Component, ...]:
+    """The parts of what something is divided by: their shared errors count the other way."""
+    return tuple(replace(part, standard=-part.standard) for part in parts)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, Combined, student_factor
-from host.documents.document import Column, Fact, Facts, Quantity, Section, Table
-from host.units import UNITS
+from host.documents.document import Column, Fact, Facts, Message, Messages, Quantity, Section, Table
+from host.units import UNITS, rounded_up
 
 
 def good_to(combined: Combined, kind: str, system: str) -> str:
@@ -31,9 +32,41 @@ def budget_section(combined: Combined, kind: str, system: str) -> Section:
                 )
             ),
             Table("components", (Column("component", "Part"), Column("standard", "Standard uncertainty")), parts),
+            Messages((Message(how_to_improve(combined, kind, system), "advice", "improve"),)),
         ),
         folded=True,
     )
+
+
+# What makes a part smaller, by how its name begins: common practice.
+_IMPROVE = (
+    ("scale of the jug", "weigh the catches, or find out how good the jug is"),
+    ("scale of the balance", "check the balance with a known weight"),
+    ("scale of the tank", "catch in a jug, or weigh"),
+    ("marks of the", "use finer marks, weigh, or catch more at a time"),
+    ("repeatability", "catch more often"),
+    ("between the flows", "catch at more flows"),
+    ("accuracy of the gauge", "compare the gauge with a better one"),
+    ("reading", "use finer marks"),
+    ("scatter about", "take more pressures"),
+    ("zero", "take points at two or more pressures"),
+    ("span", "take a point near the highest spraying pressure"),
+    ("length of the course", "measure the course with a better tape"),
+    ("slip", "roll the course more often"),
+    ("± 1 pulse", "take a longer course, or fit more magnets"),
+    ("stopwatch", "take a longer course"),
+    ("pace", "walk it more often, to a beat"),
+    ("time", "catch for longer"),
+    ("transducer", "calibrate the transducer"),
+)
+
+
+def how_to_improve(combined: Combined, kind: str, system: str) -> str:
+    """Which part to make smaller first, how, and what it would bring at the most."""
+    largest = combined.largest
+    advice = next((advice for begins, advice in _IMPROVE if largest.name.startswith(begins)), "calibrate again")
+    now, without = (_short(one.expanded, kind, system) for one in (combined, combined.without(largest)))
+    return f"Largest part: {largest.name}. To improve it, {advice}: ±{now.text} → down to ±{without.text} {now.symbol}."
 
 
 def budget_measured(combined: Combined) -> dict[str, Any]:
@@ -44,6 +77,10 @@ def budget_measured(combined: Combined) -> dict[str, Any]:
         "coverage_factor": short(combined.coverage),
         "degrees_of_freedom": short(combined.degrees),
         "components_percent": {part.name: short(100 * part.standard) for part in combined.components},
+        # Errors that other cards may have from the same tool, so that they do not count twice.
+        "shared": [
+            {"error": part.shared, "percent": short(100 * part.standard)} for part in combined.components if part.shared
+        ],
     }
 
 
@@ -60,6 +97,7 @@ def short(value: float) -> float:
 def _short(value_si: float, kind: str, system: str) -> Quantity:
     """Two significant digits, as uncertainties are given (GUM 7.2.6), never as a power of ten."""
     unit = UNITS[system][kind]
-    value = value_si * unit.per_si
-    rounded = float(f"{value:.2g}")
+    value = abs(value_si * unit.per_si)
+    places = 0 if value == 0 else 1 - math.floor(math.log10(value))
+    rounded = rounded_up(value, places)  # never less than it is
     return Quantity(f"{rounded:.0f}" if rounded >= 10 else f"{rounded:g}", value, unit.symbol, unit.slug)

@@ -1,36 +1,33 @@
 """Flow meter: catches and pulses -> meter factor, constant or over the pulse frequency, with its uncertainty.
 
 Each catch gives K = pulses / volume. What differs from catch to catch (reading of the vessel, ± 1 pulse, the meter's
-own repeatability) is averaged by weights; what all catches share (the scale of the vessel) is not. The repeatability
-is the one that makes the scatter what it is (Paule & Mandel, J. Res. NBS 87 (1982) 377, the random-effects weighting);
-beside few repeats an assumed one counts as well (GUM 4.2.4).
+own repeatability) is averaged by weights; what all catches in one vessel share (its scale, the eye's habit at its
+marks) is not. The repeatability is the one that makes the scatter what it is (Paule & Mandel, J. Res. NBS 87 (1982)
+377, the random-effects weighting), pooled with an assumed one (GUM 4.2.4).
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from host.calibrate.uncertainty import (
-    ENOUGH_DEGREES,
-    Combined,
-    Component,
-    combine,
-    pooled,
-    student_factor,
-    triangular,
-)
+from host.calibrate.odd_one import odd_one_out
+from host.calibrate.uncertainty import Combined, Component, combine, pooled, student_factor, triangular
 from host.calibrate.vessels import Vessel
 from host.errors import UserError
 from host.rig import Meter
 
-# Repeatability (standard, as a fraction) that is assumed of a small turbine meter when no catch was repeated, and that
-# counts beside few repeats: common practice.
-ASSUMED_REPEATABILITY = 0.01
+# Repeatability (standard, as a fraction) that is assumed of a small turbine meter: common practice.
+ASSUMED_REPEATABILITY = 0.008
 SAME_FLOW = 1.15  # catches whose pulse frequencies differ by less than this ratio count as repeats of one flow
 CURVE_AT_LEAST = 0.002  # a bend smaller than this is not worth a curve
 NOT_BELIEVABLE = 1.5  # factors that differ by more than this ratio do not come from one meter
+# Standard uncertainty between two flows, as a share of the difference of their factors: the curve may bend there.
+UNSEEN_BEND = 1.0 / 4.0
+_FEW = 5  # catches; from here on their own scatter says more than what is assumed
+_MARKS_APART = 1.5  # steps of the vessel: a reading this near is no outlier, whatever the others were
 
 
 @dataclass(frozen=True)
@@ -52,9 +49,14 @@ class MeterCatch:
         """Mean pulse frequency, None when the catch was not timed."""
         return None if self.duration_s is None else self.pulses / self.duration_s
 
+    @property
+    def reading(self) -> float:
+        """Relative standard uncertainty of the volume by the vessel's step."""
+        return self.vessel.reading_uncertainty() / self.volume_m3
+
     def own_uncertainty(self) -> float:
         """Relative standard uncertainty that this catch shares with no other: reading step and ± 1 pulse."""
-        return math.hypot(self.vessel.reading_uncertainty() / self.volume_m3, triangular(1.0) / self.pulses)
+        return math.hypot(self.reading, triangular(1.0) / self.pulses)
 
 
 @dataclass(frozen=True)
@@ -62,8 +64,9 @@ class MeterCalibration:
     """The result. Uncertainties and residuals are fractions of the factor.
 
     `curve` as in host.rig.Meter; `residuals` one per catch against that curve (at the mean frequency where it was not
-    timed); `outliers` are positions in the catches; `range_hz` is where it holds, None when nothing was timed;
-    `remarks` say the rest in sentences.
+    timed); `outliers` are positions in the catches; `range_hz` is where it was caught, None when nothing was timed;
+    `repeat` are the positions of single catches that would make a curve, if a repeat confirmed them; `remarks` say the
+    rest in sentences.
     """
 
     curve: tuple[tuple[float, float], ...]
@@ -72,46 +75,51 @@ class MeterCalibration:
     outliers: tuple[int, ...]
     range_hz: tuple[float, float] | None
     remarks: tuple[str, ...]
+    repeat: tuple[int, ...] = ()
 
     def meter(self) -> Meter:
         """The meter as the rig has it."""
-        return Meter(self.curve, self.uncertainty.standard)
+        return Meter(self.curve, self.uncertainty.carried, self.range_hz)
 
 
 def calibrate_meter(catches: Sequence[MeterCatch]) -> MeterCalibration:
-    """Fit the meter factor to one or more catches.
+    """Fit the meter factor to one or more catches; their order does not matter.
 
     A curve is taken only when the factors at different flows differ by more than their scatter explains (Student's
-    test at 95 %, Bonferroni over the pairs) and by more than 0.2 %. Raises UserError when a catch cannot be one.
+    test at 95 %, Bonferroni over the pairs) and by more than 0.2 %, and when each of them was caught at least twice.
+    Raises UserError when a catch cannot be one.
     """
     _check(catches)
-    reference = sum(c.pulses for c in catches) / sum(c.volume_m3 for c in catches)
-    everything = _Group(list(range(len(catches))))
-    groups = _groups_by_flow(catches)
-    split = _fit(catches, groups, reference) if len(groups) > 1 else None
-    if split is not None and _differ(split):
-        fit, is_curve = split, True
+    reference = math.fsum(c.pulses for c in catches) / math.fsum(c.volume_m3 for c in catches)
+    everything = _Group(tuple(range(len(catches))))
+    flows = _groups_by_flow(catches)
+    split = _fit(catches, flows, reference) if len(flows) > 1 else None
+    bent = split is not None and _differ(split)
+    single = tuple(group.members[0] for group in flows if len(group.members) == 1) if bent else ()
+    if split is not None and bent and not single:
+        fit = split
         curve = tuple(
-            (group.frequency_hz(catches), level * reference) for group, level in zip(groups, fit.levels, strict=True)
+            (group.frequency_hz(catches), level * reference) for group, level in zip(flows, fit.levels, strict=True)
         )
     else:
-        fit, is_curve = _fit(catches, [everything], reference), False
+        fit = _fit(catches, [everything], reference)
         curve = ((everything.frequency_hz(catches), fit.levels[0] * reference),)
     meter = Meter(curve, 0.0)
     frequencies = [f for c in catches if (f := c.frequency_hz) is not None]
     middle = sum(frequencies) / len(frequencies) if frequencies else 0.0
     residuals = tuple(c.factor / float(meter.pulses_per_m3(c.frequency_hz or middle)) - 1.0 for c in catches)
-    components = [fit.component(), *_scale_components(catches, fit)]
-    if is_curve and (bend := _between_points(curve)):
-        components.append(Component("between the points of the curve", bend))
-    outliers = _outliers(catches, fit, reference)
+    components = fit.components()
+    if split is not None:
+        components.append(Component("between the flows caught", _unseen(split, fit)))
+    outliers = _outliers(catches, fit)
     return MeterCalibration(
         curve=curve,
         uncertainty=combine(components),
         residuals=residuals,
         outliers=outliers,
         range_hz=(min(frequencies), max(frequencies)) if frequencies else None,
-        remarks=tuple(_remarks(catches, fit, groups, is_curve, outliers)),
+        remarks=tuple(_remarks(catches, fit, flows, outliers, single)),
+        repeat=single,
     )
 
 
@@ -142,40 +150,57 @@ def _check(catches: Sequence[MeterCatch]) -> None:
 class _Group:
     """Catches at one flow, as positions in the list."""
 
-    members: list[int]
+    members: tuple[int, ...]
 
     def frequency_hz(self, catches: Sequence[MeterCatch]) -> float:
         known = [f for i in self.members if (f := catches[i].frequency_hz) is not None]
         return sum(known) / len(known) if known else 0.0
 
+    def by_vessel(self, catches: Sequence[MeterCatch]) -> dict[Vessel, list[int]]:
+        cells: dict[Vessel, list[int]] = {}
+        for i in self.members:
+            cells.setdefault(catches[i].vessel, []).append(i)
+        return cells
+
 
 @dataclass(frozen=True)
 class _Fit:
-    """One level per group, in units of the reference factor."""
+    """One level per group, in units of the reference factor; `weights` of the catches in each level."""
 
-    groups: list[_Group]
-    values: list[float]
-    own: list[float]
-    levels: list[float]
+    catches: Sequence[MeterCatch]
+    groups: Sequence[_Group]
+    values: Sequence[float]
     repeatability: float
     degrees: float
-    assumed: bool
+    spare: int
+    levels: list[float] = field(default_factory=list)
+    weights: list[dict[int, float]] = field(default_factory=list)
 
-    @property
-    def few(self) -> bool:
-        """Whether there are repeats, and too few for their scatter to speak for itself."""
-        return 0 < sum(len(group.members) for group in self.groups) - len(self.groups) < ENOUGH_DEGREES
+    def own(self, index: int) -> float:
+        return math.hypot(self.catches[index].own_uncertainty(), self.repeatability)
 
-    def weight(self, index: int) -> float:
-        return 1.0 / (self.own[index] ** 2 + self.repeatability**2)
+    def own_of_level(self, place: int) -> float:
+        return math.hypot(*(w * self.own(i) for i, w in self.weights[place].items()))
 
-    def level_uncertainty(self, group: _Group) -> float:
-        return 1.0 / math.sqrt(sum(self.weight(i) for i in group.members))
+    def shared_of_level(self, place: int) -> list[Component]:
+        parts = []
+        for vessel, members in self.groups[place].by_vessel(self.catches).items():
+            weights = self.weights[place]
+            share = math.fsum(weights[i] for i in members)
+            habit = math.fsum(weights[i] * self.catches[i].reading for i in members)
+            scale = vessel.scale_uncertainty()
+            parts.append(Component(f"scale of the {vessel.name}", share * scale, shared=vessel.shared("scale")))
+            parts.append(Component(f"marks of the {vessel.name}, read alike", habit, shared=vessel.shared("marks")))
+        return parts
 
-    def component(self) -> Component:
-        """What is left of reading, pulses and repeatability; of a curve, that of its worst point."""
-        worst = max(self.level_uncertainty(group) for group in self.groups)
-        return Component("repeatability, reading and ± 1 pulse", worst, self.degrees)
+    def components(self) -> list[Component]:
+        """What the levels are known to; of a curve, its worst point."""
+
+        def of_level(place: int) -> list[Component]:
+            own = Component("repeatability, reading and ± 1 pulse", self.own_of_level(place), self.degrees)
+            return [own, *self.shared_of_level(place)]
+
+        return max((of_level(place) for place in range(len(self.groups))), key=lambda parts: combine(parts).standard)
 
 
 def _groups_by_flow(catches: Sequence[MeterCatch]) -> list[_Group]:
@@ -187,139 +212,139 @@ def _groups_by_flow(catches: Sequence[MeterCatch]) -> list[_Group]:
             groups[-1].append((frequency, index))
         else:
             groups.append([(frequency, index)])
-    return [_Group([index for _, index in group]) for group in groups]
+    return [_Group(tuple(index for _, index in group)) for group in groups]
 
 
-def _fit(catches: Sequence[MeterCatch], groups: list[_Group], reference: float) -> _Fit:
+def _fit(catches: Sequence[MeterCatch], groups: Sequence[_Group], reference: float) -> _Fit:
     values = [c.factor / reference for c in catches]
-    own = [c.own_uncertainty() for c in catches]
-    spare = sum(len(group.members) for group in groups) - len(groups)
+    cells = [cell for group in groups for cell in group.by_vessel(catches).values()]
+    spare = sum(map(len, cells)) - len(cells)
 
     def misfit(repeatability: float) -> float:
-        """Weighted sum of squares about the group levels, less what is expected of it."""
-        return sum(_sum_of_squares(group, values, own, repeatability) for group in groups) - spare
+        """Weighted sum of squares about the levels, less what is expected of it."""
+        return math.fsum(_sum_of_squares(catches, values, cell, repeatability) for cell in cells) - spare
 
-    repeatability, degrees, assumed = 0.0, math.inf, spare == 0
-    if assumed:
-        repeatability = ASSUMED_REPEATABILITY
-    elif misfit(0.0) > 0:
+    seen = 0.0
+    if spare and misfit(0.0) > 0:
         low, high = 0.0, 1.0
         for _ in range(60):
             middle = (low + high) / 2
             low, high = (middle, high) if misfit(middle) > 0 else (low, middle)
-        repeatability, degrees = high, float(spare)
-    if 0 < spare < ENOUGH_DEGREES:
-        repeatability, degrees = pooled(repeatability, spare, ASSUMED_REPEATABILITY)
-    weights = [1.0 / (u**2 + repeatability**2) for u in own]
-    levels = [
-        sum(weights[i] * values[i] for i in group.members) / sum(weights[i] for i in group.members) for group in groups
-    ]
-    return _Fit(groups, values, own, levels, repeatability, degrees, assumed)
+        seen = high
+    fit = _Fit(catches, groups, values, *pooled(seen, spare, ASSUMED_REPEATABILITY), spare)
+    for group in groups:
+        weights = _weights(fit, group)
+        fit.weights.append(weights)
+        fit.levels.append(math.fsum(w * values[i] for i, w in weights.items()))
+    return fit
 
 
-def _sum_of_squares(group: _Group, values: list[float], own: list[float], repeatability: float) -> float:
-    weights = [1.0 / (own[i] ** 2 + repeatability**2) for i in group.members]
-    level = sum(w * values[i] for w, i in zip(weights, group.members, strict=True)) / sum(weights)
-    return sum(w * (values[i] - level) ** 2 for w, i in zip(weights, group.members, strict=True))
+def _weights(fit: _Fit, group: _Group) -> dict[int, float]:
+    """Within a vessel by what is the catch's own, between vessels by all that the vessel leaves open."""
+    inner: dict[int, float] = {}
+    outer: list[tuple[list[int], float]] = []
+    for vessel, members in group.by_vessel(fit.catches).items():
+        each = {i: 1.0 / fit.own(i) ** 2 for i in members}
+        total = math.fsum(each.values())
+        inner |= {i: w / total for i, w in each.items()}
+        habit = math.fsum(inner[i] * fit.catches[i].reading for i in members)
+        outer.append((members, 1.0 / (1.0 / total + vessel.scale_uncertainty() ** 2 + habit**2)))
+    whole = math.fsum(weight for _, weight in outer)
+    return {i: inner[i] * weight / whole for members, weight in outer for i in members}
+
+
+def _sum_of_squares(
+    catches: Sequence[MeterCatch], values: Sequence[float], cell: Sequence[int], repeatability: float
+) -> float:
+    weights = [1.0 / (catches[i].own_uncertainty() ** 2 + repeatability**2) for i in cell]
+    level = math.fsum(w * values[i] for w, i in zip(weights, cell, strict=True)) / math.fsum(weights)
+    return math.fsum(w * (values[i] - level) ** 2 for w, i in zip(weights, cell, strict=True))
 
 
 def _differ(fit: _Fit) -> bool:
     """Whether any two flows have factors that differ beyond their scatter."""
     pairs = len(fit.groups) * (len(fit.groups) - 1) // 2
-    factor = student_factor(1.0 - 0.05 / pairs, max(fit.degrees, 1.0))
-    for a in range(len(fit.groups)):
-        for b in range(a):
-            gap = abs(fit.levels[a] - fit.levels[b])
-            spread = math.hypot(fit.level_uncertainty(fit.groups[a]), fit.level_uncertainty(fit.groups[b]))
-            if gap > max(factor * spread, CURVE_AT_LEAST):
-                return True
+    factor = student_factor(1.0 - 0.05 / pairs, fit.degrees)
+    for a, b in itertools.combinations(range(len(fit.groups)), 2):
+        gap = abs(fit.levels[a] - fit.levels[b])
+        if gap > max(factor * math.hypot(fit.own_of_level(a), fit.own_of_level(b)), CURVE_AT_LEAST):
+            return True
     return False
 
 
-def _scale_components(catches: Sequence[MeterCatch], fit: _Fit) -> list[Component]:
-    """The scale of each vessel, by the share of the weight that was caught in it."""
-    shares: dict[Vessel, float] = {}
-    for index in (i for group in fit.groups for i in group.members):
-        vessel = catches[index].vessel
-        shares[vessel] = shares.get(vessel, 0.0) + fit.weight(index)
-    if len(fit.groups) > 1:
-        # A point of a curve may rest on one vessel alone.
-        return [_worst_scale(shares)]
-    total = sum(shares.values())
-    return [
-        Component(f"scale of the {vessel.name}", share / total * vessel.scale_uncertainty())
-        for vessel, share in shares.items()
-    ]
+def _unseen(split: _Fit, used: _Fit) -> float:
+    """What the factor may do between the flows that were caught, and beside a constant for several of them."""
+    steps = [abs(b - a) for a, b in itertools.pairwise(split.levels)]
+    between = max(steps) * UNSEEN_BEND
+    if len(used.groups) > 1:
+        return between
+    return max(between, max(abs(level - used.levels[0]) for level in split.levels) / math.sqrt(3.0))
 
 
-def _worst_scale(shares: dict[Vessel, float]) -> Component:
-    worst = max(shares, key=lambda vessel: vessel.scale_uncertainty())
-    return Component(f"scale of the {worst.name}", worst.scale_uncertainty())
-
-
-def _between_points(curve: tuple[tuple[float, float], ...]) -> float:
-    """Relative uncertainty of the straight lines between the points.
-
-    A smooth curve leaves a straight line between two points by about a quarter of what the middle one of three leaves
-    the line through its neighbours; that, taken as half-width of a rectangle.
-    """
-    bends = [
-        abs(here - (before + (after - before) * (f - f0) / (f1 - f0))) / here
-        for (f0, before), (f, here), (f1, after) in zip(curve, curve[1:], curve[2:], strict=False)
-    ]
-    return max(bends, default=0.0) / 4.0 / math.sqrt(3.0)
-
-
-def _outliers(catches: Sequence[MeterCatch], fit: _Fit, reference: float) -> tuple[int, ...]:
-    """Catches that lie apart from the rest of their group, judged without them (95 %, Bonferroni over the catches)."""
-    found = []
-    for group in fit.groups:
-        if len(group.members) < 3:
-            continue
-        for index in group.members:
-            rest = [catches[i] for i in group.members if i != index]
-            without = _fit(rest, [_Group(list(range(len(rest))))], reference)
-            level = without.levels[0]
-            spread = math.sqrt(
-                without.level_uncertainty(without.groups[0]) ** 2 + fit.own[index] ** 2 + without.repeatability**2
-            )
-            limit = student_factor(1.0 - 0.05 / len(group.members), max(without.degrees, 1.0))
-            if abs(fit.values[index] - level) > max(limit * spread, CURVE_AT_LEAST):
-                found.append(index)
-    # One bad catch makes good ones look bad when they are judged with it: point at the farthest only.
-    return (max(found, key=lambda i: abs(fit.values[i] - 1.0)),) if found else ()
+def _outliers(catches: Sequence[MeterCatch], fit: _Fit) -> tuple[int, ...]:
+    """The catch that lies apart from the others of its flow and vessel, if there is one."""
+    cells = [cell for group in fit.groups for cell in group.by_vessel(catches).values() if len(cell) > 1]
+    among = sum(map(len, cells))
+    for cell in cells:
+        level = math.fsum(fit.values[i] for i in cell) / len(cell)
+        odd = odd_one_out(
+            [fit.values[i] / level for i in cell],
+            [catches[i].own_uncertainty() for i in cell],
+            ASSUMED_REPEATABILITY,
+            [max(CURVE_AT_LEAST, _MARKS_APART * catches[i].vessel.step_m3 / catches[i].volume_m3) for i in cell],
+            among,
+        )
+        if odd is not None:
+            return (cell[odd],)
+    return ()
 
 
 def _remarks(
-    catches: Sequence[MeterCatch], fit: _Fit, groups: list[_Group], is_curve: bool, outliers: tuple[int, ...]
+    catches: Sequence[MeterCatch],
+    fit: _Fit,
+    flows: Sequence[_Group],
+    outliers: tuple[int, ...],
+    single: tuple[int, ...],
 ) -> list[str]:
-    said = []
-    for index in outliers:
-        others = [c for i, c in enumerate(catches) if i != index]
-        level = sum(c.pulses for c in others) / sum(c.volume_m3 for c in others)
+    said = [_odd_remark(catches, fit, index) for index in outliers]
+    assumed = f"{100 * ASSUMED_REPEATABILITY:.1f} %"
+    if not fit.spare:
         said.append(
-            f"Catch {index + 1} lies {100 * (catches[index].factor / level - 1):+.1f} % from the others: "
-            "repeat it, or take it out if you know what went wrong."
+            f"No flow was caught twice, so a repeatability of {assumed} is assumed: repeat each flow three times."
         )
-    if fit.assumed:
+    elif fit.spare + 1 < _FEW:
+        said.append(f"There are few repeats, so an assumed repeatability of {assumed} counts with them: catch more.")
+    if single:
+        names = " and ".join(str(index + 1) for index in single)
         said.append(
-            f"No flow was caught twice, so a repeatability of {100 * ASSUMED_REPEATABILITY:.0f} % is assumed: "
-            "repeat each flow three times to know it."
+            f"The factor seems to change with the flow, but catch {names} was not repeated: catch that flow again. "
+            "Until then a constant is used."
         )
-    elif fit.few:
-        said.append(
-            f"There are few repeats, so an assumed repeatability of {100 * ASSUMED_REPEATABILITY:.0f} % counts with "
-            "them: five catches, or three at each of two flows, make that unnecessary."
-        )
-    if is_curve:
+    elif len(fit.groups) > 1:
         said.append("The factor changes with the flow by more than the scatter explains: a curve is used.")
-    elif len(groups) > 1:
+    elif len(flows) > 1:
         said.append("The factor is the same at every flow within the scatter: a constant is used.")
+    if len(flows) == 2:
+        said.append("Two flows cannot show a bend between them: catch a third flow in the middle.")
     untimed = sum(c.duration_s is None for c in catches)
     if untimed == len(catches):
-        said.append("No catch was timed, so the flows where the factor holds are not known.")
-    elif untimed and is_curve:
+        said.append("No catch was timed, so it is not known at which flows the factor was caught.")
+    elif untimed and len(fit.groups) > 1:
         said.append("A catch that was not timed has no place on a curve and is left out of it.")
-    elif not is_curve and len(groups) == 1:
+    elif len(flows) == 1:
         said.append("All catches were made at one flow: the factor is not proven at others.")
     return said
+
+
+def _odd_remark(catches: Sequence[MeterCatch], fit: _Fit, index: int) -> str:
+    mates = next(cell for group in fit.groups for cell in group.by_vessel(catches).values() if index in cell)
+    others = [catches[i] for i in mates if i != index]
+    level = math.fsum(c.pulses for c in others) / math.fsum(c.volume_m3 for c in others)
+    apart = 100 * (catches[index].factor / level - 1)
+    if len(others) == 1:
+        other = next(i for i in mates if i != index)
+        return (
+            f"Catches {min(index, other) + 1} and {max(index, other) + 1} differ by {abs(apart):.1f} %, more than two "
+            "good catches do: catch a third to see which one went wrong."
+        )
+    return f"Catch {index + 1} is {apart:+.1f} % from the others: repeat it, or remove it if you know what went wrong."

@@ -6,15 +6,27 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from host.calibrate.uncertainty import Combined, Component, combine, pooled, rectangular, sample_deviation, triangular
+from host.calibrate.odd_one import odd_one_out
+from host.calibrate.uncertainty import (
+    LEVEL_OF_CONFIDENCE,
+    Combined,
+    Component,
+    combine,
+    pooled,
+    rectangular,
+    sample_deviation,
+    student_factor,
+    triangular,
+)
 from host.errors import UserError
 from host.rig import Course, Wheel
 
-TAPE_ACCURACY = 0.002  # of the length, to either side: a tape laid on grass; common practice
-SLIP = 0.005  # standard, assumed of a wheel that was rolled only once, and counted beside few passes
-PACE_SPREAD = 0.03  # the same of a walker
+TAPE_ACCURACY = 0.005  # of the length, to either side: a tape laid on grass, nothing better said; common practice
+SLIP = 0.008  # standard, of one pass: assumed of a wheel, counts with the passes that were rolled
+PACE_SPREAD = 0.024  # the same of a walker
 NOT_BELIEVABLE = 1.5  # passes that differ by more than this ratio are not of one course
 STOPWATCH_S = 0.2  # standard, start and stop by hand
+_FEW = 5  # passes; from here on their own scatter says more than what is assumed
 
 
 @dataclass(frozen=True)
@@ -28,19 +40,22 @@ class WheelCalibration:
 
     def wheel(self) -> Wheel:
         """The wheel as the rig has it."""
-        return Wheel(self.metres_per_pulse, self.uncertainty.standard)
+        return Wheel(self.metres_per_pulse, self.uncertainty.carried)
 
 
 @dataclass(frozen=True)
 class CourseCalibration:
-    """Walking speed (m/s). `uncertainty` is of a single pass at this pace, `spread` of the passes about their mean.
+    """Walking speed (m/s). `uncertainty` is of one more pass at this pace, `mean` of the mean of many more.
 
-    Both as fractions; `spread` is None when there was only one pass.
+    `spread` is that of the passes about their mean, None when there was only one; `pass_spread` the standard deviation
+    of one more pass, pooled with what is assumed, widened as `Combined.carried` is. All as fractions.
     """
 
     distance_m: float
     time_s: float
     uncertainty: Combined
+    mean: Combined
+    pass_spread: float
     spread: float | None
     residuals: tuple[float, ...]
     remarks: tuple[str, ...]
@@ -52,7 +67,7 @@ class CourseCalibration:
 
     def course(self) -> Course:
         """The course as the rig has it."""
-        return Course(self.speed_m_s, self.uncertainty.standard)
+        return Course(self.speed_m_s, self.uncertainty.carried, self.pass_spread)
 
 
 def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: float = TAPE_ACCURACY) -> WheelCalibration:
@@ -65,24 +80,20 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
                 "or take a longer course."
             )
     _check_alike(pulses, "pulses")
-    mean = sum(pulses) / len(pulses)
+    mean = math.fsum(pulses) / len(pulses)
     residuals = tuple(count / mean - 1.0 for count in pulses)
-    parts = [Component("length of the course", rectangular(tape_accuracy))]
+    once, degrees = pooled(_scatter(residuals), len(pulses) - 1, SLIP)
+    parts = [
+        Component("length of the course", rectangular(tape_accuracy), shared="tape"),
+        Component("slip of the wheel", once / math.sqrt(len(pulses)), degrees),
+        # Each pass begins with the magnet at about the same place, so that no number of passes averages this away.
+        Component("± 1 pulse", triangular(1.0) / mean),
+    ]
     remarks = []
-    edge = triangular(1.0) / mean / math.sqrt(len(pulses))
-    if len(pulses) > 1:
-        once, degrees = pooled(sample_deviation(residuals), len(pulses) - 1, SLIP)
-        scatter = once / math.sqrt(len(pulses))
-        parts.append(Component("passes", scatter, degrees) if scatter > edge else Component("± 1 pulse", edge))
-        worst = max(residuals, key=abs)
-        if abs(worst) > 0.02:
-            remarks.append(
-                f"Pass {residuals.index(worst) + 1} is {100 * worst:+.1f} % off the others: the wheel slipped or the "
-                "course was not held; roll it again."
-            )
-    else:
-        parts += [Component("± 1 pulse", edge), Component("slip (assumed: one pass only)", SLIP)]
-        remarks.append(f"Only one pass was rolled, so a slip of {100 * SLIP:.1f} % is assumed: roll the course again.")
+    odd = odd_one_out(residuals, [0.0] * len(pulses), SLIP, [1.5 / mean] * len(pulses), len(pulses))
+    if odd is not None:
+        remarks.append(f"{_odd(odd, residuals)}: the wheel slipped, or the course was not held; roll it again.")
+    remarks += _few(len(pulses), f"a slip of {100 * SLIP:.1f} %", "roll the course")
     return WheelCalibration(distance_m / mean, combine(parts), residuals, tuple(remarks))
 
 
@@ -95,24 +106,44 @@ def calibrate_course(
         if not time >= 1.0:
             raise UserError(f"pass {number} took {time:g} s: the time must be at least 1 s; time it again.")
     _check_alike(times_s, "time")
-    mean = sum(times_s) / len(times_s)
+    passes = len(times_s)
+    mean = math.fsum(times_s) / passes
     residuals = tuple(time / mean - 1.0 for time in times_s)
-    parts = [
-        Component("length of the course", rectangular(tape_accuracy)),
-        Component("stopwatch", STOPWATCH_S / mean / math.sqrt(len(times_s))),
+    once, degrees = pooled(_scatter(residuals), passes - 1, PACE_SPREAD)
+    fixed = [
+        Component("length of the course", rectangular(tape_accuracy), shared="tape"),
+        Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),
     ]
-    remarks, spread = [], None
-    if len(times_s) > 1:
-        spread = sample_deviation(residuals)
-        # What a run meets is one more pass at this pace, not the mean of many: the spread itself counts.
-        once, degrees = pooled(spread, len(times_s) - 1, PACE_SPREAD)
-        parts.append(Component("pace of one pass", once * math.sqrt(1.0 + 1.0 / len(times_s)), degrees))
-        if spread > 0.05:
-            remarks.append(f"Your pace varies by {100 * spread:.0f} %: so will the rate; keep to a beat.")
-    else:
-        parts.append(Component("pace (assumed: one pass only)", PACE_SPREAD))
-        remarks.append(f"Only one pass was timed, so a spread of {100 * PACE_SPREAD:.0f} % is assumed: time it again.")
-    return CourseCalibration(distance_m, mean, combine(parts), spread, residuals, tuple(remarks))
+    # What a run meets is one more pass at this pace, not the mean of many: its own spread counts as well.
+    one_more = Component("pace of one more pass", once * math.sqrt(1.0 + 1.0 / passes), degrees)
+    of_mean = Component("mean pace", once / math.sqrt(passes), degrees)
+    spread = sample_deviation(residuals) if passes > 1 else None
+    remarks = []
+    if spread is not None and spread > 0.05:
+        remarks.append(f"Your pace varies by {100 * spread:.0f} %: so will the rate. Walk to a beat.")
+    remarks += _few(passes, f"a spread of {100 * PACE_SPREAD:.1f} %", "time the course")
+    return CourseCalibration(
+        distance_m, mean, combine([*fixed, one_more]), combine([*fixed, of_mean]),
+        once * student_factor(LEVEL_OF_CONFIDENCE, degrees) / 2.0, spread, residuals, tuple(remarks),
+    )  # fmt: skip
+
+
+def _scatter(residuals: Sequence[float]) -> float:
+    return sample_deviation(residuals) if len(residuals) > 1 else 0.0
+
+
+def _odd(index: int, residuals: Sequence[float]) -> str:
+    if len(residuals) == 2:
+        return f"Passes 1 and 2 differ by {100 * abs(residuals[0] - residuals[1]):.1f} %"
+    return f"Pass {index + 1} is {100 * residuals[index]:+.1f} % off the mean"
+
+
+def _few(passes: int, assumed: str, again: str) -> list[str]:
+    if passes >= _FEW:
+        return []
+    if passes == 1:
+        return [f"Only one pass, so {assumed} is assumed: {again} again, three times in all."]
+    return [f"There are few passes, so an assumed {assumed.removeprefix('a ')} counts with them."]
 
 
 def _check_course(distance_m: float, passes: int) -> None:

@@ -11,19 +11,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 LEVEL_OF_CONFIDENCE = 0.95
-# An assumed standard deviation that is good to half of itself has 2 degrees of freedom: ν ≈ 1/2·(Δu/u)⁻², GUM G.4.2.
-ASSUMED_DEGREES = 2.0
-# From so many degrees of freedom on, a scatter speaks for itself.
-ENOUGH_DEGREES = 4
+# What is assumed of a scatter is good to about a third of itself: ν ≈ 1/2·(Δu/u)⁻² with Δu/u = 0.35, GUM G.4.2.
+ASSUMED_DEGREES = 4.0
+_HAIR = 0.05  # degrees of freedom are never known to a tenth: 18.99 counts as 19 when it is cut to a whole number
 
 
 @dataclass(frozen=True)
 class Component:
-    """One source of uncertainty: `standard` in the unit of the result (sensitivity already applied)."""
+    """One source of uncertainty: `standard` in the unit of the result (sensitivity already applied).
+
+    `shared` names the error behind it. Components of one name are one error, so they add with their signs; those
+    without a name are independent of all others.
+    """
 
     name: str
     standard: float
     degrees: float = math.inf
+    shared: str = ""
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,23 @@ class Combined:
     degrees: float
     coverage: float
     expanded: float
+
+    @property
+    def carried(self) -> float:
+        """Half the expanded one: what a rig carries on as a standard uncertainty.
+
+        Twice it is the ± again, so that few degrees of freedom are not forgotten where they are not known any more.
+        """
+        return self.expanded / 2.0
+
+    @property
+    def largest(self) -> Component:
+        """The component to improve first."""
+        return max(self.components, key=lambda part: abs(part.standard))
+
+    def without(self, component: Component) -> Combined:
+        """The same result if that component were nothing."""
+        return combine(part for part in self.components if part is not component)
 
 
 def rectangular(half_width: float) -> float:
@@ -58,26 +79,33 @@ def sample_deviation(values: Sequence[float]) -> float:
     return math.sqrt(math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1))
 
 
-def pooled(scatter: float, degrees: int, assumed: float) -> tuple[float, float]:
-    """A standard deviation from few repeats, pooled with what is assumed of such repeats (GUM 4.2.4).
+def pooled(scatter: float, degrees: float, assumed: float) -> tuple[float, float]:
+    """A standard deviation from repeats, pooled with what is assumed of such repeats (GUM 4.2.4).
 
-    Two or three repeats that happen to agree say little, and Welch and Satterthwaite's formula makes too much of them.
-    Gives the deviation and its degrees of freedom; `scatter` itself where there are enough of them.
+    Gives the deviation and its degrees of freedom. The assumed one counts with `ASSUMED_DEGREES`: without repeats it
+    stands alone, beside few it steadies them, and it fades as they grow many.
     """
-    if degrees >= ENOUGH_DEGREES:
-        return scatter, float(degrees)
     total = degrees + ASSUMED_DEGREES
     return math.sqrt((degrees * scatter**2 + ASSUMED_DEGREES * assumed**2) / total), total
 
 
 def combine(components: Iterable[Component]) -> Combined:
-    """Root sum of squares (GUM 5.1.2) with the effective degrees of freedom of Welch and Satterthwaite (GUM G.4.1)."""
+    """Root sum of squares (GUM 5.1.2); what is shared adds first, with its signs (full correlation, GUM 5.2.2 note 1).
+
+    The effective degrees of freedom are those of Welch and Satterthwaite (GUM G.4.1).
+    """
     parts = tuple(components)
-    standard = math.sqrt(math.fsum(part.standard**2 for part in parts))
-    shares = math.fsum(part.standard**4 / part.degrees for part in parts)
+    errors: dict[object, list[Component]] = {}
+    for number, part in enumerate(parts):
+        errors.setdefault(part.shared or number, []).append(part)
+    sizes = [
+        (math.fsum(part.standard for part in same), min(part.degrees for part in same)) for same in errors.values()
+    ]
+    standard = math.sqrt(math.fsum(size**2 for size, _ in sizes))
+    shares = math.fsum(size**4 / degrees for size, degrees in sizes)
     degrees = standard**4 / shares if shares > 0 else math.inf
     # A point is only known to have one degree of freedom at the least, whatever rounding says.
-    coverage = student_factor(LEVEL_OF_CONFIDENCE, max(degrees, 1.0))
+    coverage = student_factor(LEVEL_OF_CONFIDENCE, max(degrees + _HAIR, 1.0))
     return Combined(parts, standard, degrees, coverage, coverage * standard)
 
 

@@ -15,7 +15,8 @@ from firmware_protocol.messages import LineError, Report, decode
 from host.calibrate.drafts import Draft, DraftFile
 from host.calibrate.kinds.kind import Outcome, Session, Step
 from host.cli.console import Terminal
-from host.entries import Entries, WrongEntriesError, sentence
+from host.documents.words import sentence
+from host.entries import Entries, WrongEntriesError
 from host.errors import UserError
 
 if TYPE_CHECKING:

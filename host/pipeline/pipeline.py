@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from host.frames import Event, Frames
 from host.pipeline.applying import SprayState
 from host.pipeline.carry import Highest, Previous, RunningSum
+from host.pipeline.certainty import RateCertainty
 from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats, Ints, Signals
 from host.pipeline.counts import Counts, CountUnwrapper
@@ -41,8 +40,7 @@ class Pipeline:
 
     def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:
         self.rig = rig
-        # Relative standard uncertainty of a rate, from the calibrations alone.
-        self.relative_u = math.hypot(rig.meter.relative_uncertainty, travel_uncertainty(rig))
+        self.certainty = RateCertainty(rig)
         self._unwrap = CountUnwrapper()
         self._clock = ClockScale()
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
@@ -50,9 +48,9 @@ class Pipeline:
         self._capabilities = Capabilities(rig)
         self._spraying = SprayState()
         self._pressure = PressureReading(rig.pressure)
-        self._rate = RateWindow(rig.swath_m, self.relative_u)
+        self._rate = RateWindow(rig.swath_m, self.certainty)
         self._ground = GroundTotals(rig)
-        self._settler = Settler(rig.swath_m, rig.target, self.relative_u)
+        self._settler = Settler(rig.swath_m, rig.target, self.certainty)
         self._tank = TankLevel(rig.tank.volume_m3)
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._volume, self._lost, self._resets = RunningSum(), RunningSum(), RunningSum()
@@ -216,12 +214,6 @@ class Pipeline:
 
     def _covers(self, tank_left: Floats) -> Floats:
         return np.maximum(tank_left, 0.0) / self.rig.target.rate_m3_m2
-
-
-def travel_uncertainty(rig: Rig) -> float:
-    """Relative standard uncertainty of distance (wheel) or speed (timed course)."""
-    source = rig.wheel or rig.course
-    return source.relative_uncertainty if source else 0.0
 
 
 def flow_stop_s(rig: Rig) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.carry import HoldLast, Previous
+from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
 
 WINDOW_US = 2_000_000
@@ -50,9 +51,9 @@ class RateWindow:
     and distance are read at the same two moments of one clock, so the clock's error cancels.
     """
 
-    def __init__(self, swath_m: float, relative_u: float) -> None:
+    def __init__(self, swath_m: float, certainty: RateCertainty) -> None:
         self._swath_m = swath_m
-        self._relative_u = relative_u
+        self._certainty = certainty
         self._applying_before = Previous(False)
         self._start = HoldLast(0)
         # The frames that a window may still reach: time, then volume and distance.
@@ -77,7 +78,7 @@ class RateWindow:
             rate = np.where(known, poured / (moved * self._swath_m), np.nan)
             flow = np.where(known, poured / (span_us * 1e-6), np.nan)
             relative = np.sqrt(
-                self._relative_u**2
+                self._certainty.relative_u(flow) ** 2
                 + 2 * (PULSE_U * now.flow_pulse_m3 / poured) ** 2
                 + 2 * (PULSE_U * now.wheel_pulse_m / moved) ** 2
             )

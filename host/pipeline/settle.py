@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from host.pipeline.carry import RunningSum
+from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.cover import LEAD_US, Stretch, cover_of, stands, way_sprayed
 from host.pipeline.rows import ROW, Rows, Why
@@ -100,8 +101,8 @@ def settled_rows(parts: list[Settled]) -> Settled:
 class Settler:
     """Rows in, settled rows and passes out."""
 
-    def __init__(self, swath_m: float, target: Target, relative_u: float) -> None:
-        self._swath_m, self._target, self._relative_u = swath_m, target, relative_u
+    def __init__(self, swath_m: float, target: Target, certainty: RateCertainty) -> None:
+        self._swath_m, self._target, self._certainty = swath_m, target, certainty
         self.passes: list[Pass] = []
         self.unassigned: list[Unassigned] = []
         self._idle: list[Rows] = []
@@ -354,7 +355,7 @@ class Settler:
             pressure_pa=_ratio(pressure, pressure_s),
             speed_m_s=_ratio(sums["ground_m"], sums["ground_s"]),
             rate_m3_m2=rate,
-            rate_u_m3_m2=rate * self._relative_u,
+            rate_u_m3_m2=rate * float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
         )
 
     def _keep(self, settled: Settled, rows: Rows) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from host.entries import WrongEntriesError, sentence
+from host.documents.words import sentence
+from host.entries import WrongEntriesError
 from host.errors import BadInputError, UserError
 from host.plan.amounts import TOOLS, Tool, with_scale
 from host.plan.area import parse_area

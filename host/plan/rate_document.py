@@ -19,7 +19,8 @@ from host.documents.document import (
     Table,
     quantity,
 )
-from host.entries import WrongEntriesError, sentence
+from host.documents.words import sentence
+from host.entries import WrongEntriesError
 from host.errors import UserError
 from host.plan.amounts import POUR_UNITS, settle
 from host.plan.fields import RATE

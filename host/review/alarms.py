@@ -21,7 +21,7 @@ def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[Alarm
     named in the end; where that was revised, the page may have been louder or quieter for two seconds.
     """
     taps = sorted((h for h in events if h.kind in (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)), key=lambda one: one.host_s)
-    moments = {one.host_s for one in taps} | {fault.called_s for fault in faults}
+    moments = {one.host_s for one in taps} | {_heard_s(fault) for fault in faults}
     for fault in faults:
         if fault.ended_s is not None:
             moments |= {fault.ended_s, fault.ended_s + TUNING.alarm_clear_s + _AFTER_S}
@@ -34,8 +34,13 @@ def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[Alarm
     return alarm.events
 
 
+def _heard_s(fault: Fault) -> float:
+    """When the alarm heard of it: a provisional one makes no noise."""
+    return fault.called_s if fault.confirmed_s is None else fault.confirmed_s
+
+
 def _matters(fault: Fault, now_s: float) -> bool:
-    return fault.called_s <= now_s and (
+    return _heard_s(fault) <= now_s and (
         fault.ended_s is None or now_s <= fault.ended_s + TUNING.alarm_clear_s + 2 * _AFTER_S
     )
 

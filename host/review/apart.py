@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from host.pipeline import Unassigned, Why
+from host.review.beyond import beyond_calibration
 from host.units import format_value
 
 if TYPE_CHECKING:
@@ -57,8 +58,8 @@ def _volume(volume_m3: float, system: str) -> str:
 
 
 def board_messages(review: Review) -> list[str]:
-    """What the board itself said it could not do, and where it and the rig disagree."""
-    health, said = review.health, list(review.board_misfits)
+    """What the board could not do, where it and the rig disagree, where the run left its calibrations behind."""
+    health, said = review.health, [*review.board_misfits, *beyond_calibration(review.rig, review.passes)]
     if review.run.uninterpreted:
         said.append(f"{review.run.uninterpreted} reports in the file are of that other protocol and not part of this.")
     if health.dropped_pulses:

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from host.calibrate.boom_card import RUN_TO_RUN, BoomCard
+from host.calibrate.boom_card import BoomCard, against
 from host.calibrate.cards import Card, load_cards
-from host.calibrate.uncertainty import Combined, Component, combine
+from host.calibrate.shared_errors import meter_parts, pressure_parts
+from host.calibrate.uncertainty import Combined, Component, combine, pooled
 from host.documents.words import percent
 from host.errors import UserError
+from host.pipeline import Pass
 from host.review.review import Review
+from host.review.sound_passes import passes_words, sound_passes
 from host.review.steady import Steady, steady_of
+from host.rig.model import DAY_TO_DAY
 
 AGREES = "agrees"
 WORN_OR_DRIFTED = "nozzles worn or meter drifted"
 CLOGGED = "partly clogged"
+CLOGGED_IN_PASSES = "clogged in some passes"
 CATCH_AGAIN = "repeat the catch test"
 NO_CHANGE, CHANGED = "no change", "changed"
 
@@ -23,7 +30,7 @@ NO_CHANGE, CHANGED = "no change", "changed"
 # nothing that matters.
 _TOO_VAGUE = 0.10
 _RESTLESS = 0.05  # scatter of passes that is no scatter
-_DEFAULT_SCATTER = 0.01  # of a run with a single pass: assumed, and said
+_DEFAULT_SCATTER = 0.007  # of the passes of a run: assumed, counts with what they show
 
 
 @dataclass(frozen=True)
@@ -62,7 +69,8 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
     The ratio of the two orifice coefficients Q/√P; uncertainties combined after GUM 5.1.2, coverage by G.4.1.
     Raises UserError when the run has no steady spraying with a known pressure.
     """
-    steady = _steady(review)
+    sound, spoilt = sound_passes(review)
+    steady = _steady(review, sound or review.passes)
     if catch.nozzles != review.rig.nozzles.count:
         raise UserError(
             f"the catch test has {catch.nozzles} nozzles and the run's rig {review.rig.nozzles.count}: "
@@ -70,13 +78,28 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
         )
     ratio = steady.coefficient / catch.coefficient(steady.pressure_pa)
     repeat, remarks = _repeatability(steady, "run")
-    meter = Component("run: meter factor", review.rig.meter.relative_uncertainty)
-    parts = [*catch.parts, meter, _transducer(review, steady), repeat, _run_to_run("run")]
-    combined = combine(parts)
+    combined = combine([*against(catch.parts_at(steady.pressure_pa)), *_calibration_parts(review, steady), repeat])
     low, high = catch.points[0][0], catch.points[-1][0]
     if not 0.7 * low <= steady.pressure_pa <= 1.4 * high:
         remarks += ("the run's pressure is far from that of the catch test",)
-    return Comparison(ratio, combined, *judged(ratio, combined.expanded, catch.nozzles), remarks)
+    verdict, advice = judged(ratio, combined.expanded, catch.nozzles)
+    if sound and spoilt:
+        return Comparison(ratio, combined, *_in_passes(review, sound, spoilt, steady, verdict, advice), remarks)
+    return Comparison(ratio, combined, verdict, advice, remarks)
+
+
+def _in_passes(
+    review: Review, sound: list[Pass], spoilt: list[Pass], steady: Steady, verdict: str, advice: str
+) -> tuple[str, str]:
+    """Verdict and advice where some passes differ from the others: these first, then how the others stand."""
+    other = steady_of(review.track, spoilt, review.rig)
+    share = 1.0 - other.coefficient / steady.coefficient if other else 0.0
+    worth = share * review.rig.nozzles.count
+    what = f"clogged nozzle in {passes_words(spoilt)}, about {worth:.1f} nozzles' worth" if worth > 0.3 else ""
+    what = what or f"{passes_words(spoilt)} left out: a fault was called there"
+    others = "the other one agrees" if len(sound) == 1 else f"the other {len(sound)} agree"
+    rest = f"{others} with the catch test" if verdict == AGREES else f"of the others: {advice}"
+    return (CLOGGED_IN_PASSES if worth > 0.3 else verdict), f"{what}; {rest}"
 
 
 def judged(ratio: float, expanded: float, nozzles: int) -> tuple[str, str]:
@@ -115,15 +138,19 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     ratio = after.coefficient / before.coefficient
     first, remarks = _repeatability(before, "earlier run")
     second, more = _repeatability(after, "later run")
-    parts = [first, second, _run_to_run("earlier run"), _run_to_run("later run")]
-    same = earlier.rig.meter == later.rig.meter and earlier.rig.pressure == later.rig.pressure
-    if not same:
-        for review, steady in ((earlier, before), (later, after)):
-            parts += [Component("meter factor", review.rig.meter.relative_uncertainty), _transducer(review, steady)]
+    more += _left_out(earlier, "earlier run") + _left_out(later, "later run")
+    parts = [first, second]
+    if earlier.rig.meter == later.rig.meter and earlier.rig.pressure == later.rig.pressure:
+        # Of one transducer's error at two pressures, something is left.
+        assert later.rig.pressure is not None
+        left = 0.5 * (
+            float(later.rig.pressure.uncertainty_at(after.pressure_pa)) / after.pressure_pa
+            - float(later.rig.pressure.uncertainty_at(before.pressure_pa)) / before.pressure_pa
+        )
+        parts.append(Component("transducer at two pressures", abs(left)))
+        parts += [Component(f"{name}, from day to day (assumed)", DAY_TO_DAY) for name in ("earlier run", "later run")]
     else:
-        # One zero error at two pressures does not cancel whole: what is left of it.
-        unit = _transducer(earlier, before).standard - _transducer(later, after).standard
-        parts.append(Component("transducer at two pressures", abs(unit)))
+        parts += [*_calibration_parts(later, after), *against(_calibration_parts(earlier, before))]
     combined = combine(parts)
     change = f"{percent(abs(ratio - 1), 1)} {'more' if ratio > 1 else 'less'} flow at the same pressure, known to ± "
     change += f"{percent(combined.expanded, 1)}"
@@ -133,8 +160,9 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     return Comparison(ratio, combined, CHANGED, f"{change}; {what}", remarks + more)
 
 
-def _steady(review: Review) -> Steady:
-    steady = steady_of(review.track, review.passes, review.rig)
+def _steady(review: Review, passes: Sequence[Pass] | None = None) -> Steady:
+    """Of these passes; of those in which the boom was sound, or all if it was in none, when none are given."""
+    steady = steady_of(review.track, list(passes or sound_passes(review)[0] or review.passes), review.rig)
     if steady is None:
         raise UserError(
             f"{review.run.path.name} has no five seconds of steady spraying with a known pressure: compare a run of a "
@@ -143,20 +171,26 @@ def _steady(review: Review) -> Steady:
     return steady
 
 
-def _transducer(review: Review, steady: Steady) -> Component:
-    known = review.rig.pressure.uncertainty_pa if review.rig.pressure else 0.0
-    return Component("run: transducer", known / steady.pressure_pa / 2.0)
+def _calibration_parts(review: Review, steady: Steady) -> list[Component]:
+    rig = review.rig
+    meter = meter_parts(rig.meter, review.cards, steady.flow_m3_s * float(rig.meter.curve[0][1]))
+    assert rig.pressure is not None  # a steady run has a transducer
+    return [*meter, *pressure_parts(rig.pressure, review.cards, steady.pressure_pa)]
 
 
-def _run_to_run(name: str) -> Component:
-    return Component(f"{name}: from day to day (assumed)", RUN_TO_RUN)
+def _left_out(review: Review, name: str) -> tuple[str, ...]:
+    sound, spoilt = sound_passes(review)
+    if not (sound and spoilt):
+        return ()
+    return (f"{name}: {passes_words(spoilt)} left out, the boom was not sound there: look at its faults",)
 
 
 def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...]]:
+    scatter, degrees = pooled(0.0 if steady.passes < 2 else steady.scatter, steady.passes - 1, _DEFAULT_SCATTER)
+    repeat = Component(f"{name}: scatter of its passes", scatter / math.sqrt(steady.passes), degrees)
     if steady.passes < 2:
-        remark = f"{name}: one pass only, its repeatability is taken as {percent(_DEFAULT_SCATTER)}"
-        return Component(f"{name}: repeatability (assumed)", _DEFAULT_SCATTER), (remark,)
+        return repeat, (f"{name}: one pass only, its scatter is taken as {percent(_DEFAULT_SCATTER, 1)}",)
     differ = f"its passes differ by {percent(steady.scatter)}"
     remark = f"{name}: {differ}, so something changed during the run: look at its faults"
     restless = (remark,) if steady.scatter > _RESTLESS else ()
-    return Component(f"{name}: repeatability over {steady.passes} passes", steady.repeat_u, steady.passes - 1), restless
+    return repeat, restless

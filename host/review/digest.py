@@ -10,11 +10,12 @@ from typing import Any
 from host.errors import UserError
 from host.review.balance import Product
 from host.review.review import Review
+from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 5  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 6  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def digest_of(review: Review) -> Digest:
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
-        steady=steady_of(review.track, review.passes, rig),
+        steady=steady_of(review.track, sound_passes(review)[0], rig),
         faults=len(review.faults),
         remark=remark,
     )

@@ -113,7 +113,8 @@ class Review:
 
     def pass_volume_u_m3(self, one: Pass) -> float:
         """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""
-        return one.volume_m3 * math.hypot(self.rig.meter.relative_uncertainty, self._flow_step(one))
+        hz = one.volume_m3 / one.spraying_s * self.rig.meter.curve[0][1] if one.spraying_s > 0 else 0.0
+        return one.volume_m3 * math.hypot(float(self.rig.meter.uncertainty_in_run(hz)), self._flow_step(one))
 
     def pass_rate_u_m3_m2(self, one: Pass) -> float:
         """Standard uncertainty of the pass's rate: calibrations, and the steps of flow and wheel pulses at its ends.

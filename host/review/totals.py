@@ -44,7 +44,9 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     sums = pipeline.sums()
     area, ground = sums["ground_m2"], sums["ground_m3"]
     rate = ground / area if area > 0 else None
-    relative = math.hypot(pipeline.relative_u, _unassigned_u(pipeline, sums))
+    flow = ground / sums["ground_s"] if sums["ground_s"] > 0 else math.nan
+    known = float(pipeline.certainty.relative_u(flow, max(len(pipeline.passes), 1)))
+    relative = math.hypot(known, _unassigned_u(pipeline, sums))
     return Totals(
         volume_m3=float(last.volume_m3[-1]) if last is not None and seen else 0.0,
         ground_m3=ground,

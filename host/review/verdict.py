@@ -41,11 +41,9 @@ class Verdict:
             for (number, word), first in zip(said, (True, False), strict=False)
         )
         unknown = f" What {self.unknown:.0%} of it got is not known.".replace("%", " %") if self.unknown >= 0.01 else ""
-        if self.good:
-            return f"On target on {self.on:.0%} of the ground.".replace("%", " %") + unknown
         off = self.over + self.under
-        if off < 0.01:
-            return "Not enough of the ground is known to say." + unknown
+        if off < 1 - GOOD_SHARE:
+            return f"On target on {self.on:.0%} of the ground.".replace("%", " %") + unknown
         much = "Half" if 0.45 <= off <= 0.55 else f"{off:.0%}".replace("%", " %")
         return f"{much} of the ground was off target{': ' + passes if passes else ''}." + unknown
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -11,6 +12,15 @@ from host.formulas import orifice_coefficient, orifice_flow
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
+
+
+# Standard uncertainty of a small meter's factor away from where it was caught, as a slope over the natural logarithm:
+# 2 % for each doubling of the flow. Assumed, for such meters are sold as ± 3 % over a range of ten; common practice.
+METER_SLOPE = 0.02 / math.log(2.0)
+# Relative, standard: how a small meter's factor wanders from day to day, a wheel's way per turn from ground to ground
+# (slip, soft turf). Assumed, common practice: passes of one run cannot show them.
+DAY_TO_DAY = 0.005
+GROUND_TO_GROUND = 0.01
 
 
 @dataclass(frozen=True)
@@ -99,10 +109,40 @@ class Nozzles(Tip):
 
 @dataclass(frozen=True)
 class Meter:
-    """The flow meter: `curve` holds (pulse frequency Hz, pulses per m³), rising; one point is a constant."""
+    """The flow meter: `curve` holds (pulse frequency Hz, pulses per m³), rising; one point is a constant.
+
+    `caught_hz` are the lowest and highest frequency that it was calibrated at, None where that is not known;
+    `relative_uncertainty` is standard and holds between them.
+    """
 
     curve: tuple[tuple[float, float], ...]
     relative_uncertainty: float
+    caught_hz: tuple[float, float] | None = None
+
+    def beyond_caught(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
+        """How far a frequency lies outside those caught, as a natural logarithm of the ratio; 0 within (same shape)."""
+        frequency = np.asarray(frequency_hz, dtype=np.float64)
+        if self.caught_hz is None:
+            return np.zeros_like(frequency)
+        low, high = self.caught_hz
+        known = np.where(frequency > 0, frequency, low)
+        return np.asarray(np.maximum(np.log(known / high), np.log(low / known)).clip(min=0.0), dtype=np.float64)
+
+    def uncertainty_in_run(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
+        """Relative standard uncertainty of a volume counted on another day, at a pulse frequency (same shape)."""
+        return np.hypot(self.relative_uncertainty_at(frequency_hz), DAY_TO_DAY)
+
+    def relative_uncertainty_at(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
+        """Relative standard uncertainty of the factor at a pulse frequency (same shape).
+
+        Beyond the flows caught it grows by the slope of the curve there, at least by what is assumed of a small meter.
+        """
+        slope = METER_SLOPE
+        if len(self.curve) > 1:
+            (f0, k0), (f1, k1) = self.curve[:2]
+            (f2, k2), (f3, k3) = self.curve[-2:]
+            slope = max(slope, abs(math.log(k1 / k0) / math.log(f1 / f0)), abs(math.log(k3 / k2) / math.log(f3 / f2)))
+        return np.hypot(self.relative_uncertainty, slope * self.beyond_caught(frequency_hz))
 
     def pulses_per_m3(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
         """Meter factor at a pulse frequency (same shape), read between the points of the curve, held beyond them."""
@@ -114,7 +154,9 @@ class Meter:
 class PressureSensor:
     """A transducer whose output is a fraction of its supply, measured against that supply (ratiometric).
 
-    The fractions may lie outside 0..1 after a calibration: they only fix the line. `uncertainty_pa` is standard.
+    The fractions may lie outside 0..1 after a calibration: they only fix the line. `uncertainty_pa` is the standard
+    uncertainty of its zero, `gain_uncertainty` that of its slope, as a fraction of the pressure; `highest_pa` is the
+    highest pressure that it was calibrated at, None where that is not known.
     """
 
     low_pa: float
@@ -122,6 +164,13 @@ class PressureSensor:
     low_fraction: float = 0.1
     high_fraction: float = 0.9
     uncertainty_pa: float = 0.0
+    gain_uncertainty: float = 0.0
+    highest_pa: float | None = None
+
+    def uncertainty_at(self, pressure_pa: ArrayLike) -> NDArray[np.float64]:
+        """Standard uncertainty (Pa) of a pressure (same shape): zero and slope, independent of each other."""
+        pressure = np.asarray(pressure_pa, dtype=np.float64)
+        return np.hypot(self.uncertainty_pa, self.gain_uncertainty * pressure)
 
     @property
     def open_below(self) -> float:
@@ -148,14 +197,29 @@ class Wheel:
     relative_uncertainty: float
     pulses_per_turn: int = 1
 
+    @property
+    def uncertainty_in_run(self) -> float:
+        """Relative standard uncertainty of a distance on other ground."""
+        return math.hypot(self.relative_uncertainty, GROUND_TO_GROUND)
+
 
 @dataclass(frozen=True)
 class Course:
-    """A fixed speed from a timed course, for a rig without a wheel; `distance_m` is the length of that course."""
+    """A fixed speed from a timed course, for a rig without a wheel; `distance_m` is the length of that course.
+
+    `relative_uncertainty` is that of the speed of a single pass; `pass_spread` the part of it that differs from pass to
+    pass, so that a run of many passes averages it.
+    """
 
     speed_m_s: float
     relative_uncertainty: float
+    pass_spread: float = 0.0
     distance_m: float | None = None
+
+    def uncertainty_in_run(self, passes: float) -> float:
+        """Relative standard uncertainty of the mean speed of a run's passes (one or more)."""
+        fixed = max(self.relative_uncertainty**2 - self.pass_spread**2, 0.0)
+        return math.sqrt(fixed + self.pass_spread**2 / max(passes, 1.0))
 
 
 @dataclass(frozen=True)

@@ -119,15 +119,17 @@ def _tips(tables: tuple[TipTable, ...], nozzles: Nozzles, place: Place) -> tuple
 
 
 def _meter(meter: MeterTable) -> Meter:
-    if meter.curve is not None:
-        return Meter(meter.curve, meter.uncertainty)
-    assert meter.factor is not None  # `one_of` has seen to it
-    return Meter(((0.0, meter.factor),), meter.uncertainty)
+    curve = meter.curve
+    if curve is None:
+        assert meter.factor is not None  # `one_of` has seen to it
+        curve = ((0.0, meter.factor),)
+    return Meter(curve, meter.uncertainty, meter.caught_hz)
 
 
 def _pressure(pressure: PressureTable) -> PressureSensor:
     low, high = pressure.span_pa
-    return PressureSensor(low, high, *pressure.output, pressure.uncertainty * (high - low))
+    zero = pressure.uncertainty * (high - low)
+    return PressureSensor(low, high, *pressure.output, zero, pressure.gain_uncertainty, pressure.highest_pa)
 
 
 def _wheel(wheel: WheelTable) -> Wheel:
@@ -141,4 +143,4 @@ def _course(course: CourseTable, place: Place) -> Course:
             f"section [course] in {place.file} gives {format_value(speed, 'speed', 'metric')}, outside the plausible "
             "range: check distance and time."
         )
-    return Course(speed, course.uncertainty, course.distance_m)
+    return Course(speed, course.uncertainty, course.pass_spread, course.distance_m)

@@ -101,6 +101,12 @@ class MeterTable:
         default=None,
     )
     uncertainty: float = key(_UNCERTAINTY, "standard uncertainty of the factor", written="1 %")
+    caught_hz: tuple[float, float] | None = key(
+        Pair(Quantity("frequency", 0.01, 1e5)),
+        "the lowest and highest pulse frequency that it was calibrated at: beyond them it is known less well",
+        name="caught",
+        default=None,
+    )
     sensor: str = key(*_SENSOR, written="hall")
 
 
@@ -118,7 +124,13 @@ class PressureTable:
         "those two ends as fractions of the supply: 0.5 V and 4.5 V of 5 V",
         written=["10 %", "90 %"],
     )
-    uncertainty: float = key(_UNCERTAINTY, "standard uncertainty, as a fraction of the span", written="1 %")
+    uncertainty: float = key(_UNCERTAINTY, "standard uncertainty of the zero, as a fraction of the span", written="1 %")
+    gain_uncertainty: float = key(
+        _UNCERTAINTY, "standard uncertainty that grows with the pressure, as a fraction of it", written="0 %"
+    )
+    highest_pa: float | None = key(
+        _PRESSURE, "the highest pressure that it was calibrated at", name="highest", default=None
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,7 +151,10 @@ class CourseTable:
 
     distance_m: float = key(Quantity("length", 1.0, 5000.0), "length of the timed course", name="distance")
     time_s: float = key(Quantity("time", 1.0, 3600.0), "how long you take for it at spraying pace", name="time")
-    uncertainty: float = key(_UNCERTAINTY, "standard uncertainty of your pace", written="3 %")
+    uncertainty: float = key(_UNCERTAINTY, "standard uncertainty of your pace in one pass", written="3 %")
+    pass_spread: float = key(
+        _UNCERTAINTY, "the part of it that differs from pass to pass, so that a run averages it", written="0 %"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,7 +28,7 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
     pressure = PressureReading(rig.pressure).push(frames, [])
     per_m3 = rig.meter.pulses_per_m3(flow.counted_hz)
     glitch = (frames["flags"] & 2) != 0
-    boom = BoomCoefficient().push(counts, per_m3, pressure.mean_pa, spraying, glitch)
+    boom = BoomCoefficient().push(counts, per_m3, pressure.mean_pa, spraying, flow.frequency_hz > 0, glitch)
     use = np.flatnonzero(boom.usable)
     watch = StepWatch()
     watched = watch.push(
@@ -39,6 +39,7 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
             np.log(pressure.mean_pa[use]),
             np.log(boom.root_pa[use]),
             counts.board_us[use] * 1e-6,
+            boom.start[use],
             boom.doubtful[use],
         )
     )

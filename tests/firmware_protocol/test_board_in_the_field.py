@@ -37,7 +37,7 @@ def _bitten(folder: Path, loader: str, bites: int) -> None:
     if missing_for_loaders():
         pytest.skip(missing_for_loaders())
     chance = random.Random(loader)
-    moments = [3.0 + 1.5 * nth + chance.random() * 0.3 for nth in range(bites)]
+    moments = [3.0 + 1.5 * nth + chance.random() * 0.1 for nth in range(bites)]
     end = moments[-1] + 2.0
     scenario = "2.9 flow 400 0.2\n" + "".join(f"{at:.6f} hang\n" for at in moments)
     seen = run_board(
@@ -215,7 +215,8 @@ def _flood(letter: str, until_s: float) -> str:
 def _swept(folder: Path, flow_hz: float, wheel_hz: float, flood: str, seconds: float = 1.5) -> Seen:
     end = 0.5 + seconds
     scenario = f"0.5 flow {flow_hz}\n0.5 wheel {wheel_hz}\n" + _flood(FLOODS[flood], end)
-    scenario += f"{end} flow 0\n{end} wheel 0\n" + send_step(Command("q", 0), end + 0.4) + f"{end + 0.8} end\n"
+    scenario += f"{end} flow 0\n{end} wheel 0\n" + send_step(Command("q", 0), end + 0.5)
+    scenario += send_step(Command("q", 0), end + 0.7) + f"{end + 0.9} end\n"
     seen = run_board(folder, scenario)
     assert seen.damaged == []
     assert [report.seq for report in seen.reports] == list(range(len(seen.reports)))

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* An ATmega328P with the board's firmware: pulses and voltages on its pins from a scenario, its serial line on a
  * pseudo-terminal or a file.
  *

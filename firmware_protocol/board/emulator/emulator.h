@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* What the parts of the emulated board share: the chip, and who does what. */
 #ifndef EMULATOR_H
 #define EMULATOR_H

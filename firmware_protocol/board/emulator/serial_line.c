@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* The board's serial line: to a pseudo-terminal, or one way to a file. */
 #include <errno.h>
 #include <fcntl.h>

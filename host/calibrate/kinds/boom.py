@@ -13,13 +13,15 @@ from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import Card
 from host.calibrate.drafts import not_whole, point_from
 from host.calibrate.kinds.boom_document import boom_document, is_odd
+from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, amount_reader, caught
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, fields_of
 from host.calibrate.nozzle_catches import NozzleCatch, NozzleCatches, boom_catch
 from host.calibrate.uncertainty import combine
-from host.calibrate.vessels import Vessel
+from host.calibrate.vessels import USUAL_GAUGE, Vessel
 from host.documents.document import Column, Table, column, quantity
-from host.entries import Entries, above_zero, sentence
+from host.documents.words import sentence
+from host.entries import Entries, above_zero
 from host.errors import DamagedFileError, UserError
 from host.rig import Rig
 from host.units import format_value
@@ -43,7 +45,7 @@ _WAYS = (
 _SPEED = Field("speed", "Spraying speed", "2.5 mph", "4 km/h", required=False)
 _NUMBER = int | float
 _CATCH = {"duration_s": _NUMBER, "pressure_pa": _NUMBER, "by_gauge": bool, "together": bool, "amount": Amount}
-_JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER}
+_JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER, "tool": str, "density_spread": _NUMBER}
 
 
 class BoomSession(Session):
@@ -54,11 +56,13 @@ class BoomSession(Session):
         self._catches = NozzleCatches(job.rig.nozzles.count, job.clock, job.rig.pressure)
         self._speed_m_s: float | None = None
         self._reader = AmountReader()
+        self._gauge = USUAL_GAUGE
 
     def settle(self, entries: Entries) -> None:
-        """The speed that the rate is told for, and how well amounts are read."""
+        """The speed that the rate is told for, and how well amounts and pressures are read."""
         self._reader = amount_reader(entries)
         self._speed_m_s = entries.read("speed", above_zero("speed", "The speed"))
+        self._gauge = gauge_read(entries)
 
     def watch(self, report: Report, adc_full_scale: float) -> None:
         """Take a report of the board."""
@@ -215,10 +219,11 @@ class BoomSession(Session):
         return Outcome(boom_document(test, rig, speed), {}, boom_measured(rig, test, reading), is_odd(test))
 
     def _reading(self, catches: Sequence[NozzleCatch]) -> Reading:
-        reading = Reading(vessel=one_jug(catch.amount for catch in catches))
+        reading = Reading(vessel=one_jug(catch.amount for catch in catches), gauge=self._gauge)
         sensor = self.job.rig.pressure
         if sensor and sensor.uncertainty_pa and not any(catch.by_gauge for catch in catches):
-            reading = replace(reading, pressure_pa=sensor.uncertainty_pa)
+            highest = max(catch.pressure_pa for catch in catches)
+            reading = replace(reading, transducer_pa=float(sensor.uncertainty_at(highest)))
         return reading
 
 
@@ -239,7 +244,7 @@ def _plus_minus(rig: Rig, card: Card | None) -> str:
     if card is None:
         return ""
     try:
-        return f"± {100 * combine(boom_card(card).parts).expanded:.1f} %"
+        return f"± {100 * max(combine(parts).expanded for parts in boom_card(card).parts):.1f} %"
     except DamagedFileError:
         return "its card cannot be read: repeat the catch test"
 
@@ -249,7 +254,7 @@ KIND = Kind(
     title="Catch test",
     summary="what each nozzle of the boom gives",
     ways=_WAYS,
-    settings=(_SPEED, *JUG_FIELDS),
+    settings=(_SPEED, *JUG_FIELDS, *GAUGE_FIELDS),
     session=BoomSession,
     plus_minus=_plus_minus,
 )

@@ -16,7 +16,7 @@ from host.entries import Entries
 from host.errors import UserError
 
 _NUMBER = int | float
-_JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER}
+_JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER, "tool": str, "density_spread": _NUMBER}
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ from typing import Any
 from host.calibrate.budget import budget_measured, budget_section, good_to
 from host.calibrate.drafts import not_whole
 from host.calibrate.kinds.counted import drop
-from host.calibrate.kinds.course_length import LENGTH, course_length, need_length, resumed_length
+from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
-from host.calibrate.travel import CourseCalibration, calibrate_course
+from host.calibrate.travel import TAPE_ACCURACY, CourseCalibration, calibrate_course
 from host.documents.document import Column, Document, Fact, Facts, Message, Messages, Section, Table, quantity
 from host.entries import Entries, above_zero
 from host.errors import UserError
@@ -43,12 +43,14 @@ class CourseSession(Session):
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self._course_m: float | None = None
+        self._tape = TAPE_ACCURACY
         self._times_s: list[float] = []
         self._started: float | None = None
 
     def settle(self, entries: Entries) -> None:
         """The length of the course."""
         self._course_m = course_length(entries, self._course_m if self._times_s else None)
+        self._tape = tape_accuracy(entries)
 
     @property
     def running(self) -> bool:
@@ -127,7 +129,7 @@ class CourseSession(Session):
 
     def outcome(self) -> Outcome:
         """Speed, and how even it was."""
-        result = calibrate_course(need_length(self._course_m), self._times_s)
+        result = calibrate_course(need_length(self._course_m), self._times_s, self._tape)
         measured = budget_measured(result.uncertainty) | {
             "course_m": self._course_m,
             "times_s": list(self._times_s),
@@ -165,7 +167,8 @@ def course_section(result: CourseCalibration) -> dict[str, Any]:
     return {
         "distance": f"{result.distance_m:.7g} m",
         "time": f"{result.time_s:.7g} s",
-        "uncertainty": rig_percent(result.uncertainty.standard),
+        "uncertainty": rig_percent(result.uncertainty.carried),
+        "pass_spread": rig_percent(result.pass_spread),
     }
 
 
@@ -178,7 +181,7 @@ KIND = Kind(
     title="Walking speed",
     summary="walking speed without a wheel: times over a measured course",
     ways=_WAYS,
-    settings=(LENGTH,),
+    settings=(LENGTH, TAPE),
     session=CourseSession,
     fits=_fits,
     plus_minus=percent_known("course"),

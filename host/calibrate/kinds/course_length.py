@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from host.calibrate.amounts import read_accuracy
 from host.calibrate.kinds.kind import Field
+from host.calibrate.travel import TAPE_ACCURACY
 from host.entries import Entries, above_zero
 from host.errors import UserError
 
 LENGTH = Field("course", "Length of the course", "200 ft", "60 m", keeps=True)
+
+TAPE = Field("tape", "Tape may be off by (blank: 0.5 %)", "0.5 %", required=False)
+
+
+def tape_accuracy(entries: Entries) -> float:
+    """How far the length of the course may be off, a fraction to either side."""
+    accuracy = entries.read("tape", lambda text: read_accuracy(text, "The tape"))
+    return TAPE_ACCURACY if accuracy is None else accuracy
 
 
 def course_length(entries: Entries, laps_m: float | None) -> float | None:

@@ -4,26 +4,26 @@ from __future__ import annotations
 
 from host.calibrate.amounts import Amount, AmountReader, read_accuracy, read_empty, read_step, read_temperature
 from host.calibrate.kinds.kind import Field
-from host.entries import Entries
+from host.entries import Entries, read_name
 
 JUG_FIELDS = (
     Field("water", "When weighed: water's temperature", "68 °F", "20 °C", required=False),
     Field("empty", "When weighed: empty jug (blank: tared)", "4 oz", "120 g", required=False),
     Field("step", "Smallest step that you read", "10 mL", required=False),
-    Field("accuracy", "Its marks or scale may be off by", "1 %", required=False),
+    Field("accuracy", "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)", "1 %", required=False),
+    Field("jug", "Which jug or scale, if you have several", "white one", required=False),
 )
 AMOUNT = Field("amount", "Caught: volume or weight", "78 fl oz", "2.31 L")
 
 
 def amount_reader(entries: Entries) -> AmountReader:
     """A reader of amounts, as the fields of `JUG_FIELDS` say."""
-    usual = AmountReader()
-    temperature_k = entries.read("water", lambda text: read_temperature(text, "The water's temperature"))
     return AmountReader(
-        temperature_k=usual.temperature_k if temperature_k is None else temperature_k,
+        temperature_k=entries.read("water", lambda text: read_temperature(text, "The water's temperature")),
         empty_kg=entries.read("empty", lambda text: read_empty(text, "The empty jug")),
         step=entries.read("step", lambda text: read_step(text, "The smallest step")),
         accuracy=entries.read("accuracy", lambda text: read_accuracy(text, "The accuracy")),
+        tool=entries.read("jug", lambda text: read_name(text, "The jug's name")) or "",
     )
 
 

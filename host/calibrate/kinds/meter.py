@@ -229,11 +229,13 @@ def _plot(result: MeterCalibration, catches: Sequence[MeterCatch], system: str) 
 
 def meter_section(result: MeterCalibration) -> dict[str, Any]:
     """Section [meter] of the rig."""
-    percent = rig_percent(result.uncertainty.standard)
+    section: dict[str, Any] = {"uncertainty": rig_percent(result.uncertainty.carried)}
+    if result.range_hz is not None:
+        low, high = result.range_hz
+        section["caught"] = [f"{0.999 * low:.7g} Hz", f"{1.001 * high:.7g} Hz"]
     if len(result.curve) == 1:
-        return {"factor": f"{result.curve[0][1] / 1e3:.7g} pulses/L", "uncertainty": percent}
-    curve = [[f"{hz:.7g} Hz", f"{k / 1e3:.7g} pulses/L"] for hz, k in result.curve]
-    return {"curve": curve, "uncertainty": percent}
+        return {"factor": f"{result.curve[0][1] / 1e3:.7g} pulses/L"} | section
+    return {"curve": [[f"{hz:.7g} Hz", f"{k / 1e3:.7g} pulses/L"] for hz, k in result.curve]} | section
 
 
 def meter_measured(result: MeterCalibration, catches: Sequence[MeterCatch]) -> dict[str, Any]:

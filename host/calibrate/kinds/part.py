@@ -12,7 +12,7 @@ from host.rig import Rig
 
 
 def rig_percent(relative_u: float) -> str:
-    """A standard uncertainty as a rig file has it: "0.57 %"."""
+    """An uncertainty as a rig file has it: "0.57 %"."""
     return f"{100 * relative_u:.3g} %"
 
 

@@ -9,9 +9,11 @@ from host.calibrate.budget import budget_section, good_to, short, widened
 from host.calibrate.cards import Card
 from host.calibrate.counting import Count
 from host.calibrate.kinds.counted import CountedSession, Point
+from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way
 from host.calibrate.kinds.part import measured_number
-from host.calibrate.transducer import Gauge, PressureCalibration, PressurePoint, calibrate_pressure
+from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
+from host.calibrate.vessels import USUAL_GAUGE, gauge_measured
 from host.documents.document import (
     Column,
     Document,
@@ -44,8 +46,7 @@ _WAYS = (
     Way("zero", "", (_COUNTS,), option="zero", each=True),
 )
 _SETTINGS = (
-    Field("gauge_step", "Smallest step that you read", "1 psi", "0.1 bar", required=False),
-    Field("gauge_accuracy", "Gauge may be off by", "1 psi", "0.1 bar", required=False),
+    *GAUGE_FIELDS,
     Field("full_scale", "Counts at full supply (blank: the board's, or 1023)", "1023", required=False),
 )
 _MESSAGES = {
@@ -66,18 +67,13 @@ class PressureSession(CountedSession):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self._gauge = Gauge()
+        self._gauge = USUAL_GAUGE
         self._full_scale: float | None = None
 
     def settle(self, entries: Entries) -> None:
         """How finely the gauge is read, how far it may be off, and what the board's converter counts to."""
-        step = entries.read("gauge_step", not_below_zero("pressure", "The gauge's step"))
-        accuracy = entries.read("gauge_accuracy", not_below_zero("pressure", "The gauge's accuracy"))
+        self._gauge = gauge_read(entries)
         self._full_scale = entries.read("full_scale", _read_full_scale)
-        usual = Gauge()
-        self._gauge = Gauge(
-            usual.step_pa if step is None else step, usual.accuracy_pa if accuracy is None else accuracy
-        )
 
     @property
     def full_scale(self) -> float:
@@ -192,6 +188,8 @@ def pressure_section(result: PressureCalibration) -> dict[str, Any]:
         "span": [f"{sensor.low_pa:.7g} Pa", f"{sensor.high_pa:.7g} Pa"],
         "output": [f"{100 * sensor.low_fraction:.7g} %", f"{100 * sensor.high_fraction:.7g} %"],
         "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
+        "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",
+        **({} if sensor.highest_pa is None else {"highest": f"{sensor.highest_pa:.7g} Pa"}),
     }
 
 
@@ -202,6 +200,7 @@ def pressure_measured(
     combined = result.uncertainty
     return {
         "adc_full_scale": short(adc_full_scale),
+        "gauge": gauge_measured(result.gauge),
         "standard_kPa": short(combined.standard / 1e3),
         "expanded_kPa": short(combined.expanded / 1e3),
         "coverage_factor": short(combined.coverage),
@@ -221,7 +220,7 @@ def _fits(rig: Rig) -> str:
 def _plus_minus(rig: Rig, card: Card | None) -> str:
     assert rig.pressure is not None
     on_card = measured_number(card, "expanded_kPa")
-    pascal = widened(rig.pressure.uncertainty_pa) if on_card is None else on_card * 1e3
+    pascal = widened(float(rig.pressure.uncertainty_at(rig.pressure.high_pa))) if on_card is None else on_card * 1e3
     return f"± {format_value(pascal, 'pressure', rig.units)}"
 
 

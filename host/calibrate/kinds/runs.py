@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from host.calibrate.interval import Interval, interval_of_run
 from host.calibrate.kinds.kind import Field, Job
-from host.entries import Entries, WrongEntriesError, sentence
+from host.documents.words import sentence
+from host.entries import Entries, WrongEntriesError
 from host.errors import UserError
 
 RUN_FIELDS = (

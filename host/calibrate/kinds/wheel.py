@@ -7,11 +7,11 @@ from typing import Any
 
 from host.calibrate.budget import budget_measured, budget_section, good_to
 from host.calibrate.kinds.counted import CountedSession, Point
-from host.calibrate.kinds.course_length import LENGTH, course_length, need_length, resumed_length
+from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
-from host.calibrate.travel import WheelCalibration, calibrate_wheel
+from host.calibrate.travel import TAPE_ACCURACY, WheelCalibration, calibrate_wheel
 from host.documents.document import (
     Column,
     Document,
@@ -63,10 +63,12 @@ class WheelSession(CountedSession):
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self._course_m: float | None = None
+        self._tape = TAPE_ACCURACY
 
     def settle(self, entries: Entries) -> None:
         """The length of the course."""
         self._course_m = course_length(entries, self.taken[0].amount if self.taken else None)
+        self._tape = tape_accuracy(entries)
 
     def press(self) -> str:
         """Start or stop; a lap is saved as it ends."""
@@ -110,7 +112,7 @@ class WheelSession(CountedSession):
         """Distance per pulse."""
         rig, pulses = self.job.rig, [point.pulses for point in self.taken]
         assert rig.wheel is not None
-        result = calibrate_wheel(need_length(self._course_m), pulses)
+        result = calibrate_wheel(need_length(self._course_m), pulses, self._tape)
         per_turn = rig.wheel.pulses_per_turn
         measured = budget_measured(result.uncertainty) | {
             "course_m": self._course_m,
@@ -147,7 +149,7 @@ def wheel_section(result: WheelCalibration, pulses_per_turn: int) -> dict[str, A
     return {
         "circumference": f"{result.metres_per_pulse * pulses_per_turn:.7g} m",
         "pulses_per_turn": pulses_per_turn,
-        "uncertainty": rig_percent(result.uncertainty.standard),
+        "uncertainty": rig_percent(result.uncertainty.carried),
     }
 
 
@@ -160,7 +162,7 @@ KIND = Kind(
     title="Wheel",
     summary="pulses over a measured course",
     ways=_WAYS,
-    settings=(LENGTH,),
+    settings=(LENGTH, TAPE),
     session=WheelSession,
     fits=_fits,
     plus_minus=percent_known("wheel"),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from host.pipeline.faults.causes import CAUSES
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.tuning import TUNING
 
@@ -46,7 +45,7 @@ class Alarm:
         """Go on to `now_s` with the run's faults; what happened."""
         new: list[AlarmEvent] = []
         for fault in faults:
-            if not CAUSES[fault.kind].urgent:
+            if not fault.urgent:
                 continue
             if fault.ended_s is None:
                 self._gone_s.pop(fault.number, None)

@@ -25,7 +25,8 @@ from host.pipeline.faults.causes import Verdict
 from host.pipeline.faults.causes.boom import judge
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.droop import Droop, Moved, Turned
-from host.pipeline.faults.open_fault import Change, OpenFault
+from host.pipeline.faults.first_word import FirstWord, still_there
+from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Step
 from host.pipeline.faults.tuning import TUNING
 
@@ -35,7 +36,14 @@ Opener = Callable[[str, float, float, float], OpenFault]
 class BoomFaults:
     """At most one is open: clog, leak, worn or lost tip, meter reading low, air, false or missing pulses."""
 
-    def __init__(self, nozzles: int, droop: Droop, opener: Opener, catch: tuple[float, float] | None) -> None:
+    def __init__(
+        self,
+        nozzles: int,
+        droop: Droop,
+        opener: Opener,
+        withdrawn: Callable[[OpenFault], None],
+        catch: tuple[float, float] | None,
+    ) -> None:
         self._nozzles, self._droop, self._opener, self._catch = nozzles, droop, opener, catch
         self._history = BoomHistory()
         self._frames: UsableFrames | None = None
@@ -47,12 +55,18 @@ class BoomFaults:
         self._first: float | None = None
         self._healthy = math.nan  # log c before the last fault that has ended
         self._explained_s = -math.inf  # until then what was seen had another cause
+        self._withdrawn: Callable[[OpenFault], None] = withdrawn
 
     @property
     def pressure_before(self) -> float:
         """Mean ln P of the last usable frames; NaN before any."""
         rows = self._history.rows(self._next - 1, TUNING.boom_before)
         return float(np.mean(rows[LOG_P])) if rows.shape[1] >= 10 else math.nan
+
+    @property
+    def pressure_sd(self) -> float:
+        """How far ln P strays by itself in about a second."""
+        return self._history.pressure_sd(self._next - 1, 1.3)
 
     @property
     def takes_more(self) -> bool:
@@ -88,6 +102,21 @@ class BoomFaults:
             self._frame(self._next, explained)
             self._next += 1
 
+    def interrupted(self) -> None:
+        """The flow has stopped: a change that was only just seen was the pass coming to its end."""
+        fault = self._open
+        if fault is None:
+            return
+        if fault.state is State.PROVISIONAL:
+            self._withdraw(fault)
+            return
+        change = fault.change
+        change.second = None
+        rows = self._history.rows(self._next - 1, len(change.levels))
+        gone = int(np.sum(rows[HOST] > rows[HOST, -1] - TUNING.rundown_s)) if rows.size else 0
+        if gone and fault.kind not in FLICKERING:
+            change.levels, change.roughs = change.levels[:-gone], change.roughs[:-gone]
+
     def hand_over(self, since_s: float) -> OpenFault | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
         fault = self._open
@@ -106,6 +135,7 @@ class BoomFaults:
                 fault.change.even = spread(self._history.usual_log_c(self._next - 1))
             if not fault.settled or fault.called_s > now_s - 15.0:
                 fault.name(Verdict(self._pulse_kind()))
+                self._confirm(fault, now_s)
                 fault.judged(settled=True)
         elif fault is not None and fault.kind in FLICKERING and fault.kind != SOON_USUAL and not self._rough_now:
             self._end(fault, now_s, began_m2)
@@ -129,7 +159,7 @@ class BoomFaults:
         quiet = not self._rough_now and not self._false_pulses
         if step is not None and fault is None and not explained and quiet:
             if not self._returns(i, step) and not self._explained_then(i, step):
-                self._start(i, step)
+                self._start(i, step.frames, step.down, self._history.baseline(i) if step.adaptive else self._first)
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
@@ -156,6 +186,7 @@ class BoomFaults:
                 fault = self._opener(kind, float(rows[HOST, 0]), float(rows[HOST, -1]), float(rows[AREA, 0]))
                 fault.change.even = spread(self._history.usual_log_c(i))
                 self._open = fault
+            self._confirm(fault, float(rows[HOST, -1]))
             if fault.kind not in FLICKERING and fault.called_s > rows[HOST, -1] - 15.0:
                 fault.name(Verdict(kind))
             fault.sure = 0.9
@@ -192,6 +223,7 @@ class BoomFaults:
             fault.change.before = before_step(caught, rows)
             fault.change.even = fault.change.before.spread
             fault.name(Verdict(kind, others, 0.6))
+            fault.confirm(now_s)
             fault.judged(settled=True)
             self._open = fault
 
@@ -206,53 +238,100 @@ class BoomFaults:
         began_s = float(self._history.rows(i, step.frames)[HOST, 0])
         return step.frames > TUNING.boom_before and began_s < self._explained_s
 
-    def _start(self, i: int, step: Step) -> None:
+    def _start(self, i: int, frames: int, down: bool, log_c: float | None) -> OpenFault:
+        """Open one: a change from `log_c`, down or up, that took the last `frames` frames."""
         rows = self._history.rows(i)
-        onset = max(rows.shape[1] - step.frames, 1)
+        onset = max(rows.shape[1] - frames, 1)
         fault = self._opener(
-            "clog" if step.down else "leak",
+            "clog" if down else "leak",
             float(rows[HOST, onset - 1]),
             float(rows[HOST, -1]),
             float(rows[AREA, onset - 1]),
         )
-        assert self._first is not None
-        fault.before = self._history.baseline(i) if step.adaptive else self._first
-        fault.after = self._history.level(i, step)
+        assert log_c is not None
+        fault.before = log_c
+        fault.after = float(np.mean(rows[LOG_C, -min(frames, 3) :]))
         # A long time before it, for what is wrong may have begun before it was called.
-        before = before_step(fault.before, rows[:, :onset])
-        fault.change = Change(before.spread, before, step.frames)
+        before = before_step(log_c, rows[:, :onset])
+        fault.change = Change(before.spread, before, frames)
         self._open = fault
+        return fault
 
-    def _at_once(self, i: int, step: Step) -> bool:
-        """Whether a step came at once and is large enough to be a fault of its own."""
-        size = abs(self._history.level(i, step) - self._history.baseline(i))
-        return step.frames <= TUNING.sudden_frames and size * self._nozzles > TUNING.own_fault_nozzles
+    def _confirm(self, fault: OpenFault, now_s: float) -> None:
+        if fault.state is State.PROVISIONAL:
+            fault.confirm(now_s)
+
+    def _withdraw(self, fault: OpenFault) -> None:
+        fault.withdraw()
+        self._withdrawn(fault)
+        self._open = None
+
+    def _wait(self, fault: OpenFault, i: int) -> None:
+        """A first word is confirmed or taken back."""
+        rows = self._history.rows(i, TUNING.confirm_frames)
+        since = rows[:, rows[HOST] > fault.began_s]
+        down = -1.0 if fault.after < fault.before else 1.0
+        change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even)
+        stays = still_there(change, fault.began_s, fault.called_s, self._nozzles)
+        if stays is None:
+            return
+        if stays:
+            fault.confirm(float(since[HOST, -1]))
+        else:
+            self._withdraw(fault)
 
     def _track(self, fault: OpenFault, i: int, step: Step | None) -> None:
         row, change = self._history.rows(i, 1)[:, 0], fault.change
         change.levels.append(float(row[LOG_C]))
         change.roughs.append(float(row[ROUGH]))
+        if fault.state is State.PROVISIONAL:
+            self._wait(fault, i)
+            return
         count = len(change.levels)
-        if not fault.settled and count in (TUNING.judge_frames, TUNING.settle_frames):
+        if count >= (TUNING.judge_frames, TUNING.settle_frames, math.inf)[min(change.judgements, 2)]:
             self._judge(fault, i, count)
         if step is not None and count > TUNING.judge_frames:
             if step.down != (fault.after < fault.before):
                 change.levels, change.roughs = [], []
-            elif not self._at_once(i, step):
-                level = self._history.baseline(i)
-                before = Before(level, change.before.log_p_step, change.before.spread)
-                fault.grow(before, step.frames, self._history.level(i, step))
-            else:  # a second one: a fault of its own
-                self._end(fault, float(row[HOST]), float(row[AREA]))
-                self._start(i, step)
+            else:
+                change.second = (step.frames, self._history.baseline(i), float(row[HOST]))
+        elif change.second is not None and row[HOST] - change.second[2] >= TUNING.second_s:
+            self._second(fault, i)
+        elif change.second is None and count >= TUNING.judge_frames and fault.kind not in FLICKERING:
+            self._all_clear(fault, i, count)
+
+    def _all_clear(self, fault: OpenFault, i: int, count: int) -> None:
+        """Whether little is left of it."""
+        row, change = self._history.rows(i, 1)[:, 0], fault.change
+        level = float(np.mean(change.levels[-TUNING.mended_frames :]))
+        size, left = fault.after - fault.before, level - fault.before
+        if abs(left) < max(TUNING.mended_share * abs(size), 0.004) or left * size < 0:
+            self._end(fault, float(row[HOST]), float(row[AREA]))
+        elif count % TUNING.remeasure_frames == 0:
+            fault.after = level
+
+    def _second(self, fault: OpenFault, i: int) -> None:
+        """A step the same way on top of an open fault has stayed: its growth, or a fault of its own."""
+        rows, change = self._history.rows(i), fault.change
+        assert change.second is not None
+        took, log_c, found_s = change.second
+        change.second = None
+        frames = took + int(np.sum(rows[HOST] > found_s))
+        level = float(np.mean(rows[LOG_C, -3:]))
+        size, whole = abs(level - log_c), fault.after - fault.before
+        if (level - log_c) * whole <= 0 or size < TUNING.gone:
             return
-        if count >= TUNING.judge_frames and fault.kind not in FLICKERING:
-            level = float(np.mean(change.levels[-TUNING.mended_frames :]))
-            size, left = fault.after - fault.before, level - fault.before
-            if abs(left) < max(TUNING.mended_share * abs(size), 0.004) or left * size < 0:
-                self._end(fault, float(row[HOST]), float(row[AREA]))
-            elif count % TUNING.remeasure_frames == 0:
-                fault.after = level
+        if took <= TUNING.sudden_frames and size * self._nozzles > TUNING.own_fault_nozzles:
+            self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
+            second = self._start(i, frames, level < log_c, log_c)
+            second.change.levels = rows[LOG_C, -frames:].tolist()
+            second.change.roughs = rows[ROUGH, -frames:].tolist()
+            second.change.frames = took
+            second.confirm(float(rows[HOST, -1]))
+        else:
+            before = Before(log_c, change.before.log_p_step, change.before.spread)
+            fault.grow(before, took, level)
+            change.levels, change.roughs = rows[LOG_C, took - frames :].tolist(), rows[ROUGH, took - frames :].tolist()
 
     def _track_noise(self, fault: OpenFault, i: int) -> None:
         """Over once the frames are as even again as they were before."""
@@ -272,7 +351,7 @@ class BoomFaults:
         onset = fitted if sudden else counted
         after = self._history.after(i, change.levels, change.roughs, onset)
         fault.after = after.log_c
-        fault.judged(settled=count >= TUNING.settle_frames)
+        fault.judged(settled=change.judgements > 0)
         if abs(fault.after - fault.before) < TUNING.gone:  # gone again before it could be judged
             return
         uneven = judge_roughness(change.before, after)

@@ -26,6 +26,7 @@ class UsableFrames:
     log_p: Floats
     host_s: Floats
     area_m2: Floats
+    start: Ints  # beginnings of the flow so far
 
 
 class BoomHistory:

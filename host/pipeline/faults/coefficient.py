@@ -13,6 +13,7 @@ import numpy as np
 from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.counts import Counts
+from host.pipeline.faults.start_mask import StartMask
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -23,6 +24,7 @@ class Boom:
     pulses: Floats  # flow pulses between this frame's last edge and the edge before
     expected: Floats  # what c = 1 m³/s/√Pa would have given in that time; NaN without pressure
     edge: Ints  # number of the frame's last edge, counted from the start of the run
+    start: Ints  # beginnings of the flow so far
     usable: Bools  # c may be judged by this frame
     root_pa: Floats  # √P behind the rotor's lag
     settled: Bools  # spraying for long enough
@@ -40,8 +42,8 @@ class BoomCoefficient:
         self._at_edge = HoldLast(0.0)
         self._edge_before = Previous(0.0)
         self._time_before = Previous(0.0)
-        self._spraying_before = Previous(False)
-        self._since = HoldLast(0)
+        self._on_before, self._starts = Previous(False), RunningSum()
+        self._since, self._mask = HoldLast(0), StartMask()
         self._upset = HoldLast(-(2**62))
         self._root_before = Previous(0.0)
         self._ratio_before = HoldLast(0.0)
@@ -49,9 +51,11 @@ class BoomCoefficient:
         self._wrong_before = Previous(False)
         self._wrongs, self._wrongs_at_usable, self._wrongs_used = RunningSum(), HoldLast(0), Previous(0)
 
-    def push(self, counts: Counts, per_m3: Floats, pressure_pa: Floats, spraying: Bools, glitch: Bools) -> Boom:
-        """Continue with frames: pulses per m³, pressure (Pa, NaN when unknown), the spray state and whether the board
-        has refused a flow pulse, shape (n,)."""
+    def push(
+        self, counts: Counts, per_m3: Floats, pressure_pa: Floats, spraying: Bools, flowing: Bools, glitch: Bools
+    ) -> Boom:
+        """Continue with frames: pulses per m³, pressure (Pa, NaN when unknown), whether it sprays by switch and meter,
+        whether pulses come, and whether the board has refused one, shape (n,)."""
         step_s = counts.step_us * 1e-6
         known = np.isfinite(pressure_pa)
         root = np.sqrt(np.maximum(np.where(known, pressure_pa, 0.0), 0.0))
@@ -61,21 +65,25 @@ class BoomCoefficient:
         fresh = counts.flow.step > 0
         at_edge = self._at_edge(integral - tail, fresh | counts.broken)
         span = at_edge - self._edge_before(at_edge)
-        starts = spraying & ~self._spraying_before(spraying)
+        on = spraying & flowing
+        starts = on & ~self._on_before(on)
         since_us = counts.board_us - self._since(counts.board_us, starts)
         upset = counts.broken | (counts.step_us > TUNING.longest_frame_us) | (spraying & ~known)
         calm = counts.board_us - self._upset(counts.board_us, upset) > TUNING.settle_us
         root_before = self._root_before(root)
         jolt = np.abs(root - root_before) > TUNING.jolt * root_before
-        settled = spraying & (since_us > TUNING.settle_us) & calm
         expected = np.where(known, span * per_m3, np.nan)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            log_ratio = np.where(on & fresh & (span > 0), np.log(counts.flow.step / expected), np.nan)
+        settled = on & (since_us > self._mask.push(starts, since_us, log_ratio)) & calm
         usable = settled & fresh & known & (pressure_pa > TUNING.lowest_pa) & (span > 0)
         pulses = counts.flow.step.astype(np.float64)
         possible, jumped = self._possible(pulses, expected, usable)
         wrong = (settled & glitch) | (usable & ~possible)
         usable &= possible & ~glitch & ~self._wrong_before(wrong)
         doubtful = self._since_usable(wrong | jumped | counts.broken, usable)
-        return Boom(pulses, expected, counts.flow.total, usable, end, settled, jolt, wrong, doubtful)
+        start = self._starts(starts.astype(np.int64))
+        return Boom(pulses, expected, counts.flow.total, start, usable, end, settled, jolt, wrong, doubtful)
 
     def _since_usable(self, wrong: Bools, usable: Bools) -> Bools:
         """Whether anything was wrong since the usable frame before each frame."""

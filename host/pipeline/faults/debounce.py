@@ -16,11 +16,15 @@ class Debounce:
         self._absent, self._present = HoldLast(0), HoldLast(-(2**62))
         self._state, self._before = HoldLast(False), Previous(False)
 
-    def push(self, board_us: Ints, condition: Bools) -> tuple[Ints, Ints, Ints]:
-        """Places in these frames where it goes on, where it goes off, and per frame since when (µs) it has held."""
-        since = self._absent(board_us, ~condition)
-        last = self._present(board_us, condition)
-        on = condition & (board_us - since >= self._on_us)
+    def push(self, board_us: Ints, condition: Bools, decided: Bools | None = None) -> tuple[Ints, Ints, Ints]:
+        """Places in these frames where it goes on, where it goes off, and per frame since when (µs) it has held.
+
+        Frames that are not `decided` say nothing: they neither count towards going on nor towards going off.
+        """
+        present = condition if decided is None else condition & decided
+        since = self._absent(board_us, ~present)
+        last = self._present(board_us, present if decided is None else condition | ~decided)
+        on = present & (board_us - since >= self._on_us)
         off = board_us - last >= self._off_us
         state = self._state(on, on | off)
         before = self._before(state)

@@ -26,6 +26,9 @@ class Fault:
     nozzles_u: float | None
     area_m2: float  # sprayed since it began
     settled: bool  # the measurement is complete
+    provisional: bool = False  # a first word, which the next half second may take back
+    quiet: bool = False  # worth a word, no sound
+    confirmed_s: float | None = None  # when it was no longer provisional; None: when it was called
     against_catch: bool = False  # there from the start: held against the catch test, not against what was before
 
     @property
@@ -36,7 +39,12 @@ class Fault:
             cause += f", about {self.nozzles:.1f} nozzles' worth"
         if self.or_else and self.sure < TUNING.sure:
             cause += ", or " + " or ".join(CAUSES[kind].words for kind in self.or_else)
-        return cause
+        return f"perhaps: {cause}" if self.provisional else cause
+
+    @property
+    def urgent(self) -> bool:
+        """Whether it is worth a sound."""
+        return CAUSES[self.kind].urgent and not self.provisional and not self.quiet
 
     @property
     def dosed(self) -> str:
@@ -66,5 +74,6 @@ class Fault:
             "against": "catch test" if self.against_catch else "run before",
             "check_first": list(cause.check),
             "tell": cause.tell,
-            "urgent": cause.urgent,
+            "urgent": self.urgent,
+            "provisional": self.provisional,
         }

@@ -1,12 +1,12 @@
 """A fault while it is being followed: an explicit state machine.
 
 ```
-            open            judged            settle
-   (nothing) ──▶ PROVISIONAL ──▶ CALLED ◀──────▶ SETTLED
-                     │             │     grow      │ ▲
-                     └─────────────┴─────── end ───┘ │ resume
-                                             ▼       │
-                                           ENDED ────┘
+            open              confirm          settle
+   (nothing) ──▶ PROVISIONAL ──────▶ CALLED ◀──────▶ SETTLED
+                  │       │            │      grow     │ ▲
+         withdraw │       └────────────┴────── end ────┘ │ resume
+                  ▼                                ▼     │
+              WITHDRAWN                          ENDED ──┘
 ```
 
 A fault that is settled may still be renamed by what the ends of later passes say.
@@ -28,17 +28,19 @@ from host.pipeline.faults.tuning import TUNING
 class State(StrEnum):
     """Where an open fault stands."""
 
-    PROVISIONAL = "provisional"  # seen, not judged
-    CALLED = "called"  # judged; the cause may be revised
+    PROVISIONAL = "provisional"  # a first word: the next half second may take it back
+    CALLED = "called"  # it stays; the cause may be revised
     SETTLED = "settled"  # the measurement is complete
     ENDED = "ended"
+    WITHDRAWN = "withdrawn"  # it was none: a bubble, a dip, the rotor running down
 
 
 TRANSITIONS: dict[State, tuple[State, ...]] = {
-    State.PROVISIONAL: (State.CALLED, State.SETTLED, State.ENDED),
+    State.PROVISIONAL: (State.CALLED, State.ENDED, State.WITHDRAWN),
     State.CALLED: (State.CALLED, State.SETTLED, State.ENDED),
     State.SETTLED: (State.SETTLED, State.CALLED, State.ENDED),
     State.ENDED: (State.SETTLED,),
+    State.WITHDRAWN: (),
 }
 
 
@@ -55,9 +57,11 @@ class Change:
     moves: list[Moved] = field(default_factory=list)  # of the pressure, at each step but the last
     move: Moved | None = None  # at the last one
     turns: list[Turned] = field(default_factory=list)  # ends of passes since it began
+    judgements: int = 0  # since the last step
+    second: tuple[int, float, float] | None = None  # a step on top: frames it took, log c before it, when it was found
 
 
-@dataclass
+@dataclass(eq=False)
 class OpenFault:
     """Changes as more is known; `fault` gives it as it is now."""
 
@@ -69,6 +73,8 @@ class OpenFault:
     state: State = State.PROVISIONAL
     or_else: tuple[str, ...] = ()
     sure: float = 0.5
+    confirmed_s: float | None = None
+    quiet: bool = False  # worth a word, no sound
     ended_s: float | None = None
     ended_m2: float = math.nan
     before: float = math.nan  # log c
@@ -86,8 +92,18 @@ class OpenFault:
         """Name it, or name it anew, without a change of state."""
         self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
 
+    def confirm(self, now_s: float) -> None:
+        """It is no bubble, no dip and no pass that ends."""
+        self.confirmed_s = now_s
+        self._to(State.CALLED)
+
+    def withdraw(self) -> None:
+        """It was none."""
+        self._to(State.WITHDRAWN)
+
     def judged(self, *, settled: bool) -> None:
         """It has been looked at for long enough for a first judgement, or for the last one."""
+        self.change.judgements = 2 if settled else 1
         self._to(State.SETTLED if settled else State.CALLED)
 
     def grow(self, before: Before, frames: int, after: float) -> None:
@@ -97,14 +113,15 @@ class OpenFault:
         if change.move is not None:
             change.moves.append(change.move)
             change.move = None
-        change.levels, change.roughs = [], []
+        change.levels, change.roughs, change.judgements = [], [], 0
         self.after = after
         self._to(State.CALLED)
 
-    def take_over(self, verdict: Verdict) -> None:
+    def take_over(self, verdict: Verdict, now_s: float, *, quiet: bool = False) -> None:
         """A rule explains it better: what was measured of c belongs to that."""
         self.name(verdict)
-        self.before = math.nan
+        self.before, self.quiet = math.nan, quiet
+        self.confirmed_s = now_s if self.confirmed_s is None else self.confirmed_s
         self._to(State.CALLED)
 
     def end(self, at_s: float, area_m2: float) -> None:
@@ -140,5 +157,8 @@ class OpenFault:
             nozzles_u=None if change is None else u * nozzles,
             area_m2=max(end - self.began_m2, 0.0),
             settled=self.settled,
+            provisional=self.state is State.PROVISIONAL,
+            confirmed_s=self.confirmed_s,
+            quiet=self.quiet,
             against_catch=self.against_catch,
         )

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.pipeline.carry import HoldLast
 from host.pipeline.faults.causes import RULES, Rule
 from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.debounce import Debounce
@@ -31,7 +30,6 @@ class Rules:
     def __init__(self, rig: Rig) -> None:
         self._signs = SignReader(rig)
         self._debounced = {name: Debounce(rule.on_s, rule.off_s) for name, rule in RULES.items() if not rule.at_once}
-        self._held = {name: HoldLast(False) for name, rule in RULES.items() if rule.decided}
 
     def push(self, scene: Scene, boom: Boom) -> list[Turn]:
         """What turned on or off in these frames, in order; what is known only once it is over only turns on."""
@@ -46,9 +44,8 @@ class Rules:
         if rule.at_once:
             began_us = board_us - scene.counts.step_us
             return [Turn(int(place), rule, True, int(began_us[place])) for place in np.flatnonzero(condition)]
-        if rule.decided:
-            condition = self._held[rule.name](condition, rule.decided(signs))
-        on, off, since = self._debounced[rule.name].push(board_us, condition)
+        decided = rule.decided(signs) if rule.decided else None
+        on, off, since = self._debounced[rule.name].push(board_us, condition, decided)
         return [
             *(Turn(int(place), rule, True, int(since[place])) for place in on),
             *(Turn(int(place), rule, False, int(board_us[place])) for place in off),

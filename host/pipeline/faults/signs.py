@@ -12,6 +12,7 @@ from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.tuning import TUNING
+from host.pipeline.faults.usual import SwitchHabits, UsualPressure, WheelHabits
 from host.rig import Rig
 
 
@@ -20,15 +21,16 @@ class Signs:
     """Arrays of shape (n,)."""
 
     steady_spray: Bools  # spraying for long enough
-    should_spray: Bools  # the switch says so, or it sprays
+    should_spray: Bools  # the switch has been on for as long as the flow needs to come
     flowing: Bools
     pulses_due: Floats  # flow pulses that should have come since the last one
     pressure_unread: Bools  # no pressure in the counts
     low_rail: Bools  # counts near the bottom of the converter
     pressure_same: Bools  # as in the frame before
     pressure_flat: Bools  # no movement within the frame
-    pressure_low: Bools
-    wheel_silent: Bools  # for several periods of a speed that was the usual one until the last pulse, while spraying
+    pressure_low: Bools  # below half of what the run began with
+    pressure_down: Bools  # clearly below what the run began with
+    wheel_dead: Bools  # silent while spraying, and the pressure shakes as it does in walking, or for very long
     wheel_turning: Bools
     coefficient_settled: Bools
     wrong_share: Floats  # of the last frames, with refused or impossible pulses
@@ -44,42 +46,42 @@ class SignReader:
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
-        self._reference_pa = rig.nozzles.reference_pressure_pa
-        self._mean_before, self._spray_before = Previous(-1), Previous(False)
-        self._spray_since = HoldLast(0)
-        self._switch_before, self._switch_since = Previous(False), HoldLast(0)
-        self._usual_hz = 0.0
+        self._mean_before = Previous(-1)
+        self._start_since, self._start_before = HoldLast(0), Previous(0)
+        self._habits, self._usual, self._wheel = SwitchHabits(rig.spray_switch), UsualPressure(), WheelHabits()
         self._lost = _Share(TUNING.loss_frames)
         self._wrong, self._jolts = _Share(30), _Share(30)
-        self._host_before = Previous(0.0)
+        self._host_before, self._step = Previous(0.0), HoldLast(0)
         self._first = True
 
     def push(self, scene: Scene, boom: Boom) -> Signs:
         """Continue with the frames of `scene`, of which there is at least one."""
         board_us, pressure = scene.counts.board_us, scene.pressure.mean_pa
         counts = scene.frames["pressure_mean"].astype(np.int64)
-        spraying, flags = scene.spraying, scene.frames["flags"]
-        starts = spraying & ~self._spray_before(spraying)
-        steady = spraying & (board_us - self._spray_since(board_us, starts) > TUNING.settle_us)
-        flowing = scene.flow.frequency_hz > 0
+        flags, flowing = scene.frames["flags"], scene.flow.frequency_hz > 0
+        started_us = self._start_since(board_us, boom.start != self._start_before(boom.start))
+        steady = scene.spraying & flowing & (board_us - started_us > TUNING.settle_us)
+        now_s, idle_s = board_us * 1e-6, scene.flow.idle_us * 1e-6
+        usual_pa = self._usual.push(now_s, pressure, steady)
+        low = np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * usual_pa)
         switch = (flags & Flag.SPRAY) != 0
-        switched_us = self._switch_since(board_us, switch & ~self._switch_before(switch))
-        known = np.where(np.isfinite(pressure), pressure, self._reference_pa)
-        due_hz = (
-            self._rig.nozzles.count * self._rig.nozzles.coefficient * np.sqrt(np.maximum(known, 0.0)) * scene.per_m3
-        )
+        hz = scene.flow.frequency_hz
+        habits = self._habits.push(now_s, switch, hz, idle_s, steady)
+        due_hz = np.maximum(self._due_hz(scene), np.maximum(TUNING.least_flow_share * habits.usual_hz, 2.0))
+        flows_on = self._rig.spray_switch | (hz > TUNING.walks_hz_share * habits.usual_hz)
         return Signs(
             steady_spray=steady,
-            should_spray=steady | (switch & (board_us - switched_us > TUNING.settle_us)),
+            should_spray=habits.should_spray | self._pump_gone(flowing, idle_s, pressure, usual_pa),
             flowing=flowing,
-            pulses_due=scene.flow.idle_us * 1e-6 * np.maximum(due_hz, 2.0),
+            pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             pressure_unread=np.isnan(pressure) if self._rig.pressure else np.zeros(len(board_us), dtype=np.bool_),
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
             # A rig without a transducer hears nothing of pressure.
             pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & bool(self._rig.pressure),
-            pressure_low=np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * self._reference_pa),
-            wheel_silent=self._wheel_silent(scene, steady & flowing),
+            pressure_low=low & flows_on,
+            pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa) & flows_on,
+            wheel_dead=self._wheel_dead(scene, steady),
             wheel_turning=scene.counts.wheel.step > 0,
             coefficient_settled=boom.settled,
             wrong_share=self._wrong.push(boom.wrong),
@@ -90,23 +92,31 @@ class SignReader:
             restarted=scene.counts.reset,
         )
 
-    def _wheel_silent(self, scene: Scene, spraying: Bools) -> Bools:
+    def _due_hz(self, scene: Scene) -> Floats:
+        """Pulses that the pressure lets expect; 0 without one."""
+        nozzles, pressure = self._rig.nozzles, scene.pressure.mean_pa
+        known = np.where(np.isfinite(pressure), pressure, 0.0)
+        return np.asarray(nozzles.count * nozzles.coefficient * np.sqrt(np.maximum(known, 0.0)) * scene.per_m3)
+
+    def _pump_gone(self, flowing: Bools, idle_s: Floats, pressure: Floats, usual_pa: Floats) -> Bools:
+        """Without a switch the end of a pass shows in nothing but the flow; but where the pressure stays when the boom
+        is shut and now has gone, it is no end of a pass."""
+        if self._rig.spray_switch:
+            return np.zeros(len(flowing), dtype=np.bool_)
+        stays = self._usual.stays.push(~flowing & (idle_s > 1.0) & (idle_s < 3.0), pressure > 0.7 * usual_pa)
+        gone = np.isfinite(pressure) & (pressure < TUNING.gone_pressure_share * usual_pa)
+        return np.asarray(stays & ~flowing & gone & (idle_s < 10.0))
+
+    def _wheel_dead(self, scene: Scene, steady: Bools) -> Bools:
         if self._rig.wheel is None:
-            return np.zeros(len(spraying), dtype=np.bool_)
-        usual = []
-        held = self._usual_hz
-        for hz, idle, on in zip(scene.wheel_hz.tolist(), scene.wheel_idle_us.tolist(), spraying.tolist(), strict=True):
-            if on and hz > 0 and idle < 1e6 / hz:
-                held = hz if held == 0 else held + (hz - held) * 0.02
-            usual.append(held)
-        self._usual_hz = held
-        rate = np.array(usual)
-        silent = scene.wheel_idle_us * 1e-6 * rate > np.maximum(TUNING.wheel_periods, rate * 0.5)
-        return np.asarray(spraying & silent & (rate > 0) & (scene.wheel_hz > TUNING.braked_share * rate))
+            return np.zeros(len(steady), dtype=np.bool_)
+        return self._wheel.push(scene, steady)
 
     def _silence(self, scene: Scene) -> Bools:
-        before = self._host_before(scene.host_s)
-        quiet = (scene.host_s - before > TUNING.silence_s) & ~scene.counts.reset
+        counts = scene.counts
+        usual_us = self._step(counts.step_us, (counts.lost == 0) & ~counts.broken & (counts.step_us < 5_000_000))
+        most_s = np.maximum(TUNING.silence_s, TUNING.silence_steps * 1e-6 * usual_us)
+        quiet = (scene.host_s - self._host_before(scene.host_s) > most_s) & ~counts.reset
         if self._first:
             quiet[0] = False
             self._first = False

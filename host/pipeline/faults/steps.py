@@ -42,6 +42,7 @@ class Usable:
     log_p: Floats
     log_root: Floats
     time_s: Floats
+    start: Ints  # beginnings of the flow so far
     doubtful: Bools  # between the frame before and this one a pulse may have been missed or added
 
     def __len__(self) -> int:
@@ -73,6 +74,9 @@ class StepWatch:
         self._drift = TUNING.drift_floor
         self._time_before = Previous(0.0)
         self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
+        self._past = np.empty((5, 0))  # time (s) and the sums in the last frames
+        self._start_before = Previous(-1)
+        self._fall = 0.0  # of log c at the last step
 
     def push(self, frames: Usable) -> Watched:
         """Continue with `frames`."""
@@ -81,9 +85,14 @@ class StepWatch:
         corrected, excess, (mapped, levels) = self._corrected(frames)
         log_c = np.log(np.maximum(corrected, 0.05) / frames.expected)
         local, baselines = np.ones(len(frames)), np.full(len(frames), np.nan)
+        begins = np.flatnonzero(frames.start != self._start_before(frames.start))
         place = 0
         while place < len(frames):
-            part = slice(place, min(place + self.noise.room(), mapped if place < mapped else len(frames)))
+            if place in begins:
+                self._interrupt()
+            ahead = int(np.searchsorted(begins, place, side="right"))
+            until = int(begins[ahead]) if ahead < len(begins) else len(frames)
+            part = slice(place, min(place + self.noise.room(), until, mapped if place < mapped else len(frames)))
             self._drift = self.noise.drift
             sigma, rough = self.noise.push(log_c[part])
             # What the missing map adds is no sign of anything wrong, but it hides what is.
@@ -143,14 +152,31 @@ class StepWatch:
             self.baseline = float(rows[1][used - 1])
             down, up, n_down, n_up = (rows[n][used - 1] for n in (2, 3, 4, 5))
             self._sums = (float(down), float(up), int(n_down), int(n_up))
+            sums = np.stack([time_s[rest], *rows[2:6]])[:, :used]
+            self._past = np.concatenate((self._past, sums), axis=1)[:, -TUNING.rundown_frames :]
             self._learned += used
             if step is not None:
                 found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
+                self._fall = self._windows.last_off(min(step.frames, 3))
                 self._windows.restart()
-                self._sums = (0.0, 0.0, 0, 0)
+                self._sums, self._past = (0.0, 0.0, 0, 0), self._past[:, :0]
                 self._collecting = TUNING.relevel_frames
             place += used
         return found, baselines
+
+    def _interrupt(self) -> None:
+        """The flow had stopped: what came in the moments before that was the rotor running down. A new level that was
+        cut short by it is none."""
+        if self._collecting:
+            if self.first is not None and len(self._collected) < TUNING.relevel_least:
+                self._collecting, self._collected = 0, []
+            return
+        self._windows.forget(TUNING.rundown_s)
+        past = self._past[1:, self._past[0] < self._past[0, -1] - TUNING.rundown_s] if self._past.size else self._past
+        if past.shape[1]:
+            down, up, n_down, n_up = past[:, -1].tolist()
+            self._sums = (down, up, int(n_down), int(n_up))
+        self._past = self._past[:, :0]
 
     def _collect(self, log_c: Floats, expected: Floats) -> int:
         """Take frames for a first baseline or, after a step, for a new level; how many were used."""
@@ -162,7 +188,10 @@ class StepWatch:
             middle = float(np.median(levels[:, 0]))
             # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
             clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
-            self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
+            level = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
+            if self.first is not None and abs(level - self.baseline) < TUNING.recovered_share * abs(self._fall):
+                level = self.baseline  # it has come back: a dip, a bubble
+            self.baseline = level
             self._usual_weight = float(np.mean(levels[:, 1]))
             self.first = self.baseline if self.first is None else self.first
             self._learned = len(self._collected)

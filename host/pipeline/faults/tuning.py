@@ -13,9 +13,19 @@ class Tuning:
     frame_s: float = 0.1
     lag_s: float = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
     lag_u_s: float = 0.065  # standard uncertainty of that lag: matters while the pressure moves
-    settle_us: int = 1_500_000  # after the spray comes on: rotor spins up, hose fills
+    settle_us: int = 1_500_000  # after a gap
+    mask_at_first_s: float = 2.5  # after the flow begins: rotor spins up, boom fills; until the run's passes have shown
+    mask_least_passes: int = 2
+    mask_passes: int = 6  # of which the longest counts
+    mask_range_s: tuple[float, float] = (0.8, 4.5)
+    mask_margin_s: float = 0.3
+    mask_learn_s: float = 4.5  # of a pass
+    mask_rest_s: float = 1.2  # at its end, when it has come to rest
+    mask_off: float = 0.025
+    rundown_s: float = 0.8  # before the flow stops: the rotor is running down, or the boom's valve is closing
     longest_frame_us: int = 1_500_000  # over a longer gap nothing is known about the pressure
     lowest_pa: float = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
+    floor_pa: float = 7_000.0  # of a pressure's logarithm: about 1 psi, what a transducer's zero may be off
     jolt: float = 0.07  # of √P from one frame to the next: a stone, or air; not a fault
     added_pulses: float = 0.6  # what comes on top of this and of the next is likely a false pulse
     added_share: float = 0.08  # of a frame's flow
@@ -56,6 +66,8 @@ class Tuning:
     rise_sd_floor: float = 0.0075
     first_frames: int = 50  # of settled spraying from which a baseline is learned
     relevel_frames: int = 20  # after a step, from which the new level is taken
+    relevel_least: int = 12  # of them; fewer before the flow stops, and the old level stays
+    rundown_frames: int = 60  # that are kept, to forget those of a rotor running down
     lag_frames: int = 6  # of these at the beginning the rotor is still on its way
     level_clip: float = 0.15
     turn_s: float = 1.0  # without a usable frame: a false pulse may have come without being seen
@@ -118,6 +130,22 @@ class Tuning:
     sure: float = 0.9  # below this the alternatives are named with the cause
     level_u: float = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer in some minutes
 
+    # From a first word to a call
+    # Nozzles' worth from which, and seconds since the beginning after which a change is called: a bubble is over.
+    confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.6), (0.2, 0.8), (0.0, 1.3))
+    confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
+    confirm_frames: int = 100
+    second_s: float = 0.5
+    stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
+    confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
+    confirm_deep: float = 1.2  # of ln c: further down it is nearly stopped, and is waited for
+    confirm_deep_s: float = 1.5
+    uneven_s: float = 2.0  # waited for no longer
+    uneven_ratio: float = 4.0  # of the change from frame to frame
+    returning_share: float = 0.25  # of the most that was seen, within two frames
+    recovered_frames: int = 6
+    recovered_share: float = 0.4  # of the change: less is left, and there was none
+
     # Following an open fault of the boom
     boom_tail: int = 900  # usable frames that are kept
     boom_before: int = 20  # of them, from which the state before a step is taken
@@ -143,15 +171,29 @@ class Tuning:
     # Rules
     rail_counts: int = 100  # an open wire reads near 0, a short near full scale: at least 255
     no_flow_pulses: float = 6.0  # that should have come since the last one
-    low_pressure_share: float = 0.5  # of the pressure at which the rig's nozzles are stated
-    returns: float = 0.3  # of ln P when the boom is shut: more, and the pump was the limit
+    usual_pressure_s: float = 3.0  # of the run's first steady spraying, from which the usual pressure is taken
+    usual_follows_s: float = 60.0  # time constant with which it follows a higher one
+    low_pressure_share: float = 0.5  # of it: urgent
+    down_pressure_share: float = 0.8  # of it: worth a word
+    gone_pressure_share: float = 0.3
+    least_flow_share: float = 0.4  # of the usual flow, by which pulses are due where the pressure has gone
+    lead_at_first_s: float = 4.0  # from the switch to the flow, before the run's passes have shown it
+    lead_margin_s: float = 1.0
+    trail_margin_s: float = 0.25  # from the last pulse to the switch
+    trail_most_s: float = 1.5  # longer, and the flow had stopped for another reason
+    returns: float = 0.12  # of ln P above the droop, when the boom is shut: more, and the pump was the limit
     wheel_periods: float = 4.0
-    braked_share: float = 0.6  # of the usual speed: slower last pulses mean that the walker stopped
+    shake_after_s: float = 1.7  # after the wheel's last pulse a walker who stops has stopped
+    shake_s: float = 1.2  # of the pressure's shaking that is looked at
+    walks_hz_share: float = 0.3  # of the usual flow: less, and the rotor is running down
+    shake_share: float = 0.35  # of the usual: a walker walks
+    wheel_most_s: float = 15.0  # of spraying without a pulse: nobody stands for so long
     silence_s: float = 1.0
+    silence_steps: float = 2.5  # of the board's own interval, where that is longer
     losses: float = 0.03
     loss_frames: int = 100
     rough_ride: float = 0.4  # of the last three seconds: a stone shakes the pressure for half a second
-    nearly_empty: float = 0.03  # of the tank
+    nearly_empty: float = 0.05  # of the tank
     watch_tail: int = 100  # frames that are kept
 
     # The alarm

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import heapq
 import math
+from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 
 from firmware_protocol.messages import Flag
-from host.pipeline.columns import Floats
+from host.pipeline.carry import Previous
+from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.boom_faults import BoomFaults
 from host.pipeline.faults.boom_history import UsableFrames
-from host.pipeline.faults.causes import RULES, Evidence, Verdict
+from host.pipeline.faults.causes import RULES, Evidence, Rule, Verdict
 from host.pipeline.faults.causes.pulses import FLICKERING
 from host.pipeline.faults.coefficient import BoomCoefficient
 from host.pipeline.faults.debounce import Debounce
@@ -49,7 +53,13 @@ class FaultWatch:
         self._all: list[OpenFault] = []
         self._by_rule: dict[str, OpenFault] = {}
         known = None if coefficient is None else (math.log(coefficient), relative_u)
-        self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, known)
+        self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, self._all.remove, known)
+        self._opened = 0
+        self._on_before = Previous(False)
+        self._board_us: Ints = np.empty(0, dtype=np.int64)  # of the frames of this chunk
+        self._due: list[tuple[int, int, int, Callable[[], None]]] = []  # in it: place, order, number, what to do
+        self._number = 10**9
+        self._pending: list[tuple[float, Callable[[int], None]]] = []  # after it: when (µs), what to do
         self._tail = Tail(7, TUNING.watch_tail)
         self._shut, self._on = (Debounce(TUNING.give_s + TUNING.turn_level_s, 0.0) for _ in range(2))
         self._now_m2 = 0.0
@@ -63,14 +73,16 @@ class FaultWatch:
         n = len(scene.host_s)
         if not n:
             return
+        flowing = scene.flow.frequency_hz > 0
+        on = scene.spraying & flowing
         glitch = (scene.frames["flags"] & Flag.FLOW_GLITCH) != 0
-        boom = self._boom.push(scene.counts, scene.per_m3, scene.pressure.mean_pa, scene.spraying, glitch)
+        boom = self._boom.push(scene.counts, scene.per_m3, scene.pressure.mean_pa, scene.spraying, flowing, glitch)
         turns = self._rules.push(scene, boom)
         with np.errstate(divide="ignore", invalid="ignore"):
-            log_p = np.log(scene.pressure.mean_pa)
+            log_p = np.log(np.maximum(scene.pressure.mean_pa, TUNING.floor_pa))
         low = (scene.frames["flags"] & Flag.SUPPLY_LOW) != 0
         board_us = scene.counts.board_us
-        self._tail.push(board_us, scene.host_s, log_p, scene.area_m2, low, scene.tank_left_m3, 1.0 * scene.spraying)
+        self._tail.push(board_us, scene.host_s, log_p, scene.area_m2, low, scene.tank_left_m3, 1.0 * on)
         places = np.flatnonzero(boom.usable)
         watched = self._steps.push(
             Usable(
@@ -80,31 +92,62 @@ class FaultWatch:
                 log_p[places],
                 np.log(boom.root_pa[places]),
                 board_us[places] * 1e-6,
+                boom.start[places],
                 boom.doubtful[places],
             )
         )
-        frames = UsableFrames(places, watched, log_p[places], scene.host_s[places], scene.area_m2[places])
+        frames = UsableFrames(
+            places, watched, log_p[places], scene.host_s[places], scene.area_m2[places], boom.start[places]
+        )
         self._boom_faults.begin(frames)
-        switch = (scene.frames["flags"] & Flag.SPRAY) != 0
-        ticks: list[tuple[int, int, Turn | int]] = [(turn.place, 0, turn) for turn in turns]
-        for debounce, condition in ((self._shut, ~scene.spraying & ~switch), (self._on, scene.spraying)):
-            settled, _, since = debounce.push(board_us, condition)
-            ticks += [(int(place), 1, int(since[place])) for place in settled]
-        for place, _, turn in sorted(ticks, key=lambda tick: tick[:2]):
+        for place, action in self._ticks(scene, on, turns):
             self._boom_faults.follow(place, self._explained())
-            if isinstance(turn, Turn):
-                self._turned(turn)
-            else:
-                self._spray_turned(place, turn)
+            action()
         self._boom_faults.follow(n - 1, self._explained())
         self._now_m2 = float(scene.area_m2[-1])
+
+    def _ticks(self, scene: Scene, on: Bools, turns: list[Turn]) -> Iterator[tuple[int, Callable[[], None]]]:
+        """What is to be done after which frame, in order; what is done may add to it."""
+        board_us = scene.counts.board_us
+        switch = (scene.frames["flags"] & Flag.SPRAY) != 0
+        self._board_us = board_us
+        self._due = [(turn.place, 0, n, partial(self._turned, turn)) for n, turn in enumerate(turns)]
+        for place in np.flatnonzero(~on & self._on_before(on)).tolist():
+            self._due.append((place, 1, len(self._due), self._boom_faults.interrupted))
+        for debounce, condition in ((self._shut, ~on & ~switch), (self._on, on)):
+            settled, _, since = debounce.push(board_us, condition)
+            for place in settled.tolist():
+                self._due.append((place, 2, len(self._due), partial(self._spray_turned, place, int(since[place]))))
+        heapq.heapify(self._due)
+        pending, self._pending = self._pending, []
+        for due_us, later in pending:
+            self._later(due_us, later)
+        while self._due:
+            place, _, _, action = heapq.heappop(self._due)
+            yield place, action
+
+    def _later(self, due_us: float, action: Callable[[int], None]) -> None:
+        """Do `action` in the first frame from `due_us` (µs on the board's clock) on, with that frame's place."""
+        place = int(np.searchsorted(self._board_us, due_us))
+        if place < len(self._board_us):
+            self._number += 1
+            what: Callable[[], None] = partial(action, place)
+            heapq.heappush(self._due, (place, 3, self._number, what))
+        else:
+            self._pending.append((due_us, action))
 
     def _open(self, kind: str, began_s: float, called_s: float, began_m2: float) -> OpenFault:
         last = next((fault for fault in reversed(self._all) if fault.kind == kind and fault.ended_s is not None), None)
         if kind in FLICKERING and last is not None and began_s - (last.ended_s or 0.0) < TUNING.resumed_s:
             last.resume()
             return last
-        fault = OpenFault(len(self._all) + 1, kind, began_s, called_s, began_m2)
+        if kind == "air":  # what the pressure has shown already was its first sign
+            shown = (fault for name, fault in self._by_rule.items() if RULES[name].rank and fault.ended_s is None)
+            for fault in shown:
+                fault.take_over(Verdict(kind, sure=0.9), called_s)
+                return fault
+        self._opened += 1
+        fault = OpenFault(self._opened, kind, began_s, called_s, began_m2)
         self._all.append(fault)
         return fault
 
@@ -128,18 +171,29 @@ class FaultWatch:
         if rule.of_pulses:
             self._boom_faults.false_pulses(True, began_s, now_s, began_m2)
             return
-        if rule.name == "pressure_low" and self._boom_faults.takes_more:
+        if rule.name in ("pressure_low", "pressure_down") and self._boom_faults.takes_more:
             return
         verdict = rule.verdict(self._evidence(rows, turn.since_us))
         handed = self._boom_faults.hand_over(began_s - 3.0) if rule.explains else None
-        open_ones = (fault for fault in self._by_rule.values() if fault.ended_s is None)
-        same = next((fault for fault in open_ones if fault.kind == verdict.kind), None)
-        fault = handed or same or self._open(verdict.kind, began_s, now_s, began_m2)
-        fault.take_over(verdict)
+        open_ones = [(RULES[name], fault) for name, fault in self._by_rule.items() if fault.ended_s is None]
+        related = [(other.rank, fault) for other, fault in open_ones if other.rank and rule.rank]
+        highest, same = max(related, key=lambda pair: pair[0], default=(0, None))
+        fault = same or handed or self._open(verdict.kind, began_s, now_s, began_m2)
+        if handed is not None and fault is not handed:
+            self._all.remove(handed)
+        if rule.rank >= highest:
+            fault.take_over(verdict, now_s, quiet=rule.quiet)
+        for after_s in rule.revised_s:
+            self._later(turn.since_us + 1e6 * (rule.on_s + after_s), partial(self._revise, rule, fault, turn.since_us))
         if rule.at_once:
             fault.end(now_s, now_m2)
         else:
             self._by_rule[rule.name] = fault
+
+    def _revise(self, rule: Rule, fault: OpenFault, since_us: int, place: int) -> None:
+        """What has come to light since the rule came on may speak for another cause."""
+        if self._by_rule.get(rule.name) is fault and fault.ended_s is None:
+            fault.name(rule.verdict(self._evidence(self._tail.upto(place, TUNING.watch_tail), since_us)))
 
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
         left_m3, full_m3 = float(rows[_TANK, -1]), self._rig.tank.volume_m3
@@ -147,6 +201,7 @@ class FaultWatch:
         known = bool(np.isfinite(pressures).any())
         return Evidence(
             moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
+            moved_sd=self._boom_faults.pressure_sd,
             supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
             nearly_empty=left_m3 < TUNING.nearly_empty * full_m3 and not refill_not_told(left_m3, full_m3),
             droop=self._droop,
@@ -157,7 +212,7 @@ class FaultWatch:
         pump lacks, or how much the boom takes."""
         rows = self._tail.upto(place, TUNING.watch_tail)
         ago_us = since_us - rows[_US]
-        lead_us = 0.0 if self._rig.spray_switch else TUNING.stopped_s * 1e6
+        lead_us = 1e6 * (TUNING.rundown_s if self._rig.spray_switch else TUNING.stopped_s)
         earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + TUNING.turn_level_s * 1e6)]
         later = rows[:, ago_us < -TUNING.give_s * 1e6]
         on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
@@ -166,9 +221,11 @@ class FaultWatch:
         rise = float(np.mean(off[_LOG_P]) - np.mean(on[_LOG_P]))
         if not math.isfinite(rise):
             return
-        low = self._by_rule.get("pressure_low")
-        if low is not None and low.kind == "pressure_low":
-            low.name(Verdict("supply_short" if rise > TUNING.returns else "regulator", low.or_else, 0.85))
-            low.judged(settled=True)
+        low = self._by_rule.get("pressure_low") or self._by_rule.get("pressure_down")
+        if low is not None and low.kind in ("pressure_low", "pressure_down"):
+            if not self._droop.behind_valve:
+                returns = rise > math.log1p(self._droop.value[0]) + TUNING.returns
+                low.name(Verdict("supply_short" if returns else "regulator", low.or_else, 0.85))
+                low.judged(settled=True)
         elif low is None and not self._explained():
             self._boom_faults.turned(rise, float(np.mean(later[_HOST]) - np.mean(earlier[_HOST])))

@@ -102,6 +102,18 @@ class Windows:
             :, max(length - TUNING.windows[-1] - TUNING.bubble_more_frames - TUNING.step_window, 0) : length
         ]
 
+    def last_off(self, frames: int) -> float:
+        """Mean of how far c was off its baseline in the last frames, relative."""
+        return float(np.mean(self._raw[0, -frames:]))
+
+    def forget(self, last_s: float) -> None:
+        """Take the frames of the last `last_s` (s) out again."""
+        if self._raw.shape[1]:
+            kept = int(np.searchsorted(self._raw[3], self._raw[3, -1] - last_s, side="right"))
+            gone = self._raw.shape[1] - kept
+            self._raw = self._raw[:, :kept]
+            self._rows = self._rows[:, : max(self._rows.shape[1] - gone, 1)]
+
     def restart(self) -> None:
         """Begin again: no window reaches back behind this."""
         self._rows = np.zeros((5, 1))  # pulses too few or many (drops, rises), weight, ln √P, time: sums of the first 3

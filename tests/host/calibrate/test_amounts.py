@@ -10,10 +10,10 @@ from host.errors import UserError
 def test_a_volume_with_its_uncertainty():
     amount = AmountReader().read("1300 mL", "the catch")
     assert amount == Amount(pytest.approx(1.3e-3), JUG)
-    # JCGM 100 (GUM), 4.3.7: a step of 10 mL is a rectangle of half-width 5 mL, 1 % of the scale one of 13 mL.
+    # JCGM 100 (GUM), 4.3.7: a step of 10 mL is a rectangle of half-width 5 mL, 3 % of the scale one of 39 mL.
     scale = amount.vessel.scale_uncertainty() * amount.volume_m3
     assert math.hypot(amount.vessel.reading_uncertainty(), scale) == pytest.approx(
-        math.hypot(5e-6, 13e-6) / math.sqrt(3)
+        math.hypot(5e-6, 39e-6) / math.sqrt(3)
     )
 
 

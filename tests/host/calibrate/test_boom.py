@@ -12,7 +12,7 @@ from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card
 from host.calibrate.uncertainty import combine
-from host.calibrate.vessels import Vessel
+from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
 from host.errors import UserError
 from host.formulas import orifice_coefficient, orifice_flow
 from host.rig import rig_from_toml
@@ -28,8 +28,11 @@ def catch(psi, *millilitres, seconds=55.0):
     return BoomCatch(psi * PSI, seconds, tuple(one * ML for one in millilitres))
 
 
-def judge(*catches, nozzles=4, speed=None):
-    return catch_test(catches, rig(nozzles), speed, Reading())
+GOOD = Reading(replace(JUG, accuracy=0.01), gauge=Gauge(accuracy_pa=1.0 * PSI))
+
+
+def judge(*catches, nozzles=4, speed=None, reading=GOOD):
+    return catch_test(catches, rig(nozzles), speed, reading)
 
 
 def test_flows_mean_variation_and_deviations():
@@ -187,16 +190,18 @@ def test_nozzle_tables_turn_round():
 def test_the_uncertainty_of_the_coefficient_against_the_uncertainties_package():
     one = catch(40, 1210, 1230, 1190, 1300)
     reading = Reading()
-    scale, time = ufloat(1, 0.01 / math.sqrt(3)), ufloat(55.0, reading.time_s)
-    volumes = [ufloat(volume, 10e-6 / math.sqrt(12)) for volume in one.volumes_m3]
-    pressure = ufloat(40 * PSI, math.hypot(1 / math.sqrt(3), 1 / math.sqrt(12)) * PSI)
+    scale, time = ufloat(1, JUG.accuracy / math.sqrt(3)), ufloat(55.0, reading.time_s)
+    step, gauge = 10e-6 / math.sqrt(12), USUAL_GAUGE
+    habit = ufloat(0.0, step)  # the same at each reading
+    volumes = [ufloat(volume, step) + habit for volume in one.volumes_m3]
+    pressure = ufloat(40 * PSI, math.hypot(gauge.accuracy_pa / math.sqrt(3), gauge.step_pa / math.sqrt(12)))
     theirs = sum(volumes) * scale / time / pressure**0.5
-    ours = judge(one).results[0]
+    ours = judge(one, reading=reading).results[0]
     assert ours.total_coefficient == pytest.approx(theirs.nominal_value)
     assert ours.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-9)
     times = [ufloat(t, reading.time_s) for t in (50.0, 52.0, 54.0, 56.0)]
     theirs = sum(v * scale / t for v, t in zip(volumes, times, strict=True)) / pressure**0.5
-    ours = judge(replace(one, times_s=(50.0, 52.0, 54.0, 56.0))).results[0]
+    ours = judge(replace(one, times_s=(50.0, 52.0, 54.0, 56.0)), reading=reading).results[0]
     assert ours.total_coefficient == pytest.approx(theirs.nominal_value)
     assert ours.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-9)
 
@@ -225,13 +230,13 @@ def test_the_truth_lies_within_the_expanded_uncertainty_of_the_coefficient(one_b
 
 def test_the_card_keeps_how_well_it_was_read():
     vessel = Vessel("jug", step_m3=20e-6, accuracy=0.02)
-    reading = Reading(vessel, 0.3, 2e3)
+    reading = Reading(vessel, 0.3, Gauge(1e3, 2e3, "brass"))
     one = replace(catch(40, 1200, 1210, 1190, 1205), times_s=(50.0, 52.0, 54.0, 56.0))
     test = catch_test([one], rig(), None, reading)
     card = make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_measured(rig(), test, reading))
     kept = boom_card(card)
-    assert combine(kept.parts).standard == pytest.approx(test.results[0].uncertainty.standard, rel=1e-5)
+    assert combine(kept.parts_at(40 * PSI)).standard == pytest.approx(test.results[0].uncertainty.standard, rel=1e-5)
     older = {name: value for name, value in boom_measured(rig(), test, reading).items() if name != "reading"}
     usual = boom_card(make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, older))
     expected = catch_test([one], rig(), None, Reading()).results[0].uncertainty.standard
-    assert combine(usual.parts).standard == pytest.approx(expected, rel=1e-5)
+    assert combine(usual.parts_at(40 * PSI)).standard == pytest.approx(expected, rel=1e-5)

@@ -43,7 +43,7 @@ def meter_card(factor=440.0, made=NOW, name=RIG.name):
 def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
     card, result = meter_card()
     assert card.section.curve[0][1] == pytest.approx(result.curve[0][1], rel=1e-6)
-    assert card.section.relative_uncertainty == pytest.approx(result.uncertainty.standard, rel=5e-3)
+    assert card.section.relative_uncertainty == pytest.approx(result.uncertainty.carried, rel=5e-3)
 
     curve = calibrate_meter([MeterCatch(900, 2.1e-3, JUG, 200.0), MeterCatch(900, 2e-3, JUG, 60.0)] * 3)
     section = make_card("meter", RIG.name, NOW, meter_section(curve), {}).section
@@ -53,7 +53,7 @@ def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
     pressure = calibrate_pressure(points, RIG.pressure, 1023, Gauge())
     made = make_card("pressure", RIG.name, NOW, pressure_section(pressure), pressure_measured(pressure, points, 1023))
     np.testing.assert_allclose(made.section.pressure_pa([110, 470], 1023), [0, 300e3], atol=0.5)
-    assert made.section.uncertainty_pa == pytest.approx(pressure.uncertainty.standard, rel=5e-3)
+    assert float(made.section.uncertainty_at(300e3)) == pytest.approx(pressure.uncertainty.carried, rel=5e-3)
 
     wheel = calibrate_wheel(60.0, [500, 501])
     section = make_card("wheel", RIG.name, NOW, wheel_section(wheel, 10), budget_measured(wheel.uncertainty)).section

@@ -1,8 +1,11 @@
+import itertools
 import math
 
 import numpy as np
 import pytest
 import scipy.stats
+from hypothesis import given
+from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from host.calibrate.meter import ASSUMED_REPEATABILITY, MeterCatch, calibrate_meter
@@ -12,6 +15,7 @@ from host.errors import UserError
 LITRE = 1e-3
 FINE = Vessel("balance", step_m3=1e-9, accuracy=0.0)  # nothing of its own: leaves the scatter of the meter alone
 GOOD_JUG = Vessel("jug", step_m3=10e-6, accuracy=0.005)
+FINE_BALANCE = Vessel("balance", step_m3=1e-6, accuracy=0.003)
 
 
 def catch(pulses, litres, seconds=60.0, vessel=FINE):
@@ -25,40 +29,54 @@ def test_the_k_factor_is_pulses_per_volume():
     assert one.frequency_hz == pytest.approx(25.0)
 
 
-def test_scatter_is_weighed_as_scipy_does_when_nothing_else_matters():
+def test_scatter_is_pooled_and_weighed_as_scipy_does_when_nothing_else_matters():
     litres = [2.000, 2.012, 1.993, 2.006, 1.998]
     result = calibrate_meter([catch(900, one) for one in litres])
     factors = [900 / (one * LITRE) for one in litres]
-    mean, error = np.mean(factors), scipy.stats.sem(factors)
+    mean = np.mean(factors)
+    pooled = math.sqrt((4 * (scipy.stats.tstd(factors) / mean) ** 2 + 4 * ASSUMED_REPEATABILITY**2) / 8)
     assert result.curve[0][1] == pytest.approx(mean, rel=1e-6)
-    assert result.uncertainty.standard == pytest.approx(error / mean, rel=1e-3)
-    low, high = scipy.stats.t.interval(0.95, 4, loc=mean, scale=error)
-    assert result.uncertainty.expanded * mean == pytest.approx((high - low) / 2, rel=1e-3)
-    assert result.uncertainty.degrees == pytest.approx(4, rel=1e-2)
+    assert result.uncertainty.standard == pytest.approx(pooled / math.sqrt(5), rel=1e-2)
+    expanded = scipy.stats.t.ppf(0.975, 8) * pooled / math.sqrt(5)
+    assert result.uncertainty.expanded == pytest.approx(expanded, rel=1e-2)
+    assert result.uncertainty.degrees == pytest.approx(8, rel=2e-2)
     np.testing.assert_allclose(result.residuals, np.array(factors) / mean - 1, atol=1e-6)
 
 
 def test_one_catch_against_the_uncertainties_package():
     c = MeterCatch(431, 0.95 * LITRE, GOOD_JUG, 30.0)
     pulses = ufloat(431, 1 / math.sqrt(6)) * (1 + ufloat(0, ASSUMED_REPEATABILITY))
-    volume = ufloat(0.95e-3, 10e-6 / math.sqrt(12)) * (1 + ufloat(0, 0.005 / math.sqrt(3)))
+    step = 10e-6 / math.sqrt(12)
+    volume = (ufloat(0.95e-3, step) + ufloat(0, step)) * (1 + ufloat(0, 0.005 / math.sqrt(3)))
     theirs = pulses / volume
     result = calibrate_meter([c])
     assert result.curve[0][1] == pytest.approx(theirs.nominal_value)
     assert result.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-3)
-    assert any("repeatability of 1 % is assumed" in remark for remark in result.remarks)
+    assert any("repeatability of 0.8 % is assumed" in remark for remark in result.remarks)
 
 
-def test_unequal_catches_are_weighed_by_their_own_uncertainty():
-    """With scatter no larger than reading explains, it is the inverse-variance mean (GUM F.2; any handbook)."""
-    small, large = Vessel("cup", 50e-6, 0.0), Vessel("bucket", 50e-6, 0.0)
-    catches = [MeterCatch(450, litres * LITRE, small, 60) for litres in (1.005, 1.000, 1.010)]
-    catches += [MeterCatch(9000, litres * LITRE, large, 1200) for litres in (20.01, 20.00, 20.02)]
-    u = np.array([c.own_uncertainty() for c in catches])
-    k = np.array([c.factor for c in catches])
-    result = calibrate_meter(catches)
-    assert result.curve[0][1] == pytest.approx(np.sum(k / u**2) / np.sum(1 / u**2), rel=1e-6)
-    assert result.uncertainty.components[0].standard == pytest.approx(np.sum(1 / u**2) ** -0.5, rel=1e-2)
+def test_another_vessel_never_makes_it_worse():
+    """Between vessels each counts by all that it leaves open, its scale with it (inverse variances)."""
+    alone = [catch(900 + n, 2.0, vessel=FINE_BALANCE) for n in range(3)]
+    tank = MeterCatch(9008, 20 * LITRE, TANK, 600.0)
+    assert calibrate_meter([*alone, tank]).uncertainty.expanded <= calibrate_meter(alone).uncertainty.expanded * 1.001
+    jug = calibrate_meter([catch(900 + n, 2.0, vessel=GOOD_JUG) for n in range(3)])
+    both = calibrate_meter([catch(900 + n, 2.0, vessel=v) for n in range(3) for v in (GOOD_JUG, FINE_BALANCE)])
+    assert both.uncertainty.expanded < jug.uncertainty.expanded
+
+
+@given(st.permutations([(900, 2.0), (905, 2.01), (899, 1.99), (905, 2.0)]))
+def test_the_order_of_typing_changes_nothing(order):
+    expected = calibrate_meter([catch(*one, vessel=GOOD_JUG) for one in sorted(order)])
+    result = calibrate_meter([catch(*one, vessel=GOOD_JUG) for one in order])
+    assert result.curve[0][1] == pytest.approx(expected.curve[0][1], rel=1e-12)
+    assert result.uncertainty.expanded == pytest.approx(expected.uncertainty.expanded, rel=1e-12)
+
+
+@pytest.mark.parametrize("vessel", [GOOD_JUG, FINE_BALANCE])
+def test_more_catches_that_agree_never_widen_it(vessel):
+    stated = [calibrate_meter([catch(900, 2.0, vessel=vessel)] * count).uncertainty.expanded for count in range(1, 15)]
+    assert all(after <= before for before, after in itertools.pairwise(stated))
 
 
 def test_the_scale_of_the_jug_is_shared_and_does_not_average_out():
@@ -66,7 +84,9 @@ def test_the_scale_of_the_jug_is_shared_and_does_not_average_out():
     result = calibrate_meter(catches)
     scale = next(part for part in result.uncertainty.components if "scale of the jug" in part.name)
     assert scale.standard == pytest.approx(0.005 / math.sqrt(3))
-    assert result.uncertainty.standard == pytest.approx(scale.standard, rel=0.1)
+    marks = next(part for part in result.uncertainty.components if "marks of the jug" in part.name)
+    assert marks.standard == pytest.approx(10e-6 / math.sqrt(12) / 2e-3)
+    assert result.uncertainty.standard == pytest.approx(math.hypot(scale.standard, marks.standard), rel=0.05)
 
 
 def test_a_tank_balance_is_one_more_point_with_little_weight():
@@ -89,7 +109,7 @@ def test_a_curve_where_the_points_call_for_it():
     assert any("a curve is used" in remark for remark in result.remarks)
     assert result.range_hz == pytest.approx((3.6, 15.07), rel=0.01)
     assert max(map(abs, result.residuals)) < 0.006
-    assert any("between the points" in part.name for part in result.uncertainty.components)
+    assert any("between the flows" in part.name for part in result.uncertainty.components)
 
 
 def test_a_tank_balance_does_not_hide_a_curve():
@@ -158,11 +178,40 @@ def test_few_repeats_are_said():
     assert not any("few repeats" in remark for remark in enough.remarks)
 
 
+def test_two_catches_that_cannot_both_be_right_are_said():
+    """1,043 and 1,150 pulses in 2.31 L: 10 % apart."""
+    result = calibrate_meter([catch(1043, 2.31, 55.0, GOOD_JUG), catch(1150, 2.31, 55.0, GOOD_JUG)])
+    assert any(remark.startswith("Catches 1 and 2 differ by") for remark in result.remarks)
+
+
+def test_no_curve_rests_on_a_single_catch():
+    """Three flows once each, one of them 10 % wrong: a repeat is asked for before it makes a curve."""
+    single = [catch(1043, 2.31, 92.0, GOOD_JUG), catch(1043, 2.31, 46.0, GOOD_JUG), catch(1150, 2.31, 25.0, GOOD_JUG)]
+    result = calibrate_meter(single)
+    assert len(result.curve) == 1
+    assert 2 in result.repeat
+    assert any("catch that flow again" in remark for remark in result.remarks)
+    # The constant stays true to within its ±, for what the flows differ by is in it.
+    assert result.uncertainty.expanded > abs(result.curve[0][1] / (1043 / 2.31e-3) - 1)
+
+
+def test_two_flows_ask_for_a_third():
+    two = [catch(900, 2.0, 60.0), catch(901, 2.0, 60.0), catch(860, 2.0, 240.0), catch(861, 2.0, 240.0)]
+    assert any("Two flows cannot show a bend" in remark for remark in calibrate_meter(two).remarks)
+
+
+def test_beyond_the_flows_caught_the_meter_is_known_less_well():
+    meter = calibrate_meter([catch(900, 2.0, 45.0, GOOD_JUG)] * 3).meter()
+    inside, half, double = (float(meter.relative_uncertainty_at(hz)) for hz in (20.0, 10.0, 40.0))
+    assert inside == meter.relative_uncertainty
+    assert half == double == pytest.approx(math.hypot(inside, 0.02))
+
+
 def test_an_outlier_is_pointed_out_and_named():
     litres = [2.000, 2.006, 2.130, 1.998, 2.003]
     result = calibrate_meter([catch(900, one) for one in litres])
     assert result.outliers == (2,)
-    assert any(remark.startswith("Catch 3 lies -6.") for remark in result.remarks)
+    assert any(remark.startswith("Catch 3 is -6.") for remark in result.remarks)
 
 
 def test_good_catches_are_not_called_outliers():

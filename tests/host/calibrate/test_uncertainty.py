@@ -1,11 +1,14 @@
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
+from host.calibrate.transducer import FittedLine
 from host.calibrate.uncertainty import (
     ASSUMED_DEGREES,
     Component,
@@ -17,6 +20,7 @@ from host.calibrate.uncertainty import (
     student_factor,
     triangular,
 )
+from host.units import rounded_up
 
 # JCGM 100:2008 (GUM), 4.4.3: twenty readings of a temperature (from memory).
 READINGS = [96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07,
@@ -89,10 +93,91 @@ def test_what_is_only_estimated_from_few_values_needs_a_larger_factor():
     assert combine([Component("scale", 1.0)]).coverage == pytest.approx(1.960, abs=5e-4)
 
 
-def test_few_repeats_are_pooled_with_what_is_assumed():
-    """GUM 4.2.4: variances by their degrees of freedom; the assumed one has 2 (G.4.2: known to half of itself)."""
-    few, many = [1.0, 1.6, 1.1], [1.0, 1.6, 1.1, 1.3, 0.9]
+def test_repeats_are_pooled_with_what_is_assumed():
+    """GUM 4.2.4: variances by their degrees of freedom; the assumed one is good to 35 %, so it has 4 (G.4.2)."""
+    few = [1.0, 1.6, 1.1]
     deviation, degrees = pooled(sample_deviation(few), 2, 0.5)
-    assert (deviation**2, degrees) == pytest.approx(((2 * scipy.stats.tvar(few) + 2 * 0.25) / 4, 4.0))
-    assert pooled(sample_deviation(many), 4, 0.5) == (sample_deviation(many), 4.0)
-    assert pytest.approx(0.5 * 0.5**-2) == ASSUMED_DEGREES
+    assert (deviation**2, degrees) == pytest.approx(((2 * scipy.stats.tvar(few) + 4 * 0.25) / 6, 6.0))
+    assert pooled(0.0, 0, 0.5) == (0.5, ASSUMED_DEGREES)
+    assert pytest.approx(0.5 * 0.35**-2, rel=0.03) == ASSUMED_DEGREES
+
+
+@given(st.integers(1, 30), st.floats(0.0, 0.02))
+def test_one_more_repeat_that_agrees_never_widens(repeats, scatter):
+    """No step where the assumed scatter ends, for it never does."""
+
+    def of_mean(count):
+        spread, degrees = pooled(scatter if count > 1 else 0.0, count - 1, 0.02)
+        return combine([Component("mean", spread / math.sqrt(count), degrees)]).expanded
+
+    assert of_mean(repeats + 1) <= of_mean(repeats) * (1 + 1e-12)
+
+
+def test_the_guides_nearly_whole_degrees_are_not_cut():
+    """GUM G.4.1, example (from memory): 0.25, 0.57, 0.82 % of 10, 5, 15 readings give 1.03 %, ν = 19, k = 2.09."""
+    combined = combine([Component("a", 0.25, 9), Component("b", 0.57, 4), Component("c", 0.82, 14)])
+    assert combined.standard == pytest.approx(1.03, abs=5e-3)
+    assert combined.degrees == pytest.approx(19.0, abs=0.05)
+    assert combined.coverage == pytest.approx(2.09, abs=5e-3)
+
+
+def test_the_guides_end_gauge_with_its_degrees_of_freedom():
+    """GUM H.1.6 (from memory): 25, 9.7, 2.9, 16.6 nm of 18, 25.6, 50, 2 degrees: ν = 16, t99 = 2.92, U99 = 93 nm."""
+    parts = [(25.0, 18), (9.7, 25.6), (2.9, 50), (16.6, 2)]
+    combined = combine([Component(str(u), u, nu) for u, nu in parts])
+    assert int(combined.degrees) == 16
+    factor = student_factor(0.99, combined.degrees)
+    assert factor == pytest.approx(2.92, abs=5e-3)
+    assert factor * combined.standard == pytest.approx(93, abs=1.0)
+
+
+def test_the_guides_resistance_with_its_correlated_inputs():
+    """GUM H.2 (from memory): V = 4.9990 V, I = 19.6610 mA, φ = 1.044 46 rad, u = 3.2 mV, 9.5 µA, 0.75 mrad.
+
+    With r(V,I) = -0.36, r(V,φ) = 0.86, r(I,φ) = -0.65 the resistance is 127.732 Ω, u = 0.071 Ω. Correlated inputs are
+    a sum of shared errors: the Cholesky factor of the correlations names them.
+    """
+    volt, ampere, phase = 4.9990, 19.6610e-3, 1.04446
+    resistance = volt / ampere * math.cos(phase)
+    correlation = np.array([[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]])
+    sensitivity = [resistance / volt, -resistance / ampere, -volt / ampere * math.sin(phase)]
+    errors = np.linalg.cholesky(correlation)
+    parts = [
+        Component(f"input {i}", s * u * errors[i, j], shared=f"error {j}")
+        for i, (s, u) in enumerate(zip(sensitivity, (3.2e-3, 9.5e-6, 0.75e-3), strict=True))
+        for j in range(3)
+    ]
+    assert resistance == pytest.approx(127.732, abs=5e-3)
+    assert combine(parts).standard == pytest.approx(0.071, abs=1.5e-3)
+
+
+def test_the_guides_thermometer_line():
+    """GUM H.3 (from memory): correction b = y1 + y2·(t - 20 °C); y1 = -0.1712 °C, u = 0.0029; y2 = 0.002 18.
+
+    Eleven thermometers read between 21.5 and 27 °C; the weights of our line at a place give u(b(30 °C)) = 0.0041 °C.
+    """
+    at = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
+    correction = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160]
+    line = FittedLine(tuple(t - 20.0 for t in at), tuple(correction))
+    assert line.slope == pytest.approx(0.00218, abs=5e-6)
+    assert line.pressure_at(0.0) == pytest.approx(-0.1712, abs=5e-5)
+    residuals = [b - line.pressure_at(t - 20.0) for t, b in zip(at, correction, strict=True)]
+    spread = math.sqrt(sum(r**2 for r in residuals) / 9)
+    assert spread == pytest.approx(0.0035, abs=5e-5)
+    assert spread * math.hypot(*line.weights_at(line.pressure_at(0.0))) == pytest.approx(0.0029, abs=5e-5)
+    assert spread * math.hypot(*line.weights_at(line.pressure_at(10.0))) == pytest.approx(0.0041, abs=5e-5)
+
+
+def test_what_is_shared_cancels_or_adds_by_its_sign():
+    """GUM 5.2.2, note 1: with r = 1 the sum of the signed parts."""
+    one = Component("meter: scale of the jug", 0.6, shared="jug: scale")
+    assert combine([one, replace(one, standard=-0.6), Component("own", 0.3)]).standard == pytest.approx(0.3)
+    assert combine([one, one]).standard == pytest.approx(1.2)
+    assert combine([replace(one, shared=""), replace(one, shared="")]).standard == pytest.approx(0.6 * math.sqrt(2))
+
+
+def test_what_is_shown_is_never_less_than_it_is():
+    """GUM 7.2.6 (from memory): 10.47 mΩ is rounded up to 11 mΩ."""
+    assert rounded_up(10.47, 0) == 11
+    assert rounded_up(0.0139, 2) == 0.02
+    assert rounded_up(0.02, 2) == 0.02

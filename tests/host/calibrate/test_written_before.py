@@ -24,17 +24,24 @@ def sample(name):
     return (KEPT / name).read_text(encoding="utf-8")
 
 
+def contains(now, before):
+    """Whether everything that was written before is there still; what came later has its default."""
+    if isinstance(before, dict):
+        return all(contains(now[name], value) for name, value in before.items())
+    return now == before
+
+
 def rig_named(name):
     return next(rig for rig in RIGS if rig.name == name)
 
 
-# What the command said when it wrote the card.
+# What the command said when it wrote the card; of a catch test what is said now, with the marks read alike.
 SAID = {
     "meter": ("± 1.2 %", lambda rig: rig.meter.curve[0][1] * 3.785411784e-3, 1704.6),
     "pressure": ("± 1.3 psi", lambda rig: rig.pressure.high_pa / 6894.757, 100.2),
     "wheel": ("± 0.6 %", lambda rig: rig.wheel.metres_per_pulse, 0.12),
     "course": ("± 8.0 %", lambda rig: rig.course.speed_m_s * 3.6, 4.00),
-    "boom": ("± 2.1 %", lambda rig: 1.0, 1.0),
+    "boom": ("± 2.6 %", lambda rig: 1.0, 1.0),
 }
 
 
@@ -64,6 +71,6 @@ def test_a_draft_of_every_kind(tmp_path, kind):
     session = kind.start(Job(rig, (), Clock(), no_run))
     session.restore(draft.load().rows)
     for row, before in zip(session.rows(), rows, strict=True):
-        assert {name: row[name] for name in before} == before
+        assert contains(row, before)
     if kind is meter.KIND:
         assert session.points().cells[0] == ["1", "1043", "0.610", "jug"]

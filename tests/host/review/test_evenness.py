@@ -17,6 +17,7 @@ from host.review.balance import product_of, tank_balance
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
 from host.review.review import review_of
 from host.review.tank_sections import product_blocks, tank_blocks
+from host.rig.model import DAY_TO_DAY
 from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
@@ -104,7 +105,7 @@ def test_uncertainty_of_a_pass_holds_the_step_of_its_pulses():
     review, _ = simulated(WalkSettings(passes=1, length_m=4.0))
     one, rig = review.passes[0], review.rig
     pulse = 1 / 446e3 / math.sqrt(6)
-    expected = math.hypot(rig.meter.relative_uncertainty * one.volume_m3, pulse)
+    expected = math.hypot(math.hypot(rig.meter.relative_uncertainty, DAY_TO_DAY) * one.volume_m3, pulse)
     assert review.pass_volume_u_m3(one) == pytest.approx(expected, rel=0.02)
     assert review.pass_rate_u_m3_m2(one) > one.rate_u_m3_m2
 

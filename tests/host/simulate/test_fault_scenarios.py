@@ -35,7 +35,7 @@ def test_review_calls_it_by_its_cause(name, tmp_path):
 
 def test_there_is_a_scenario_for_every_cause_that_a_scenario_can_bring_about():
     kinds = {event.kind for name in NAMES for event in load_scenario(name).disturbances}
-    assert kinds >= {name for name in KINDS if cause_of(name)} - {"line_damage", "pump_off"}
+    assert kinds >= {name for name in KINDS if cause_of(name)} - {"line_damage"}
     assert {cause_of(name) for name in KINDS} - {""} <= set(CAUSES)
 
 

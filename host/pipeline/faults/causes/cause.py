@@ -41,6 +41,7 @@ class Evidence:
     """What is known in the moment in which a rule's condition has held for long enough."""
 
     moved: float  # ln P now against the last steady spraying; NaN when either is unknown
+    moved_sd: float  # what it would have moved by itself
     supply_low: bool  # the board has seen a low supply since the condition began
     nearly_empty: bool  # the tank, by the count; where a refill was not recorded it says nothing
     droop: Droop
@@ -55,7 +56,10 @@ class Rule:
     off_s: float  # for which it must have gone
     condition: Callable[[Signs], Bools]
     verdict: Callable[[Evidence], Verdict]
-    decided: Callable[[Signs], Bools] | None = None  # frames that say anything about it; in others the last one holds
+    decided: Callable[[Signs], Bools] | None = None  # frames that say anything about it; none: all do
     explains: bool = False  # what the boom's coefficient does meanwhile comes from this
     at_once: bool = False  # known only once it is over
+    quiet: bool = False  # worth a word, no sound, whatever it is named
+    rank: int = 0  # of two rules that are on at a time and have one, the higher names the one fault; 0: its own fault
+    revised_s: tuple[float, ...] = ()  # after it has come on: the verdict is asked for again
     of_pulses: bool = False  # handed to those that follow the coefficient, for their own faults look like it

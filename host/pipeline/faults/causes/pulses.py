@@ -56,6 +56,7 @@ RULES = (
         _unsteady,
         decided=lambda signs: signs.coefficient_settled,
         explains=True,
+        rank=3,
     ),
 )
 

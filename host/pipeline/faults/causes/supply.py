@@ -6,6 +6,19 @@ from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Evidence, Rule, 
 
 CAUSES = (
     Cause(
+        "pressure_down",
+        "pressure is down since the run began: strainer, battery, suction or the knob",
+        (
+            "has the knob been turned?",
+            "look at the battery's voltage",
+            f"clean the suction strainer, {HANDS_OFF}",
+        ),
+        "pressure comes back when the boom is shut: the pump gets or gives too little; if not, it is the regulator",
+        "under",
+        urgent=False,
+        not_simulated="a strainer, a battery or a regulator that loses less than half of the pressure",
+    ),
+    Cause(
         "pressure_low",
         "pressure does not hold",
         (
@@ -54,6 +67,12 @@ def _pressure_low(evidence: Evidence) -> Verdict:
     return Verdict("battery" if evidence.supply_low else "pressure_low", sure=0.9)
 
 
+def _pressure_down(evidence: Evidence) -> Verdict:
+    if evidence.nearly_empty:
+        return Verdict("tank_empty", ("air",), 0.8)
+    return Verdict("battery" if evidence.supply_low else "pressure_down", sure=0.9)
+
+
 RULES = (
     Rule(
         "pressure_low",
@@ -63,6 +82,17 @@ RULES = (
         _pressure_low,
         decided=lambda signs: signs.steady_spray,
         explains=True,
+        rank=2,
     ),
-    Rule("battery", 1.0, 5.0, lambda signs: signs.supply_low, lambda _: Verdict("battery")),
+    Rule(
+        "pressure_down",
+        4.0,
+        4.0,
+        lambda signs: signs.steady_spray & signs.pressure_down,
+        _pressure_down,
+        decided=lambda signs: signs.steady_spray,
+        rank=1,
+        quiet=True,
+    ),
+    Rule("battery", 1.0, 5.0, lambda signs: signs.supply_low, lambda _: Verdict("battery"), rank=3),
 )

@@ -16,9 +16,9 @@ CAUSES = (
 RULES = (
     Rule(
         "wheel_stuck",
+        0.3,
         0.05,
-        0.05,
-        lambda signs: signs.wheel_silent,
+        lambda signs: signs.wheel_dead,
         lambda _: Verdict("wheel_stuck", sure=0.7),
         decided=lambda signs: (signs.steady_spray & signs.flowing) | signs.wheel_turning,
     ),

@@ -36,6 +36,7 @@ def usable(frames, false_at=None, seed=1):
         np.full(good.sum(), 12.0),
         np.full(good.sum(), 6.0),
         time_s[good],
+        np.cumsum(np.diff(time_s, prepend=0.0) > 1.0)[good],
         np.zeros(good.sum(), dtype=bool),
     )
 

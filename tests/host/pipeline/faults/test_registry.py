@@ -53,6 +53,9 @@ def test_the_page_has_no_section_of_a_cause_that_is_none():
 def test_an_open_fault_goes_only_the_ways_that_are_named():
     fault = OpenFault(1, "clog", 1.0, 1.2, 0.0)
     assert fault.state is State.PROVISIONAL
+    with pytest.raises(AssertionError, match="cannot go from provisional to settled"):
+        fault.judged(settled=True)
+    fault.confirm(1.7)
     fault.judged(settled=True)
     fault.end(3.0, 1.0)
     with pytest.raises(AssertionError, match="cannot go from ended to called"):

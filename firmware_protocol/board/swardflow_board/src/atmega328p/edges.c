@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Edges are timed in interrupts, so nothing else may hold interrupts off, or run inside one, for longer than a few µs. */
 #ifdef __AVR_ATmega328P__
 

@@ -1,0 +1,28 @@
+"""How well a rate is known by the calibrations of the rig alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from host.rig import Rig
+
+Floats = npt.NDArray[np.float64]
+
+
+class RateCertainty:
+    """Relative standard uncertainty of rates of one rig: its meter at the flow, its wheel or timed course."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+        self._per_m3 = float(rig.meter.curve[len(rig.meter.curve) // 2][1])
+
+    def relative_u(self, flow_m3_s: npt.ArrayLike, passes: float = 1.0) -> Floats:
+        """At a flow (any shape, same shape out); over the mean of so many passes where the speed is a walker's."""
+        hz = np.asarray(flow_m3_s, dtype=np.float64) * self._per_m3
+        return np.hypot(self._rig.meter.uncertainty_in_run(hz), self._travel_u(passes))
+
+    def _travel_u(self, passes: float) -> float:
+        if self._rig.wheel is not None:
+            return self._rig.wheel.uncertainty_in_run
+        return self._rig.course.uncertainty_in_run(passes) if self._rig.course is not None else 0.0

@@ -1,0 +1,63 @@
+"""Whether a change that was just seen stays, or was a bubble, a dip, or the rotor running down at the end of a pass.
+
+The less it changes, the longer it may wait for the answer: it costs the less ground.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.pipeline.columns import Floats
+from host.pipeline.faults.tuning import TUNING
+
+
+@dataclass(frozen=True)
+class FirstWord:
+    """The frames since a change began, shape (n,), the newest last."""
+
+    off: Floats  # of ln c from what it was before, positive in the direction of the change
+    time_s: Floats
+    down: bool
+    even: float  # typical change of ln c from frame to frame before it
+
+
+def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) -> bool | None:
+    """True: it stays; False: there was none; None: wait for more."""
+    off, n = word.off, len(word.off)
+    if n < 2:
+        return None
+    length = min(n, 3)
+    means = np.convolve(off, np.full(length, 1.0 / length), "valid")
+    peak, left = float(means.max()), float(means[-1])
+    worth = abs(math.expm1(-left if word.down else left)) * nozzles
+    wait_s = next(wait for least, wait in TUNING.confirm_s if worth >= least)
+    now_s = float(word.time_s[-1])
+    waited_s = min(now_s - began_s, now_s - called_s + TUNING.confirm_called_s)
+    last = off[-TUNING.recovered_frames :]
+    # Pulses that are missing here and there come back for moments: then every frame has to be as before.
+    uneven = float(np.mean(np.abs(np.diff(off)))) > TUNING.uneven_ratio * word.even
+    if n >= TUNING.recovered_frames and (last.max() if uneven else last.mean()) < TUNING.recovered_share * peak:
+        return False
+    if waited_s < wait_s or (word.down and _running_down(word, left)):
+        return None
+    stays = left >= TUNING.stays_share * peak and not _returning(off, peak, worth)
+    return True if stays or waited_s >= TUNING.uneven_s else None
+
+
+def _running_down(word: FirstWord, left: float) -> bool:
+    """Whether these may still be the frames of a rotor that nothing drives any more."""
+    off, time_s = word.off, word.time_s
+    if left > TUNING.confirm_deep and time_s[-1] - time_s[0] < TUNING.confirm_deep_s:
+        return True
+    half = min(max(len(off) // 2, 1), 3)
+    apart_s = float(np.mean(time_s[-half:]) - np.mean(time_s[-2 * half : -half]))
+    return float(np.mean(off[-half:]) - np.mean(off[-2 * half : -half])) > TUNING.confirm_slope * apart_s
+
+
+def _returning(off: Floats, peak: float, worth: float) -> bool:
+    """Whether a change is on its way back: a dip through the rotor's lag."""
+    half = min(2 if worth >= TUNING.confirm_s[0][0] else 4, len(off) // 2)
+    return float(np.mean(off[-2 * half : -half]) - np.mean(off[-half:])) > TUNING.returning_share * peak

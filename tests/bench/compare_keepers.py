@@ -1,0 +1,84 @@
+"""Keepers who catch with one jug and one gauge, then spray: what `compare` says of sound booms and of worn ones."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from host.calibrate.boom import BoomCatch, Reading, catch_test
+from host.calibrate.boom_card import against, boom_card, boom_measured
+from host.calibrate.cards import Card, make_card
+from host.calibrate.kinds.meter import meter_measured, meter_section
+from host.calibrate.kinds.pressure import pressure_measured, pressure_section
+from host.calibrate.meter import MeterCatch, calibrate_meter
+from host.calibrate.shared_errors import meter_parts, pressure_parts
+from host.calibrate.transducer import PressurePoint, calibrate_pressure
+from host.calibrate.uncertainty import Component, combine, pooled
+from host.calibrate.vessels import JUG, Gauge
+from host.review.compare import judged
+from host.rig.model import DAY_TO_DAY
+from host.units import PSI_PA
+from tests.host.calibrate.rigs import rig
+
+PASSES, SCATTER = 6, 0.006
+MADE = datetime(2026, 5, 14, tzinfo=UTC)
+
+
+def verdict(rng: np.random.Generator, psi: float, gauge_psi: float, jug: float, loss: float) -> tuple[str, float]:
+    """The verdict on a run at `psi` whose boom lost `loss` since the catch test, and the stated ± (95 %)."""
+    boom, vessel = rig(4), replace(JUG, accuracy=jug)
+    gauge = Gauge(PSI_PA, gauge_psi * PSI_PA)
+    scale, habit = 1.0 + rng.uniform(-jug, jug), rng.uniform(-0.5, 0.5) * vessel.step_m3
+    offset = rng.uniform(-gauge_psi, gauge_psi)
+
+    def read(volume: float) -> float:
+        return round((volume * scale + habit) / vessel.step_m3) * vessel.step_m3
+
+    each = float(boom.nozzles.flow_m3_s(psi * PSI_PA)) * (1 + rng.normal(0, 0.01, 4))
+    catches = []
+    for _ in range(4):
+        litres = rng.uniform(2.2e-3, 2.6e-3)
+        pulses = int(450e3 * (1 + rng.normal(0, 0.004)) * litres + rng.uniform())
+        catches.append(MeterCatch(pulses, read(litres), vessel, pulses / (float(np.sum(each)) * 450e3)))
+    meter = calibrate_meter(catches)
+    gain = 1.0 + rng.normal(0, 0.01)
+
+    def counts(at: float) -> float:
+        return 1023 * (0.1 + 0.8 * (at * gain + rng.normal(0, 0.1)) / 100.0)
+
+    points = [PressurePoint(0.0, counts(0.0))]
+    points += [PressurePoint(round(at + offset) * PSI_PA, counts(at)) for at in (20.0, 40.0)]
+    assert boom.pressure is not None
+    sensor = calibrate_pressure(points, boom.pressure, 1023, gauge)
+    volumes = tuple(read(flow * (60.0 + rng.normal(0, 0.2))) for flow in each)
+    reading = Reading(vessel, gauge=gauge)
+    caught = BoomCatch(max(round(psi + offset), 1) * PSI_PA, 60.0, volumes)
+    test = catch_test([caught], boom, None, reading)
+    cards = [
+        make_card("meter", "R", MADE, meter_section(meter), meter_measured(meter, catches)),
+        make_card("pressure", "R", MADE, pressure_section(sensor), pressure_measured(sensor, points, 1023)),
+        make_card("boom", "R", MADE, {}, boom_measured(boom, test, reading)),
+    ]
+    return _judge(rng, cards, float(np.sum(each)) * (1.0 - loss), psi, counts)
+
+
+def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str, float]:  # type: ignore[no-untyped-def]
+    meter, sensor, standard = cards[0].section, cards[1].section, boom_card(cards[2])
+    day = 1.0 + rng.normal(0, DAY_TO_DAY)
+    passes = 1.0 + rng.normal(0, SCATTER, PASSES)
+    hz = flow * 450e3
+    measured = flow * day * float(np.mean(passes)) * 450e3 / float(meter.pulses_per_m3(hz))
+    pressure = float(sensor.pressure_pa(counts(psi), 1023))
+    ratio = measured / math.sqrt(pressure) / standard.coefficient(pressure)
+    scatter, degrees = pooled(float(np.std(passes, ddof=1)), PASSES - 1, 0.007)
+    repeat = Component("passes", scatter / math.sqrt(PASSES), degrees)
+    parts = [
+        *against(standard.parts_at(pressure)),
+        *meter_parts(meter, cards, hz),
+        *pressure_parts(sensor, cards, pressure),
+    ]
+    expanded = combine([*parts, repeat]).expanded
+    return judged(ratio, expanded, 4)[0], expanded
