@@ -15,7 +15,7 @@ from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 6  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 7  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,8 @@ class Digest:
     standing_m3: float
     products: tuple[ProductDown, ...]
     over_limit: bool
+    on_target: float | None  # share of the ground inside the band
+    unassigned_m3: float
     meter_over_tank: float | None
     meter_over_tank_u: float | None
     meter_u: float
@@ -101,6 +103,8 @@ def digest_of(review: Review) -> Digest:
         standing_m3=totals.standing_m3,
         products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
         over_limit=any(product.over_limit for product in products),
+        on_target=review.verdict.on if review.verdict else None,
+        unassigned_m3=totals.unassigned_m3,
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
