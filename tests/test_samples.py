@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,9 +11,11 @@ import numpy as np
 import pytest
 
 from host.calibrate.boom_card import boom_card
-from host.calibrate.cards import Card, apply_cards, card_from_toml
+from host.calibrate.cards import FORMAT, Card, apply_cards, card_from_toml
+from host.calibrate.kinds import KINDS
 from host.cli.main import main
 from host.journal import read_run
+from host.journal.records import SCHEMA
 from host.review.review import review_run
 from host.rig import load_rig
 
@@ -42,6 +45,15 @@ RUNS: dict[str, dict[str, Any]] = {
         "cards": ["meter", "pressure", "wheel", "boom"],
         "pulses": None,  # the board restarted in it
         "rig": "Harrow Lea pull-behind",
+    },
+    "2026-11-format-1.1": {
+        "frames": 898,
+        "wire_damage": 0,
+        "events": ["run_start", "run_end"],
+        "notes": {},
+        "cards": [],
+        "pulses": None,
+        "rig": "Harrow Lea walking boom",
     },
     "2026-11-wire-1.1": {
         "frames": 220,
@@ -94,6 +106,11 @@ CARDS: dict[str, tuple[str, Callable[[Any], float], float]] = {
     "2026-05-wheel": ("wheel", lambda wheel: wheel.metres_per_pulse, 3 * 200 * 0.3048 / (508 + 509 + 507)),
     "2026-05-course": ("course", lambda course: course.speed_m_s, 180 / (54 + 55 + 53.5)),
     "2026-05-boom": ("boom", lambda card: card.coefficient(40 * PSI), COEFFICIENT),
+    "2026-11-format-2-meter": ("meter", lambda meter: meter.pulses_per_m3(34.68333), (1041 + 1040) / 4.20e-3),
+    "2026-11-format-2-pressure": ("pressure", lambda sensor: sensor.pressure_pa(430.0, 1023.0), 40 * PSI),
+    "2026-11-format-2-wheel": ("wheel", lambda wheel: wheel.metres_per_pulse, 3 * 200 * 0.3048 / (508 + 509 + 507)),
+    "2026-11-format-2-course": ("course", lambda course: course.speed_m_s, 180 / (54 + 55 + 53.5)),
+    "2026-11-format-2-boom": ("boom", lambda card: card.coefficient(40 * PSI), COEFFICIENT),
 }
 
 
@@ -107,6 +124,13 @@ def test_a_card_of_an_earlier_version(name: str) -> None:
     card = card_of(name)
     assert card.kind == kind
     assert figure(boom_card(card) if kind == "boom" else card.section) == pytest.approx(wanted, rel=3e-3)
+
+
+def test_what_is_written_today_has_its_samples() -> None:
+    """A new format is not complete without them."""
+    assert SCHEMA in {str(read_run(SAMPLES / "runs" / f"{name}.sward").header["schema"]) for name in RUNS}
+    cards = [tomllib.loads(card_of(name).toml) for name in CARDS]
+    assert {card["kind"] for card in cards if card["format"] == FORMAT} == {kind.name for kind in KINDS}
 
 
 def test_cards_of_an_earlier_version_apply_to_a_rig_of_an_earlier_version() -> None:

@@ -38,7 +38,8 @@ class Guest:
     id: str
     name: str
     address: str
-    since: float  # seconds of the system's clock
+    since: float  # seconds of the system's clock, to be shown
+    opened_s: float  # on a clock that never jumps: one for all processes since the computer was started
     own: bool = False
     looks_only: bool = False
 
@@ -62,7 +63,7 @@ class Guests:
     """The sessions that hold. `file` keeps them over a restart of the pages; without one they end with the process."""
 
     def __init__(
-        self, file: Path | None = None, *, looks_only: bool = False, clock: Callable[[], float] = time.time
+        self, file: Path | None = None, *, looks_only: bool = False, clock: Callable[[], float] = time.monotonic
     ) -> None:
         self._file, self._clock = file, clock
         self._lock = threading.Lock()
@@ -78,7 +79,8 @@ class Guests:
         with self._lock:
             self._numbered += not own
             called = "This computer" if own else clean_name(name) or f"{device} {self._numbered}"
-            guest = Guest(_id(token), called, address, self._clock(), own, self.looks_only and not own)
+            may_only_look = self.looks_only and not own
+            guest = Guest(_id(token), called, address, time.time(), self._clock(), own, may_only_look)
             self._guests[guest.id] = guest
             while len(self._guests) > MOST:
                 self._guests.pop(next(iter(self._guests)))
@@ -94,7 +96,7 @@ class Guests:
         """The guest with that id, if the session holds."""
         with self._lock:
             guest = self._guests.get(id_)
-            if guest is not None and not 0 <= self._clock() - guest.since < HOLDS_S:
+            if guest is not None and not 0 <= self._clock() - guest.opened_s < HOLDS_S:
                 del self._guests[id_]
                 self._save()
                 guest = None

@@ -38,6 +38,10 @@ class Bench:
         self._splitter = LineSplitter()
         self._tag = 0
 
+    def set_baud(self, baud: int) -> None:
+        """Go on at another speed."""
+        self._port.set_baud(baud)
+
     def hear(self) -> list[Heard]:
         """The lines that have come; waits a fraction of a second for the first byte."""
         data = self._port.read()
@@ -67,8 +71,9 @@ class Bench:
         self._port.write(line + b"\n")
         heard: list[Heard] = []
         while self.clock() - sent < patience_s:
-            for line_heard in self.hear():
-                heard.append(line_heard)
+            came = self.hear()
+            heard += came
+            for line_heard in came:
                 reply = line_heard.message
                 if isinstance(reply, Ack | Refusal) and reply.tag == tag:
                     return Exchange(reply, line_heard.stamp_s - sent, heard)

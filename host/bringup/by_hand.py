@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from firmware_protocol.messages import MEAN_STEPS, Capability, Flag, Identity, Report, outputs_argument
 from host.bringup.board_session import Bench
@@ -11,8 +11,20 @@ from host.bringup.findings import Finding, Grade
 from host.frames import counter_difference
 
 _PULSES = 5  # as many show that it was no single knock
-_PRESSURE_COUNTS = 10  # of 1023: 1 % of the supply
+_OVER_REST = 3.0  # times what came anyway
+_PRESSURE_SHARE = 0.01  # of the supply
+_OTHER_WAIT_S = 3.0  # another input has answered: so long the right one may still follow
+_TURN_OVER_S = 3.0  # no pulse for so long: the turn is done
 _BEEP_TENTHS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known before the steps begin: pulses a second of untouched inputs, magnets of one wheel turn."""
+
+    full_scale: int
+    rest_hz: dict[str, float] = field(default_factory=dict)
+    per_turn: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,82 +34,151 @@ class Step:
     needs: Capability
     name: str
     ask: str
-    progress: Callable[[Report, Report], str]  # from the first report of the step and the newest
-    done: Callable[[Report, Report], bool]
     advice: str  # if it does not show
 
-
-def _pulses(field: str) -> Callable[[Report, Report], int]:
-    return lambda first, now: counter_difference(getattr(now, field), getattr(first, field))
-
-
-def _pressure_change(first: Report, now: Report) -> float:
-    return (now.pressure_mean - first.pressure_mean) / MEAN_STEPS
-
-
-_FLOW, _WHEEL = _pulses("flow_count"), _pulses("wheel_count")
 
 STEPS = (
     Step(
         Capability.FLOW,
         "flow meter",
         "Blow through the flow meter in the direction of its arrow.",
-        lambda first, now: f"{_FLOW(first, now)} pulses",
-        lambda first, now: _FLOW(first, now) >= _PULSES,
         "check the meter's supply, its signal wire and the pull-up",
     ),
     Step(
         Capability.PRESSURE,
         "pressure transducer",
         "Put a little pressure on the transducer: blow into it, or run the pump against closed nozzles.",
-        lambda first, now: f"{now.pressure_mean / MEAN_STEPS:.1f} counts, {_pressure_change(first, now):+.1f}",
-        lambda first, now: abs(_pressure_change(first, now)) >= _PRESSURE_COUNTS,
         "check its supply and signal wire; at rest it should show about 10 % of the supply",
     ),
     Step(
         Capability.WHEEL,
         "wheel sensor",
         "Roll the wheel a turn or two.",
-        lambda first, now: f"{_WHEEL(first, now)} pulses",
-        lambda first, now: _WHEEL(first, now) >= _PULSES,
         "check the gap between sensor and magnets, its supply and the pull-up",
     ),
-    Step(
-        Capability.SWITCH,
-        "spray switch",
-        "Work the spray switch once.",
-        lambda first, now: "closed" if now.flags & Flag.SPRAY else "open",
-        lambda first, now: bool((first.flags ^ now.flags) & Flag.SPRAY),
-        "check the two wires of the switch",
-    ),
+    Step(Capability.SWITCH, "spray switch", "Work the spray switch once.", "check the two wires of the switch"),
 )
+_BY_INPUT = {step.needs: step for step in STEPS}
+_FIELDS = {Capability.FLOW: "flow_count", Capability.WHEEL: "wheel_count"}
 
 
-def by_hand(bench: Bench, identity: Identity, wait_s: float, say: Callable[[str], None]) -> Iterator[Finding]:
-    """Go through the steps for what is fitted, waiting at most `wait_s` seconds for each; `say` shows a line."""
+def by_hand(
+    bench: Bench,
+    identity: Identity,
+    wait_s: float,
+    say: Callable[[str], None],
+    known: Known | None = None,
+    again: Callable[[str], bool] = lambda question: False,
+) -> Iterator[Finding]:
+    """Go through the steps for what is fitted, waiting at most `wait_s` seconds for each; `say` shows a line.
+
+    `again` asks whether a step that failed is tried once more.
+    """
+    known = known or Known(identity.adc_full_scale)
     for step in STEPS:
-        if identity.capabilities & step.needs:
-            say(step.ask)
-            yield _watch(bench, step, wait_s, say)
+        if not identity.capabilities & step.needs:
+            continue
+        while True:
+            finding = _tried(bench, step, wait_s, say, known)
+            if finding.grade is Grade.GOOD or not again(f"{step.name}: {finding.seen}. Try again?"):
+                break
+        yield finding
 
 
-def _watch(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None]) -> Finding:
+def _tried(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], known: Known) -> Finding:
+    if step.needs is Capability.WHEEL and known.per_turn:
+        return _one_turn(bench, step, wait_s, say, known)
+    say(step.ask)
+    return _watch(bench, step, wait_s, say, known)
+
+
+def _watch(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], known: Known) -> Finding:
     end = bench.clock() + wait_s
     first: Report | None = None
+    others: set[Capability] = set()
     shown = ""
     while bench.clock() < end:
-        for line in bench.hear():
-            if not isinstance(line.message, Report):
-                continue
-            if first is None or first.boot != line.message.boot:
-                first = line.message
-            text = step.progress(first, line.message)
+        for report in _reports(bench):
+            if first is None or first.boot != report.boot:
+                first = report
+            text = _progress(step.needs, first, report, known)
             if text != shown:
                 say(f"  {text}")
                 shown = text
-            if step.done(first, line.message):
+            answered = {needs for needs in _BY_INPUT if _answers(needs, first, report, known)}
+            if step.needs in answered:
                 return Finding(Grade.GOOD, step.name, text)
-    return Finding(Grade.BAD, step.name, f"nothing seen in {wait_s:.0f} s: {step.advice}")
+            if answered and not others:
+                end = min(end, bench.clock() + _OTHER_WAIT_S)
+            others |= answered
+    return Finding(Grade.BAD, step.name, _nothing(step, others, wait_s))
+
+
+def _nothing(step: Step, others: set[Capability], wait_s: float) -> str:
+    if others:
+        names = " and ".join(_BY_INPUT[needs].name for needs in _BY_INPUT if needs in others)
+        return f"the input of the {names} answered instead: are the two wires swapped?"
+    return f"nothing seen in {wait_s:.0f} s: {step.advice}"
+
+
+def _one_turn(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], known: Known) -> Finding:
+    """One slow turn against the number of magnets in the rig file."""
+    magnets = known.per_turn or 0
+    say(f"Turn the wheel slowly, exactly one turn, then leave it alone. {magnets} pulses should come.")
+    end = bench.clock() + wait_s
+    first: Report | None = None
+    latest = 0
+    others: set[Capability] = set()
+    still_since = bench.clock()
+    while bench.clock() < end and not (latest and bench.clock() - still_since > _TURN_OVER_S):
+        for report in _reports(bench):
+            if first is None or first.boot != report.boot:
+                first, latest = report, 0
+            others |= {needs for needs in _BY_INPUT if needs != step.needs and _answers(needs, first, report, known)}
+            pulses = counter_difference(report.wheel_count, first.wheel_count)
+            if pulses != latest:
+                say(f"  {pulses} pulses")
+                latest, still_since = pulses, bench.clock()
+    if not latest:
+        return Finding(Grade.BAD, step.name, _nothing(step, others, wait_s))
+    if latest == magnets:
+        return Finding(Grade.GOOD, step.name, f"{latest} pulses in one turn, as the rig file says")
+    why = (
+        'the contact bounces (write sensor = "reed" in the rig file), or it was more than a turn'
+        if latest > magnets
+        else "a magnet is too far from the sensor or missing, or it was less than a turn"
+    )
+    return Finding(Grade.BAD, step.name, f"{latest} pulses in one turn, and the rig file says {magnets}: {why}")
+
+
+def _reports(bench: Bench) -> Iterator[Report]:
+    for line in bench.hear():
+        if isinstance(line.message, Report):
+            yield line.message
+
+
+def _answers(needs: Capability, first: Report, now: Report, known: Known) -> bool:
+    """Whether an input has shown clearly more than it does when nobody touches anything."""
+    if name := _FIELDS.get(needs):
+        seconds = counter_difference(now.clock, first.clock) / 1e6
+        at_rest = known.rest_hz.get(name, 0.0) * seconds
+        return int(counter_difference(getattr(now, name), getattr(first, name))) >= _PULSES + _OVER_REST * at_rest
+    if needs is Capability.PRESSURE:
+        return abs(_pressure_change(first, now)) >= _PRESSURE_SHARE * known.full_scale
+    return bool((first.flags ^ now.flags) & Flag.SPRAY)
+
+
+def _pressure_change(first: Report, now: Report) -> float:
+    return (now.pressure_mean - first.pressure_mean) / MEAN_STEPS
+
+
+def _progress(needs: Capability, first: Report, now: Report, known: Known) -> str:
+    if name := _FIELDS.get(needs):
+        return f"{counter_difference(getattr(now, name), getattr(first, name))} pulses"
+    if needs is Capability.PRESSURE:
+        share = now.pressure_mean / MEAN_STEPS / known.full_scale
+        return f"{share:.1%} of the supply, {_pressure_change(first, now) / known.full_scale:+.1%}"
+    return "closed" if now.flags & Flag.SPRAY else "open"
 
 
 def beep(bench: Bench, identity: Identity, heard_it: Callable[[str], bool | None]) -> Iterator[Finding]:
@@ -116,4 +197,9 @@ def beep(bench: Bench, identity: Identity, heard_it: Callable[[str], bool | None
             case True:
                 yield Finding(Grade.GOOD, name, "works")
             case False:
-                yield Finding(Grade.BAD, name, "does not work: check its wires, the transistor and its supply")
+                yield Finding(
+                    Grade.BAD,
+                    name,
+                    "does not work: check its wires, the transistor and its supply, and that buzzer and light are not "
+                    "swapped",
+                )

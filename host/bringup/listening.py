@@ -3,22 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 
-from firmware_protocol.messages import BAUD, MEAN_STEPS, Capability, Flag, Identity, Report
+from firmware_protocol.messages import BAUD, MEAN_STEPS, Capability, Flag, Identity, Report, State
 from host.bringup.board_session import Heard
 from host.bringup.findings import Finding, Grade, judge
 from host.frames import WRAP, counter_difference
 
 PACE_SLACK_US = 5_000  # PROTOCOL.md, section 8
 CLOCK_GOOD_TO = 0.005  # PROTOCOL.md, section 9
+AT_REST = 0.10  # 0.5 V of 5 V: the usual transducer (common practice)
+_REST_SLACK = 0.04
+_NEAR_END = 0.02
+_QUIET_HZ = 0.2
 _CLOCK_NEEDS_S = 5.0
 
 
-def listening_findings(heard: Sequence[Heard], identity: Identity | None, interval_ms: int) -> list[Finding]:
-    """Judge the lines heard while the board was left alone; the first may be half a line, as the port was opened."""
+def resting_rates(heard: Sequence[Heard]) -> dict[str, float]:
+    """Pulses a second of each input while the board was left alone, by field of the report."""
+    pairs = [(a, b) for a, b in pairwise(_reports(heard)) if a.boot == b.boot]
+    seconds = sum(counter_difference(b.clock, a.clock) for a, b in pairs) / 1e6
+    return {
+        name: sum(counter_difference(getattr(b, name), getattr(a, name)) for a, b in pairs) / seconds
+        if seconds
+        else 0.0
+        for name in ("flow_count", "wheel_count")
+    }
+
+
+def listening_findings(
+    heard: Sequence[Heard], identity: Identity | None, interval_ms: int, at_rest: float = AT_REST
+) -> list[Finding]:
+    """Judge the lines heard while the board was left alone; the first may be half a line, as the port was opened.
+
+    `at_rest` is the share of its supply that the transducer gives without pressure.
+    """
     whole = heard[1:] if heard and heard[0].fault else heard
     reports = [line for line in whole if isinstance(line.message, Report)]
     findings = [_clean(whole), _identity(identity)]
@@ -27,9 +48,43 @@ def listening_findings(heard: Sequence[Heard], identity: Identity | None, interv
     pairs = [(a, b) for a, b in pairwise(_reports(reports)) if a.boot == b.boot]
     findings += [_starts(reports), _sequence(pairs), _pace(pairs, interval_ms), _clock(reports)]
     for name in ("flow", "wheel"):
-        findings.append(_edges(pairs, name))
-    findings += [_pressure(_reports(reports), identity), _flags(_reports(reports), identity), _drops(pairs)]
-    return findings
+        findings += [_edges(pairs, name), _quiet(resting_rates(reports)[f"{name}_count"], name)]
+    states = [line.message for line in whole if isinstance(line.message, State)]
+    findings += [_pressure(_reports(reports), identity, at_rest), _flags(_reports(reports), identity), _drops(pairs)]
+    return [*findings, *_supply(states, _reports(reports)), *_refused(states)]
+
+
+def _quiet(rate_hz: float, name: str) -> Finding:
+    what = f"{name} input at rest"
+    if rate_hz <= _QUIET_HZ:
+        return Finding(Grade.GOOD, what, "no pulses while nobody touches anything")
+    return Finding(
+        Grade.BAD,
+        what,
+        f"{rate_hz:.1f} pulses a second while nobody touches anything: check its screen, ground and pull-up, and that "
+        "its wire does not lie beside the pump's",
+    )
+
+
+def _supply(states: Sequence[State], reports: Sequence[Report]) -> Iterator[Finding]:
+    measured = [state.supply for state in states if state.supply]
+    low = any(report.flags & Flag.SUPPLY_LOW for report in reports)
+    volts = f"{measured[-1] / 1000:.2f} V, as the board measures it (to 10 %)" if measured else "not measured in volts"
+    if low:
+        mend = "measure 5 V with a meter; a thin USB cable or a regulator that starves gives less"
+        yield Finding(Grade.BAD, "supply", f"{volts}: too low for the sensors; {mend}")
+    elif measured:
+        yield Finding(Grade.GOOD, "supply", volts)
+
+
+def _refused(states: Sequence[State]) -> Iterator[Finding]:
+    if len(states) < 2 or states[0].boot != states[-1].boot:
+        return
+    for name in ("flow", "wheel"):
+        refused = getattr(states[-1], f"{name}_refused") - getattr(states[0], f"{name}_refused")
+        if refused % WRAP:
+            seen = f"{refused % WRAP} edges refused while listening: check its screen, ground and pull-up"
+            yield Finding(Grade.BAD, f"{name} input noise", seen)
 
 
 def _reports(lines: Iterable[Heard]) -> list[Report]:
@@ -68,8 +123,6 @@ def _starts(reports: Sequence[Heard]) -> Finding:
 
 def _runs(values: Iterable[int]) -> Iterator[tuple[int, int]]:
     """Each stretch of equal values: the value and its length."""
-    from itertools import groupby
-
     for value, group in groupby(values):
         yield value, sum(1 for _ in group)
 
@@ -89,7 +142,9 @@ def _pace(pairs: Sequence[tuple[Report, Report]], interval_ms: int) -> Finding:
 
 
 def _clock(reports: Sequence[Heard]) -> Finding:
-    """Board seconds per host second, by a straight line through all reports."""
+    """Board seconds per host second, by a straight line through the reports of the longest start."""
+    starts = [list(group) for _, group in groupby(reports, key=lambda line: getattr(line.message, "boot", None))]
+    reports = max(starts, key=len)
     stamps = np.array([line.stamp_s for line in reports])
     clocks = np.unwrap(np.array([report.clock for report in _reports(reports)], dtype=float), period=WRAP) / 1e6
     if np.ptp(stamps) < _CLOCK_NEEDS_S:
@@ -117,7 +172,7 @@ def _edges(pairs: Sequence[tuple[Report, Report]], name: str) -> Finding:
     return Finding(Grade.GOOD, what, f"agree; {total} pulses while listening")
 
 
-def _pressure(reports: Sequence[Report], identity: Identity | None) -> Finding:
+def _pressure(reports: Sequence[Report], identity: Identity | None, at_rest: float) -> Finding:
     full = identity.adc_full_scale if identity else 4095
     for r in reports:
         if not r.pressure_min * MEAN_STEPS <= r.pressure_mean <= r.pressure_max * MEAN_STEPS:
@@ -125,7 +180,22 @@ def _pressure(reports: Sequence[Report], identity: Identity | None) -> Finding:
         if r.pressure_max > full:
             return Finding(Grade.BAD, "pressure", f"report {r.seq}: {r.pressure_max} is more than full scale, {full}")
     mean = sum(r.pressure_mean for r in reports) / len(reports) / MEAN_STEPS
-    return Finding(Grade.GOOD, "pressure", f"{mean:.1f} of {full} counts, {mean / full:.1%} of the supply")
+    if identity and not identity.capabilities & Capability.PRESSURE:
+        return Finding(Grade.GOOD, "pressure", "no transducer is fitted")
+    return _pressure_at_rest(mean / full, at_rest)
+
+
+def _pressure_at_rest(share: float, at_rest: float) -> Finding:
+    seen = f"{share:.1%} of the supply; without pressure it should be about {at_rest:.0%}"
+    if share < _NEAR_END:
+        mend = "no signal; check the transducer's supply, ground and signal wire"
+    elif share > 1 - _NEAR_END:
+        mend = "the signal lies at the supply; check the transducer's ground and its wires"
+    elif abs(share - at_rest) > _REST_SLACK:
+        mend = "let the pressure off, or check the signal wire, the divider and [pressure] output in the rig file"
+    else:
+        return Finding(Grade.GOOD, "pressure", seen)
+    return Finding(Grade.BAD, "pressure", f"{seen}: {mend}")
 
 
 def _flags(reports: Sequence[Report], identity: Identity | None) -> Finding:
@@ -138,7 +208,6 @@ def _flags(reports: Sequence[Report], identity: Identity | None) -> Finding:
     if identity and not identity.capabilities & Capability.SWITCH and any(r.flags & Flag.SPRAY for r in reports):
         return Finding(Grade.BAD, "flags", "the spray switch shows closed, yet the board says that none is fitted")
     told = {
-        Flag.SUPPLY_LOW: "the board's supply is too low",
         Flag.FLOW_GLITCH: "glitches on the flow input: check shield, pull-up and filter",
         Flag.WHEEL_GLITCH: "glitches on the wheel input: check shield, pull-up and filter",
         Flag.UNPLANNED_RESET: "the last start was a watchdog or brown-out reset",

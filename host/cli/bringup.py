@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import json
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from host.bringup import Bench, Finding
+    from host.bringup import Bench, Finding, Listened
     from host.link.ports import Port
+    from host.rig import PressureSensor, Rig
+
+    Person = tuple[Callable[[str], None], Callable[[str], bool | None]]
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -22,6 +27,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "water or air, never spray chemicals, and keep the pump off unless a step asks for it.",
     )
     parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
+    parser.add_argument("--rig", type=Path, help="rig file: sensors, magnets and transducer are held against it")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="write the result to a file of this folder, too")
     parser.add_argument("--no-hands", action="store_true", help="protocol only: nothing to blow, press or roll")
     parser.add_argument("--listen", type=_seconds, default=10.0, metavar="SECONDS", help="how long to listen (10)")
     parser.add_argument(
@@ -49,68 +56,129 @@ def run(args: argparse.Namespace) -> int:
     return try_board(args, open_port(args.port), time.monotonic)
 
 
-def try_board(args: argparse.Namespace, port: Port, clock: Callable[[], float]) -> int:
-    """The same on an open port, which is closed at the end; `clock` gives seconds that never jump."""
-    from host.bringup import Bench, Grade
-    from host.errors import NoAnswerError
+def try_board(
+    args: argparse.Namespace,
+    port: Port,
+    clock: Callable[[], float],
+    say: Callable[[str], None] | None = None,
+    ask: Callable[[str], bool | None] | None = None,
+) -> int:
+    """The same on an open port, which is closed at the end; `clock` gives seconds that never jump.
 
+    `say` shows the person a line, `ask` has a question answered (None: nobody is there); by default at the terminal.
+    """
+    from host.bringup import Bench, Grade
+    from host.bringup.document import bringup_document
+    from host.documents.json import to_json
+    from host.errors import NoAnswerError
+    from host.rig import load_rig
+
+    rig = load_rig(args.rig) if args.rig else None
+    findings: list[Finding] = []
     try:
-        findings = list(_show(_all_findings(Bench(port, clock), args), quiet=args.json))
+        bench = Bench(port, clock)
+        listened = _listened(bench, args, rig)
+        for finding in _all_findings(bench, listened, args, rig, (say or _say, ask or _ask)):
+            findings.append(finding)
+            if not args.json:
+                print(f"{finding.grade:5} {finding.what}: {finding.seen}", flush=True)
     except BrokenPipeError:
         raise  # nobody reads what we print; the port is well
     except OSError:
         raise NoAnswerError(f"the board on {args.port} was lost: plug it in again and start again") from None
     finally:
         port.close()
-    bad = sum(finding.grade is Grade.BAD for finding in findings)
-    if args.json:
-        import json
-
-        print(json.dumps([{"grade": f.grade, "what": f.what, "seen": f.seen} for f in findings], indent=1))
-    else:
-        print(f"{len(findings)} things looked at, {bad} not as they should be" if bad else "the board is good")
-    return 1 if bad else 0
+    document = bringup_document(listened, findings)
+    text = json.dumps(to_json(document), indent=2, allow_nan=False)
+    print(text if args.json else document.answer)
+    if args.keep:
+        _keep(args.keep, listened, text)
+    return 1 if any(finding.grade is Grade.BAD for finding in findings) else 0
 
 
-def _all_findings(bench: Bench, args: argparse.Namespace) -> Iterator[Finding]:
-    from host.bringup import beep, by_hand, conformance, listen
-    from host.errors import UserError
+def _keep(folder: Path, listened: Listened, text: str) -> None:
+    """Write the result to a new file of the folder, named by day, minute and board.
+
+    Raises UserError when it cannot be written.
+    """
+    from datetime import datetime
+
+    from host.errors import NotNowError
+
+    board = f"{listened.hardware.serial:08X}" if listened.hardware else "board"
+    path = folder / f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}.json"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(text + "\n", encoding="utf-8")
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise NotNowError(f"the result cannot be kept as {path} ({reason}): give another folder with --keep") from None
+    _say(f"kept as {path}")
+
+
+def _listened(bench: Bench, args: argparse.Namespace, rig: Rig | None) -> Listened:
+    from host.bringup import listen
+    from host.errors import NoAnswerError
+    from host.rig import filter_arguments
 
     _wait_for_lines(bench, args.port)
-    identity, findings = listen(bench, args.listen)
-    yield from findings
+    if rig is None:
+        listened = listen(bench, args.listen)
+    elif rig.pressure is None:
+        listened = listen(bench, args.listen, filter_arguments(rig))
+    else:
+        listened = listen(bench, args.listen, filter_arguments(rig), _fraction_at_rest(rig.pressure))
+    identity = listened.identity
     if identity and identity.protocol.partition(".")[0] != "1":
-        raise UserError(f"the board on {args.port} speaks protocol {identity.protocol}, which is not known here")
-    yield from conformance(bench, identity)
+        raise NoAnswerError(f"the board on {args.port} speaks protocol {identity.protocol}, which is not known here")
+    return listened
+
+
+def _fraction_at_rest(sensor: PressureSensor) -> float:
+    """Share of its supply that the transducer gives without pressure."""
+    slope = (sensor.high_fraction - sensor.low_fraction) / (sensor.high_pa - sensor.low_pa)
+    return sensor.low_fraction - sensor.low_pa * slope
+
+
+def _all_findings(
+    bench: Bench, listened: Listened, args: argparse.Namespace, rig: Rig | None, person: Person
+) -> Iterator[Finding]:
+    from host.bringup import Known, beep, by_hand, conformance, folded
+
+    identity = listened.identity
+    say, ask = person
+    yield from listened.findings
+    yield from folded(conformance(bench, identity))
     if identity and not args.no_hands:
-        yield from by_hand(bench, identity, args.wait, _say)
-        yield from beep(bench, identity, _ask)
+        known = Known(
+            identity.adc_full_scale, listened.rest_hz, rig.wheel.pulses_per_turn if rig and rig.wheel else None
+        )
+        yield from by_hand(bench, identity, args.wait, say, known, lambda question: bool(ask(question)))
+        yield from beep(bench, identity, ask)
 
 
 def _wait_for_lines(bench: Bench, address: str) -> None:
     """A board that was reset by the opening of the port takes two seconds to come up."""
-    from firmware_protocol.messages import BAUD
+    from firmware_protocol.messages import BAUDS
     from host.errors import NoAnswerError
 
     came = False
-    end = bench.clock() + 5
-    while bench.clock() < end:
-        for line in bench.hear():
-            came = True
-            if not line.fault:
-                return
+    for baud in BAUDS:
+        bench.set_baud(baud)
+        end = bench.clock() + 5
+        while bench.clock() < end:
+            for line in bench.hear():
+                came = True
+                if not line.fault:
+                    return
+        if not came:
+            break
     if came:
+        bauds = " or ".join(map(str, BAUDS))
         raise NoAnswerError(
-            f"what arrives on {address} cannot be read: set the board to {BAUD} baud, or give its own port"
+            f"what arrives on {address} cannot be read: set the board to {bauds} baud, or give its own port"
         )
     raise NoAnswerError(f"no board is heard on {address}: check its power, its firmware and the cable")
-
-
-def _show(findings: Iterator[Finding], quiet: bool) -> Iterator[Finding]:
-    for finding in findings:
-        if not quiet:
-            print(f"{finding.grade:5} {finding.what}: {finding.seen}", flush=True)
-        yield finding
 
 
 def _say(text: str) -> None:

@@ -28,7 +28,14 @@ def format_csv(table: Table) -> str:
 
 
 def text_cell(text: str) -> str:
-    """`text` so that no spreadsheet takes it for a formula: an apostrophe goes before what would begin one."""
+    """`text` so that no spreadsheet takes it for a formula: an apostrophe goes before what would begin one.
+
+    In many countries a semicolon ends a cell for a spreadsheet, so what stands behind one counts as a beginning, too.
+    """
+    return ";".join(map(_guarded, text.split(";")))
+
+
+def _guarded(text: str) -> str:
     begins = next((letter for letter in text if unicodedata.category(letter) not in _UNSEEN), "")
     return "'" + visible(text) if begins in _FORMULA_STARTS or text[:1] in _FORMULA_STARTS else visible(text)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,13 +13,16 @@ from host.calibrate.shared_errors import meter_parts, pressure_parts
 from host.calibrate.uncertainty import Combined, Component, combine, pooled
 from host.documents.words import percent
 from host.errors import UserError
+from host.pipeline import Pass
 from host.review.review import Review
+from host.review.sound_passes import passes_words, sound_passes
 from host.review.steady import Steady, steady_of
 from host.rig.model import DAY_TO_DAY
 
 AGREES = "agrees"
 WORN_OR_DRIFTED = "nozzles worn or meter drifted"
 CLOGGED = "partly clogged"
+CLOGGED_IN_PASSES = "clogged in some passes"
 CATCH_AGAIN = "repeat the catch test"
 NO_CHANGE, CHANGED = "no change", "changed"
 
@@ -65,7 +69,8 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
     The ratio of the two orifice coefficients Q/√P; uncertainties combined after GUM 5.1.2, coverage by G.4.1.
     Raises UserError when the run has no steady spraying with a known pressure.
     """
-    steady = _steady(review)
+    sound, spoilt = sound_passes(review)
+    steady = _steady(review, sound or review.passes)
     if catch.nozzles != review.rig.nozzles.count:
         raise UserError(
             f"the catch test has {catch.nozzles} nozzles and the run's rig {review.rig.nozzles.count}: "
@@ -77,7 +82,24 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
     low, high = catch.points[0][0], catch.points[-1][0]
     if not 0.7 * low <= steady.pressure_pa <= 1.4 * high:
         remarks += ("the run's pressure is far from that of the catch test",)
-    return Comparison(ratio, combined, *judged(ratio, combined.expanded, catch.nozzles), remarks)
+    verdict, advice = judged(ratio, combined.expanded, catch.nozzles)
+    if sound and spoilt:
+        return Comparison(ratio, combined, *_in_passes(review, sound, spoilt, steady, verdict, advice), remarks)
+    return Comparison(ratio, combined, verdict, advice, remarks)
+
+
+def _in_passes(
+    review: Review, sound: list[Pass], spoilt: list[Pass], steady: Steady, verdict: str, advice: str
+) -> tuple[str, str]:
+    """Verdict and advice where some passes differ from the others: these first, then how the others stand."""
+    other = steady_of(review.track, spoilt, review.rig)
+    share = 1.0 - other.coefficient / steady.coefficient if other else 0.0
+    worth = share * review.rig.nozzles.count
+    what = f"clogged nozzle in {passes_words(spoilt)}, about {worth:.1f} nozzles' worth" if worth > 0.3 else ""
+    what = what or f"{passes_words(spoilt)} left out: a fault was called there"
+    others = "the other one agrees" if len(sound) == 1 else f"the other {len(sound)} agree"
+    rest = f"{others} with the catch test" if verdict == AGREES else f"of the others: {advice}"
+    return (CLOGGED_IN_PASSES if worth > 0.3 else verdict), f"{what}; {rest}"
 
 
 def judged(ratio: float, expanded: float, nozzles: int) -> tuple[str, str]:
@@ -116,6 +138,7 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     ratio = after.coefficient / before.coefficient
     first, remarks = _repeatability(before, "earlier run")
     second, more = _repeatability(after, "later run")
+    more += _left_out(earlier, "earlier run") + _left_out(later, "later run")
     parts = [first, second]
     if earlier.rig.meter == later.rig.meter and earlier.rig.pressure == later.rig.pressure:
         # Of one transducer's error at two pressures, something is left.
@@ -137,8 +160,9 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     return Comparison(ratio, combined, CHANGED, f"{change}; {what}", remarks + more)
 
 
-def _steady(review: Review) -> Steady:
-    steady = steady_of(review.track, review.passes, review.rig)
+def _steady(review: Review, passes: Sequence[Pass] | None = None) -> Steady:
+    """Of these passes; of those in which the boom was sound, or all if it was in none, when none are given."""
+    steady = steady_of(review.track, list(passes or sound_passes(review)[0] or review.passes), review.rig)
     if steady is None:
         raise UserError(
             f"{review.run.path.name} has no five seconds of steady spraying with a known pressure: compare a run of a "
@@ -152,6 +176,13 @@ def _calibration_parts(review: Review, steady: Steady) -> list[Component]:
     meter = meter_parts(rig.meter, review.cards, steady.flow_m3_s * float(rig.meter.curve[0][1]))
     assert rig.pressure is not None  # a steady run has a transducer
     return [*meter, *pressure_parts(rig.pressure, review.cards, steady.pressure_pa)]
+
+
+def _left_out(review: Review, name: str) -> tuple[str, ...]:
+    sound, spoilt = sound_passes(review)
+    if not (sound and spoilt):
+        return ()
+    return (f"{name}: {passes_words(spoilt)} left out, the boom was not sound there: look at its faults",)
 
 
 def _repeatability(steady: Steady, name: str) -> tuple[Component, tuple[str, ...]]:

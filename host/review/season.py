@@ -322,7 +322,10 @@ def _fall(pressure: Series, begin: int, end: int) -> tuple[int, float, float] | 
         return None
     # The beginning: behind the last run that was still at the level.
     at_level = np.flatnonzero(logs[begin : last.last + 1] >= level + math.log1p(-_PRESSURE_DOWN / 2)) + begin
-    return int(at_level[-1]) + 1 if len(at_level) else begin, depth, last.end_u
+    start = int(at_level[-1]) + 1 if len(at_level) else begin
+    if start > last.last:  # the newest run is at the level again: nothing fills up
+        return None
+    return start, depth, last.end_u
 
 
 def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: list[Finding]) -> str:

@@ -17,6 +17,7 @@ from host.review.track import Track
 from host.rig import Rig
 
 SETTLE_S = 1.5  # after the spray opens: rotor, hoses and pressure come to rest
+_LONGEST_ROW_S = 1.5  # the slowest board reports once a second; a gap in the recording is no steady flow
 _LEAST_S = 5.0  # of steady spraying; less is no measurement
 
 
@@ -73,7 +74,7 @@ def _sums(track: Track, one: Pass, rig: Rig) -> tuple[float, float, float, float
     opened = spraying & ~np.concatenate(([False], spraying[:-1]))
     since_s = time_s - np.maximum.accumulate(np.where(opened, time_s, one.start_s))
     # A gap in the recording is no steady flow.
-    use = spraying & (since_s >= SETTLE_S) & (step_s < 1.0) & (pressure > 0) & (track.flow_m3_s[here] > 0)
+    use = spraying & (since_s >= SETTLE_S) & (step_s < _LONGEST_ROW_S) & (pressure > 0) & (track.flow_m3_s[here] > 0)
     if not use.any():
         return 0.0, 0.0, 0.0, 0.0, 0.0
     dt, p = step_s[use], pressure[use]

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
+from tests.dashboards.preloaded import PRELOADER, Child
 from tests.dashboards.sessions import let_in
 from tests.dashboards.walking import RIG
 
@@ -38,12 +39,21 @@ def free_port() -> int:
 
 
 class Process:
-    """A child in its own session; everything it printed is in `log`."""
+    """A child in its own session; everything it printed is in `log`.
 
-    def __init__(self, arguments: list[str], log: Path) -> None:
+    It is forked from a process that has imported the packages (see preloaded.py); a `cold` one starts from nothing.
+    """
+
+    child: Child | subprocess.Popen[bytes]
+
+    def __init__(self, arguments: list[str], log: Path, *, cold: bool = False) -> None:
         self.log = log
+        environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+        log.touch()
+        if not cold and "LD_PRELOAD" not in environment:  # that is for the loader, which a fork does not pass
+            self.child = PRELOADER.start(arguments, log, environment)
+            return
         with log.open("ab") as out:
-            environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
             self.child = subprocess.Popen(
                 [sys.executable, "-W", "error", *arguments],
                 cwd=ROOT,
@@ -81,12 +91,12 @@ class Process:
 class Server(Process):
     """`python -m dashboards` on a port of its own, with a session for this process (see sessions.py)."""
 
-    def __init__(self, runs: Path, log: Path, *arguments: str, port: int | None = None) -> None:
+    def __init__(self, runs: Path, log: Path, *arguments: str, port: int | None = None, cold: bool = False) -> None:
         self.port = port or free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         sessions = log.parent / f"sessions-{self.port}.json"  # as `swardflow watch` keeps them when it starts it again
         command = ["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--sessions", str(sessions)]
-        super().__init__([*command, *arguments], log)
+        super().__init__([*command, *arguments], log, cold=cold)
         self.wait_ready(self._answers, "the server answers", 40.0)
 
     def newest(self) -> dict[str, Any]:

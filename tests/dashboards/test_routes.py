@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -35,8 +34,8 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 
 @pytest.fixture(scope="module")
 def idle(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """A server of an empty folder."""
-    server = Server(tmp_path_factory.mktemp("runs"), tmp_path_factory.mktemp("log") / "log")
+    """A server of an empty folder, started from nothing as a person starts it."""
+    server = Server(tmp_path_factory.mktemp("runs"), tmp_path_factory.mktemp("log") / "log", cold=True)
     yield server
     server.end()
 
@@ -83,7 +82,8 @@ def test_polling_gives_the_same(server: Server) -> None:
 def test_a_screen_that_takes_nothing_gets_no_old_numbers_later(server: Server) -> None:
     """Only a few messages are under way at once, so a phone that was out of reach does not replay what it missed."""
     with stream(server) as socket:
-        time.sleep(2.0)  # 20 rows are written meanwhile
+        before = server.row()["frame"]
+        wait_until(lambda: server.row()["frame"] >= before + 20, "20 rows are written meanwhile")
         held = [json.loads(socket.recv(1)) for _ in range(3)]
         with pytest.raises(TimeoutError):
             socket.recv(0.5)

@@ -143,3 +143,46 @@ def test_a_page_shared_anew_asks_for_its_code(shared: Shared, phone: Phone, tmp_
         page.wait_for_selector("#code", timeout=30_000)
     finally:
         again.end()
+
+
+def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared, phone: Phone) -> None:
+    server = shared.server
+    keeper = phone(server.link(server.here))
+    wait_live(keeper)
+    keeper.goto(f"http://{server.here}/guests")
+    keeper.click("#guests-new label:nth-child(2)")
+    keeper.wait_for_selector("text=New guests may only look.")
+    used = server.link(server.there)
+    page = phone(used)
+    wait_live(page)
+    wait_for(page, "recording", "on", 20.0)
+    page.click("#mark")
+    wait_until(lambda: text(page, "#notice").startswith("You may only look."), "the answer")
+    for one in PAGES:
+        page.goto(f"http://{server.there}{one.path}")
+        wait_live(page) if one.path == "/" else page.wait_for_selector("#main h1")
+        wait_until(lambda: not page.locator("[data-dash-is-loading]").count(), "the page has its answers", 30.0)
+        if one.changes is not None and one.path != "/":
+            assert text(page, "#page-failed") == "", one.path
+    page.goto(f"http://{server.there}/guests")
+    page.fill("[data-entry=name] input", "Ann Hall")
+    page.click("#guest-name-save")
+    page.wait_for_selector("text=You may only look.")
+    keeper.wait_for_selector(".guest-buttons button")
+    keeper.click("text=Let do everything")
+    keeper.wait_for_selector("text=Let only look")
+    page.click("#guest-name-save")
+    page.wait_for_selector("text=Your name is Ann Hall now.")
+    page.goto(f"http://{server.there}/")
+    wait_live(page)
+    page.click("#mark")
+    wait_until(lambda: text(page, "#notice") == "Marked.", "the mark is taken")
+
+    keeper.wait_for_selector("text=Ann Hall")
+    keeper.click("text=Turn out")
+    page.wait_for_selector("#code", timeout=30_000)
+    wait_until(lambda: "Turned out: Ann Hall." in server.output(), "the terminal says so")
+    page.wrong.clear()  # what it was still loading was refused
+    shared.recorder.end(signal.SIGINT)
+    marks = [event.detail for event in read_run(next(shared.runs.glob("*.sward"))).events if event.kind == "mark"]
+    assert marks == [{"text": "", "by": "Ann Hall"}]

@@ -299,6 +299,22 @@ def test_a_report_cut_short_by_a_reset_is_not_taken_as_sent(fresh: Core) -> None
     assert _reports(fresh.run_to(150_000))[-1].flow_count == 0
 
 
+def test_a_report_that_lacks_only_its_line_feed_is_not_made_whole_by_the_next_start(fresh: Core) -> None:
+    """Its pulses come again with that start: made whole, they would count twice."""
+    fresh.restart(boot=5)
+    fresh.flow()
+    fresh.lib.chip_set_sender(255, False)
+    fresh.run_to(150_000)
+    fresh.lib.chip_keep_begin(True)
+    fresh.lib.chip_board_start(6, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
+    assert fresh.sent()[0] == b"?"
+    fresh.lib.chip_set_sender(255, True)
+    fresh.run_to(300_000)
+    fresh.lib.chip_keep_begin(True)
+    fresh.lib.chip_board_start(7, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
+    assert fresh.sent()[0].startswith(b"I07")
+
+
 def test_more_unsent_pulses_than_can_be_are_not_believed(fresh: Core) -> None:
     for pulses, carried in ((730, 730), (99_999, 99_999), (100_000, 0)):
         fresh.power_on()

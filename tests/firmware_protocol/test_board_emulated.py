@@ -27,7 +27,7 @@ from firmware_protocol.messages import (
     outputs_argument,
 )
 from host.cli.main import main
-from tests.firmware_protocol.board_tools import SCENARIOS, build, missing_for_emulator
+from tests.firmware_protocol.board_tools import BOARD, SCENARIOS, build, missing_for_emulator, missing_for_loaders
 from tests.firmware_protocol.emulation import CYCLES_PER_US, run_board, send_step
 
 if TYPE_CHECKING:
@@ -257,3 +257,24 @@ def test_seventy_five_minutes_across_the_wrap_and_a_reset(folder: Path) -> None:
     assert len({report.boot for report in seen.reports}) == 2
     assert seen.total("flow_count") == seen.truth["flow_pulses"]
     assert seen.total("wheel_count") == seen.truth["wheel_pulses"]
+
+
+def test_the_sketch_built_with_the_vendors_core_loses_no_edge(tmp_path: Path) -> None:
+    if missing_for_loaders():
+        pytest.skip(missing_for_loaders())
+    build("emulator", build("sketch", tmp_path))
+    (tmp_path / "board.elf").write_bytes((tmp_path / "sketch.elf").read_bytes())
+    _assert_no_edge_lost_and_timed(tmp_path, "0.5 flow 9800\n0.5 wheel 2450\n1.5 flow 0\n1.5 wheel 0\n1.8 end\n")
+
+
+def test_a_board_that_talks_faster(folder: Path, tmp_path: Path) -> None:
+    """250,000 baud, which the chip makes exactly: 16 MHz ÷ 8 ÷ 8 (data sheet)."""
+    subprocess.run(
+        ["make", "-s", "-C", str(BOARD), "firmware", f"BUILD={tmp_path}", "OPTIONS=-DBOARD_BAUD=250000UL"],
+        check=True,
+        capture_output=True,
+    )
+    (tmp_path / "emulated_board").symlink_to(folder / "emulated_board")
+    seen = run_board(tmp_path, "0.5 flow 2000\n1.5 flow 0\n" + send_step(Command("n", 1, 20), 0.4) + "2 end\n")
+    assert seen.damaged == []
+    assert seen.reports[-1].flow_count == seen.truth["flow_pulses"]

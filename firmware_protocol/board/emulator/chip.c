@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Where the chip differs from what libsimavr makes of it, and what may stand in its flash and EEPROM besides the program. */
 #include <stdlib.h>
 #include <string.h>

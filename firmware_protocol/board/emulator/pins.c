@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Pulses on the counting inputs, the switch, and the transducer's voltage. */
 #include <math.h>
 #include <stdio.h>

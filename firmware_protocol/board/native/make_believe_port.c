@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "make_believe_port.h"
 
 #include <string.h>

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* A chip made of variables, so that the core runs on the computer: a test sets them and looks at what was sent. */
 #ifndef MAKE_BELIEVE_PORT_H
 #define MAKE_BELIEVE_PORT_H

@@ -27,6 +27,7 @@ class CorePort:
         for _ in range(10):
             self.now_us += STEP_US
             self.core.clock = self.now_us
+            self.core.lib.chip_set_pressure(102)  # 10 % of 1023
             self.before_step(self.now_us)
             lines += self.core.passes()
         return b"".join(self.spoil(line) + b"\n" for line in lines)

@@ -33,8 +33,8 @@ def port(library: Path) -> CorePort:
 
 def _all(port: CorePort, seconds: float = 6) -> list[Finding]:
     bench = Bench(port, port.clock)
-    identity, findings = listen(bench, seconds)
-    return findings + list(conformance(bench, identity))
+    listened = listen(bench, seconds)
+    return listened.findings + list(conformance(bench, listened.identity))
 
 
 def _bad(findings: list[Finding]) -> set[str]:
@@ -44,7 +44,6 @@ def _bad(findings: list[Finding]) -> set[str]:
 @pytest.mark.parametrize("capabilities", [0x3F, 0x05])
 def test_a_good_board_passes(port: CorePort, capabilities: int) -> None:
     port.core.start(capabilities=capabilities)
-    port.before_step = lambda now_us: port.core.flow() if now_us % 7000 == 0 else None
     findings = _all(port)
     assert [finding for finding in findings if finding.grade is not Grade.GOOD] == []
     assert len(findings) > 25
@@ -81,12 +80,12 @@ def _change(**changes: Callable[[Report], int]) -> Callable[[bytes], bytes]:
 )
 def test_each_fault_in_the_reports_is_found(port: CorePort, spoil: Callable[[bytes], bytes], found: str) -> None:
     port.spoil = spoil
-    _, findings = listen(Bench(port, port.clock), 6)
+    findings = listen(Bench(port, port.clock), 6).findings
     assert found in _bad(findings)
 
 
 def test_a_slow_clock_is_told_but_is_no_fault(port: CorePort) -> None:
-    _, findings = listen(Bench(port, lambda: port.now_us / 1e6 * 1.01), 8)
+    findings = listen(Bench(port, lambda: port.now_us / 1e6 * 1.01), 8).findings
     (clock,) = [finding for finding in findings if finding.what == "board clock"]
     assert clock.grade is Grade.NOTE
     assert "0.99% slow" in clock.seen
@@ -109,7 +108,7 @@ def test_a_board_that_takes_anything(port: CorePort) -> None:
 
 def test_steps_by_hand(port: CorePort) -> None:
     bench = Bench(port, port.clock)
-    identity, _ = listen(bench, 1)
+    identity = listen(bench, 1).identity
     assert identity
     began = port.now_us
 
@@ -121,7 +120,7 @@ def test_steps_by_hand(port: CorePort) -> None:
             port.core.lib.chip_set_pressure(102 if seconds < 3 else 130)
         if 10 < seconds < 11 and now_us % 100_000 == 0:
             port.core.wheel()
-        port.core.lib.chip_set_inputs(seconds > 12, False)
+        port.core.lib.chip_set_inputs(seconds > 12, 5000)
 
     port.before_step = hands
     said: list[str] = []
@@ -137,7 +136,7 @@ def test_steps_by_hand(port: CorePort) -> None:
 def test_beep(port: CorePort, answer: bool | None, grade: Grade) -> None:
     port.core.start(capabilities=Capability.BUZZER)
     bench = Bench(port, port.clock)
-    identity, _ = listen(bench, 1)
+    identity = listen(bench, 1).identity
     assert identity
     heard: list[bool] = []
 
@@ -164,8 +163,9 @@ def _command(port: CorePort, *options: str) -> int:
 
 def test_command_tells_what_it_found(port: CorePort, capsys: pytest.CaptureFixture[str]) -> None:
     assert _command(port, "--listen", "3", "--json") == 0
-    findings = json.loads(capsys.readouterr().out)
-    assert {finding["grade"] for finding in findings} <= {"good", "note"}
+    result = json.loads(capsys.readouterr().out)
+    assert {finding["grade"] for finding in result["findings"]} <= {"good", "note"}
+    assert result["board"]["serial"] == "5A17C0DE"
     assert port.closed
     port.spoil = _change(seq=lambda r: r.seq * 2)
     assert _command(port, "--listen", "3") == 1

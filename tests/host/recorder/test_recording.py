@@ -62,12 +62,18 @@ def test_host_times_are_when_the_lines_came(end: PtyEnd, plan: RunPlan) -> None:
     with ReportingBoard(end, 0.05) as board:
         recording = Recording(Recorder(end.address, plan))
         until(lambda: recording.recorder.status()["lines"] > 20)
+        asked = time.monotonic()
+        run_s = recording.recorder.status()["run_s"]
+        answered = time.monotonic()
         board.stop()
     recording.stop()
     frames = read_run(recording.path).frames
     sent = np.array([board.sent[int(seq)] for seq in frames["seq"]])
     late = frames["host_s"] - sent
     assert np.ptp(late - np.median(late)) < 0.5 and np.median(np.abs(late - np.median(late))) < 0.01
+    # The run began between these two; a line is written down neither before it was sent nor long after.
+    earliest, latest = asked - run_s, answered - run_s
+    assert np.min(late + latest) > -0.02 and np.min(late + earliest) < 0.25
 
 
 def test_unplugged_and_plugged_in_again_keeps_the_counts(end: PtyEnd, plan: RunPlan) -> None:

@@ -125,8 +125,16 @@ def test_healthy_runs_agree_with_each_other_about_as_often_as_stated(healthy):
 
 def test_a_run_that_changed_on_the_way_is_said_to_have(healthy):
     changed = run_against_run(healthy, reviewed(Disturbance("clog", 0.0, pass_number=3, amount=1.0)))
-    assert any("later run: its passes differ" in one for one in changed.remarks)
+    assert any("later run: pass 3 left out" in one or "later run: passes 3" in one for one in changed.remarks)
     assert not any("earlier run: its passes" in one for one in changed.remarks)
+
+
+def test_a_clog_in_some_passes_is_told_with_their_numbers_and_the_others_agree():
+    clogged = reviewed(Disturbance("clog", 2.0, pass_number=3, amount=1.0, lasts_s=400.0))
+    result = run_against_catch(clogged, boom_card(catch_card()))
+    assert result.verdict == "clogged in some passes"
+    assert "clogged nozzle in pass" in result.advice and "with the catch test" in result.advice
+    assert result.ratio == pytest.approx(1.0, abs=0.04)
 
 
 def test_what_cannot_be_compared_is_told(healthy):

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* The serial line, the converter and the other pins. Nothing here may hold interrupts off, or run inside one, for longer
  * than a few µs: see edges.c. Sending and the converter are polled for that reason; receiving is not, because making a
  * report takes longer than two characters do. */
@@ -165,7 +166,6 @@ void chip_start(void)
     identity.serial = restart_serial();
     identity.boot = restart_boot_number();
     start_serial();
-    port_send("\n", 1); /* ends a line that the restart has cut short */
     start_converter();
     restart_watch();
     identity.name = BOARD_NAME;

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* The ATmega328P at 16 MHz and 5 V. Pins, in the chip's and in the usual hobby numbering:
  *
  *   flow meter      PB0  8    ICP1: the timer itself notes the time of a falling edge

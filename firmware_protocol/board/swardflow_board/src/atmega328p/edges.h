@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Clock and counting inputs: timer 1 and INT0. */
 #ifndef EDGES_H
 #define EDGES_H

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* No boot loader can be relied on. Some clear the reset flags and tell nobody; an older one does not switch the watchdog
  * off and is itself restarted for ever once it has bitten. So the watchdog first interrupts: the program notes that it
  * was the watchdog and starts again by itself, past any loader. Only if interrupts are off, too, is the chip reset. */

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Why the chip started, what number this start has, which board this is, and the watchdog that may start it again. */
 #ifndef RESTART_H
 #define RESTART_H

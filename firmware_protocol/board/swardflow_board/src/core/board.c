@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "board.h"
 
 #include <stddef.h>
@@ -45,7 +46,6 @@ static bool command_waiting;
 static bool switch_state;
 static bool switch_changing;
 static uint32_t switch_changed_us;
-static bool report_on_its_way;
 static uint32_t flow_on_its_way;
 static uint32_t wheel_on_its_way;
 static uint32_t flow_refused; /* as the last report knew it */
@@ -118,6 +118,17 @@ static void send_state(void)
     extras &= (uint8_t)~EXTRA_STATE;
 }
 
+/* A restart may have cut a line short: it ends here. Where it was a report, whose pulses this start carries once more, it
+ * must not be made whole by the line feed that it lacked. */
+static void end_cut_line(void)
+{
+    struct keep *keep = port_keep();
+    if (keep->report_on_its_way)
+        port_send("?", 1);
+    port_send("\n", 1);
+    keep->report_on_its_way = false;
+}
+
 void board_start(const struct identity *identity)
 {
     uint32_t now_us = port_clock_us();
@@ -135,7 +146,7 @@ void board_start(const struct identity *identity)
     command_waiting = false;
     switch_state = port_switch_closed();
     switch_changing = false;
-    report_on_its_way = false;
+    end_cut_line();
     send_identity();
 }
 
@@ -209,16 +220,16 @@ static void make_report(void)
     wheel_refused = snapshot.wheel.refused;
     flow_on_its_way = flow;
     wheel_on_its_way = wheel;
-    report_on_its_way = true;
+    port_keep()->report_on_its_way = true;
 }
 
 static void note_what_has_left(void)
 {
-    if (report_on_its_way && port_sent()) {
-        struct keep *keep = port_keep();
+    struct keep *keep = port_keep();
+    if (keep->report_on_its_way && port_sent()) {
         keep->flow.reported = flow_on_its_way;
         keep->wheel.reported = wheel_on_its_way;
-        report_on_its_way = false;
+        keep->report_on_its_way = false;
     }
 }
 

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* The board: makes reports, answers commands. Everything it needs from the chip is in port.h. */
 #ifndef BOARD_H
 #define BOARD_H

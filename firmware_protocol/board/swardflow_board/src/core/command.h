@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Host commands: PROTOCOL.md, section 7. */
 #ifndef COMMAND_H
 #define COMMAND_H

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* One pulse input: how many edges, when the last one was, and how many the filter has refused. PROTOCOL.md, section 5. */
 #ifndef COUNTER_H
 #define COUNTER_H

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "keep.h"
 
 #define MARK 0x51A7D0F1u /* any number that memory does not hold by chance after a power-off */
@@ -17,6 +18,7 @@ void keep_begin(struct keep *keep, bool trusted, volatile struct counter *flow, 
                 const struct filters *usual)
 {
     bool valid = trusted && keep->mark == MARK;
+    keep->report_on_its_way &= valid;
     keep->mark = 0; /* a restart in the middle of this leaves nothing half done behind */
     begin_input(&keep->flow, flow, valid, usual->flow);
     begin_input(&keep->wheel, wheel, valid, usual->wheel);

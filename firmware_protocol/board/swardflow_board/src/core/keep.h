@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* What a restart must not lose: pulses that were counted but not yet sent, and the filters that the host has set.
  *
  * Where memory outlives a restart (not a power-off), the counts of the next start begin with those pulses, so that a
@@ -20,6 +21,7 @@ struct keep {
     uint32_t mark;
     struct keep_input flow;
     struct keep_input wheel;
+    bool report_on_its_way; /* one has been handed to the line, and not all of it has left */
 };
 
 /* The filters of a board that nobody has told otherwise. */

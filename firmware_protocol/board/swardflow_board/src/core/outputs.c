@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "outputs.h"
 
 #define TENTH_US 100000u

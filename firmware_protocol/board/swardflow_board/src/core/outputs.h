@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Buzzer and light: patterns in tenths of a second. */
 #ifndef OUTPUTS_H
 #define OUTPUTS_H

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* All that the core asks of the chip it runs on, and all that a port does of its own accord: see ../../../PORTING.md.
  *
  * A port defines the functions below, and

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "pressure.h"
 
 void pressure_clear(struct pressure_frame *frame)

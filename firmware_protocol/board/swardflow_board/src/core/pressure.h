@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* The pressure readings of one frame: mean, lowest and highest. */
 #ifndef PRESSURE_H
 #define PRESSURE_H

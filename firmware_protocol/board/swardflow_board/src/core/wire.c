@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 #include "wire.h"
 
 uint16_t wire_crc(uint16_t crc, uint8_t byte)

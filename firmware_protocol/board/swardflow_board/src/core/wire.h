@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: Apache-2.0
 /* Writing lines: hexadecimal fields and the checksum of PROTOCOL.md, section 4. */
 #ifndef WIRE_H
 #define WIRE_H
