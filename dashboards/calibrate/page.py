@@ -8,6 +8,7 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
+from dashboards.calibrate import cards_view
 from dashboards.calibrate.fields import (
     SETTINGS,
     choice_of_way,
@@ -48,6 +49,7 @@ def layout(context: PageContext) -> html.Main:
             html.H1("Calibrate"),
             html.P(used.said, className="rig"),
             html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
+            cards_view.layout(),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-shown"),
@@ -108,6 +110,7 @@ def _showing() -> html.Section:
 def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     store = SessionStore(context)
+    cards_view.connect(app, context)
 
     @app.callback(
         Output("calibrate-poke", "data"),
@@ -172,6 +175,7 @@ def connect(app: Dash, context: PageContext) -> None:
         Output("calibrate-result", "children"),
         Output("calibrate-save", "className"),
         Output({"press": "save"}, "disabled"),
+        Output({"press": "save"}, "children"),
         Input("calibrate-look", "n_intervals"),
         Input("calibrate-poke", "data"),
         Input("calibrate-kind", "value"),
@@ -196,7 +200,7 @@ def connect(app: Dash, context: PageContext) -> None:
         if now == shown:
             ways, places, needed, folds = ([no_update] * len(ids) for ids in at)
             same = no_update
-            return (*live, same, ways, same, same, places, same, needed, folds, *(same,) * 7)
+            return (*live, same, ways, same, same, places, same, needed, folds, *(same,) * 8)
         return (*live, *_changed(kind, way, view, at))
 
 
@@ -257,6 +261,7 @@ def _changed(kind: Kind, way: str, view: View, at: Sequence[Any]) -> tuple[Any, 
         [] if view.document is None else _result(view.document, view.droppable),
         "acts" if view.document is not None else "hidden",
         view.saved or not view.can_save,
+        "Save all the same" if view.asked else "Save card",
     )
 
 

@@ -14,6 +14,7 @@ from datetime import datetime
 
 from dashboards.calibrate.board import START, BoardReports
 from dashboards.context import PageContext, RigInUse
+from host.calibrate.cards import Card
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Guided, Job, Session, Step, fields_of, save_outcome
 from host.documents.document import Document, Message, Messages, Section
@@ -38,6 +39,10 @@ class View:
     document: Document | None = None
     can_save: bool = False
     saved: bool = False
+    asked: bool = False  # the next tap on Save saves it in spite of its questions
+
+
+_MEASUREMENT = "Saved as a measurement, not in use. To use it all the same, choose it under Cards."
 
 
 class SessionStore:
@@ -54,10 +59,12 @@ class SessionStore:
         self._lock = threading.Lock()
         self._board = BoardReports(context.runs)
         self._rig_toml = ""
+        self._cards: tuple[Card, ...] = ()
         self._sessions: dict[str, Session] = {}
         self._unread: set[str] = set()  # whose draft could not be read: nothing is written over it
         self._notices: dict[str, str] = {}
         self._saved: set[str] = set()
+        self._asked: set[str] = set()  # whose questions were shown at the last tap on Save
         self._results: dict[str, tuple[int, Document, bool]] = {}
         self._version = 0
 
@@ -114,6 +121,7 @@ class SessionStore:
                 document=document,
                 can_save=can_save,
                 saved=kind in self._saved,
+                asked=kind in self._asked,
             )
 
     def _step(self, kind: str, way: str, used: RigInUse) -> Step:
@@ -148,6 +156,8 @@ class SessionStore:
         if kind in self._unread or not (session.rows() or session.can_undo):
             self._read_draft(kind, used)  # the command may have started one meanwhile
         before = session.rows()
+        if button != "save":
+            self._asked.discard(kind)
         if button == "over":
             self._sessions[kind] = self.kinds[kind].start(self._job(used))
             self._saved.discard(kind)
@@ -175,13 +185,16 @@ class SessionStore:
         if kind in self._saved:
             raise UserError("this card is saved already: add a point, or start over.")
         session.check()
-        save_outcome(self.kinds[kind], used.rig.name, session.outcome(), self._context.cards, self._now())
+        outcome = session.outcome()
+        accepted = kind in self._asked
+        if outcome.questions and not accepted:
+            self._asked.add(kind)
+            return f"{outcome.questions[0]} If it is right as it is, save it all the same."
+        save_outcome(self.kinds[kind], used.rig.name, outcome, self._context.cards, self._now(), accepted=accepted)
         self._saved.add(kind)
+        self._asked.discard(kind)
         self._draft(kind, used).drop()
-        for other, its in self._sessions.items():
-            if other != kind and not its.can_undo:
-                self._start(other, self._context.rig())  # it uses what the new card says
-        return "Saved. New runs will use it."
+        return _MEASUREMENT if outcome.not_standard and not accepted else "Saved. New runs will use it."
 
     def _used(self) -> RigInUse:
         """The sprayer in use; another one has calibrations of its own."""
@@ -193,10 +206,16 @@ class SessionStore:
             for known in (self._sessions, self._notices, self._results):
                 known.clear()
             self._saved.clear()
+            self._asked.clear()
             for name, kind in self.kinds.items():
                 if not kind.fits(used.rig):
                     self._start(name, used)
             self._version += 1
+        elif used.cards != self._cards:
+            for session in self._sessions.values():
+                session.use(self._job(used))
+            self._version += 1
+        self._cards = used.cards
         return used
 
     def _start(self, kind: str, used: RigInUse) -> None:

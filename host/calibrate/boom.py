@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -76,7 +77,7 @@ class BoomCatch:
 
 @dataclass(frozen=True)
 class NozzleResult:
-    """One nozzle at one pressure. Fractions: `deviation` from the mean of the boom, `wear` against the rating.
+    """One nozzle at one pressure. Fractions: `deviation` from the sound nozzles' mean, `wear` against the rating.
 
     `expanded` is how far the deviation may be off by reading alone (95 %, over all nozzles of the test together); a
     verdict is `sure` when the deviation lies beyond its limit by more than that.
@@ -217,15 +218,31 @@ def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
     )
 
 
+def sound_mean(flows: Sequence[float], rated: float) -> float:
+    """Mean flow of the nozzles that are not plainly bad: what each is compared with.
+
+    One that is blocked would pull the mean down and make its good neighbours look worn. Bad is one that is farther than
+    a fault from the median; where the median itself is no nozzle's (two of them, or two halves), from the one nearest
+    to the rating.
+    """
+    middle = statistics.median(flows)
+    near = [flow for flow in flows if abs(flow / middle - 1.0) <= FAULT_OVER]
+    if not near:
+        middle = min(flows, key=lambda flow: abs(flow / rated - 1.0))
+        near = [flow for flow in flows if abs(flow / middle - 1.0) <= FAULT_OVER]
+    return math.fsum(near) / len(near)
+
+
 def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None, reading: Reading) -> CatchResult:
     flows = _flows(one)
     mean = sum(flows) / len(flows)
     total = sum(flows)
     rated = float(rig.nozzles.flow_m3_s(one.pressure_pa))
+    sound = sound_mean(flows, rated)
     nozzles = []
     factor = student_factor(1.0 - 0.05 / len(flows), math.inf)
     for number, (flow, own) in enumerate(zip(flows, _own(one, reading), strict=True), start=1):
-        deviation, wear = nozzle_deviation(flow, mean), nozzle_deviation(flow, rated)
+        deviation, wear = nozzle_deviation(flow, sound), nozzle_deviation(flow, rated)
         over = abs(deviation) - _HAIR
         verdict = FAULT if over > FAULT_OVER else FLAG if over > FLAG_OVER else OK
         expanded = factor * own * math.sqrt(1.0 - 1.0 / len(flows))

@@ -20,6 +20,7 @@ from host.rig import Course, Meter, PressureSensor, Rig, Wheel, parts_from_secti
 from host.toml_text import toml_tree
 
 FORMAT = 2
+UNUSED = "unused"  # folder beside the cards, for those that are not used
 _READABLE = (1, 2)  # 1 called the measurements a record
 
 
@@ -77,17 +78,22 @@ def card_from_toml(text: str, where: str = "calibration card") -> Card:
     return Card(kind, rig_name, made, section, text)
 
 
-def save_card(card: Card, folder: Path) -> Path:
+def save_card(card: Card, folder: Path, *, used: bool = True) -> Path:
     """Write the card as a new file in the folder of its rig and give its path; nothing is ever overwritten.
+
+    One that is not to be `used` goes into the folder "unused" there.
 
     Raises NotSavedError when it cannot be written.
     """
     home = folder / slug(card.rig_name)
+    place, other = (home, home / UNUSED) if used else (home / UNUSED, home)
     stem = f"{card.made:%Y-%m-%dT%H%M%S}-{card.kind}"
     try:
-        home.mkdir(parents=True, exist_ok=True)
+        place.mkdir(parents=True, exist_ok=True)
         for attempt in range(1, 1000):
-            path = home / (f"{stem}.toml" if attempt == 1 else f"{stem}-{attempt}.toml")
+            path = place / (f"{stem}.toml" if attempt == 1 else f"{stem}-{attempt}.toml")
+            if (other / path.name).exists():  # a card may come back from there under its name
+                continue
             try:
                 with path.open("x", encoding="utf-8") as file:
                     file.write(card.toml)
@@ -103,12 +109,17 @@ def save_card(card: Card, folder: Path) -> Path:
 
 
 def load_cards(folder: Path, rig_name: str) -> list[Card]:
-    """All cards of a rig, oldest first; empty when it has none.
+    """All cards of a rig that may be used, oldest first; empty when it has none.
 
     Raises DamagedFileError on a card that cannot be read.
     """
+    return [card for _, card in cards_in(folder / slug(rig_name), rig_name)]
+
+
+def cards_in(home: Path, rig_name: str) -> list[tuple[Path, Card]]:
+    """The cards of a rig directly in a folder, oldest first. Raises DamagedFileError on one that cannot be read."""
     cards = []
-    for path in sorted((folder / slug(rig_name)).glob("*.toml"), key=_as_saved):
+    for path in sorted(home.glob("*.toml"), key=_as_saved):
         try:
             card = card_from_toml(path.read_text(encoding="utf-8"), f"calibration card {path}")
         except (OSError, UnicodeDecodeError):
@@ -117,8 +128,8 @@ def load_cards(folder: Path, rig_name: str) -> list[Card]:
             ) from None
         # Two names may share a folder ("Boom 1", "boom-1"): the name in the card decides.
         if card.rig_name == rig_name:
-            cards.append(card)
-    return sorted(cards, key=lambda card: card.made)
+            cards.append((path, card))
+    return sorted(cards, key=lambda found: found[1].made)
 
 
 def _as_saved(path: Path) -> tuple[str, int]:

@@ -48,7 +48,7 @@ class NozzleCatches:
         self.rounds: list[list[NozzleCatch]] = []
         self.adc_full_scale = 1023.0
         self._clock = clock
-        self._sensor = sensor
+        self.sensor = sensor
         self._gauge_pa: float | None = None
         self._latest: Report | None = None
         self._counts: list[float] = []
@@ -187,7 +187,7 @@ class NozzleCatches:
         return pressure if pressure is not None and pressure > 0 else None
 
     def _trusted(self, counts: float) -> float | None:
-        sensor = self._sensor
+        sensor = self.sensor
         if sensor is None or not sensor.open_below < counts / self.adc_full_scale < sensor.short_above:
             return None
         return float(sensor.pressure_pa(counts, self.adc_full_scale))

@@ -31,9 +31,13 @@ def add_parser(
         offered = KINDS if kinds is None else kinds
         for kind in offered:
             _add_kind(choices, kind)
-        cards = choices.add_parser("cards", help="list the cards of a rig and say which are active")
+        cards = choices.add_parser("cards", help="list the cards of a rig, use one, stop using one")
         cards.set_defaults(kinds=offered)
         _common(cards)
+        choice = cards.add_mutually_exclusive_group()
+        choice.add_argument("--use", metavar="CARD", help="use this card, and no newer one of its kind")
+        choice.add_argument("--stop-using", metavar="CARD", help="use this card no more")
+        choice.add_argument("--undo", action="store_true", help="undo the last change of what is used")
 
     commands.add_parser(
         "calibrate",
@@ -44,7 +48,7 @@ def add_parser(
 
 
 def run(args: argparse.Namespace) -> int:
-    """Calibrate; 1 when the result holds something to look at (an outlier, a finding, a fault)."""
+    """Calibrate; 1 when the result is in doubt (a likely slip, an outlier, a bad nozzle) and was not accepted."""
     from host.cli.calibrating import calibrate, list_cards
 
     return list_cards(args) if args.kind == "cards" else calibrate(args, args.calibration)
@@ -56,6 +60,7 @@ def _add_kind(choices: argparse._SubParsersAction[argparse.ArgumentParser], kind
     parser.set_defaults(calibration=kind)
     _common(parser)
     parser.add_argument("--no-card", action="store_true", help="only show the result, save no card")
+    parser.add_argument("--accept", action="store_true", help="save the card although something in it is asked about")
     for way in kind.ways:
         if way.option:
             parser.add_argument(

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+from host.calibrate.card_choice import saved_cards, stop_using, undo_choice, use_card
 from host.calibrate.cards import apply_cards, load_cards
 from host.calibrate.cards_document import cards_document
 from host.calibrate.drafts import DraftFile
@@ -29,32 +30,45 @@ from host.run_folder import LATEST, find_run
 
 
 def calibrate(args: argparse.Namespace, kind: Kind) -> int:
-    """Run one kind of calibration, print its result, save its card; 1 when something in it is to be looked at."""
+    """Run one kind of calibration, print its result, save its card.
+
+    1 when something in it is in doubt and was not accepted: then the card is not saved, or not used.
+    """
     rig, cards = _rig(args), args.cards.expanduser()
     found = load_cards(cards, rig.name)
     session = kind.start(Job(apply_cards(rig, found), tuple(found), time.monotonic, _open_run))
     _settle(session, kind, args)
     draft = DraftFile(cards, rig.name, kind.name)
     guided = bool(vars(args).get("port") or vars(args).get("guided"))
-    if guided:
-        _guide(session, kind, args, draft)
+    accepted = _guide(session, kind, args, draft) if guided else bool(args.accept)
     # The guided ones come first: catch 3 is then the one that "u 3" drops.
     for way in kind.ways:
         for number, values in enumerate(vars(args).get(way_key(way), []), start=1):
             _take(session, way, rig, values, f"--{way.option}" if way.each else f"--{way.option} {number}")
     session.check()
     outcome = session.outcome()
-    path = None if args.no_card else save_outcome(kind, rig.name, outcome, cards, datetime.now().astimezone())
-    if guided and path is not None:
-        draft.drop()
-    _print(outcome, path, args.json)
-    return 1 if outcome.odd else 0
+    path = None
+    if not args.no_card and (accepted or not outcome.questions):
+        made = datetime.now().astimezone()
+        path = save_outcome(kind, rig.name, outcome, cards, made, accepted=accepted)
+        if guided:
+            draft.drop()
+    _print(outcome, path, args, accepted)
+    return 1 if outcome.in_doubt and not accepted else 0
 
 
 def list_cards(args: argparse.Namespace) -> int:
-    """Print the cards of a rig and which are active."""
-    rig = _rig(args)
-    document = cards_document(load_cards(args.cards.expanduser(), rig.name), rig.name, args.kinds)
+    """Print the cards of a rig and which are used; first use one, stop using one, or undo that."""
+    rig, folder = _rig(args), args.cards.expanduser()
+    if args.use:
+        message = use_card(folder, rig.name, args.use)
+    elif args.stop_using:
+        message = stop_using(folder, rig.name, args.stop_using)
+    else:
+        message = undo_choice(folder, rig.name) if args.undo else ""
+    if message:
+        print(message, file=sys.stderr if args.json else sys.stdout)
+    document = cards_document(saved_cards(folder, rig.name), rig.name, args.kinds)
     print(_json(document, {}) if args.json else format_text(document))
     return 0
 
@@ -103,21 +117,31 @@ def _save(session: Session, way: Way, typed: dict[str, str], what: str) -> None:
         raise UserError(f"{what}: {error}") from None
 
 
-def _guide(session: Session, kind: Kind, args: argparse.Namespace, draft: DraftFile) -> None:
+def _guide(session: Session, kind: Kind, args: argparse.Namespace, draft: DraftFile) -> bool:
+    """Points taken here; whether what came of them was accepted."""
     # Words go to the error stream where the answer is JSON for a program.
     terminal = Console(sys.stderr if args.json else None)
     port = vars(args).get("port")
     with ExitStack() as stack:
         board = stack.enter_context(board_at(port)) if port else None
-        GuidedCalibration(session, kind.guided.name, draft, terminal, board).run()
+        guided = GuidedCalibration(session, kind.guided.name, draft, terminal, board)
+        return guided.run(bool(args.accept))
 
 
-def _print(outcome: Outcome, path: Path | None, as_json: bool) -> None:
-    if as_json:
+def _print(outcome: Outcome, path: Path | None, args: argparse.Namespace, accepted: bool) -> None:
+    if args.json:
         print(_json(outcome.document, {"card": None if path is None else str(path)}))
         return
     print(format_text(outcome.document))
-    print("\nNo card saved." if path is None else f"\nSaved: {path}\nNew runs will use it.")
+    if path is not None and outcome.not_standard and not accepted:
+        use = f"swardflow calibrate cards --rig {args.rig} --use {path.stem}"
+        print(f"\nSaved as a measurement, and not used: {path}\nTo use it all the same: {use}")
+    elif path is not None:
+        print(f"\nSaved: {path}\nNew runs will use it.")
+    elif outcome.questions and not args.no_card:
+        print("\nNot saved. Put it right, or save it all the same with --accept.")
+    else:
+        print("\nNo card saved.")
 
 
 def _json(document: Document, more: dict[str, str | None]) -> str:

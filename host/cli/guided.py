@@ -126,17 +126,23 @@ class GuidedCalibration:
         self._board = board or NoBoard()
         self._now = now
 
-    def run(self) -> Outcome:
-        """What came of it. Raises UserError, and KeyboardInterrupt, with a message that says where the draft is."""
+    def run(self, accept: bool = False) -> bool:
+        """Go through it to its end; whether what came of it was accepted, which what is in doubt has to be.
+
+        Raises UserError, and KeyboardInterrupt, with a message that says where the draft is.
+        """
         for caution in self._session.cautions:
             self._terminal.say(f"! {caution}")
         before = self._draft.load()
         try:
             if before is not None:
                 self._offer(before)
-            while (outcome := self._line()) is None:
-                pass
-            return outcome
+            while True:
+                outcome = self._line()
+                if outcome is not None and (accept or not outcome.questions):
+                    return accept
+                if outcome is not None and self._accepted(outcome):
+                    return True
         except KeyboardInterrupt:
             self._terminal.say("")
             raise KeyboardInterrupt(f"stopped from the keyboard: {self._kept()}") from None
@@ -153,6 +159,11 @@ class GuidedCalibration:
             if not word:
                 self._session.restore(before.rows)
                 return
+
+    def _accepted(self, outcome: Outcome) -> bool:
+        for text in outcome.questions:
+            self._terminal.say(f"! {text}")
+        return self._terminal.ask("[y saves it all the same, Enter goes back]", lambda: "").lower() == "y"
 
     def _line(self) -> Outcome | None:
         """One line of the user; what came of it all when that was the end."""

@@ -58,7 +58,8 @@ def _section(section: Section, indent: str, width: int, everything: bool) -> lis
     if not lines:
         return []
     heading = [indent + _SIGNS[section.level] + section.heading] if section.heading else []
-    return [*([] if indent else [""]), *heading, *lines]
+    apart = [] if indent or not (heading or section.blocks) else [""]
+    return [*apart, *heading, *lines]
 
 
 def _block(block: Block, indent: str, width: int, everything: bool) -> list[str]:

@@ -81,12 +81,17 @@ def result(page: Any) -> str:
     return str(page.inner_text("#calibrate-result"))
 
 
-def save(page: Any, cards: Path, kind: str) -> dict[str, Any]:
-    """Save the card; what stands on it."""
+def save(page: Any, cards: Path, kind: str, *, anyway: bool = False) -> dict[str, Any]:
+    """Save the card, `anyway` also when it is asked about; what stands on it."""
     before = set(cards.rglob(f"*-{kind}.toml"))
     button = "#calibrate-save:visible button.main:enabled"
     wait_until(lambda: page.query_selector(button), f"there is something to save: {result(page)}", 20)
     page.click(button)
+    if anyway:
+        answers = ("all the same", "New runs will use it")
+        wait_until(lambda: any(words in page.inner_text("#calibrate-notice") for words in answers), "an answer", 20)
+        if "all the same" in page.inner_text("#calibrate-notice"):
+            page.click("#calibrate-save button:has-text('Save all the same')")
     notice(page, "New runs will use it")
     # The words of a card saved before may still have stood there.
     (card,) = wait_until(lambda: set(cards.rglob(f"*-{kind}.toml")) - before, "the card's file", 20)

@@ -119,7 +119,7 @@ def test_zeroing_the_transducer_keeps_the_span_of_the_active_card(runs: Path, tm
     expected = slope * (0.9 - 110 / 1023)
     faces = []
     for cards in (context.cards, tmp_path / "cards"):
-        by_command(capsys, RIG, cards, kind, {}, TWO_POINTS)
+        by_command(capsys, RIG, cards, kind, {}, TWO_POINTS, "--accept")
     faces.append(by_command(capsys, RIG, tmp_path / "cards", kind, {}, ZERO))
     with closing(SessionStore(context)) as store:
         assert store.press("pressure", "typed", "enter", {"gauge": "0 psi", "counts": "110"}, (store.version,))

@@ -12,10 +12,11 @@ from host.calibrate.boom import Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import Card
 from host.calibrate.drafts import not_whole, point_from
-from host.calibrate.kinds.boom_document import boom_document, is_odd
+from host.calibrate.kinds.boom_checks import boom_questions, not_standard
+from host.calibrate.kinds.boom_document import boom_document
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, amount_reader, caught
-from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, fields_of
+from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, fields_of, outcome_of
 from host.calibrate.nozzle_catches import NozzleCatch, NozzleCatches, boom_catch
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import USUAL_GAUGE, Vessel
@@ -57,6 +58,11 @@ class BoomSession(Session):
         self._speed_m_s: float | None = None
         self._reader = AmountReader()
         self._gauge = USUAL_GAUGE
+
+    def use(self, job: Job) -> None:
+        """Go on with the rig and the cards as they are now: the board's pressure by the active card."""
+        super().use(job)
+        self._catches.sensor = job.rig.pressure
 
     def settle(self, entries: Entries) -> None:
         """The speed that the rate is told for, and how well amounts and pressures are read."""
@@ -216,7 +222,10 @@ class BoomSession(Session):
         speed = self._speed_m_s or (rig.course.speed_m_s if rig.course else None)
         reading = self._reading([catch for caught in rounds for catch in caught])
         test = catch_test([boom_catch(caught) for caught in rounds], rig, speed, reading)
-        return Outcome(boom_document(test, rig, speed), {}, boom_measured(rig, test, reading), is_odd(test))
+        document, measured = boom_document(test, rig, speed), boom_measured(rig, test, reading)
+        questions = boom_questions(test, self.job)
+        why_not = "" if questions else not_standard(test, self.job)
+        return outcome_of(document, {}, measured, questions, why_not)
 
     def _reading(self, catches: Sequence[NozzleCatch]) -> Reading:
         reading = Reading(vessel=one_jug(catch.amount for catch in catches), gauge=self._gauge)

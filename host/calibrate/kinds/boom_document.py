@@ -41,14 +41,21 @@ def boom_document(test: BoomTest, rig: Rig, speed_m_s: float | None) -> Document
         [] if speed_m_s is not None else ["Give your spraying speed to see the rate, and the pressure for the target."]
     )
     advice = Messages(tuple(Message(text, "advice") for text in hint))
-    level: Level = "warning" if is_odd(test) else "note"
+    answer = _answer(test)
+    level: Level = "note" if answer.startswith("All nozzles") and not test.findings else "warning"
     told = Section("", "", (findings, *((advice,) if hint else ())))
-    return Document("boom", "Catch test", _answer(test), (told, catches), level)
+    return Document("boom", "Catch test", answer, (told, catches), level)
 
 
 def is_odd(test: BoomTest) -> bool:
-    """Whether anything is to be looked at."""
-    return bool(test.findings) or any(_is_bad(nozzle) for result in test.results for nozzle in result.nozzles)
+    """Whether the boom is not sound: a nozzle with a fault or worn, or catches that do not fit together."""
+    return bool(test.findings or bad_nozzles(test))
+
+
+def bad_nozzles(test: BoomTest) -> list[int]:
+    """Numbers of the nozzles with a fault, and of worn ones."""
+    nozzles = [nozzle for result in test.results for nozzle in result.nozzles]
+    return sorted({nozzle.number for nozzle in nozzles if nozzle.worn or nozzle.verdict == FAULT})
 
 
 def _is_bad(nozzle: NozzleResult) -> bool:
@@ -56,14 +63,25 @@ def _is_bad(nozzle: NozzleResult) -> bool:
 
 
 def _answer(test: BoomTest) -> str:
-    bad = sum(_is_bad(nozzle) for result in test.results for nozzle in result.nozzles)
-    nozzles = (
-        f"{bad} reading{'' if bad == 1 else 's'} to look at" if bad else f"All nozzles within {100 * FLAG_OVER:.0f} %"
-    )
-    if test.findings:
-        return f"{nozzles}; the catches do not fit together"
-    law = "the catches follow the square-root law and the rating" if len(test.results) > 1 else "they fit their rating"
-    return f"{nozzles}; {law}"
+    """The worst nozzle by name, else the worst that is flagged, else that all are well."""
+    found = [(nozzle, result) for result in test.results for nozzle in result.nozzles if _is_bad(nozzle)]
+    numbers = sorted({nozzle.number for nozzle, _ in found})
+    law = "; the catches do not fit together" if test.findings else ""
+    if not found:
+        fits = "they follow the square-root law and the rating" if len(test.results) > 1 else "they fit their rating"
+        return f"All nozzles within {100 * FLAG_OVER:.0f} %{law or '; ' + fits}"
+    if len(numbers) > 1:
+        return f"Nozzles {', '.join(map(str, numbers))} to look at{law}"
+    worst = max((nozzle for nozzle, _ in found), key=lambda nozzle: abs(nozzle.deviation))
+    if worst.verdict not in _ADVICE:
+        return f"Nozzle {worst.number} gives {_percent(worst.wear)} than its rating{law}"
+    rating = f" and {_percent(worst.wear)} than its rating"
+    others = "" if len(test.results[0].nozzles) == 1 else f" {_percent(worst.deviation)} than the others"
+    return f"Nozzle {worst.number} gives{others}{rating}{law}"
+
+
+def _percent(fraction: float) -> str:
+    return f"{abs(100 * fraction):.0f} % {'more' if fraction > 0 else 'less'}"
 
 
 def _catch(result: CatchResult, rig: Rig, speed_m_s: float | None) -> Section:
@@ -112,8 +130,8 @@ def _nozzles(result: CatchResult, system: str) -> Table:
     columns = (
         Column("nozzle", "Nozzle"),
         column("flow", "Flow", "flow", system),
-        Column("deviation", "Of the mean", "%"),
-        Column("wear", "Of the rating", "%"),
+        Column("deviation", "Off the others", "%"),
+        Column("wear", "Off its rating", "%"),
         Column("", "Verdict"),
         column("coefficient", "", "orifice_coefficient", system),
         Column("verdict", ""),
@@ -142,16 +160,16 @@ def _verdict(nozzle: NozzleResult) -> str:
 
 
 def _plot(result: CatchResult) -> Plot:
-    """Bars against the mean, with the lines that flag a nozzle."""
+    """Bars, with the lines that flag a nozzle."""
     bars = tuple((float(index), 100 * nozzle.deviation) for index, nozzle in enumerate(result.nozzles))
     limits = [
         (sign * 100 * limit, f"{sign * 100 * limit:+.0f} %") for limit in (FLAG_OVER, FAULT_OVER) for sign in (1, -1)
     ]
     return Plot(
         "nozzles",
-        "Each nozzle against the mean",
+        "Each nozzle beside the others",
         "Nozzle",
-        "% of the mean",
+        "% off the sound nozzles' mean",
         (Series(bars, "nozzle", "bars"),),
         levels=tuple(limits),
         x_names=tuple(str(nozzle.number) for nozzle in result.nozzles),

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from host.calibrate.budget import budget_measured, budget_section, good_to
+from host.calibrate.checks import DECIMALS, LENGTHS, TIMES, is_beyond, powers, question, size_of
 from host.calibrate.drafts import not_whole
 from host.calibrate.kinds.counted import drop
 from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
-from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way
+from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.travel import TAPE_ACCURACY, CourseCalibration, calibrate_course
 from host.documents.document import Column, Document, Fact, Facts, Message, Messages, Section, Table, quantity
@@ -18,6 +19,9 @@ from host.errors import UserError
 from host.rig import Rig
 from host.units import FOOT_M, format_value
 
+# Beyond these a walking speed is asked about, and their reasons: see CARDS.md.
+BEYOND, LAP_BEYOND = 0.5, 0.15
+SLOWEST_M_S, FASTEST_M_S = 0.4, 3.6
 _WAYS = (
     Guided("watch", "Stopwatch", board="none"),
     Way(
@@ -136,7 +140,7 @@ class CourseSession(Session):
             "remarks": list(result.remarks),
         }
         document = course_document(result, self._times_s, self.job.rig.units)
-        return Outcome(document, course_section(result), measured)
+        return outcome_of(document, course_section(result), measured, course_questions(result, self.job))
 
 
 def course_document(result: CourseCalibration, times_s: Sequence[float], system: str) -> Document:
@@ -160,6 +164,29 @@ def course_document(result: CourseCalibration, times_s: Sequence[float], system:
     )
     good = good_to(result.uncertainty, "fraction", system)
     return Document("course", "Walking speed", f"{speed.text}, good to {good} for one more lap", sections)
+
+
+def course_questions(result: CourseCalibration, job: Job) -> list[str]:
+    """What is odd about the speed, beside the one in use and what people walk, and about the laps."""
+    before, speed, system = job.rig.course, result.speed_m_s, job.rig.units
+    assert before is not None
+    asked = []
+    ratio = speed / before.speed_m_s
+    slips = (*LENGTHS, *powers(TIMES, -1), *DECIMALS)
+    now, then = (format_value(one, "speed", system) for one in (speed, before.speed_m_s))
+    if is_beyond(ratio, BEYOND):
+        statement = f"{now}, {size_of(ratio, 'faster', 'slower')} than the {then} of {job.source('course')}"
+        asked.append(question(statement, ratio, slips, "check the course and the times"))
+    elif not SLOWEST_M_S <= speed <= FASTEST_M_S:
+        low, high = (format_value(one, "speed", system) for one in (SLOWEST_M_S, FASTEST_M_S))
+        asked.append(
+            f"{now} is not what small sprayers are walked or towed at, {low} to {high}: check course and times."
+        )
+    worst = max(result.residuals, key=abs)
+    if abs(worst) > LAP_BEYOND:
+        number = result.residuals.index(worst) + 1
+        asked.append(f"Lap {number} is {100 * worst:+.0f} % off the mean of all: mistyped, or a stumble?")
+    return asked
 
 
 def course_section(result: CourseCalibration) -> dict[str, Any]:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from firmware_protocol.messages import Report
 from host.calibrate.cards import Card, active_card, make_card, save_card
-from host.documents.document import Document, Table
+from host.documents.document import Document, Level, Message, Messages, Section, Table
 from host.entries import Entries
 from host.errors import UserError
 from host.journal import RunFile
@@ -107,18 +107,45 @@ class Job:
         card = active_card(self.cards, kind)
         return "the rig file" if card is None else f"the card of {card.made:%Y-%m-%d}"
 
+    def has_card(self, kind: str) -> bool:
+        """Whether a part's numbers come from a card."""
+        return active_card(self.cards, kind) is not None
+
 
 @dataclass(frozen=True)
 class Outcome:
     """What came of it: the result for people and machines; the rig's section (empty: none) and the measurements.
 
-    `odd`: something in it is to be looked at, which the document says.
+    `questions` are asked before the card is saved. `not_standard` says why it is saved as a measurement only, unless
+    it is accepted; empty for what may be used at once.
     """
 
     document: Document
     section: Mapping[str, Any]
     measurements: Mapping[str, Any]
-    odd: bool = False
+    questions: tuple[str, ...] = ()
+    not_standard: str = ""
+
+    @property
+    def in_doubt(self) -> bool:
+        """Whether there is something to accept, which the document says."""
+        return bool(self.questions or self.not_standard)
+
+
+def outcome_of(
+    document: Document,
+    section: Mapping[str, Any],
+    measurements: Mapping[str, Any],
+    questions: Iterable[str] = (),
+    not_standard: str = "",
+) -> Outcome:
+    """An outcome whose document begins with its questions."""
+    asked = tuple(questions)
+    words = (*asked, *((not_standard,) if not_standard else ()))
+    first = Section("", "", (Messages(tuple(Message(text, "stop") for text in words), "questions"),))
+    level: Level = "stop" if words else document.level
+    told = replace(document, sections=(first, *document.sections), level=level)
+    return Outcome(told, section, measurements, asked, not_standard)
 
 
 class Session(ABC):
@@ -130,6 +157,10 @@ class Session(ABC):
     cautions: tuple[str, ...] = CAUTIONS
 
     def __init__(self, job: Job) -> None:
+        self.job = job
+
+    def use(self, job: Job) -> None:
+        """Go on with the rig and the cards as they are now."""
         self.job = job
 
     def settle(self, entries: Entries) -> None:  # noqa: B027 (some kinds have no settings)
@@ -231,7 +262,15 @@ def fields_of(fields: tuple[Field, ...], nozzles: int) -> tuple[Field, ...]:
     )
 
 
-def save_outcome(kind: Kind, rig_name: str, outcome: Outcome, folder: Path, made: datetime) -> Path:
-    """Save the card of a calibration; its path. Raises UserError when it cannot be written."""
+def save_outcome(
+    kind: Kind, rig_name: str, outcome: Outcome, folder: Path, made: datetime, *, accepted: bool = False
+) -> Path:
+    """Save the card of a calibration; its path. Without `accepted` one that is not to be a standard is not used.
+
+    Raises UserError when it cannot be written, or has questions that are not answered.
+    """
+    if outcome.questions and not accepted:
+        raise UserError(outcome.questions[0])
     measurements = {"result": outcome.document.answer, **outcome.measurements}
-    return save_card(make_card(kind.name, rig_name, made, outcome.section, measurements), folder)
+    card = make_card(kind.name, rig_name, made, outcome.section, measurements)
+    return save_card(card, folder, used=accepted or not outcome.not_standard)

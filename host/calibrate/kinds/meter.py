@@ -8,9 +8,19 @@ from typing import Any
 
 from host.calibrate.amounts import Amount, AmountReader
 from host.calibrate.budget import budget_measured, budget_section, good_to, short
+from host.calibrate.checks import (
+    DECIMALS,
+    TIMES,
+    VOLUMES,
+    Slip,
+    is_beyond,
+    powers,
+    question,
+    size_of,
+)
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, amount_reader, caught
-from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way
+from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
 from host.calibrate.meter import SAME_FLOW, MeterCalibration, MeterCatch, calibrate_meter
@@ -32,9 +42,14 @@ from host.documents.document import (
 )
 from host.entries import Entries, above_zero, not_below_zero, read_whole
 from host.errors import UserError
-from host.units import UNITS, to_user
+from host.rig import Rig
+from host.units import UNITS, format_value, to_user
 
 _FACTOR = "pulses_per_volume"
+# Beyond these a factor is asked about, and their reasons: see CARDS.md.
+BESIDE_CARD, BESIDE_RIG_FILE = 0.10, 0.15
+_FLOW_SLIPS = (*powers(TIMES, -1), *DECIMALS, *VOLUMES)
+FLOW_BEYOND = 2.0  # times the boom's or the pump's highest flow, or below one nozzle's lowest
 _PULSES = Field("pulses", "Pulses", "1043")
 _TIME = Field("time", "Time, if known", "55 s", required=False)
 _WAYS = (
@@ -134,7 +149,8 @@ class MeterSession(CountedSession):
         catches = self._catches()
         result = calibrate_meter(catches)
         document = meter_document(result, catches, self.job.rig.units)
-        return Outcome(document, meter_section(result), meter_measured(result, catches), bool(result.outliers))
+        questions = meter_questions(result, catches, self.job)
+        return outcome_of(document, meter_section(result), meter_measured(result, catches), questions)
 
 
 def _sprayed(entries: Entries) -> Amount | None:
@@ -166,6 +182,47 @@ def meter_document(result: MeterCalibration, catches: Sequence[MeterCatch], syst
     )
     good = good_to(result.uncertainty, "fraction", system)
     return Document("meter", "Flow meter", f"{known}, good to {good}", sections, "warning" if odd else "note")
+
+
+def meter_questions(result: MeterCalibration, catches: Sequence[MeterCatch], job: Job) -> list[str]:
+    """What is odd about the factor, beside the one in use, and about the catches."""
+    rig, system = job.rig, job.rig.units
+    asked = list(result.remarks[: len(result.outliers)])
+    frequency = sum(result.range_hz) / 2 if result.range_hz else 0.0
+    now = float(result.meter().pulses_per_m3(frequency))
+    before = float(rig.meter.pulses_per_m3(frequency))
+    slips = (
+        *powers(VOLUMES, -1),
+        *DECIMALS,
+        Slip(rig.nozzles.count, f"only one of {rig.nozzles.count} nozzles caught"),
+    )
+    if is_beyond(now / before, BESIDE_CARD if job.has_card("meter") else BESIDE_RIG_FILE):
+        numbers = (format_value(now, _FACTOR, system), format_value(before, _FACTOR, system))
+        statement = (
+            f"{numbers[0]}, {size_of(now / before, 'more', 'fewer')} than the {numbers[1]} of {job.source('meter')}"
+        )
+        asked.append(question(statement, now / before, slips))
+    else:
+        asked += _odd_flows(catches, rig)
+    if len(catches) == 1:
+        asked.append("There is only one catch, so a slip in it would go unnoticed: catch once more.")
+    return asked
+
+
+def _odd_flows(catches: Sequence[MeterCatch], rig: Rig) -> list[str]:
+    """Catches that ran faster than the sprayer can, or slower than one nozzle does: their time or amount is wrong."""
+    nozzles, pump = rig.nozzles, rig.pump
+    lowest = float(nozzles.flow_m3_s(nozzles.min_pressure_pa or nozzles.points[0][0])) / FLOW_BEYOND
+    boom = nozzles.count * float(nozzles.flow_m3_s(nozzles.max_pressure_pa or nozzles.points[-1][0]))
+    highest = FLOW_BEYOND * max(boom, pump.highest_flow_m3_s if pump else 0.0)
+    for number, catch in enumerate(catches, start=1):
+        flow = catch.volume_m3 / catch.duration_s if catch.duration_s else lowest
+        if not lowest <= flow <= highest:
+            shown, usual = (format_value(one, "flow", rig.units) for one in (flow, boom))
+            possible = [slip.name for slip in _FLOW_SLIPS if lowest <= flow / slip.ratio <= highest]
+            what = f"{possible[0]}?" if possible else "check time and amount."
+            return [f"Catch {number} ran at {shown}, and the whole boom gives {usual}: {what}"]
+    return []
 
 
 def _tested(result: MeterCalibration, system: str) -> tuple[Block, ...]:

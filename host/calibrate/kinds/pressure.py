@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
 from host.calibrate.budget import budget_section, good_to, short, widened
 from host.calibrate.cards import Card
+from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
-from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way
+from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import measured_number
-from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
-from host.calibrate.vessels import USUAL_GAUGE, gauge_measured
+from host.calibrate.transducer import SCATTER, PressureCalibration, PressurePoint, calibrate_pressure
+from host.calibrate.uncertainty import rectangular, resolution
+from host.calibrate.vessels import USUAL_GAUGE, Gauge, gauge_measured
 from host.documents.document import (
     Column,
     Document,
@@ -32,6 +35,9 @@ from host.errors import UserError
 from host.rig import Rig
 from host.units import UNITS, format_value, to_user
 
+# Beyond these a transducer is asked about, and their reasons: see CARDS.md. Of the span, but POINT_BEYOND: of what
+# gauge and hysteresis make of one point, standard.
+SPAN_BEYOND, ZERO_BEYOND, POINT_BEYOND = 0.10, 0.05, 3.0
 _GAUGE = Field("gauge", "Gauge showed", "40 psi", "2.5 bar")
 _COUNTS = Field("counts", "Counts", "512.4")
 _WAYS = (
@@ -117,7 +123,9 @@ class PressureSession(CountedSession):
         assert rig.pressure is not None
         result = calibrate_pressure(points, rig.pressure, self.full_scale, self._gauge, self.job.source("pressure"))
         document = pressure_document(result, points, self.full_scale, rig.units)
-        return Outcome(document, pressure_section(result), pressure_measured(result, points, self.full_scale))
+        measured = pressure_measured(result, points, self.full_scale)
+        questions = pressure_questions(result, points, self._gauge, self.job)
+        return outcome_of(document, pressure_section(result), measured, questions)
 
 
 def _shown(entries: Entries) -> float | None:
@@ -173,6 +181,37 @@ def pressure_document(
     answer = f"{low} at {ends[0]:.0f} % and {high} at {ends[1]:.0f} % of the supply"
     good = good_to(result.uncertainty, "pressure", system)
     return Document("pressure", "Pressure transducer", f"{answer}, good to {good}", sections)
+
+
+def pressure_questions(
+    result: PressureCalibration, points: Sequence[PressurePoint], gauge: Gauge, job: Job
+) -> list[str]:
+    """What is odd about the span and the zero, beside those in use, and about the points."""
+    before, now, system = job.rig.pressure, result.sensor, job.rig.units
+    assert before is not None
+    asked = []
+    ratio = (now.high_pa - now.low_pa) / (before.high_pa - before.low_pa)
+    span = abs(before.high_pa - before.low_pa)
+    slips = (*PRESSURES, *DECIMALS, Slip(4.0, "a full scale of twelve bits for counts of ten"))
+    if is_beyond(ratio, SPAN_BEYOND):
+        statement = f"The span is {size_of(ratio, 'more', 'less')} than that of {job.source('pressure')}"
+        asked.append(question(statement, ratio, slips, "check gauge and counts, and the range in the rig file"))
+    else:
+        no_pressure = now.low_fraction - now.low_pa * (now.high_fraction - now.low_fraction) / (
+            now.high_pa - now.low_pa
+        )
+        moved = float(before.pressure_pa(no_pressure, 1.0))
+        if abs(moved) > ZERO_BEYOND * span:
+            shown = format_value(moved, "pressure", system)
+            asked.append(
+                f"Zero has moved by {shown} from {job.source('pressure')}: was the pump off and the boom open?"
+            )
+    usual = math.hypot(rectangular(gauge.accuracy_pa), resolution(gauge.step_pa), SCATTER * span)
+    worst = max(range(len(points)), key=lambda index: abs(result.residuals_pa[index]))
+    if abs(result.residuals_pa[worst]) > POINT_BEYOND * usual:
+        off = format_value(abs(result.residuals_pa[worst]), "pressure", system)
+        asked.append(f"Point {worst + 1} lies {off} off the line, more than gauge and transducer explain: mistyped?")
+    return asked
 
 
 def _off(residual_pa: float, system: str) -> Quantity:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from host.calibrate.budget import budget_measured, budget_section, good_to
+from host.calibrate.checks import DECIMALS, LENGTHS, is_beyond, question, size_of
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
-from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way
+from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
 from host.calibrate.travel import TAPE_ACCURACY, WheelCalibration, calibrate_wheel
@@ -29,6 +30,8 @@ from host.errors import UserError
 from host.rig import Rig
 from host.units import INCH_M
 
+# Beyond these a wheel is asked about, and their reasons: see CARDS.md.
+BEYOND, LAP_BEYOND = 0.08, 0.05
 _WAYS = (
     Guided("count", "Measure now"),
     Way(
@@ -119,7 +122,8 @@ class WheelSession(CountedSession):
             "pulses": pulses,
             "remarks": list(result.remarks),
         }
-        return Outcome(wheel_document(result, pulses, per_turn, rig.units), wheel_section(result, per_turn), measured)
+        document = wheel_document(result, pulses, per_turn, rig.units)
+        return outcome_of(document, wheel_section(result, per_turn), measured, wheel_questions(result, self.job))
 
 
 def wheel_document(result: WheelCalibration, pulses: Sequence[int], per_turn: int, system: str) -> Document:
@@ -142,6 +146,25 @@ def wheel_document(result: WheelCalibration, pulses: Sequence[int], per_turn: in
     sections = (Section("", "", (facts, laps, remarks)), budget_section(result.uncertainty, "fraction", system))
     known = Quantity(f"{1e3 * result.metres_per_pulse:.2f}", None, "mm per pulse").text
     return Document("wheel", "Wheel", f"{known}, good to {good_to(result.uncertainty, 'fraction', system)}", sections)
+
+
+def wheel_questions(result: WheelCalibration, job: Job) -> list[str]:
+    """What is odd about the distance per pulse, beside the one in use, and about the laps."""
+    before = job.rig.wheel
+    assert before is not None
+    asked = []
+    ratio = result.metres_per_pulse / before.metres_per_pulse
+    if is_beyond(ratio, BEYOND):
+        now, then = (
+            f"{1e3 * metres:.4g} mm per pulse" for metres in (result.metres_per_pulse, before.metres_per_pulse)
+        )
+        statement = f"{now}, {size_of(ratio, 'more', 'less')} than the {then} of {job.source('wheel')}"
+        asked.append(question(statement, ratio, (*LENGTHS, *DECIMALS), "check the course and the pulses"))
+    worst = max(result.residuals, key=abs)
+    if abs(worst) > LAP_BEYOND:
+        number = result.residuals.index(worst) + 1
+        asked.append(f"Lap {number} is {100 * worst:+.1f} % off the mean of all: mistyped, or did the wheel slip?")
+    return asked
 
 
 def wheel_section(result: WheelCalibration, pulses_per_turn: int) -> dict[str, Any]:

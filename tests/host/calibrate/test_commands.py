@@ -103,7 +103,7 @@ def test_pressure_wheel_course_and_the_list_of_cards(command, tmp_path):
     out = command("calibrate", "course", "--course", "200 ft", "--times", "55 s", rig=METRIC)[1]
     assert "3.64 ft/s" in out  # common practice
     listed = json.loads(command("calibrate", "cards", "--json")[1])["cards"]
-    assert [(row["kind"], row["active"]) for row in listed] == [("pressure", True), ("wheel", True)]
+    assert [(row["kind"], row["active"]) for row in listed] == [("wheel", True), ("pressure", True)]
     rig = load_rig(US)
     assert apply_cards(rig, load_cards(tmp_path, rig.name)).pressure != rig.pressure
     assert (

@@ -74,7 +74,7 @@ ONE_CATCH = [[STILL], [], flowing(1, 50), [], [], []]
 
 def test_a_meter_from_first_word_to_last(draft):
     board = Board(*ONE_CATCH, [STILL], [], flowing(1, 10))
-    script = Script("", "", "soup", "30 psi", "", "550 mL", "", "u", "f")
+    script = Script("", "", "soup", "30 psi", "", "550 mL", "", "u", "f", "", "f", "y")
     session = guide(meter.KIND, draft, script, board)
     assert [(row["pulses"], row["amount"]) for row in session.rows()] == [(250, pytest.approx(0.55e-3))]
     assert "250 pulses, 50.0 Hz" in script.lives
@@ -88,6 +88,8 @@ def test_a_meter_from_first_word_to_last(draft):
     assert f"Catch 1 saved: 250 pulses. So far: {250 / 0.55 * 3.785412:,.1f} pulses/gal, good to ±" in said
     assert "The one in progress is dropped." in said
     assert "[1 saved; Enter starts; u undoes, f finishes]" in said
+    assert said.count("! There is only one catch, so a slip in it would go unnoticed") == 2
+    assert said.count("[y saves it all the same, Enter goes back]") == 2
 
 
 @pytest.mark.parametrize(
@@ -121,7 +123,7 @@ def test_starting_over_keeps_the_old_one_until_a_point_is_taken(draft):
 
 def test_refused_at_the_end_it_goes_on(draft):
     """Two catches that cannot be of one meter: the odd one is dropped by its number, and it can be finished."""
-    script = Script("", "", "550 mL", "", "", "5.5 L", "f", "u x", "u 9", "u 2", "f")
+    script = Script("", "", "550 mL", "", "", "5.5 L", "f", "u x", "u 9", "u 2", "f", "y")
     session = guide(meter.KIND, draft, script, Board(*ONE_CATCH, *ONE_CATCH))
     assert len(session.rows()) == 1
     said = script.everything()
@@ -140,7 +142,7 @@ def test_a_wheel_over_one_course(draft):
     assert "Lap 1 saved: 250 pulses. So far: 240.00 mm per pulse" in said
     with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that length: the one point is saved"):
         guide(wheel.KIND, draft, Script(""), Board(), start(wheel.KIND, course="50 m"))
-    again = guide(wheel.KIND, draft, Script("", "f"), Board(), start(wheel.KIND, course="60 m"))
+    again = guide(wheel.KIND, draft, Script("", "f", "y"), Board(), start(wheel.KIND, course="60 m"))
     assert [row["amount"] for row in again.rows()] == [60.0]
 
 
@@ -160,7 +162,7 @@ def test_nothing_is_started_or_stopped_while_the_port_is_gone(draft):
             board.now_wrong = "the port is gone." if word == "pull" else "" if word == "plug" else board.now_wrong
             return "" if word in ("pull", "plug") else word
 
-    script = Unplugged("", "pull", "", "plug", "1 L", "f")
+    script = Unplugged("", "pull", "", "plug", "1 L", "f", "y")
     session = guide(meter.KIND, draft, script, board)
     assert script.said.count("The port is gone.") == 2
     assert [row["pulses"] for row in session.rows()] == [250]
@@ -168,7 +170,7 @@ def test_nothing_is_started_or_stopped_while_the_port_is_gone(draft):
 
 def test_a_draft_that_cannot_be_written_is_said_and_the_calibration_goes_on(draft):
     draft.path.with_suffix(".draft-new").mkdir(parents=True)
-    script = Script("", "", "550 mL", "f")
+    script = Script("", "", "550 mL", "f", "y")
     session = guide(meter.KIND, draft, script, Board(*ONE_CATCH))
     assert len(session.rows()) == 1
     assert "The draft cannot be written" in script.everything()
@@ -182,7 +184,7 @@ def test_a_boom_with_the_stopwatch_alone(draft):
     clock = Clock()
     script = Script(
         "", "30 L", "30 psi", "", 31, "", "1000 mL", "f", "", 32, "u", "", 33, "", "1010 mL",
-        "45 psi", "", 30, "", "1200 mL", "u 1", "", 30, "", "1210 mL", "f", clock=clock,
+        "45 psi", "", 30, "", "1200 mL", "u 1", "", 30, "", "1210 mL", "f", "y", clock=clock,
     )  # fmt: skip
     session = guide(boom.KIND, draft, script, session=two_nozzles(clock))
     said = script.everything()
@@ -202,7 +204,7 @@ def test_a_boom_left_in_the_middle_resumes_with_the_next_nozzle(draft):
     )  # fmt: skip
     with pytest.raises(UserError, match="the 3 points are saved"):
         guide(boom.KIND, draft, script, session=two_nozzles(clock))
-    script = Script("", "", 31, "", "1.2 L", "f", clock=clock)
+    script = Script("", "", 31, "", "1.2 L", "f", "y", clock=clock)
     session = guide(boom.KIND, draft, script, session=two_nozzles(clock))
     assert "under nozzle 2 of 2" in script.everything()
     assert [row["round"] for row in session.rows()] == [1, 1, 2, 2]
