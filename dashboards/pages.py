@@ -84,7 +84,14 @@ PAGES = (
         scripts=("metronome.js", "select.js", *SCRIPTS),
         changes=LOOKS,
     ),
-    Page("/mix", "Mix", mix_page.layout, mix_page.connect, scripts=("print.js", "select.js", *SCRIPTS), changes=LOOKS),
+    Page(
+        "/mix",
+        "Mix",
+        mix_page.layout,
+        mix_page.connect,
+        scripts=("print.js", "select.js", *SCRIPTS),
+        changes=frozenset({"mix-keep"}),
+    ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
     Page(
         "/guests",

@@ -14,6 +14,7 @@ NUMBER, TEXT = "number", "text"
 # Keys of an event beside its kind, none of which must be there, and what each holds.
 EVENT_KEYS: dict[str, dict[str, str]] = {
     "run_start": {"tank_m3": NUMBER},
+    "mix": {"toml": TEXT},
     "refill": {"added_m3": NUMBER, "to_m3": NUMBER, "text": TEXT, "by": TEXT},
     "mark": {"text": TEXT, "by": TEXT},
     ALARM_SEEN: {"by": TEXT},

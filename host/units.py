@@ -20,6 +20,7 @@ __all__ = [
     "group_digits",
     "parse_number",
     "parse_quantity",
+    "significant_decimals",
     "to_user",
 ]
 
@@ -120,6 +121,15 @@ def group_digits(number: str, system: str) -> str:
     whole, point, decimals = number.partition(".")
     sign, whole = ("-", whole[1:]) if whole.startswith("-") else ("", whole)
     return f"{sign}{int(whole):,}".replace(",", "," if system == "us" else NARROW_SPACE) + point + decimals
+
+
+def significant_decimals(value_si: float | None, kind: str, system: str, digits: int = 3) -> int:
+    """Decimals that show `value_si` with `digits` significant digits, never fewer than its unit has."""
+    unit = UNITS[system][kind]
+    if value_si is None or not math.isfinite(value_si) or value_si == 0:
+        return unit.decimals
+    size = math.floor(math.log10(abs(to_user(float(value_si), kind, system))))
+    return max(unit.decimals, digits - 1 - size)
 
 
 def format_number(value_si: float | None, kind: str, system: str, *, decimals: int | None = None) -> str:

@@ -105,6 +105,12 @@ def test_every_link_in_a_guide_leads_somewhere(path):
         assert (path.parent / link).exists(), link
 
 
+def test_every_guide_is_in_the_readmes_list():
+    index = (ROOT / "README.md").read_text(encoding="utf-8").split("## All guides")[1]
+    listed = {(ROOT / link).resolve() for link in re.findall(r"\]\(([^)]+\.md)\)", index)}
+    assert listed == {path.resolve() for path in GUIDES} - {ROOT / "README.md"}
+
+
 def commands_in(text):
     """(command line, whether it stands in a block of its own): inside a sentence one may leave out what is required."""
     for block in re.findall(r"^ *```\n(.*?)^ *```", text, re.MULTILINE | re.DOTALL):

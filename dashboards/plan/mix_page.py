@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
-from dash import Dash, Input, Output, html
+from dash import Dash, Input, Output, State, html
+from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
 from dashboards.ui.forms import attributes
 from host.documents.words import sentence
+from host.entries import WrongEntriesError
 from host.errors import UserError
+from host.library.season_use import used_this_season
 from host.plan.fields import JOB, PRODUCT
 from host.plan.mix_document import mix_document
-from host.plan.mix_form import Sheet
+from host.plan.mix_form import Before, Sheet, work_out
+from host.plan.sheet_file import keep_sheet
 
 FORM = "mix"
 MOST_PRODUCTS = 6
+_PATIENCE_S = 5.0  # for runs that have to be read first
 
 
 def layout(context: PageContext) -> html.Main:
@@ -62,7 +68,14 @@ def layout(context: PageContext) -> html.Main:
                     html.Section(
                         [
                             html.Div(id="mix-sheet", className="result part", **attributes({"aria-live": "polite"})),
-                            html.Div(html.Button("Print", id="mix-print", className="prints"), className="acts"),
+                            html.P(id="mix-kept", className="notice no-print", role="status"),
+                            html.Div(
+                                [
+                                    html.Button("Print", id="mix-print", className="prints"),
+                                    html.Button("Keep for the next run", id="mix-keep"),
+                                ],
+                                className="acts",
+                            ),
                         ]
                     ),
                 ],
@@ -93,12 +106,47 @@ def connect(app: Dash, context: PageContext) -> None:
         return (*("" if number <= shown else "hidden" for number in numbers if number > 1), shown >= MOST_PRODUCTS)
 
     @app.callback(Output("mix-sheet", "children"), *wrongs, Input("mix-go", "n_clicks"), *inputs)
-    def sheet(clicks: int | None, *values: str | None) -> tuple[Any, ...]:
+    async def sheet(clicks: int | None, *values: str | None) -> tuple[Any, ...]:
         typed = read_sheet(values)
         if not clicks and not typed.products:
             return ("", *[""] * len(wrongs))
+        return await run_in_threadpool(_shown, context, typed)
+
+    @app.callback(
+        Output("mix-kept", "children"),
+        Input("mix-keep", "n_clicks"),
+        *(State(each.component_id, each.component_property) for each in inputs),
+        prevent_initial_call=True,
+    )
+    async def keep(_: int | None, *values: str | None) -> str:
+        return await run_in_threadpool(_kept, context, read_sheet(values))
+
+
+def _shown(context: PageContext, typed: Sheet) -> tuple[Any, ...]:
+    rig = context.rig().rig
+    return answered(_names(), lambda: mix_document(rig, typed, rig.units, before=_before(context, typed)))
+
+
+def _kept(context: PageContext, typed: Sheet) -> str:
+    """Keep the sheet in the folder of runs; what was done, or why not."""
+    try:
         rig = context.rig().rig
-        return answered(_names(), lambda: mix_document(rig, typed, rig.units))
+        job = work_out(rig, typed, rig.units, before=_before(context, typed))
+        path = keep_sheet(context.runs, job, typed, datetime.now().astimezone())
+    except WrongEntriesError:
+        return "Not kept: correct the marked fields first."
+    except UserError as error:
+        return sentence(str(error))
+    return f"Kept as {path.stem}: give it to the run that sprays it."
+
+
+def _before(context: PageContext, typed: Sheet) -> Before:
+    """What the runs put down this season; nothing is looked up for products without a name."""
+    if not any((product.get("name") or "").strip() for product in typed.products):
+        return Before()
+    look = context.run_cache.look(_PATIENCE_S)
+    today = datetime.now().astimezone().date()
+    return used_this_season(look.entries, today, typed.job.get("place") or "", len(look.unread))
 
 
 def read_sheet(values: Sequence[str | None]) -> Sheet:

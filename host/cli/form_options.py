@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from host.errors import BadInputError
 
 if TYPE_CHECKING:
-    from host.documents.document import Document
     from host.plan.fields import Field
+
+T = TypeVar("T")
 
 
 def field_help(field: Field) -> str:
@@ -21,7 +22,7 @@ def field_help(field: Field) -> str:
     )
 
 
-def answered(work: Callable[[], Document]) -> Document:
+def answered(work: Callable[[], T]) -> T:
     """What `work` gives; its wrong entries as one message. Raises UserError."""
     from host.entries import WrongEntriesError
 

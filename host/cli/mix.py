@@ -5,10 +5,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from host.cli.document_output import add_output_arguments, print_document
 from host.cli.form_options import answered, field_help
+from host.run_folder import DEFAULT_FOLDER
+
+if TYPE_CHECKING:
+    from host.plan.mix_form import Before
 
 
 class _OfProduct(argparse.Action):
@@ -50,19 +54,49 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         )
     for item in JOB:
         parser.add_argument(item.option, dest=item.name, help=field_help(item))
+    parser.add_argument("--save", type=Path, metavar="SHEET", help="write the sheet to a file for 'record --mix'")
+    parser.add_argument(
+        "--runs",
+        type=Path,
+        default=DEFAULT_FOLDER,
+        help="folder of runs, with what they put down (default: %(default)s)",
+    )
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
     add_output_arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the mixing sheet; 1 when there is something to be warned of."""
+    from datetime import datetime
+
+    from host.cli.output_file import write_new
     from host.plan.fields import JOB
-    from host.plan.mix_document import mix_document
-    from host.plan.mix_form import Sheet
+    from host.plan.mix_document import job_document
+    from host.plan.mix_form import Sheet, work_out
+    from host.plan.sheet_file import sheet_toml
     from host.rig import load_rig
 
     rig = load_rig(args.rig)
+    system = args.units or rig.units
     sheet = Sheet({item.name: getattr(args, item.name) for item in JOB}, args.products)
-    document = answered(lambda: mix_document(rig, sheet, args.units or rig.units, command=True))
+    before = _before(args)
+    job = answered(lambda: work_out(rig, sheet, system, command=True, before=before))
+    if args.save is not None:
+        write_new(args.save, sheet_toml(job, sheet, datetime.now().astimezone()))
+    document = job_document(job, system)
     print_document(document, args)
     return 1 if document.level in ("warning", "stop") else 0
+
+
+def _before(args: argparse.Namespace) -> Before:
+    """What the runs of this season put down; nothing is looked up for products without a name."""
+    from datetime import date
+
+    from host.library import Library
+    from host.library.season_use import used_this_season
+    from host.plan.mix_form import Before
+
+    folder = args.runs.expanduser()
+    if not folder.is_dir() or not any((product.get("name") or "").strip() for product in args.products):
+        return Before()
+    return used_this_season(Library(folder).entries(), date.today(), args.place or "")

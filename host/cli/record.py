@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.cli.calibration_options import cards_named
-from host.run_folder import DEFAULT_FOLDER
+from host.errors import BadInputError, NotFoundError
+from host.run_folder import DEFAULT_FOLDER, LATEST
 
 NOT_IN_PLACE = 3  # exit code: the recording ended, and its file is not what was written
 
 if TYPE_CHECKING:
     from host.recorder import Outcome, RunPlan
+    from host.rig import Rig
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,6 +35,12 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
     )
+    parser.add_argument(
+        "--mix",
+        type=Path,
+        metavar="SHEET",
+        help="mixing sheet that 'swardflow mix --save' wrote, or latest: the last one that the page Mix kept",
+    )
     parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
     parser.add_argument(
         "--take-over", action="store_true", help="if this port is being recorded from already, end that run first"
@@ -48,7 +56,8 @@ def record_arguments(args: argparse.Namespace) -> list[str]:
     notes = [word for note in args.note for word in ("--note", note)]
     cards = ["--cards", str(args.cards)] if args.cards else []
     take_over = ["--take-over"] if args.take_over else []
-    return [args.port, "--rig", str(args.rig), *cards, *tank, *notes, *take_over]
+    mix = ["--mix", str(args.mix)] if args.mix else []
+    return [args.port, "--rig", str(args.rig), *cards, *tank, *mix, *notes, *take_over]
 
 
 def plan_of(args: argparse.Namespace) -> RunPlan:
@@ -66,7 +75,28 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
     runs = args.runs or DEFAULT_FOLDER
     cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))
-    return RunPlan(runs, notes.get("area", rig.name), rig.toml, notes, cards, tank_m3, rig, filter_arguments(rig))
+    mix_toml = "" if args.mix is None else _mix_toml(args.mix, rig, runs)
+    name = notes.get("area", rig.name)
+    return RunPlan(runs, name, rig.toml, notes, cards, tank_m3, rig, filter_arguments(rig), mix_toml)
+
+
+def _mix_toml(path: Path, rig: Rig, runs: Path) -> str:
+    """Text of the mixing sheet, once it has been read. Raises UserError, also when it is of another sprayer."""
+    from host.mix_sheet import sheet_from_toml
+    from host.plan.sheet_file import kept_sheets
+    from host.toml_text import read_text
+
+    if path == Path(LATEST):
+        kept = kept_sheets(runs)
+        if not kept:
+            raise NotFoundError(f"--mix is latest, and no mixing sheet is kept in {runs}: keep one on the page Mix.")
+        path = kept[0]
+    where = f"mixing sheet {path}"
+    text = read_text(path, where)
+    sheet = sheet_from_toml(text, where)
+    if sheet.rig != rig.name:
+        raise BadInputError(f'{where} was made for the sprayer "{sheet.rig}": make one for {rig.name}.')
+    return text
 
 
 def run(args: argparse.Namespace) -> int:
@@ -115,8 +145,6 @@ def note_of(text: str) -> tuple[str, str]:
 
     Raises UserError when it is not.
     """
-    from host.errors import BadInputError
-
     text = text.encode("utf-8", "replace").decode()  # bytes of another encoding come from the shell as no characters
     key, equals, value = text.partition("=")
     if not equals or not key.strip():

@@ -27,6 +27,7 @@ from host.review.digest import Digest
 from host.review.review import EXPANDED
 from host.review.tank_sections import product_kind
 from host.run_folder import run_name
+from host.units import significant_decimals
 
 _Cell = Callable[[Digest], Value]
 
@@ -108,10 +109,8 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (column("volume", "Volume", "volume", system), lambda digest: show(digest.volume_m3, "volume")),
         (column("area", "Area", "area", system), lambda digest: show(digest.area_m2, "area")),
         (column("rate", "Rate ± 95 %", "rate", system), partial(_rate, system=system)),
-        (
-            Column("product_per_area", "Product per area"),
-            lambda digest: show(digest.product_per_area, product_kind(digest.product_dry)),
-        ),
+        (Column("on_target", "On target"), lambda digest: show(digest.on_target, "fraction", decimals=0)),
+        (Column("product_per_area", "Product per area"), partial(_per_area, system=system)),
         (Column("", "Check"), lambda digest: ", ".join(signs(digest))),
         (Column("complete", ""), lambda digest: digest.complete),
         (Column("faults", ""), lambda digest: digest.faults),
@@ -119,6 +118,7 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (Column("passes", ""), lambda digest: digest.passes),
         (Column("duration", ""), lambda digest: duration(digest.duration_s)),
         (Column("stationary_volume", ""), lambda digest: show(digest.standing_m3, "volume")),
+        (Column("unassigned_volume", ""), lambda digest: show(digest.unassigned_m3, "volume")),
         (Column("variation", ""), lambda digest: show(digest.variation, "fraction")),
         (Column("off_target_time", ""), lambda digest: duration(digest.off_target_s)),
         (Column("notes", ""), lambda digest: tuple(f"{key}: {text}" for key, text in digest.notes.items())),
@@ -127,6 +127,22 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
 
 def _known(value: Value) -> bool:
     return value.value is not None if isinstance(value, Quantity) else value not in (None, "")
+
+
+def _per_area(digest: Digest, system: str) -> Value:
+    """Product per area; of several products one after the other, as words."""
+    shown = [
+        quantity(
+            product.per_area,
+            product_kind(product.dry),
+            system,
+            decimals=significant_decimals(product.per_area, product_kind(product.dry), system),
+        )
+        for product in digest.products
+    ]
+    if len(shown) < 2:
+        return shown[0] if shown else quantity(None, product_kind(False), system)
+    return ", ".join(each.text for each in shown)
 
 
 def _rate(digest: Digest, system: str) -> Quantity:

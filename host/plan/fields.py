@@ -66,6 +66,7 @@ _KINDS = tuple((key, family.words) for key, family in ORDER.items())
 
 JOB = (
     Field("area", "Area to spray", "area", "area to spray (default: one full tank)", "60 x 25 ft", "900 m2"),
+    Field("place", "Name of the lawn", "", "where; a season then counts what was used there", "Lower green"),
     Field("rate", "Rate", "rate", "mix per area (default: the rig's target)", "1 gal/1000 ft2", "4 L/100 m2", True),
     Field("tank", "Fill the tank to", "volume", "a full load (default: the rig's whole tank)", "20 gal", "60 L", True),
     Field("band", "Width of a band", "width", "in bands: width of one; --area is the field", "12 in", "30 cm", True),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from decimal import Decimal
 
 from host.documents.document import (
@@ -31,7 +30,7 @@ from host.plan.amounts import (
     stock_mix,
 )
 from host.plan.mix import CAUTIONS, label_warnings
-from host.plan.mix_form import Job, Sheet, Used, work_out
+from host.plan.mix_form import NOTHING_BEFORE, Before, Job, Sheet, work_out
 from host.plan.products import ORDER, Product
 from host.rig import Rig
 from host.units import UNITS, format_value
@@ -41,10 +40,15 @@ _SMALLEST_PART = 0.1  # of a full load; less than that is hard to draw and to st
 
 
 def mix_document(
-    rig: Rig, sheet: Sheet, system: str, *, command: bool = False, before: Mapping[str, Used] | None = None
+    rig: Rig, sheet: Sheet, system: str, *, command: bool = False, before: Before = NOTHING_BEFORE
 ) -> Document:
     """The mixing sheet of what was typed; see `work_out` for the arguments and errors."""
-    return _Writer(work_out(rig, sheet, system, command=command, before=before), system).document()
+    return job_document(work_out(rig, sheet, system, command=command, before=before), system)
+
+
+def job_document(job: Job, system: str) -> Document:
+    """The mixing sheet of a job that was worked out."""
+    return _Writer(job, system).document()
 
 
 class _Writer:
@@ -113,9 +117,15 @@ class _Writer:
         made += self._small_part()
         made += [
             Message(f"{name}: {used.runs} {'run' if used.runs == 1 else 'runs'} put down "
-                    f"{self._per_area(used.per_area, used.form).text} since {used.since}.", "note", "used")
-            for name, used in self._job.before.items()
+                    f"{self._per_area(used.per_area, used.form).text} since {used.since}"
+                    f"{f' on {used.place}' if used.place else ''}.", "note", "used")
+            for name, used in self._job.before.used.items()
         ]  # fmt: skip
+        if self._job.before.not_counted:
+            count = self._job.before.not_counted
+            files = "1 run file is" if count == 1 else f"{count} run files are"
+            text = f"{files} not counted in what was used this season: see the list of runs."
+            made.append(Message(text, "advice", "used"))
         return tuple(made)
 
     def _unmeasurable(self, index: int) -> list[Message]:

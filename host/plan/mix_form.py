@@ -35,17 +35,32 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Used:
-    """What `runs` put down of a product before, per area (m³/m² or kg/m²); `since` names the day counted from."""
+    """What `runs` put down of a product before, per area (m³/m² or kg/m²).
+
+    `since` names the day counted from, `place` where; empty: anywhere, as if all had been on the same ground.
+    """
 
     form: str
     per_area: float
     runs: int
     since: str
+    place: str = ""
+
+
+@dataclass(frozen=True)
+class Before:
+    """What runs of this season put down, by the product's name in lower case; `not_counted` files could not be read."""
+
+    used: Mapping[str, Used] = field(default_factory=dict)
+    not_counted: int = 0
+
+
+NOTHING_BEFORE = Before()
 
 
 @dataclass(frozen=True)
 class Job:
-    """A mix worked out, with what else was asked; `before` is what runs put down, by the product's name."""
+    """A mix worked out, with what else was asked; `before` is what runs put down of its products, by their names."""
 
     rig: Rig
     mix: Mix
@@ -54,16 +69,13 @@ class Job:
     tools: Mapping[str, tuple[Tool, ...]]
     measured_rate_m3_m2: float | None
     doses: Mapping[str, str] = field(default_factory=dict)
-    before: Mapping[str, Used] = field(default_factory=dict)
+    before: Before = NOTHING_BEFORE
 
 
-def work_out(
-    rig: Rig, sheet: Sheet, system: str, *, command: bool = False, before: Mapping[str, Used] | None = None
-) -> Job:
+def work_out(rig: Rig, sheet: Sheet, system: str, *, command: bool = False, before: Before = Before()) -> Job:
     """Read a sheet and mix it. Raises WrongEntriesError by field ("area", "product", "product 2"), and UserError.
 
-    `command` names the fields in messages by their options. `before` has what runs of this season put down, by name
-    in lower case; it counts where nothing was typed for `used`.
+    `command` names the fields in messages by their options. `before` counts where nothing was typed for `used`.
     """
     answers = Answers(JOB, sheet.job, command=command)
     area = answers.read("area", parse_area)
@@ -76,7 +88,7 @@ def work_out(
     products: list[Product] = []
     for number, typed in enumerate(sheet.products, start=1):
         try:
-            products.append(_product(typed, number, len(sheet.products), command=command, before=before or {}))
+            products.append(_product(typed, number, len(sheet.products), command=command, before=before.used))
         except WrongEntriesError as error:
             wrong |= {_numbered(name, number): text for name, text in error.sentences.items()}
     if not sheet.products:
@@ -93,8 +105,9 @@ def work_out(
     if scale is not None:
         tools["dry"] = with_scale(tools["dry"], scale)
     doses = {p.name: str(typed["product"]).strip() for p, typed in zip(products, sheet.products, strict=True)}
-    used = {p.name: before[p.name.lower()] for p in products if before and p.name.lower() in before}
-    return Job(rig, mix(products, rate, tank, treated), tank, area, tools, measured, doses, used)
+    used = {p.name: before.used[p.name.lower()] for p in products if p.name.lower() in before.used}
+    known = Before(used, before.not_counted)
+    return Job(rig, mix(products, rate, tank, treated), tank, area, tools, measured, doses, known)
 
 
 def _numbered(name: str, number: int) -> str:

@@ -42,6 +42,7 @@ class RunPlan:
     tank_m3: float | None = None  # at the start; None for a full tank
     rig: Rig | None = None  # `rig_toml`, read: the board is held against it
     filters: tuple[int, ...] = ()  # of the board's inputs: see Link
+    mix_toml: str = ""  # the mixing sheet of what is in the tank
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +127,8 @@ class Recorder:
             self._writer.note(key, value, 0.0)
         tank = {} if self._plan.tank_m3 is None else {"tank_m3": self._plan.tank_m3}
         self._writer.event("run_start", 0.0, **tank)
+        if self._plan.mix_toml:
+            self._writer.event("mix", 0.0, toml=self._plan.mix_toml)
         return self._writer.path
 
     def stop(self, reason: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from host.calibrate.uncertainty import resolution
@@ -11,6 +11,7 @@ from host.calibrate.vessels import TANK
 from host.errors import UserError
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_TANK_LEFT, number_of
 from host.frames import Event
+from host.mix_sheet import sheet_from_toml
 from host.pipeline.tank import refill_not_told
 from host.rig import Rig
 from host.units import parse_quantity
@@ -40,13 +41,17 @@ class TankBalance:
 
 @dataclass(frozen=True)
 class Product:
-    """Product per area: m³/m² (liquid) or kg/m² (dry). `limit` is the label's; `over_limit` when it is exceeded."""
+    """Product per area: m³/m² (liquid) or kg/m² (dry). `limit` is the label's; `over_limit` when it is exceeded.
+
+    `name` is empty where only the strength of the mix was noted.
+    """
 
     dry: bool
     per_area: float
     per_area_u: float
     total: float  # m³ or kg, standing included
     limit: float | None
+    name: str = ""
 
     @property
     def over_limit(self) -> bool:
@@ -76,6 +81,38 @@ def tank_balance(
             reading = math.sqrt(2.0 + len(refills)) * resolution(TANK.step_m3)
             ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
     return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u)
+
+
+@dataclass(frozen=True)
+class PutDown:
+    """What a run put down of its mix: rate (m³/m², None without ground) with its standard uncertainty, volume (m³)."""
+
+    rate_m3_m2: float | None
+    rate_u_m3_m2: float | None
+    volume_m3: float
+
+
+def products_of(events: Sequence[Event], notes: Mapping[str, str], down: PutDown) -> tuple[Product, ...]:
+    """The products of the run's mixing sheet, or the one of its notes; none without either or without a rate.
+
+    Raises UserError for a sheet or a note that cannot be read, and for several sheets: how much of each was sprayed is
+    not known.
+    """
+    sheets = dict.fromkeys(str(event.detail.get("toml", "")) for event in events if event.kind == "mix")
+    if not sheets:
+        noted = product_of(notes, down.rate_m3_m2, down.rate_u_m3_m2, down.volume_m3)
+        return () if noted is None else (noted,)
+    if len(sheets) > 1:
+        raise UserError(f"this run has {len(sheets)} mixing sheets, and what was sprayed of each is not known")
+    rate, rate_u = down.rate_m3_m2, down.rate_u_m3_m2 or 0.0
+    if rate is None:
+        return ()
+    products = []
+    for mixed in sheet_from_toml(next(iter(sheets)), "the run's mixing sheet").products:
+        strength, dry = mixed.strength
+        limit = None if mixed.most is None else mixed.most[0]
+        products.append(Product(dry, strength * rate, strength * rate_u, strength * down.volume_m3, limit, mixed.name))
+    return tuple(products)
 
 
 def product_of(

@@ -8,13 +8,23 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from host.errors import UserError
+from host.review.balance import Product
 from host.review.review import Review
 from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 5  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 8  # grows with every change of what is worked out: kept digests of another format are made anew
+
+
+@dataclass(frozen=True)
+class ProductDown:
+    """A product that a run put down, per area: m³/m², or kg/m² when `dry`. `name` is empty where it was not said."""
+
+    name: str
+    dry: bool
+    per_area: float
 
 
 @dataclass(frozen=True)
@@ -38,9 +48,10 @@ class Digest:
     off_target_s: float
     spraying_s: float
     standing_m3: float
-    product_per_area: float | None  # m³/m² or kg/m²
-    product_dry: bool
+    products: tuple[ProductDown, ...]
     over_limit: bool
+    on_target: float | None  # share of the ground inside the band
+    unassigned_m3: float
     meter_over_tank: float | None
     meter_over_tank_u: float | None
     meter_u: float
@@ -50,6 +61,7 @@ class Digest:
     steady: Steady | None
     faults: int  # found by the watch over the run
     remark: str = ""  # a note that could not be read
+    fault_kinds: tuple[str, ...] = ()  # their causes, each once
 
     @property
     def date(self) -> str:
@@ -61,14 +73,15 @@ def digest_of(review: Review) -> Digest:
     """Digest of a review. A note that cannot be read costs what hangs on it and is told in `remark`."""
     totals, rig, notes = review.totals, review.rig, review.notes
     variations = [strip.variation for strip in review.strips if math.isfinite(strip.variation)]
-    balance = product = None
+    balance = None
+    products: tuple[Product, ...] = ()
     remark = ""
     try:
         balance = review.balance
     except UserError as error:
         remark = str(error)
     try:
-        product = review.product
+        products = review.products
     except UserError as error:
         remark = str(error)
     return Digest(
@@ -76,7 +89,7 @@ def digest_of(review: Review) -> Digest:
         rig=rig.name,
         units=rig.units,
         site=next((notes[key] for key in SITE_NOTES if notes.get(key)), ""),
-        product=notes.get(PRODUCT_NOTE, ""),
+        product=notes.get(PRODUCT_NOTE) or ", ".join(product.name for product in products if product.name),
         complete=review.health.complete,
         duration_s=review.health.duration_s,
         passes=len(review.passes),
@@ -89,18 +102,21 @@ def digest_of(review: Review) -> Digest:
         off_target_s=totals.off_target_s,
         spraying_s=totals.spraying_s,
         standing_m3=totals.standing_m3,
-        product_per_area=product.per_area if product else None,
-        product_dry=bool(product and product.dry),
-        over_limit=bool(product and product.over_limit),
+        products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
+        over_limit=any(product.over_limit for product in products),
+        on_target=review.verdict.on if review.verdict else None,
+        unassigned_m3=totals.unassigned_m3,
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
-        steady=steady_of(review.track, sound_passes(review)[0], rig),
+        # A run that was clogged throughout is told as one that stands out, so it needs its number.
+        steady=steady_of(review.track, sound_passes(review)[0] or review.passes, rig),
         faults=len(review.faults),
         remark=remark,
+        fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
     )
 
 
@@ -118,4 +134,6 @@ def digest_from_json(kept: Mapping[str, Any]) -> Digest:
     if values["steady"] is not None:
         steady: dict[str, Any] = {k: math.nan if v is None else v for k, v in values["steady"].items()}
         values["steady"] = Steady(**steady)
+    values["fault_kinds"] = tuple(values["fault_kinds"])
+    values["products"] = tuple(ProductDown(**product) for product in values["products"])
     return Digest(**values)

@@ -17,7 +17,7 @@ from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
-from host.review.balance import Product, TankBalance, product_of, tank_balance
+from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
@@ -105,10 +105,11 @@ class Review:
         return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, totals.tank_left_m3)
 
     @property
-    def product(self) -> Product | None:
-        """Product per area, when a note gives the mix. Raises UserError for a note that cannot be read."""
+    def products(self) -> tuple[Product, ...]:
+        """Products per area, where a mixing sheet or a note gives the mix. Raises UserError for what cannot be read."""
         totals = self.totals
-        return product_of(self.notes, totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3)
+        down = PutDown(totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3)
+        return products_of(self.run.events, self.notes, down)
 
     def pass_volume_u_m3(self, one: Pass) -> float:
         """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""

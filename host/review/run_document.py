@@ -32,7 +32,7 @@ from host.review.evenness import BIN_M, Strip
 from host.review.fault_sections import alarms_table, faults_section
 from host.review.ground_sections import along_section, stationary_table, target_words
 from host.review.review import EXPANDED, Review
-from host.review.tank_sections import product_blocks, tank_blocks
+from host.review.tank_sections import products_blocks, tank_blocks
 from host.units import UNITS
 
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
@@ -51,7 +51,7 @@ def run_document(review: Review, system: str) -> Document:
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
         _or_why_not("tank", "Tank", lambda: tank_blocks(review.balance, system)),
-        _or_why_not("product", "Product", lambda: product_blocks(review.product, system)),
+        _or_why_not("product", "Product", lambda: products_blocks(review.products, system)),
         _notes(review),
         _calibrations(review),
         _recording(review),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from functools import partial
 
-from host.documents.document import Block, Column, Fact, Facts, Message, Messages, Quantity, Table, quantity
+from host.documents.document import Block, Column, Fact, Facts, Message, Messages, Quantity, Table, Value, quantity
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.review.balance import Product, TankBalance
 from host.review.review import EXPANDED
+from host.units import significant_decimals
 
 
 def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
@@ -37,12 +39,58 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
     return Facts(tuple(facts)), Table("refills", (Column("added", ""),), refills), Messages(tuple(said))
 
 
-def product_blocks(product: Product | None, system: str) -> tuple[Block, ...]:
-    """Product per area against the label's limit; what to note where it is not known."""
-    if product is None:
-        missing = f'Note the mix ("{NOTE_MIX}") and the label\'s limit ("{NOTE_LABEL_LIMIT}") to see product per area.'
+def products_blocks(products: Sequence[Product], system: str) -> tuple[Block, ...]:
+    """Products per area against the label's limits; what to do where they are not known."""
+    if not products:
+        missing = (
+            f'Start a run with its mixing sheet, or note the mix ("{NOTE_MIX}") and the label\'s limit '
+            f'("{NOTE_LABEL_LIMIT}"), to see product per area.'
+        )
         return (Messages((Message(missing, "advice"),)),)
-    show = partial(quantity, kind=product_kind(product.dry), system=system)
+    if len(products) == 1 and not products[0].name:
+        return product_blocks(products[0], system)
+    columns = (
+        Column("name", "Product"),
+        Column("per_area", "Per area (± is 95 %)"),
+        Column("total", "In all"),
+        Column("label_limit", "The label allows"),
+        Column("over_label_limit", ""),
+    )
+    rows = tuple(_product_row(product, system) for product in products)
+    over = frozenset(row for row, product in enumerate(products) if product.over_limit)
+    messages = tuple(
+        Message(f"{product.name}: {_over_limit(product)}", "warning") for product in products if product.over_limit
+    )
+    return Table("products", columns, rows, marked=over), Messages(messages)
+
+
+def _product_row(product: Product, system: str) -> tuple[Value, ...]:
+    show = _showing(product, system)
+    total = "small_mass" if product.dry else "catch"
+    return (
+        product.name,
+        show(product.per_area, expanded_si=EXPANDED * product.per_area_u),
+        quantity(product.total, total, system, decimals=significant_decimals(product.total, total, system)),
+        show(product.limit) if product.limit is not None else None,
+        product.over_limit,
+    )
+
+
+def _showing(product: Product, system: str) -> Callable[..., Quantity]:
+    """Quantities per area with three significant digits of what was put down."""
+    kind = product_kind(product.dry)
+    decimals = significant_decimals(product.per_area, kind, system)
+    return partial(quantity, kind=kind, system=system, decimals=decimals)
+
+
+def _over_limit(product: Product) -> str:
+    sure = product.limit is not None and product.per_area - product.limit > EXPANDED * product.per_area_u
+    return "over the label's limit" + ("." if sure else ", by less than the uncertainty.")
+
+
+def product_blocks(product: Product, system: str) -> tuple[Block, ...]:
+    """Product per area of a mix that was only noted, against the label's limit."""
+    show = _showing(product, system)
     facts = Facts(
         (
             Fact("per_area", "Per area (± is 95 %)", show(product.per_area, expanded_si=EXPANDED * product.per_area_u)),
@@ -53,8 +101,7 @@ def product_blocks(product: Product | None, system: str) -> tuple[Block, ...]:
     if product.limit is None:
         said = Message(f'Note the label\'s limit ("{NOTE_LABEL_LIMIT}") to compare with it.', "advice")
     elif product.over_limit:
-        sure = product.per_area - product.limit > EXPANDED * product.per_area_u
-        said = Message("Over the label's limit" + ("." if sure else ", by less than the uncertainty."), "warning")
+        said = Message(_over_limit(product).capitalize(), "warning")
     else:
         return (facts,)
     return facts, Messages((said,))

@@ -4,7 +4,7 @@ A table of the file is a frozen dataclass whose fields are made by `key`; `Table
 its place, and describes itself to editors as JSON Schema (json-schema.org, draft 7).
 """
 
-from host.schema.kinds import Anything, Choice, ListOf, Number, Pair, Place, Points, Quantity, Text, Whole, YesNo
+from host.schema.kinds import Anything, Choice, Kind, ListOf, Number, Pair, Place, Points, Quantity, Text, Whole, YesNo
 from host.schema.table import Group, Key, Table, Tables, editor_schema, key
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "Choice",
     "Group",
     "Key",
+    "Kind",
     "ListOf",
     "Number",
     "Pair",

@@ -135,6 +135,13 @@ def fault_run(physics: dict[str, Any], seed: int, kind: str, **detail: Any) -> O
     return OneFault(make_run(make, passes, [Thing(kind, at, **detail)], rng), at)
 
 
+def slow_run(seed: int, kind: str, amount: float) -> OneFault:
+    """40 minutes, from the tenth of which something changes slowly by `amount` in half an hour."""
+    rng = rng_for("slow", seed, kind, amount)
+    passes, at = passes_of(rng, 2400.0), 600.0
+    return OneFault(make_run(draw(rng), passes, [Thing(kind, at, amount, over_s=1800.0)], rng), at)
+
+
 # Disturbance, causes that are right, look-alikes that count when merged, sizes.
 CAUSES: tuple[tuple[str, tuple[str, ...], tuple[str, ...], tuple[dict[str, Any], ...]], ...] = (
     ("clog", ("clog",), ("meter_low",), ({"amount": 1.0}, {"amount": 0.5})),

@@ -64,6 +64,7 @@ def counted(page: Any) -> int:
     return int(re.sub(r"\D", "", page.inner_text("#calibrate-counted")) or "0")
 
 
+@pytest.mark.journey
 def test_boom_nozzle_by_nozzle(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     """Every nozzle gives what it is rated for; the board tells the pressure, the page times."""
     page = phone("about:blank")
@@ -168,6 +169,7 @@ def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> Non
     assert turn == pytest.approx(expected, rel=1e-6)
 
 
+@pytest.mark.journey
 def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     """The page's stopwatch against this test's own: two passes timed, a third undone, another one typed in."""
     page = phone("about:blank")

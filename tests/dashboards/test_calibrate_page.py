@@ -76,6 +76,7 @@ def still(page: Any, for_s: float = 2.5) -> bool:
     return pulses(page) == before
 
 
+@pytest.mark.journey
 def test_a_whole_meter_calibration(
     sprayer: Callable[[], Path], tmp_path: Path, runs: Path, serve: Serve, phone: Phone
 ) -> None:

@@ -108,6 +108,7 @@ def test_wifi_that_is_lost_and_comes_back(growing: GrowingRun, serve: Serve, pho
     wait_until(lambda: widest_gap() <= MISSED + 3, "the trace without a gap, in tenths of a second")
 
 
+@pytest.mark.journey
 def test_what_is_read_out_is_bounded(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     """A walker who strays about the edge of the band for 20 s: a screen reader gets no more than one advice in 5 s."""
     page = phone(serve().address)

@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 
 from dashboards.ui.unit_field import with_unit
+from host.mix_sheet import sheet_from_toml
 from host.plan.fields import JOB, PRODUCT, PUMP, RATE, REFILL, TIPS, UNIT_CHOICES
 from host.plan.products import parse_dose, parse_strength
+from host.plan.sheet_file import kept_sheets
 from host.unit_text import parse_quantity
 from tests.dashboards.calibrating import PATIENCE_MS, fill, wrong
 from tests.dashboards.processes import Standing, wait_until
@@ -275,6 +277,22 @@ def test_the_unit_is_chosen_beside_the_number_and_remembered(standing: Standing,
     fill(page, product="3.6", area="43560")
     page.click("#mix-go")
     shown(page, "#mix-sheet", "3.60 pt")
+
+
+def test_a_sheet_is_kept_for_the_next_run(standing: Standing, phone: Phone) -> None:
+    page = open_page(phone, standing, RIG.read_text(encoding="utf-8"), "/mix")
+    fill(page, product="x")
+    page.click("#mix-keep")
+    shown(page, "#mix-kept", "correct the marked fields first")
+    fill(page, product="2", name="Clover killer", area="1/2 acre")
+    page.select_option("[data-entry=product] select", "fl oz/1000 ft²")
+    page.click("#mix-go")
+    shown(page, "#mix-sheet", "43.6 fl oz of product")
+    page.click("#mix-keep")
+    shown(page, "#mix-kept", "-clover-killer: give it to the run")
+    kept = sheet_from_toml(kept_sheets(standing.runs)[0].read_text(encoding="utf-8"))
+    assert kept.rig == "Harrow Lea pull-behind"
+    assert kept.products[0].strength == (pytest.approx(2 / 128), False)
 
 
 def test_mix_printed(standing: Standing, phone: Phone) -> None:

@@ -6,6 +6,7 @@ import json
 import signal
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -151,14 +152,14 @@ def test_a_callback_that_fails_is_said_on_the_page_and_in_the_log(attacked: Atta
     callback = next(
         one
         for one in attacked.callbacks
-        if "plan-go.n_clicks" in json.dumps(one["inputs"]).replace('", "property": "', ".")
+        if "mix-go.n_clicks" in json.dumps(one["inputs"]).replace('", "property": "', ".")
     )
     asked = {
         "output": callback["output"],
         "outputs": as_dash_names(callback["output"]),
         "inputs": [{"id": one["id"], "property": one["property"], "value": 1} for one in callback["inputs"]],
         "state": [{"id": one["id"], "property": one["property"], "value": 7} for one in callback["state"]],
-        "changedPropIds": ["plan-go.n_clicks"],
+        "changedPropIds": ["mix-go.n_clicks"],
     }
     answer = ask(attacked.at, PATH, method="POST", body=json.dumps(asked).encode(), headers=JSON)
     check(answer)
@@ -218,14 +219,13 @@ def test_huge_bodies(attacked: Attacked, path: str) -> None:
 )
 def test_what_is_no_proper_http(attacked: Attacked, raw: bytes) -> None:
     with socket.create_connection(("127.0.0.1", attacked.server.port), timeout=10) as line:
-        line.sendall(raw)
-        line.shutdown(socket.SHUT_WR)
         came = b""
-        try:
+        with suppress(OSError):  # the server may break off in the middle: it has been told enough
+            line.sendall(raw)
+            line.shutdown(socket.SHUT_WR)
+        with suppress(OSError):
             while piece := line.recv(65536):
                 came += piece
-        except ConnectionResetError:
-            pass
     assert b"Traceback" not in came
     assert not came or came.startswith(b"HTTP/1.1 4"), came[:200]
 

@@ -172,12 +172,14 @@ def test_a_power_cut_begins_anew(folder: Path) -> None:
     assert 0 <= lost <= 0.1 * 500 + 1  # at most one report's worth: memory is gone
 
 
-@pytest.fixture
-def on_terminal(folder: Path) -> Iterator[tuple[str, subprocess.Popen[str], IO[str]]]:
+SPRAYING = "0 pressure 2.5\n0.2 flow 400 0.1\n0.2 wheel 50 0.1\n0.4 switch closed\n60 end\n"
+AT_REST = "0 pressure 0.5\n60 end\n"  # 10 % of the supply: a transducer without pressure
+
+
+@pytest.fixture(params=[SPRAYING])
+def on_terminal(folder: Path, request: pytest.FixtureRequest) -> Iterator[tuple[str, subprocess.Popen[str], IO[str]]]:
     """A board in real time on a pseudo-terminal: its name, the process, its output."""
-    (folder / "live.txt").write_text(
-        "0 pressure 2.5\n0.2 flow 400 0.1\n0.2 wheel 50 0.1\n0.4 switch closed\n60 end\n", encoding="ascii"
-    )
+    (folder / "live.txt").write_text(request.param, encoding="ascii")
     with subprocess.Popen(
         [folder / "emulated_board", folder / "board.elf", folder / "live.txt", "--pty", "--speed", "1"],
         stdout=subprocess.PIPE,
@@ -226,6 +228,7 @@ def test_the_recorder_records_the_emulated_board(
     assert (np.diff(run.frames["flow_count"].astype(int)) > 0).any()
 
 
+@pytest.mark.parametrize("on_terminal", [AT_REST], indirect=True)
 def test_bring_up_finds_nothing_wrong(
     on_terminal: tuple[str, subprocess.Popen[str], IO[str]], capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
+from firmware_protocol.messages import Identity
 from host.frames import Event
 from host.journal import RunFile, RunReader
 from host.journal.records import raw_record
@@ -41,6 +43,12 @@ def run_file(lines: Sequence[tuple[float, bytes]], events: Sequence[Event] = ())
     batch = RunReader().push(b"".join(raw_record(line.rstrip(b"\n"), at) for at, line in lines))
     found = [*batch.events, *events]
     return RunFile(Path("other.sward"), frames=batch.frames, events=found, uninterpreted=batch.uninterpreted)
+
+
+def frames_file(frames: npt.NDArray[np.void], named: Sequence[tuple[float, Identity]]) -> RunFile:
+    """The same of frames that were never lines."""
+    events = [Event(at, int(np.searchsorted(frames["host_s"], at)), "identity", asdict(one)) for at, one in named]
+    return RunFile(Path("other.sward"), frames=frames, events=events)
 
 
 def reviewed(lines: Sequence[tuple[float, bytes]], toml: str) -> Review:

@@ -13,7 +13,7 @@ from host.review.apart import apart_messages, board_messages
 from tests.independent_board.board import Board, Mishaps
 from tests.independent_board.cases import CASES, NO_PRESSURE, NO_SWITCH, NO_WHEEL, PLAN
 from tests.independent_board.lines import Who, identity, report
-from tests.independent_board.reading import reviewed, rig_toml, truth_on_known_ground
+from tests.independent_board.reading import reviewed, rig_toml, run_file, truth_on_known_ground
 from tests.independent_board.sprayer import spray
 
 BY_NAME = {case.name: case for case in CASES}
@@ -146,7 +146,6 @@ def test_speed_over_a_turn_of_a_wheel_with_uneven_magnets() -> None:
     sprayer = spray(plan, rng)
     from host.pipeline import Pipeline
     from host.rig import rig_from_toml
-    from tests.independent_board.reading import run_file
 
     run = run_file(Board().lines(sprayer, rng))
     signals = Pipeline(rig_from_toml(rig_toml(plan)), watch_faults=False).push(run.frames, run.events)
@@ -163,3 +162,15 @@ def test_every_line_of_the_board_is_a_report_or_an_identity() -> None:
     lines = Board().lines(spray(PLAN, rng), rng)
     kinds = [type(decode(line[:-1])) for _, line in lines]
     assert kinds.count(Report) > 1000 and len(kinds) - kinds.count(Report) == 2
+
+
+@pytest.mark.parametrize("case", [CASES[0], CASES[4], CASES[8], CASES[14], CASES[22]], ids=lambda case: case.name)
+def test_frames_and_lines_are_the_same(case) -> None:
+    """The bench leaves the text out; the tests do not."""
+    sprayer = spray(case.plan, np.random.default_rng(5))
+    board = case.board(sprayer)
+    read = run_file(board.lines(sprayer, np.random.default_rng(6)))
+    frames, named = board.frames(sprayer, np.random.default_rng(6))
+    for name in frames.dtype.names:
+        np.testing.assert_allclose(read.frames[name], frames[name], atol=1e-6 if name == "host_s" else 0, err_msg=name)
+    assert [event.detail["boot"] for event in read.events] == [one.boot for _, one in named]

@@ -99,6 +99,7 @@ static void read_step(void)
 static void hold_in_reset(double seconds, bool lose_memory)
 {
     held = true;
+    serial_cut();
     pins_board_down();
     reset_cause = lose_memory ? MCUSR_POWER_ON : MCUSR_RESET_PIN;
     release_cycle = avr->cycle + (uint64_t)llround(seconds * (double)HZ);
@@ -224,6 +225,7 @@ static void run(double speed)
                 keep_pace(speed, began);
             look_at_terminal = avr->cycle + HZ / 1000;
         }
+        serial_let_leave();
         bool bytes_wait = serial_feed_board();
         uint64_t next = earliest(look_at_terminal, earliest(step_cycle, release_cycle));
         if (held) {
@@ -242,6 +244,7 @@ static void run(double speed)
                 die("the firmware has crashed");
         } while (avr->cycle < next);
     }
+    serial_let_leave();
     double seconds = (double)avr->cycle / (double)HZ;
     double took = wall_seconds() - began;
     pins_print_truth();

@@ -44,6 +44,8 @@ void serial_to_terminal(void);
 void serial_start(void);
 void serial_queue_hex(const char *hex);
 void serial_forget(void);
+void serial_let_leave(void); /* writes out what has left by now */
+void serial_cut(void); /* a reset: what has not left is lost */
 void serial_look_at_terminal(void);
 bool serial_feed_board(void); /* true while bytes wait */
 

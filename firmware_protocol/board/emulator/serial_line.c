@@ -13,6 +13,8 @@
 
 #include "emulator.h"
 
+#define UBRR0L_PLACE 0xC4
+
 static int sink = -1; /* where the board's bytes go */
 static bool sink_is_terminal;
 static bool board_listens = true;
@@ -22,14 +24,49 @@ static struct {
 } to_board;
 static uint64_t next_to_board;
 
+/* Bytes that the board has handed to its sender. libsimavr gives them at once; on the line each takes its time, and a reset
+ * cuts off what has not left whole. */
+static struct {
+    uint8_t byte;
+    uint64_t leaves; /* cycle */
+} leaving[16];
+static unsigned leaving_count;
+static uint64_t line_busy_until;
+
 static void board_sends(struct avr_irq_t *irq, uint32_t value, void *param)
 {
     (void)irq;
     (void)param;
-    uint8_t byte = (uint8_t)value;
+    serial_let_leave();
+    if (leaving_count == sizeof leaving / sizeof leaving[0])
+        die("the board sends faster than its line");
+    uint64_t begins = avr->cycle > line_busy_until ? avr->cycle : line_busy_until;
+    line_busy_until = begins + 10 * 8 * (avr->data[UBRR0L_PLACE] + 1u); /* with U2X */
+    leaving[leaving_count].byte = (uint8_t)value;
+    leaving[leaving_count++].leaves = line_busy_until;
+}
+
+static void put_out(uint8_t byte)
+{
     /* A terminal that nobody reads is full after a while: the byte is lost, as on a wire that nobody listens to. */
     if (sink >= 0 && write(sink, &byte, 1) != 1 && errno != EAGAIN && errno != EIO)
         die("cannot write what the board sends");
+}
+
+void serial_let_leave(void)
+{
+    unsigned left = 0;
+    while (left < leaving_count && leaving[left].leaves <= avr->cycle)
+        put_out(leaving[left++].byte);
+    leaving_count -= left;
+    memmove(leaving, leaving + left, leaving_count * sizeof leaving[0]);
+}
+
+void serial_cut(void)
+{
+    serial_let_leave();
+    leaving_count = 0;
+    line_busy_until = 0;
 }
 
 static void board_is_ready(struct avr_irq_t *irq, uint32_t value, void *param)

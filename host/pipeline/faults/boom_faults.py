@@ -22,7 +22,7 @@ from host.pipeline.faults.boom_history import (
     spread,
 )
 from host.pipeline.faults.causes import Verdict
-from host.pipeline.faults.causes.boom import judge
+from host.pipeline.faults.causes.boom import judge, slowly
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.first_word import FirstWord, still_there
@@ -65,8 +65,8 @@ class BoomFaults:
 
     @property
     def pressure_sd(self) -> float:
-        """How far ln P strays by itself in about a second."""
-        return self._history.pressure_sd(self._next - 1, 1.3)
+        """How far ln P strays by itself in the seconds in which a rotor runs down."""
+        return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)
 
     @property
     def takes_more(self) -> bool:
@@ -159,7 +159,8 @@ class BoomFaults:
         quiet = not self._rough_now and not self._false_pulses
         if step is not None and fault is None and not explained and quiet:
             if not self._returns(i, step) and not self._explained_then(i, step):
-                self._start(i, step.frames, step.down, self._history.baseline(i) if step.adaptive else self._first)
+                log_c = self._history.baseline(i) if step.adaptive else step.reference
+                self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
@@ -238,7 +239,7 @@ class BoomFaults:
         began_s = float(self._history.rows(i, step.frames)[HOST, 0])
         return step.frames > TUNING.boom_before and began_s < self._explained_s
 
-    def _start(self, i: int, frames: int, down: bool, log_c: float | None) -> OpenFault:
+    def _start(self, i: int, frames: int, down: bool, log_c: float) -> OpenFault:
         """Open one: a change from `log_c`, down or up, that took the last `frames` frames."""
         rows = self._history.rows(i)
         onset = max(rows.shape[1] - frames, 1)
@@ -248,7 +249,6 @@ class BoomFaults:
             float(rows[HOST, -1]),
             float(rows[AREA, onset - 1]),
         )
-        assert log_c is not None
         fault.before = log_c
         fault.after = float(np.mean(rows[LOG_C, -min(frames, 3) :]))
         # A long time before it, for what is wrong may have begun before it was called.
@@ -370,7 +370,8 @@ class BoomFaults:
         moves = [*change.moves, change.move] if change.move is not None else change.moves
         likelihoods = self._droop.likelihoods(moves, change.turns)
         called = fault.kind if fault.settled else ""
-        fault.name(judge(likelihoods, fault.after - fault.before, change.sudden, self._nozzles, called))
+        verdict = judge(likelihoods, fault.after - fault.before, change.sudden, self._nozzles, called)
+        fault.name(slowly(verdict) if fault.quiet else verdict)
 
     def _end(self, fault: OpenFault, at_s: float, area_m2: float) -> None:
         fault.end(at_s, area_m2)

@@ -35,7 +35,8 @@ class Noise:
         """How far the level strays by itself, relative: from the changes from block to block, without their noise."""
         if len(self._changes) < TUNING.drift_blocks[0]:
             return TUNING.drift_floor
-        change = _NORMAL * float(np.median(self._changes))
+        # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
+        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
         strayed = max(change * change - 2 * float(self._white2) / TUNING.noise_block, 0.0)
         return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 
@@ -81,7 +82,7 @@ class Noise:
         edge2 = np.maximum(one**2 - white2, least_edge**2)
         level = float(block.mean())
         if self._blocks:
-            self._changes = [*self._changes[1 - TUNING.drift_blocks[1] :], abs(level - self._level)]
+            self._changes = [*self._changes[1 - TUNING.drift_blocks[1] :], level - self._level]
         self._level = level
         self._blocks += 1
         share = 1.0 / min(self._blocks, TUNING.noise_averaged)

@@ -9,7 +9,7 @@ inspection schemes", Biometrika 41, 1954), for what creeps in too slowly for the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import expm1
 
 import numpy as np
@@ -30,6 +30,7 @@ class Step:
     down: bool
     adaptive: bool  # which layer found it
     frames: int  # usable frames since it began
+    reference: float = 0.0  # log c that the absolute layer held it against
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,8 @@ class StepWatch:
         self.first = log_baseline  # log c of the boom as it should be
         self.baseline = log_baseline or 0.0  # follows drift
         self._learned = 0 if log_baseline is None else TUNING.first_frames
-        self._collected: list[tuple[float, float]] = []
+        self._reference = log_baseline or 0.0  # of the absolute layer: the first level, or that after the last step
+        self._collected: list[tuple[float, float, float]] = []
         self._usual_weight = 0.0
         self._collecting = TUNING.first_frames if log_baseline is None else 0
         self._drift = TUNING.drift_floor
@@ -100,7 +102,7 @@ class StepWatch:
             one2 = sigma[0] ** 2 + sigma[1] ** 2
             rough = np.maximum(rough, np.sqrt(1.0 + excess[part] ** 2 / one2))
             found, baselines[part] = self._watch(log_c[part], frames, part, rough, sigma)
-            steps += [Step(place + step.at, step.down, step.adaptive, step.frames) for step in found]
+            steps += [replace(step, at=place + step.at) for step in found]
             place = part.stop
             if place == mapped:
                 self.noise.relearn(levels)
@@ -139,7 +141,7 @@ class StepWatch:
         place = 0
         while place < len(log_c):
             if self._collecting:
-                place += self._collect(log_c[place:], expected[place:])
+                place += self._collect(log_c[place:], expected[place:], time_s[place:])
                 continue
             rest = slice(place, len(log_c))
             clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
@@ -156,7 +158,7 @@ class StepWatch:
             self._past = np.concatenate((self._past, sums), axis=1)[:, -TUNING.rundown_frames :]
             self._learned += used
             if step is not None:
-                found.append(Step(place + step.at, step.down, step.adaptive, step.frames))
+                found.append(replace(step, at=place + step.at, reference=self._reference))
                 self._fall = self._windows.last_off(min(step.frames, 3))
                 self._windows.restart()
                 self._sums, self._past = (0.0, 0.0, 0, 0), self._past[:, :0]
@@ -170,6 +172,10 @@ class StepWatch:
         if self._collecting:
             if self.first is not None and len(self._collected) < TUNING.relevel_least:
                 self._collecting, self._collected = 0, []
+            elif self._collected:
+                until_s, count = self._collected[-1][2] - TUNING.rundown_s, len(self._collected)
+                self._collected = [one for one in self._collected if one[2] <= until_s]
+                self._collecting += count - len(self._collected)
             return
         self._windows.forget(TUNING.rundown_s)
         past = self._past[1:, self._past[0] < self._past[0, -1] - TUNING.rundown_s] if self._past.size else self._past
@@ -178,10 +184,10 @@ class StepWatch:
             self._sums = (down, up, int(n_down), int(n_up))
         self._past = self._past[:, :0]
 
-    def _collect(self, log_c: Floats, expected: Floats) -> int:
+    def _collect(self, log_c: Floats, expected: Floats, time_s: Floats) -> int:
         """Take frames for a first baseline or, after a step, for a new level; how many were used."""
         used = min(self._collecting, len(log_c))
-        self._collected += zip(log_c[:used].tolist(), expected[:used].tolist(), strict=True)
+        self._collected += zip(*(a[:used].tolist() for a in (log_c, expected, time_s)), strict=True)
         self._collecting -= used
         if not self._collecting:
             levels = np.array(self._collected if self.first is None else self._collected[TUNING.lag_frames :])
@@ -189,14 +195,24 @@ class StepWatch:
             # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
             clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
             level = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
-            if self.first is not None and abs(level - self.baseline) < TUNING.recovered_share * abs(self._fall):
-                level = self.baseline  # it has come back: a dip, a bubble
+            back = abs(level - self.baseline) < TUNING.recovered_share * abs(self._fall)
+            if self.first is not None and (back or self._running_down(levels, level)):
+                level = self.baseline  # a dip, a bubble, the end of a pass
+            else:
+                self._reference = level
             self.baseline = level
             self._usual_weight = float(np.mean(levels[:, 1]))
             self.first = self.baseline if self.first is None else self.first
             self._learned = len(self._collected)
             self._collected = []
         return used
+
+    def _running_down(self, levels: Floats, level: float) -> bool:
+        """Whether what should be a new level, shape (n, 3), is a rotor that nothing drives any more."""
+        if level < self.baseline - TUNING.confirm_deep:
+            return True
+        fallen = float(np.mean(levels[-5:, 0]) - np.mean(levels[:5, 0]))
+        return fallen < -TUNING.confirm_slope * float(np.mean(levels[-5:, 2]) - np.mean(levels[:5, 2]))
 
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
@@ -222,9 +238,8 @@ class StepWatch:
     def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
         baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
-        allowance = TUNING.allowance * self._drift / TUNING.drift_floor
-        first = self.first if self.first is not None else 0.0
-        first = first if abs(baseline - first) < allowance else baseline  # after a step the sums start from its level
+        allowance = TUNING.allowance * min(self._drift / TUNING.drift_floor, TUNING.allowance_most)
+        first = self._reference
         weights = np.minimum(expected / (self._usual_weight or float(expected[0])), 3.0)
         rows = []
         for value, weight, noisy in zip(log_c.tolist(), weights.tolist(), rough.tolist(), strict=True):

@@ -77,6 +77,7 @@ class Tuning:
 
     # Absolute layer: a cumulative sum against the first baseline
     allowance: float = 0.025  # of log c
+    allowance_most: float = 1.4  # times as much where the run drifts
     absolute: float = 0.063  # its threshold, in log c · frames
     sum_clip: float = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
     sum_sigmas: float = 4.0  # a sum below as many of a frame's standard deviations is no alarm
@@ -170,6 +171,7 @@ class Tuning:
 
     # Rules
     rail_counts: int = 100  # an open wire reads near 0, a short near full scale: at least 255
+    no_flow_apart_s: float = 3.0  # from the last steady spraying to the pressure that tells meter from valve
     no_flow_pulses: float = 6.0  # that should have come since the last one
     usual_pressure_s: float = 3.0  # of the run's first steady spraying, from which the usual pressure is taken
     usual_follows_s: float = 60.0  # time constant with which it follows a higher one

@@ -34,10 +34,13 @@ def write(
     *,
     tank_m3: float | None = None,
     calibrations: Sequence[Mapping[str, Any]] = (),
+    mixes: Sequence[str] = (),
 ) -> Path:
-    """A run file of these frames."""
+    """A run file of these frames; `mixes` are the TOML texts of mixing sheets."""
     writer = JournalWriter(path, Snapshot({"started": started.isoformat()}, rig_toml, calibrations))
     writer.event("run_start", 0.0, **({} if tank_m3 is None else {"tank_m3": tank_m3}))
+    for toml in mixes:
+        writer.event("mix", 0.0, toml=toml)
     for key, value in (notes or {}).items():
         writer.note(key, value, 0.0)
     for row in frames:
@@ -48,7 +51,15 @@ def write(
     return path
 
 
-def simulated_run(path: Path, started: datetime, notes: Mapping[str, str] | None = None, **changes: Any) -> Path:
+def simulated_run(
+    path: Path,
+    started: datetime,
+    notes: Mapping[str, str] | None = None,
+    *,
+    mixes: Sequence[str] = (),
+    **changes: Any,
+) -> Path:
     """A simulated run of one short pass."""
     scenario = short_scenario(**changes)
-    return write(path, run_frames(ScenarioSource(scenario)), scenario.rig.toml, started, notes)
+    frames = run_frames(ScenarioSource(scenario))
+    return write(path, frames, scenario.rig.toml, started, notes, mixes=mixes)

@@ -8,7 +8,7 @@ from host.entries import WrongEntriesError
 from host.errors import UserError
 from host.plan.mix import label_warnings, mix
 from host.plan.mix_document import mix_document
-from host.plan.mix_form import Sheet, Used
+from host.plan.mix_form import Before, Sheet, Used
 from host.plan.products import Dose, Product, parse_dose, parse_family, parse_strength, product_for_active
 from host.rig import load_rig
 from tests.host.plan.asking import METRIC, US, ask_rig
@@ -172,15 +172,16 @@ def test_a_limit_of_zero_is_a_warning_and_no_traceback(option):
 def test_what_runs_put_down_before_counts_unless_it_was_typed():
     rig = load_rig(US)
     product = {"product": "2 fl oz/1000 ft2", "name": "clover KILLER", "season": "4 fl oz/1000 ft2"}
-    before = {"clover killer": Used("liquid", 3 * PER_1000, 2, "1 January 2026")}
+    before = Before({"clover killer": Used("liquid", 3 * PER_1000, 2, "1 January 2026")}, not_counted=2)
     sheet = Sheet({"area": "5000 ft2"}, [product])
     carried = mix_document(rig, sheet, "us", before=before)
     assert carried.level == "stop"
     texts = [message.text for block in carried.blocks() for message in getattr(block, "messages", ())]
     assert any("50 % of this application is left" in text for text in texts)
+    assert "2 run files are not counted in what was used this season: see the list of runs." in texts
     assert any("2 runs put down 3.00 fl oz/1000 ft² since 1 January 2026" in text for text in texts)
     typed = mix_document(rig, Sheet({}, [product | {"used": "1 fl oz/1000 ft2"}]), "us", before=before)
-    assert typed.level == "note"
+    assert typed.level == "advice"  # only about files that are not counted
 
 
 def test_bands_are_a_part_of_the_field():

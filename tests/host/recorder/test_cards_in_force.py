@@ -26,7 +26,7 @@ def run_under_a_card(tmp_path: Path) -> Path:
     save_card(
         make_card("meter", "Test rig", made, {"factor": "500 /L", "uncertainty": "0.4 %"}, {}), tmp_path / "cards"
     )
-    args = Namespace(rig=rig, note=[], tank=None, cards=tmp_path / "cards", runs=tmp_path)
+    args = Namespace(rig=rig, note=[], tank=None, mix=None, cards=tmp_path / "cards", runs=tmp_path)
     plan = plan_of(args)
     path = tmp_path / "run.sward"
     writer = JournalWriter(path, Snapshot({"started": "2026-05-14T09:15:00+01:00"}, plan.rig_toml, plan.calibrations))

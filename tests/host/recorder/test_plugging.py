@@ -64,7 +64,7 @@ class Totals:
         batch = self._reader.push(self._file.read())
         self.happened += [one.kind for one in batch.events]
         if len(batch.frames):
-            counts = self._unwrap.push(batch.frames)
+            counts = self._unwrap.push(batch.frames, batch.events)
             self.frames, self.flow, self.wheel = batch.frames, int(counts.flow.total[-1]), int(counts.wheel.total[-1])
         return self
 

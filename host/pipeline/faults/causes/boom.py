@@ -76,6 +76,11 @@ CAUSES = (
     ),
 )
 RULES: tuple[Rule, ...] = ()
+_SLOW = (
+    ("clog", "meter_low", "transducer_drift"),
+    ("wear", "leak", "transducer_drift"),
+    ("lost_tip", "leak"),
+)
 _LOOK_ALIKE = {cause.name: cause.look_alikes for cause in CAUSES}
 
 
@@ -103,6 +108,12 @@ def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int
         return Verdict(names[best], _LOOK_ALIKE[names[best]], 0.75)
     others = tuple(names[name] for name in odds if name != best and odds[name] / total > 0.1)
     return Verdict(names[best], others, odds[best] / total)
+
+
+def slowly(verdict: Verdict) -> Verdict:
+    """A change that came slowly shows in nothing but c: the regulator has wandered meanwhile by more than it tells."""
+    alike = next(kinds for kinds in _SLOW if verdict.kind in kinds)
+    return Verdict(verdict.kind, tuple(kind for kind in alike if kind != verdict.kind), min(verdict.sure, 0.5))
 
 
 def _rising(step: float, nozzles: int, sudden: bool) -> str:

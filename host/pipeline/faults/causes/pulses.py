@@ -36,7 +36,7 @@ SOON_USUAL = "meter_missing"  # soon taken for the run's own noise: over only wh
 
 
 def _unsteady(evidence: Evidence) -> Verdict:
-    return Verdict("tank_empty", ("air",), 0.8) if evidence.nearly_empty else Verdict("air", sure=0.9)
+    return Verdict("tank_empty", ("air",), 0.8) if evidence.nearly_empty else Verdict("air", sure=0.85)
 
 
 RULES = (

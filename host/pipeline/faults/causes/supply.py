@@ -64,13 +64,13 @@ CAUSES = (
 def _pressure_low(evidence: Evidence) -> Verdict:
     if evidence.nearly_empty:
         return Verdict("tank_empty", ("air",), 0.8)
-    return Verdict("battery" if evidence.supply_low else "pressure_low", sure=0.9)
+    return Verdict("battery", sure=0.95) if evidence.supply_low else Verdict("pressure_low", sure=0.85)
 
 
 def _pressure_down(evidence: Evidence) -> Verdict:
     if evidence.nearly_empty:
         return Verdict("tank_empty", ("air",), 0.8)
-    return Verdict("battery" if evidence.supply_low else "pressure_down", sure=0.9)
+    return Verdict("battery", sure=0.95) if evidence.supply_low else Verdict("pressure_down", sure=0.85)
 
 
 RULES = (

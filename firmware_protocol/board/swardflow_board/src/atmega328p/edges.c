@@ -100,22 +100,25 @@ uint32_t port_clock_us(void)
     return now;
 }
 
-static void copy_counter(struct counter *copy, const volatile struct counter *counter)
+static void copy_refused(struct counter *copy, const volatile struct counter *counter)
 {
-    copy->count = counter->count;
-    copy->edge_us = counter->edge_us;
-    copy->refused = counter->refused;
-    copy->dropped = counter->dropped;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { copy->refused = counter->refused; }
+    copy->dropped = counter->dropped; /* counting in the interrupt itself, this port never drops one */
 }
 
 void port_snapshot(struct snapshot *snapshot)
 {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
-        copy_counter(&snapshot->flow, &flow);
-        copy_counter(&snapshot->wheel, &wheel);
+        snapshot->flow.count = flow.count;
+        snapshot->flow.edge_us = flow.edge_us;
+        snapshot->wheel.count = wheel.count;
+        snapshot->wheel.edge_us = wheel.edge_us;
         snapshot->clock_us = time_of(TCNT1);
     }
+    /* Not part of the moment, and each µs with interrupts off is one by which a wheel edge may be timed late. */
+    copy_refused(&snapshot->flow, &flow);
+    copy_refused(&snapshot->wheel, &wheel);
 }
 
 /* Which edges the inputs look at: falling ones, or both. Interrupts must be off. */

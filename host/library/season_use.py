@@ -1,0 +1,36 @@
+"""What runs of this season put down of each product: the first part of a season's total is in the runs' own records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from host.library.entry import Entry
+from host.plan.mix_form import Before, Used
+
+
+def used_this_season(entries: Iterable[Entry], today: date, place: str = "", unread: int = 0) -> Before:
+    """What the runs since 1 January put down per area.
+
+    With `place` only runs of that site or area count, in any case of letters; else all of them, as if all had been
+    sprayed on the same ground. Files without a digest, and `unread` ones, are told as not counted.
+    """
+    first = date(today.year, 1, 1)
+    used: dict[str, Used] = {}
+    for entry in entries:
+        digest = entry.digest
+        if digest is None:
+            unread += 1
+            continue
+        if not first.isoformat() <= digest.date <= today.isoformat():
+            continue
+        if place and digest.site.strip().lower() != place.strip().lower():
+            continue
+        for product in digest.products:
+            name, form = product.name.strip().lower(), "dry" if product.dry else "liquid"
+            before = used.get(name)
+            if not name or (before is not None and before.form != form):
+                continue
+            per_area, runs = (before.per_area, before.runs) if before is not None else (0.0, 0)
+            used[name] = Used(form, per_area + product.per_area, runs + 1, f"{first:%-d %B %Y}", place.strip())
+    return Before(used, unread)
