@@ -74,7 +74,7 @@ PAGES = (
         "Calibrate",
         calibrate_page.layout,
         calibrate_page.connect,
-        scripts=("print.js", *SCRIPTS),
+        scripts=("print.js", "select.js", "calibrate.js", *SCRIPTS),
     ),
     Page(
         "/plan",

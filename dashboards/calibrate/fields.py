@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from dash import html
 
-from dashboards.ui.forms import chips, field
+from dashboards.ui.forms import attributes, chips, field, labelled
+from dashboards.ui.unit_field import unit_field
 from host.calibrate.kinds.kind import Field, Kind, fields_of
 from host.rig import Rig
 
 SETTINGS = "settings"
+# Units offered beside a field, by what it is of: the first one is what a rig of these units most likely has.
+UNITS: dict[str, dict[str, tuple[str, ...]]] = {
+    "amount": {"us": ("fl oz", "mL", "L", "gal", "lb", "oz wt", "g"), "metric": ("mL", "L", "g", "kg", "fl oz")},
+    "volume": {"us": ("gal", "L"), "metric": ("L", "gal")},
+    "pressure": {"us": ("psi", "bar", "kPa"), "metric": ("bar", "kPa", "psi")},
+    "length": {"us": ("ft", "yd", "m"), "metric": ("m", "ft", "yd")},
+    "speed": {"us": ("mph", "ft/s", "km/h"), "metric": ("km/h", "m/s", "mph")},
+    "time": {"us": ("s", "min"), "metric": ("s", "min")},
+}
 
 
 def form_of(kind: str, way: str) -> str:
@@ -63,4 +74,17 @@ def settings_of(kind: Kind, rig: Rig) -> list[html.Div | html.Details]:
 
 
 def _made(one: Field, form: str, rig: Rig, runs: Sequence[str]) -> html.Div:
-    return field(form, one.name, one.label, one.example(rig.units), known=runs if one.runs else ())
+    example = one.example(rig.units)
+    if one.quantity in UNITS:
+        units = UNITS[one.quantity][rig.units]
+        return unit_field(form, one.name, one.label, units, hint=_number(example, units[0]))
+    if one.quantity == "count":
+        keyboard = attributes({"inputMode": "decimal"})
+        return labelled(form, one.name, one.label, None, type="text", placeholder=example, debounce=True, **keyboard)
+    return field(form, one.name, one.label, example, known=runs if one.runs else ())
+
+
+def _number(example: str, unit: str) -> str:
+    """The number of an example that is in the unit beside the field."""
+    found = re.fullmatch(r"([\d.,]+) " + re.escape(unit), example)
+    return found[1] if found else ""

@@ -22,6 +22,7 @@ from dashboards.calibrate.session_store import SessionStore, View
 from dashboards.context import PageContext
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import cautions, chips
+from dashboards.ui.unit_field import with_unit
 from host.calibrate.kinds.kind import Kind
 from host.documents.document import Document
 from host.documents.words import sentence
@@ -31,7 +32,7 @@ from host.rig import Rig
 from host.run_folder import list_runs
 
 LOOK_MS = 400
-BUTTONS = ("act", "enter", "undo", "save", "over")
+BUTTONS = ("act", "second", "enter", "next", "again", "undo", "save", "over")
 _RUNS = 20  # to pick from
 
 
@@ -63,11 +64,17 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
     offered = {kind.name: kind.title for kind in kinds if not kind.fits(rig)}
     return html.Section(
         [
-            html.Div(id="calibrate-cautions"),
-            html.Div(
-                chips("calibrate-kind", "What are you calibrating?", offered, next(iter(offered))), className="no-print"
+            html.Details(
+                [html.Summary("Cautions"), html.Div(id="calibrate-cautions")],
+                id="calibrate-cautions-fold",
+                className="fold",
+                open=True,
             ),
-            html.Div([choice_of_way(kind) for kind in kinds], className="no-print"),
+            html.Div(
+                chips("calibrate-kind", "What are you calibrating?", offered, next(iter(offered))),
+                className="no-print chooser",
+            ),
+            html.Div([choice_of_way(kind) for kind in kinds], className="no-print chooser"),
             html.P(id="calibrate-say", className="say part no-print", role="status"),
             html.Div([place for kind in kinds for place in settings_of(kind, rig)[:1]], className="no-print part"),
             html.P(
@@ -75,17 +82,32 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
                 id="calibrate-count",
                 className="counted no-print",
             ),
+            html.Span(id="calibrate-timed", className="hidden"),
             html.P(id="calibrate-board", className="board no-print"),
-            html.Div(html.Button("Start", id={"press": "act"}, className="main"), id="calibrate-act", className="acts"),
+            html.Div(
+                [
+                    html.Button("Start", id={"press": "act"}, className="main"),
+                    html.Button("", id={"press": "second"}, className="main"),
+                ],
+                id="calibrate-act",
+                className="acts",
+            ),
             html.Div(
                 [place for kind in kinds for place in places_of(kind, rig, runs)],
                 id="calibrate-fields",
                 className="fields part no-print",
             ),
-            html.Div([place for kind in kinds for place in settings_of(kind, rig)[1:]], className="no-print"),
-            html.Div(html.Button("Save", id={"press": "enter"}, className="main"), id="calibrate-enter"),
+            html.Div(
+                [
+                    html.Button("", id={"press": "next"}, className="main"),
+                    html.Button("Save", id={"press": "enter"}, className="main"),
+                    html.Button("", id={"press": "again"}),
+                ],
+                id="calibrate-enter",
+            ),
             html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div(html.Button("Undo", id={"press": "undo"}), className="acts"),
+            html.Div([place for kind in kinds for place in settings_of(kind, rig)[1:]], className="no-print chooser"),
         ]
     )
 
@@ -123,6 +145,7 @@ def connect(app: Dash, context: PageContext) -> None:
         State({"way": ALL}, "value"),
         State({"way": ALL}, "id"),
         State({"form": ALL, "entry": ALL}, "value"),
+        State({"form": ALL, "unit": ALL}, "value"),
         State({"form": ALL, "wrong": ALL}, "children"),
         State({"fold": ALL}, "open"),
         State("calibrate-poke", "data"),
@@ -130,12 +153,19 @@ def connect(app: Dash, context: PageContext) -> None:
         prevent_initial_call=True,
     )
     def press(*given: Any) -> tuple[Any, ...]:
-        name, ways, way_ids, values, _, folds, poked, shown = given[2:]
+        name, ways, way_ids, values, units, _, folds, poked, shown = given[2:]
         button, kind = _pressed(), _kind(store, name)
         way = _way(kind, ways, way_ids)
         places = [place["id"] for place in ctx.states_list[3]]
         form, settings = form_of(kind.name, way), form_of(kind.name, SETTINGS)
-        typed = {at["entry"]: value for at, value in zip(places, values, strict=True) if at["form"] in (form, settings)}
+        chosen = {
+            (at["id"]["form"], at["id"]["unit"]): unit for at, unit in zip(ctx.states_list[4], units, strict=True)
+        }
+        typed = {
+            at["entry"]: with_unit(value, chosen.get((at["form"], at["entry"])))
+            for at, value in zip(places, values, strict=True)
+            if at["form"] in (form, settings)
+        }
         wrong: dict[str, str] = {}
         taken = False
         try:
@@ -145,12 +175,12 @@ def connect(app: Dash, context: PageContext) -> None:
         cleared = ["" if taken and at["form"] == form and not stays(kind, at["entry"]) else no_update for at in places]
         messages = [
             wrong.get(at["id"]["wrong"], "") if at["id"]["form"] in (form, settings) else ""
-            for at in ctx.states_list[4]
+            for at in ctx.states_list[5]
         ]
-        amiss = {at["id"]["form"] for at, message in zip(ctx.states_list[4], messages, strict=True) if message}
+        amiss = {at["id"]["form"] for at, message in zip(ctx.states_list[5], messages, strict=True) if message}
         opened = [
             True if form_of(at["id"]["fold"], SETTINGS) in amiss else is_open
-            for at, is_open in zip(ctx.states_list[5], folds, strict=True)
+            for at, is_open in zip(ctx.states_list[6], folds, strict=True)
         ]
         return store.version, cleared, messages, opened
 
@@ -160,15 +190,23 @@ def connect(app: Dash, context: PageContext) -> None:
         Output("calibrate-counted", "children"),
         Output("calibrate-about", "children"),
         Output("calibrate-board", "children"),
+        Output("calibrate-timed", "children"),
         Output("calibrate-cautions", "children"),
         Output({"ways": ALL}, "className"),
+        Output("calibrate", "className"),
         Output({"press": "act"}, "children"),
+        Output({"press": "second"}, "children"),
+        Output({"press": "second"}, "className"),
         Output("calibrate-act", "className"),
         Output({"place": ALL}, "className"),
         Output("calibrate-fields", "className"),
         Output({"needed": ALL}, "className"),
         Output({"fold": ALL}, "className"),
         Output({"press": "enter"}, "children"),
+        Output({"press": "next"}, "children"),
+        Output({"press": "next"}, "className"),
+        Output({"press": "again"}, "children"),
+        Output({"press": "again"}, "className"),
         Output("calibrate-enter", "className"),
         Output("calibrate-notice", "children"),
         Output({"press": "undo"}, "disabled"),
@@ -196,11 +234,12 @@ def connect(app: Dash, context: PageContext) -> None:
         step = view.step
         fields = " ".join(one.name for one in step.fields)
         now = {"at": f"{kind.name} {way} {fields} {step.button}", "version": view.version}
-        live = (now, step.message, step.figure, step.about, view.board)
+        timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
+        live = (now, step.message, step.figure, step.about, view.board, timed)
         if now == shown:
             ways, places, needed, folds = ([no_update] * len(ids) for ids in at)
             same = no_update
-            return (*live, same, ways, same, same, places, same, needed, folds, *(same,) * 8)
+            return (*live, same, ways, *(same,) * 5, places, same, needed, folds, *(same,) * 12)
         return (*live, *_changed(kind, way, view, at))
 
 
@@ -248,13 +287,20 @@ def _changed(kind: Kind, way: str, view: View, at: Sequence[Any]) -> tuple[Any, 
     return (
         cautions(view.cautions) if ready else "",
         ["" if ready and one["ways"] == kind.name else "hidden" for one in ways],
+        "sheet in-progress" if step.in_progress else "sheet",
         step.button or "Start",
+        step.second,
+        "main" if step.second else "hidden",
         "acts" if step.button else "hidden",
         ["" if one["place"] in wanted else "hidden" for one in places],
         many if wanted else "hidden",
         ["fields" if ready and one["needed"] == kind.name else "hidden" for one in needed],
         ["fold" if ready and one["fold"] == kind.name else "fold hidden" for one in folds],
         step.save or "Save",
+        step.save_next,
+        "main" if step.save_next else "hidden",
+        f"Same again: {view.again}",
+        "" if view.again else "hidden",
         "acts" if step.save else "hidden",
         view.notice,
         not view.can_undo,

@@ -40,6 +40,7 @@ class View:
     can_save: bool = False
     saved: bool = False
     asked: bool = False  # the next tap on Save saves it in spite of its questions
+    again: str = ""  # what was typed for the last point, where the next one may have the same
 
 
 _MEASUREMENT = "Saved as a measurement, not in use. To use it all the same, choose it under Cards."
@@ -65,11 +66,14 @@ class SessionStore:
         self._notices: dict[str, str] = {}
         self._saved: set[str] = set()
         self._asked: set[str] = set()  # whose questions were shown at the last tap on Save
+        self._last: dict[str, dict[str, str | None]] = {}  # what was typed for the last point
+        self._second: dict[str, bool] = {}  # whether that one was started with the second button
         self._results: dict[str, tuple[int, Document, bool]] = {}
         self._version = 0
 
     def press(self, kind: str, way: str, button: str, typed: Mapping[str, str | None], seen: Collection[int]) -> bool:
-        """Do what a button asks: "act" (start or stop), "enter", "undo", "drop 2", "save", "over".
+        """Do what a button asks: "act" (start or stop), "second", "enter", "next" (enter, then start the next point),
+        "again" (enter the same as last time), "undo", "drop 2", "save", "over".
 
         Whether what was typed has been taken. What cannot be done is said in the next view. `seen` are the
         versions that the one who pressed knows of: when there is a newer one nothing is done, or the second half of a
@@ -81,11 +85,11 @@ class SessionStore:
             self._version += 1
             self._notices[kind] = ""
             try:
-                self._notices[kind] = self._do(kind, way, button, Entries(typed))
+                self._notices[kind] = self._do(kind, way, button, typed)
             except UserError as error:
                 self._notices[kind] = sentence(str(error))
                 return False
-            return button == "enter"
+            return button in ("enter", "next", "again")
 
     def close(self) -> None:
         """Let go of the board's run."""
@@ -122,6 +126,7 @@ class SessionStore:
                 can_save=can_save,
                 saved=kind in self._saved,
                 asked=kind in self._asked,
+                again=self._again(kind, step) if step.in_progress else "",
             )
 
     def _step(self, kind: str, way: str, used: RigInUse) -> Step:
@@ -141,13 +146,13 @@ class SessionStore:
                 known = (self._version, session.outcome().document, True)
             except UserError as error:
                 message = Messages((Message(sentence(str(error)), "advice"),))
-                section = Section("", "", (session.points(), message))
+                section = Section("", "", (*session.so_far(), message))
                 title = self.kinds[kind].title
                 known = (self._version, Document(kind, title, "No result yet", (section,)), False)
             self._results[kind] = known
         return known[1:]
 
-    def _do(self, kind: str, way: str, button: str, entries: Entries) -> str:
+    def _do(self, kind: str, way: str, button: str, typed: Mapping[str, str | None]) -> str:
         used = self._used()
         trouble = self._look()
         if kind not in self._sessions:
@@ -166,20 +171,39 @@ class SessionStore:
         if button == "undo" or button.startswith("drop "):
             message = session.undo(None if button == "undo" else int(button.removeprefix("drop ")))
         else:
+            entries = Entries({**typed, **self._last.get(kind, {})} if button == "again" else typed)
             session.settle(entries)
-            if button == "enter":
-                message = session.save(way, entries)
+            if button in ("enter", "next", "again"):
+                message = self._enter(kind, way, entries, typed)
+                if button == "next" and session.step().button == "Start":
+                    session.press(second=self._second.get(kind, False))
             else:
                 entries.check()
                 if button == "save":
                     return self._save(kind, session, used)
                 if trouble and session.step().needs_board:
                     raise UserError(trouble)
-                message = session.press()
+                self._second[kind] = button == "second"
+                message = session.press(second=button == "second")
         if session.rows() != before:
             self._saved.discard(kind)
             self._draft(kind, used).save(session.rows(), self._now())
         return message
+
+    def _enter(self, kind: str, way: str, entries: Entries, typed: Mapping[str, str | None]) -> str:
+        """Take what was typed, and remember it where the next point may have the same."""
+        session = self._sessions[kind]
+        fields = session.step().fields if way == self.kinds[kind].guided.name else ()
+        message = session.save(way, entries)
+        if fields and all(field.again for field in fields) and any(typed.get(field.name) for field in fields):
+            self._last[kind] = {field.name: typed.get(field.name) for field in fields}
+        return message
+
+    def _again(self, kind: str, step: Step) -> str:
+        """What was typed for the last point, where this step asks for the same."""
+        last = self._last.get(kind, {})
+        asked = [field.name for field in step.fields if field.again]
+        return " ".join(str(last[name]) for name in asked) if asked and all(name in last for name in asked) else ""
 
     def _save(self, kind: str, session: Session, used: RigInUse) -> str:
         if kind in self._saved:
@@ -203,7 +227,7 @@ class SessionStore:
             raise UserError(f"no run has been recorded yet, so it is not known which sprayer this is: {START}.")
         if used.rig.toml != self._rig_toml:
             self._rig_toml = used.rig.toml
-            for known in (self._sessions, self._notices, self._results):
+            for known in (self._sessions, self._notices, self._results, self._last, self._second):
                 known.clear()
             self._saved.clear()
             self._asked.clear()

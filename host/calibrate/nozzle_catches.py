@@ -53,6 +53,7 @@ class NozzleCatches:
         self._latest: Report | None = None
         self._counts: list[float] = []
         self._started = self._seconds = 0.0
+        self._duration_s: float | None = None  # of a countdown
 
     @property
     def nozzle(self) -> int:
@@ -64,10 +65,24 @@ class NozzleCatches:
         """How long the catch in progress, or the last one, has taken."""
         return self._clock() - self._started if self.step == "running" else self._seconds
 
+    @property
+    def timed(self) -> tuple[float, float, float] | None:
+        """Of a countdown in progress: a number of its own, seconds to its start, seconds to its end."""
+        if self.step != "running" or self._duration_s is None:
+            return None
+        return self._started, -self.seconds, self._duration_s - self.seconds
+
+    def tick(self) -> None:
+        """End a countdown whose time is over."""
+        if self.timed is not None and self._duration_s is not None and self.seconds >= self._duration_s:
+            self._seconds = self._duration_s
+            self.step = "amount"
+
     def watch(self, report: Report) -> None:
         """Take a report of the board, as each one comes."""
         self._latest = report
-        if self.step == "running":
+        self.tick()
+        if self.step == "running" and self.seconds >= 0.0:
             self._counts.append(report.pressure_mean / MEAN_STEPS)
 
     def board_pressure(self) -> float | None:
@@ -88,11 +103,11 @@ class NozzleCatches:
         self.rounds.append([])
         self.step = "ready"
 
-    def start(self) -> None:
-        """Start the stopwatch for the nozzle whose turn it is."""
+    def start(self, lead_s: float = 0.0, duration_s: float | None = None) -> None:
+        """Start the stopwatch for the nozzle whose turn it is, or a countdown of `duration_s` after `lead_s`."""
         if self.step != "ready":
             raise UserError("a catch cannot start now: finish this step first, or undo.")
-        self._started = self._clock()
+        self._started, self._duration_s = self._clock() + lead_s, duration_s
         self._counts = []
         self.step = "running"
 

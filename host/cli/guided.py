@@ -168,10 +168,12 @@ class GuidedCalibration:
     def _line(self) -> Outcome | None:
         """One line of the user; what came of it all when that was the end."""
         session, terminal = self._session, self._terminal
-        before = session.rows()
-        terminal.say(session.step().message)
+        before, step = session.rows(), session.step()
+        terminal.say(step.message)
         word = terminal.ask(f"[{len(before)} saved; {self._keys()}]", self._meanwhile)
         self._meanwhile()
+        if not word and step.timed is not None and session.step().timed is None:
+            return None  # the countdown has ended meanwhile: what was Enter for?
         try:
             if word == "f":
                 session.check()
@@ -192,7 +194,9 @@ class GuidedCalibration:
     def _take(self, word: str) -> str:
         """Enter alone, or what was typed; what there is to say of it."""
         step = self._session.step()
-        if not step.button:
+        if word == "t" and step.second:
+            return self._session.press(second=True)
+        if step.fields and (word or not step.button):
             return self._session.save(self._way, Entries({step.fields[0].name: word}))
         if word:
             raise UserError(f'"{word[:20]}" means nothing here: {self._keys()}.')
@@ -222,7 +226,9 @@ class GuidedCalibration:
     def _keys(self) -> str:
         """What can be typed now."""
         step, points = self._session.step(), len(self._session.rows())
-        what = f"Enter {step.button.lower()}s" if step.button else _typed(step)
+        keys = [f"Enter {step.button.lower()}s"] if step.button else []
+        keys += [f"t: {step.second[:1].lower()}{step.second[1:]}"] if step.second else []
+        what = ", ".join([*keys, *([_typed(step)] if step.fields else [])])
         number = ", u 2 drops number 2" if self._session.droppable > 1 and step.button == "Start" else ""
         return f"{what}; u undoes{number}" + (", f finishes" if points else "")
 

@@ -108,7 +108,7 @@ def judged(ratio: float, expanded: float, nozzles: int) -> tuple[str, str]:
     off = f"{more} than the catch test, known to ± {percent(expanded, 1)}"
     if expanded > _TOO_VAGUE:
         return CATCH_AGAIN, f"{off}: too uncertain to tell from this run; calibrate the meter and repeat the catch test"
-    if abs(ratio - 1.0) <= expanded * ratio:
+    if abs(math.log(ratio)) <= expanded:  # the same upward and downward
         return AGREES, f"{off}: no difference found"
     if ratio > 1.0:
         return (
@@ -154,7 +154,7 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     combined = combine(parts)
     change = f"{percent(abs(ratio - 1), 1)} {'more' if ratio > 1 else 'less'} flow at the same pressure, known to ± "
     change += f"{percent(combined.expanded, 1)}"
-    if abs(ratio - 1.0) <= combined.expanded * ratio:
+    if abs(math.log(ratio)) <= combined.expanded:
         return Comparison(ratio, combined, NO_CHANGE, f"{change}: no change found", remarks + more)
     what = "more opening: cleaned, worn, or the meter drifted" if ratio > 1 else "less: clogging, or the meter drifted"
     return Comparison(ratio, combined, CHANGED, f"{change}; {what}", remarks + more)

@@ -15,7 +15,7 @@ from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 7  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 8  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,7 @@ class Digest:
     steady: Steady | None
     faults: int  # found by the watch over the run
     remark: str = ""  # a note that could not be read
+    fault_kinds: tuple[str, ...] = ()  # their causes, each once
 
     @property
     def date(self) -> str:
@@ -111,9 +112,11 @@ def digest_of(review: Review) -> Digest:
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
-        steady=steady_of(review.track, sound_passes(review)[0], rig),
+        # A run that was clogged throughout is told as one that stands out, so it needs its number.
+        steady=steady_of(review.track, sound_passes(review)[0] or review.passes, rig),
         faults=len(review.faults),
         remark=remark,
+        fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
     )
 
 
@@ -131,5 +134,6 @@ def digest_from_json(kept: Mapping[str, Any]) -> Digest:
     if values["steady"] is not None:
         steady: dict[str, Any] = {k: math.nan if v is None else v for k, v in values["steady"].items()}
         values["steady"] = Steady(**steady)
+    values["fault_kinds"] = tuple(values["fault_kinds"])
     values["products"] = tuple(ProductDown(**product) for product in values["products"])
     return Digest(**values)

@@ -22,7 +22,9 @@ from host.calibrate.uncertainty import student_factor
 from host.documents.words import percent, plural
 from host.pipeline.columns import Floats
 from host.review.digest import Digest
-from host.review.trend import Stretch, stretches
+from host.review.lone import Finding, LoneRun, lone_findings
+from host.review.trend import Stretch, lone_runs, scatter_of, stretches
+from host.review.weighing import weigh_step
 
 WEAR, CLOGGING, METER_STEP, METER_DRIFT = "nozzles wear", "nozzles clog", "meter changed", "meter drifts"
 NOZZLE_STEP, UNCLEAR_STEP, UNCLEAR_DRIFT = "nozzles changed", "meter or nozzles changed", "meter or nozzles drift"
@@ -33,22 +35,11 @@ _SURE = 2.58  # standard uncertainties: 99 % of a normal distribution
 _EXPANDED = 2.0  # coverage factor of what is shown
 _SAME_TIME_RUNS = 3  # two series step together when their dates are at most so many runs apart
 _PRESSURE_DOWN = 0.05  # a fall by less is no filling strainer
+_LONE_BOOM, _LONE_TANK = 0.02, 0.05  # a single run that stands out by less is scatter
 _DAY_S = 86_400.0
 _FAR_DAYS = 3650.0
 _LEAST_DRIFT = 0.003  # less matters to nobody, however surely it is there
 _NOZZLES, _METER, _UNCLEAR = "nozzles", "meter", "unclear"
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One change: its kind, the days it spans (equal for a step), its size as a fraction and standard uncertainty."""
-
-    kind: str
-    first_day: str
-    last_day: str
-    change: float
-    change_u: float
-    sentence: str
 
 
 @dataclass(frozen=True)
@@ -78,6 +69,11 @@ class Series:
             return 0.0, math.inf
         slopes = [one.slope for one in self.stretches if one.slope_u > 0]
         return float(np.average(slopes, weights=weights)), 1.0 / math.sqrt(math.fsum(weights))
+
+    def logs_between(self, first: str, end: str, *, last: bool) -> Floats:
+        """Logarithms of the values from one day to another, that day included or not."""
+        inside = [first <= date and (date <= end if last else date < end) for date in self.dates]
+        return np.asarray(np.log(self.values[inside]), dtype=np.float64)
 
     def of(self, stretches: Sequence[Stretch]) -> Series:
         """The part that these neighbouring stretches cover."""
@@ -110,10 +106,11 @@ def season_of(digests: Sequence[Digest]) -> Season:
     """Compare the runs of the newest run's rig with each other. Runs without a date or steady spraying are left out."""
     rig = next((one.rig for one in reversed(digests) if one.started), "")
     mine = sorted((one for one in digests if one.rig == rig and one.started), key=lambda one: _time(one.started))
-    coefficient = _series([(one, one.steady.coefficient) for one in mine if one.steady])
-    pressure = _series([(one, one.steady.pressure_pa) for one in mine if one.steady])
-    balance = _series([(one, one.meter_over_tank) for one in mine if one.meter_over_tank])
-    findings = _steps(coefficient, balance) + _drift(coefficient, balance) + _strainer(pressure, coefficient)
+    coefficient, lone = _series([(one, one.steady.coefficient) for one in mine if one.steady], _LONE_BOOM)
+    pressure, _ = _series([(one, one.steady.pressure_pa) for one in mine if one.steady], math.inf)
+    balance, tank = _series([(one, one.meter_over_tank) for one in mine if one.meter_over_tank], _LONE_TANK)
+    changes = _steps(coefficient, balance) + _drift(coefficient, balance) + _strainer(pressure, coefficient)
+    findings = changes + lone_findings(lone, tank)
     return Season(
         rig,
         len(mine),
@@ -121,7 +118,7 @@ def season_of(digests: Sequence[Digest]) -> Season:
         balance,
         pressure,
         tuple(sorted(findings, key=lambda one: (one.first_day, one.kind))),
-        _due(mine, coefficient, balance, findings),
+        _due(mine, coefficient, findings),
         tuple(_remarks(digests, mine, coefficient, balance)),
     )
 
@@ -130,41 +127,55 @@ def _time(started: str) -> float:
     return datetime.fromisoformat(started).timestamp()
 
 
-def _series(points: Sequence[tuple[Digest, float | None]]) -> Series:
+def _series(points: Sequence[tuple[Digest, float | None]], least: float) -> tuple[Series, list[LoneRun]]:
+    """The series of those with a value, and apart from it those that stand out alone, by more than `least`."""
     known = [(one, value) for one, value in points if value is not None and value > 0]
+    logs = np.log(np.array([value for _, value in known], dtype=np.float64))
+    out = lone_runs(logs, least)
+    lone = [LoneRun(known[place][0], _beside(logs, out, place), scatter_of(np.delete(logs, out))) for place in out]
+    known = [point for place, point in enumerate(known) if place not in out]
     times = np.array([_time(one.started) for one, _ in known]) / _DAY_S
     values = np.array([value for _, value in known])
     days = times - times[0] if len(times) else times
-    return Series(tuple(one.date for one, _ in known), days, values, tuple(stretches(days, np.log(values))))
+    dates = tuple(one.date for one, _ in known)
+    return Series(dates, days, values, tuple(stretches(days, np.log(values)))), lone
+
+
+def _beside(logs: Floats, out: Sequence[int], place: int) -> float:
+    """How far a place stands from the runs beside it that do not stand out themselves, as a logarithm."""
+    others = [other for other in range(len(logs)) if other not in out]
+    near = sorted(others, key=lambda other: abs(other - place))[:6]
+    return float(logs[place] - np.median(logs[near]))
 
 
 def _steps(coefficient: Series, balance: Series) -> list[Finding]:
     findings = []
     metered = balance.steps()
     matched: set[int] = set()
-    for run, size, u in coefficient.steps():
+    steps = coefficient.steps()
+    edges = [0, *(run for run, _, _ in steps), len(coefficient.dates)]
+    for (run, size, u), begin, end in zip(steps, edges, edges[2:], strict=False):
         day = coefficient.dates[run]
         # By their days: the balance may lack some runs.
         near = [step for step in metered if _runs_apart(coefficient, day, balance.dates[step[0]]) <= _SAME_TIME_RUNS]
-        twin = next((one for one in near if abs(one[1] - size) <= _SURE * math.hypot(one[2], u)), None)
         words = f"from {day} on flow at the same pressure reads {percent(abs(size), 1)} ± {percent(_EXPANDED * u, 1)} "
         words += "higher" if size > 0 else "lower"
-        if twin is not None:
-            matched.add(twin[0])
-            kind, told = METER_STEP, "the tank balance moves with it, so it is the meter: calibrate it"
-        elif _could_have_seen(balance, day, size):
+        before = balance.logs_between(coefficient.dates[begin], day, last=False)
+        after = balance.logs_between(day, coefficient.dates[end - 1], last=True)
+        weighed = weigh_step(math.log1p(size), u, before, after)
+        if not weighed.nozzles:
+            matched |= {step[0] for step in near if step[1] * size > 0}
+        if weighed.meter:
             kind, told = (
-                NOZZLE_STEP,
-                "the tank balance does not move, so it is the nozzles: cleaned, changed or clogged",
+                METER_STEP,
+                f"the tank balance moves with it, so it is the meter ({weighed.words}): calibrate it",
             )
+        elif weighed.nozzles:
+            kind = NOZZLE_STEP
+            told = f"the tank balance does not move with it ({weighed.words}): cleaned, changed or clogged"
         else:
-            kind, told = (
-                UNCLEAR_STEP,
-                (
-                    "meter or nozzles: without enough tank balances around that day the data cannot tell; a catch test "
-                    "can"
-                ),
-            )
+            kind = UNCLEAR_STEP
+            told = f"the tank balances cannot tell meter from nozzles ({weighed.words}); what would: {weighed.decides}"
         findings.append(Finding(kind, day, day, size, u, f"{words}; {told}"))
     for run, size, u in metered:
         if run not in matched:
@@ -180,23 +191,6 @@ def _steps(coefficient: Series, balance: Series) -> list[Finding]:
 def _runs_apart(series: Series, day: str, other: str) -> int:
     low, high = sorted((day, other))
     return sum(low < date <= high for date in series.dates)
-
-
-def _could_have_seen(balance: Series, day: str, size: float) -> bool:
-    """Whether the balance is known well enough on both sides of `day` to have shown a step of this size."""
-    if not balance.stretches:
-        return False
-    logs = np.log(balance.values)
-    late = np.array([date >= day for date in balance.dates])
-    before, after = logs[~late][-10:], logs[late][:10]
-    if min(len(before), len(after)) < 4:
-        return False
-    pooled = (before.var(ddof=1) * (len(before) - 1) + after.var(ddof=1) * (len(after) - 1)) / (
-        len(before) + len(after) - 2
-    )
-    u = math.sqrt(float(pooled) * (1.0 / len(before) + 1.0 / len(after)))
-    seen = float(after.mean() - before.mean())
-    return abs(math.log1p(size)) > 3.0 * u and abs(seen - math.log1p(size)) > _SURE * u
 
 
 @dataclass(frozen=True)
@@ -318,6 +312,8 @@ def _fall(pressure: Series, begin: int, end: int) -> tuple[int, float, float] | 
     level = float(np.median(logs[begin : begin + 4]))
     last = falling[-1]
     depth = math.expm1(last.end - level)
+    if math.expm1(math.fsum(one.change for one in falling)) > -_PRESSURE_DOWN:
+        return None  # it fell at once: the knob
     if depth > -_PRESSURE_DOWN:
         return None
     # The beginning: behind the last run that was still at the level.
@@ -328,7 +324,7 @@ def _fall(pressure: Series, begin: int, end: int) -> tuple[int, float, float] | 
     return start, depth, last.end_u
 
 
-def _due(mine: list[Digest], coefficient: Series, balance: Series, findings: list[Finding]) -> str:
+def _due(mine: list[Digest], coefficient: Series, findings: list[Finding]) -> str:
     """When the meter, or the boom, should be calibrated next."""
     stepped = [one for one in findings if one.kind in (METER_STEP, METER_DRIFT, UNCLEAR_STEP, UNCLEAR_DRIFT)]
     if stepped:
@@ -368,6 +364,9 @@ def _remarks(digests: Sequence[Digest], mine: list[Digest], coefficient: Series,
     remarks.append(
         "the pressure loss of a strainer is not measured, only the pressure that is left behind it: a second "
         "transducer before it would show it"
+    )
+    remarks.append(
+        "wheel and swath are not watched: measure both once a year, the wheel over a tape on the ground you spray"
     )
     if len({one.calibration for one in mine}) > 1:
         remarks.append(

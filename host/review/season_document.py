@@ -22,6 +22,7 @@ from host.documents.document import (
 )
 from host.documents.document import Series as Drawn
 from host.documents.words import capital, format_day, plural, sentence
+from host.review.lone import LONE_RUN, LONE_TANK, Finding
 from host.review.review import EXPANDED
 from host.review.season import (
     CLOGGING,
@@ -33,7 +34,6 @@ from host.review.season import (
     UNCLEAR_DRIFT,
     UNCLEAR_STEP,
     WEAR,
-    Finding,
     Season,
     Series,
 )
@@ -54,11 +54,11 @@ class _Shown:
     findings: tuple[str, ...]
 
 
-_BOOM = (WEAR, CLOGGING, METER_STEP, METER_DRIFT, NOZZLE_STEP, UNCLEAR_STEP, UNCLEAR_DRIFT)
+_BOOM = (WEAR, CLOGGING, METER_STEP, METER_DRIFT, NOZZLE_STEP, UNCLEAR_STEP, UNCLEAR_DRIFT, LONE_RUN)
 _SHOWN = (
     _Shown("coefficient", "coefficient", "Boom flow at one pressure", "orifice_coefficient", _BOOM),
     _Shown("pressure", "pressure", "Pressure at the boom", "pressure", (STRAINER,)),
-    _Shown("balance", "meter_over_tank", "Meter against tank", "", (METER_STEP, METER_DRIFT, TANK_ONLY)),
+    _Shown("balance", "meter_over_tank", "Meter against tank", "", (METER_STEP, METER_DRIFT, TANK_ONLY, LONE_TANK)),
 )
 
 

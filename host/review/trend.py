@@ -19,6 +19,7 @@ from host.pipeline.columns import Floats
 
 LEAST_POINTS = 4  # in a stretch
 _STRONG = 6.0
+_LONE = 6.0
 _MOST_CUTS = 8
 _LINE_PARAMETERS = 2
 
@@ -45,6 +46,39 @@ class Stretch:
     def slopes(self) -> bool:
         """Whether the slope differs from none, at 99 % (Student's t: NIST/SEMATECH e-Handbook, 1.3.5.2)."""
         return abs(self.slope) > student_factor(0.99, max(self.degrees, 1)) * self.slope_u
+
+
+def lone_runs(y: Floats, least: float) -> list[int]:
+    """Places that stand out from those before and those behind, three each, to the same side; rising.
+
+    By more than `least` and six times the scatter between neighbours (by its median, so that they do not hide each
+    other), repeated until none is left: up to three in a row are found. A step is not: it agrees with one side.
+    """
+    kept = list(range(len(y)))
+    while len(kept) > 2 * LEAST_POINTS - 2:
+        values = y[kept]
+        limit = max(least, _LONE * (1.0 + 4.0 / len(kept)) * scatter_of(values))
+        out = [float(_apart(values, place)) for place in range(len(kept))]
+        worst = int(np.argmax(out))
+        if out[worst] <= limit:
+            break
+        del kept[worst]
+    return sorted(set(range(len(y))) - set(kept))
+
+
+def _apart(values: Floats, place: int) -> float:
+    before, after = values[max(place - 3, 0) : place], values[place + 1 : place + 4]
+    apart = [values[place] - np.median(side) for side in (before, after) if len(side)]
+    same_side = len({bool(one > 0) for one in apart}) == 1
+    return float(min(map(abs, apart))) if same_side else 0.0
+
+
+def scatter_of(y: Floats) -> float:
+    """Standard deviation from the differences of neighbours by their median, blind to steps and single points.
+
+    1.4826 is the normal distribution's (Rousseeuw & Croux, Journal of the American Statistical Association 88, 1993).
+    """
+    return 1.4826 * float(np.median(np.abs(np.diff(y)))) / math.sqrt(2.0) if len(y) > 1 else 0.0
 
 
 def stretches(x: Floats, y: Floats) -> list[Stretch]:

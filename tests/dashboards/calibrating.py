@@ -12,6 +12,7 @@ from tests.dashboards.processes import Server, wait_until
 from tests.host.calibrate import toy_kind
 
 PATIENCE_MS = 20_000
+ENTER = '[id=\'{"press":"enter"}\']:visible'  # the button below the fields
 
 
 def open_calibrate(page: Any, server: Server, kind: str, way: str) -> None:
@@ -45,7 +46,7 @@ def fill(page: Any, **entries: str) -> None:
 
 
 def enter(page: Any) -> None:
-    page.click("#calibrate-enter button")
+    page.click(ENTER)
 
 
 def act(page: Any, word: str) -> None:

@@ -131,8 +131,8 @@ class Standing:
 class RecorderProcess(Process):
     """`swardflow record` on a port, into a folder."""
 
-    def __init__(self, port: str, runs: Path, log: Path) -> None:
-        command = ["-m", "host.cli.main", "record", port, "--rig", str(RIG), "--runs", str(runs)]
+    def __init__(self, port: str, runs: Path, log: Path, rig: Path = RIG) -> None:
+        command = ["-m", "host.cli.main", "record", port, "--rig", str(rig), "--runs", str(runs)]
         super().__init__(command, log)
         self.run: Path = self.wait_ready(lambda: self._run(runs), "a run file", 40.0)
 

@@ -14,6 +14,7 @@ from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.truth import truth
 from tests.dashboards.calibrating import (
+    ENTER,
     choose,
     enter,
     fill,
@@ -95,7 +96,7 @@ def test_a_whole_meter_calibration(
             page.click("#calibrate-act button")
             page.wait_for_selector("[data-entry=amount] input:visible")
             page.fill("[data-entry=amount] input:visible", f"{volumes[number] * 1e3:.2f} L")
-            page.click("#calibrate-enter button")
+            enter(page)
             wait_for_rows(page, number + 1)
         content = save(page, runs / "cards", "meter")
     finally:
@@ -224,7 +225,7 @@ def test_a_double_tap_takes_one_catch(growing: GrowingRun, serve: Serve, phone: 
     page = phone("about:blank")
     open_calibrate(page, serve(), "Flow meter", "Type in numbers")
     fill(page, **CATCH)
-    page.dblclick("#calibrate-enter button")
+    page.dblclick(ENTER)
     notice(page, "saved: 1043 pulses.")
     take(page, 2, **CATCH)
     assert len(rows(page)) == 2

@@ -31,8 +31,7 @@ def test_killing_the_page_leaves_no_gap_in_the_recording(recorder: RecorderProce
         server.child.send_signal(signal.SIGKILL)
         server.child.wait()
         server = serve(port=server.port)
-    frame = server.row()["frame"]
-    wait_until(lambda: server.row()["frame"] > frame, "the page goes on")
+    wait_until(lambda: server.row().get("frame", -1) > 35, "the page goes on")
     server.child.kill()
     assert recorder.end(signal.SIGINT) == 0
     run = read_run(recorder.run)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any
@@ -13,25 +14,27 @@ from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import Card
 from host.calibrate.drafts import not_whole, point_from
 from host.calibrate.kinds.boom_checks import boom_questions, not_standard
-from host.calibrate.kinds.boom_document import boom_document
+from host.calibrate.kinds.boom_document import bars_of, boom_document
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, amount_reader, caught
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, fields_of, outcome_of
 from host.calibrate.nozzle_catches import NozzleCatch, NozzleCatches, boom_catch
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import USUAL_GAUGE, Vessel
-from host.documents.document import Column, Table, column, quantity
+from host.documents.document import Block, Column, Table, column, quantity
 from host.documents.words import sentence
 from host.entries import Entries, above_zero
 from host.errors import DamagedFileError, UserError
 from host.rig import Rig
 from host.units import format_value
 
-_GAUGE = Field("pressure", "Gauge at the boom (blank: the board's)", "40 psi", "2.5 bar", required=False)
+_GAUGE = Field(
+    "pressure", "Gauge at the boom (blank: the board's)", "40 psi", "2.5 bar", quantity="pressure", required=False
+)
 _TYPED = (
-    Field("pressure", "Pressure", "40 psi", "2.5 bar"),
-    Field("time", "Caught for", "55 s"),
-    Field("nozzle", "Nozzle", "44 fl oz", "1300 mL", each_nozzle=True),
+    Field("pressure", "Pressure", "40 psi", "2.5 bar", quantity="pressure"),
+    Field("time", "Caught for", "55 s", quantity="time"),
+    Field("nozzle", "Nozzle", "44 fl oz", "1300 mL", quantity="amount", each_nozzle=True),
 )
 _WAYS = (
     Guided("watch", "Nozzle by nozzle", (_GAUGE, AMOUNT), board="useful"),
@@ -43,7 +46,9 @@ _WAYS = (
         option="catch",
     ),
 )
-_SPEED = Field("speed", "Spraying speed", "2.5 mph", "4 km/h", required=False)
+_SPEED = Field("speed", "Spraying speed", "2.5 mph", "4 km/h", quantity="speed", required=False)
+_CATCH_FOR = Field("catch_for", "Countdown of a catch (blank: 30 s)", "30 s", quantity="time", required=False)
+LEAD_S, CATCH_FOR_S = 5.0, 30.0  # of a countdown: to get the jug in place, and of the catch itself
 _NUMBER = int | float
 _CATCH = {"duration_s": _NUMBER, "pressure_pa": _NUMBER, "by_gauge": bool, "together": bool, "amount": Amount}
 _JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER, "tool": str, "density_spread": _NUMBER}
@@ -58,6 +63,8 @@ class BoomSession(Session):
         self._speed_m_s: float | None = None
         self._reader = AmountReader()
         self._gauge = USUAL_GAUGE
+        self._catch_for_s = CATCH_FOR_S
+        self._again = False  # whether the last catch had a countdown, as the next one then has
 
     def use(self, job: Job) -> None:
         """Go on with the rig and the cards as they are now: the board's pressure by the active card."""
@@ -69,6 +76,7 @@ class BoomSession(Session):
         self._reader = amount_reader(entries)
         self._speed_m_s = entries.read("speed", above_zero("speed", "The speed"))
         self._gauge = gauge_read(entries)
+        self._catch_for_s = entries.read("catch_for", _read_countdown) or CATCH_FOR_S
 
     def watch(self, report: Report, adc_full_scale: float) -> None:
         """Take a report of the board."""
@@ -82,41 +90,63 @@ class BoomSession(Session):
 
     def step(self) -> Step:
         """What to do next."""
+        self._catches.tick()
         catches, (figure, about) = self._catches, self._figure()
         nozzle = f"nozzle {catches.nozzle} of {catches.nozzles}"
+        countdown = f"Catch for {self._catch_for_s:.0f} s"
         if catches.step == "pressure":
-            return Step(self._next_pressure(), fields=(_GAUGE,), save="Next: nozzle 1", figure=figure, about=about)
+            # With a board there is a pressure already: the gauge is only for who trusts it more.
+            start = ("Start", countdown) if catches.board_pressure() is not None else ("", "")
+            message = self._next_pressure(bool(start[0]))
+            return Step(message, *start, fields=(_GAUGE,), save="Use the gauge", figure=figure, about=about)
         if catches.step == "ready":
             message = f"Keep spraying. Start as you hold the jug under {nozzle}."
-            return Step(message, "Start", figure=figure, about=about)
+            return Step(message, "Start", countdown, figure=figure, about=about)
         if catches.step == "running":
             message = f"Catch all of {nozzle}; half a minute or more. Stop as you pull the jug away."
-            return Step(message, "Stop", figure=figure, about=about)
+            if catches.timed is not None:
+                message = f"Hold the jug under {nozzle} from the first beep on, and pull it away at the last."
+            return Step(message, "Stop", figure=figure, about=about, timed=catches.timed, in_progress=True)
         message = f"Read the jug on level ground, or weigh it, and enter what {nozzle} gave."
-        return Step(message, fields=(AMOUNT,), save="Save catch", figure=figure, about=about)
+        then = f"Save, start nozzle {catches.nozzle + 1}" if self._again and catches.nozzle < catches.nozzles else ""
+        return Step(
+            message, fields=(AMOUNT,), save="Save catch", save_next=then, figure=figure, about=about, in_progress=True
+        )
 
-    def _next_pressure(self) -> str:
+    def _next_pressure(self, by_board: bool) -> str:
         done = len(self._catches.rounds)
         if not done:
-            return "Spray clean water with all nozzles open, set one steady pressure, and read the gauge."
+            then = "start as you hold the jug under nozzle 1" if by_board else "read the gauge"
+            return f"Spray clean water with all nozzles open, set one steady pressure, and {then}."
         more = "a second pressure, which proves gauge and nozzles" if done == 1 else "one more pressure if you like"
         pressures = "one pressure" if done == 1 else f"{done} pressures"
         return f"All {self._catches.nozzles} nozzles are caught at {pressures}: finish, or set {more}."
 
     def _figure(self) -> tuple[str, str]:
-        """The stopwatch, and the pressure from the board."""
-        pressure = self._catches.board_pressure()
+        """The stopwatch or the countdown, and the pressure from the board."""
+        catches = self._catches
+        pressure = catches.board_pressure()
         board = "" if pressure is None else f"{format_value(pressure, 'pressure', self.job.rig.units)} by the board"
-        if self._catches.step in ("running", "amount"):
-            return f"{self._catches.seconds:.0f}", "s" + (f", {board}" if board else "")
-        return "", board
+        if catches.step not in ("running", "amount"):
+            return "", board
+        seconds, about = catches.seconds, "s"
+        if catches.step == "running" and catches.timed is not None:
+            _, to_start, to_end = catches.timed
+            seconds, about = (
+                (math.ceil(to_start), "s to go: get ready") if to_start > 0 else (math.ceil(to_end), "s left")
+            )
+        return f"{seconds:.0f}", about + (f", {board}" if board else "")
 
-    def press(self) -> str:
-        """Start or stop the watch for one nozzle."""
-        if self._catches.step == "ready":
-            self._catches.start()
+    def press(self, second: bool = False) -> str:
+        """Start or stop the watch for one nozzle; the second button starts a countdown."""
+        catches = self._catches
+        if catches.step == "pressure":
+            catches.set_pressure(None)
+        if catches.step == "ready":
+            self._again = second
+            catches.start(*((LEAD_S, self._catch_for_s) if second else ()))
             return ""
-        return f"Caught for {self._catches.stop():.1f} s."
+        return f"Caught for {catches.stop():.1f} s."
 
     def save(self, way: str, entries: Entries) -> str:
         """Take a pressure, what one nozzle gave, or all nozzles at one pressure."""
@@ -210,6 +240,11 @@ class BoomSession(Session):
         )
         return Table("", columns, rows)
 
+    def so_far(self) -> tuple[Block, ...]:
+        """The points, and bars of the nozzles at the pressure in progress."""
+        rounds = self._catches.rounds
+        return (self.points(), *([bars_of(self.job.rig, rounds[-1])] if rounds and rounds[-1] else []))
+
     def check(self) -> None:
         """Whether every nozzle is caught at every pressure."""
         self._catches.check()
@@ -234,6 +269,13 @@ class BoomSession(Session):
             highest = max(catch.pressure_pa for catch in catches)
             reading = replace(reading, transducer_pa=float(sensor.uncertainty_at(highest)))
         return reading
+
+
+def _read_countdown(text: str) -> float:
+    seconds = above_zero("time", "The countdown")(text)
+    if not 5.0 <= seconds <= 600.0:
+        raise UserError(f'the countdown is "{text}": give one from 5 s to 10 min.')
+    return seconds
 
 
 def _as_caught(caught: list[NozzleCatch], said: bool) -> list[NozzleCatch]:
@@ -263,7 +305,7 @@ KIND = Kind(
     title="Catch test",
     summary="what each nozzle of the boom gives",
     ways=_WAYS,
-    settings=(_SPEED, *JUG_FIELDS, *GAUGE_FIELDS),
+    settings=(_SPEED, _CATCH_FOR, *JUG_FIELDS, *GAUGE_FIELDS),
     session=BoomSession,
     plus_minus=_plus_minus,
 )

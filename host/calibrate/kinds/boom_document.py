@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from host.calibrate.boom import FAULT, FAULT_OVER, FLAG, FLAG_OVER, BoomTest, CatchResult, NozzleResult
 from host.calibrate.budget import budget_section, good_to
 from host.calibrate.kinds.part import signed_percent
+from host.calibrate.nozzle_catches import NozzleCatch
 from host.documents.document import (
     Column,
     Document,
@@ -23,6 +26,7 @@ from host.documents.document import (
 from host.rig import Rig
 from host.units import format_value
 
+_TITLE = "Each nozzle beside the others"
 _ADVICE = {
     FLAG: f"over {100 * FLAG_OVER:.0f} %: clean it and catch again",
     FAULT: f"FAULT: over {100 * FAULT_OVER:.0f} %",
@@ -102,7 +106,8 @@ def _catch(result: CatchResult, rig: Rig, speed_m_s: float | None) -> Section:
         Fact("", "Whole boom", f"{whole.text}, good to {good}"),
         *_target(result, rig, speed_m_s),
     ]
-    blocks = (Facts(tuple(facts)), _nozzles(result, system), _plot(result))
+    off = [nozzle.deviation for nozzle in result.nozzles]
+    blocks = (Facts(tuple(facts)), _nozzles(result, system), _bars(_TITLE, off, "% off the sound nozzles' mean"))
     heading = f"At {format_value(catch.pressure_pa, 'pressure', system)}, {timed}"
     return Section("", heading, blocks, sections=(budget_section(result.uncertainty, "fraction", system),))
 
@@ -159,18 +164,26 @@ def _verdict(nozzle: NozzleResult) -> str:
     return "; ".join([*words, *(["worn: replace it"] if nozzle.worn else [])]) or "ok"
 
 
-def _plot(result: CatchResult) -> Plot:
+def bars_of(rig: Rig, caught: Sequence[NozzleCatch]) -> Plot:
+    """The nozzles caught so far beside their rating."""
+    rated = [float(rig.nozzles.flow_m3_s(catch.pressure_pa)) for catch in caught]
+    flows = [catch.amount.volume_m3 / catch.duration_s for catch in caught]
+    off = [flow / rating - 1.0 for flow, rating in zip(flows, rated, strict=True)]
+    return _bars("Each nozzle beside its rating", off, "% off its rating")
+
+
+def _bars(title: str, deviations: Sequence[float], label: str) -> Plot:
     """Bars, with the lines that flag a nozzle."""
-    bars = tuple((float(index), 100 * nozzle.deviation) for index, nozzle in enumerate(result.nozzles))
+    bars = tuple((float(index), 100 * deviation) for index, deviation in enumerate(deviations))
     limits = [
         (sign * 100 * limit, f"{sign * 100 * limit:+.0f} %") for limit in (FLAG_OVER, FAULT_OVER) for sign in (1, -1)
     ]
     return Plot(
         "nozzles",
-        "Each nozzle beside the others",
+        title,
         "Nozzle",
-        "% off the sound nozzles' mean",
+        label,
         (Series(bars, "nozzle", "bars"),),
         levels=tuple(limits),
-        x_names=tuple(str(nozzle.number) for nozzle in result.nozzles),
+        x_names=tuple(str(number) for number in range(1, len(bars) + 1)),
     )

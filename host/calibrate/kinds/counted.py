@@ -45,6 +45,7 @@ class CountedSession(Session):
     what: What
     amount: tuple[Field, ...] = ()  # asked for after Stop
     save_word = "Save"
+    next_word = ""  # on a button that starts the next one, too
     messages: Mapping[str, str]  # by step: ready, again, running, stopped
 
     def __init__(self, job: Job) -> None:
@@ -71,15 +72,23 @@ class CountedSession(Session):
             return Step(message, "Start", needs_board=True)
         figure, about = self._figure(self.counting.count())
         if step == "running":
-            return Step(message, "Stop", figure=figure, about=about, needs_board=True)
-        return Step(message, fields=self.amount, save=self.save_word, figure=figure, about=about)
+            return Step(message, "Stop", figure=figure, about=about, in_progress=True, needs_board=True)
+        return Step(
+            message,
+            fields=self.amount,
+            save=self.save_word,
+            save_next=self.next_word,
+            figure=figure,
+            about=about,
+            in_progress=True,
+        )
 
     def _figure(self, count: Count) -> tuple[str, str]:
         """What is counted, and what that is."""
         hertz = "" if count.frequency_hz is None else f", {count.frequency_hz:.1f} Hz"
         return str(count.pulses), f"pulses{hertz}"
 
-    def press(self) -> str:
+    def press(self, second: bool = False) -> str:
         """Start or stop."""
         if self.counting.step == "ready":
             self.counting.start()

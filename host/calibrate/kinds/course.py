@@ -27,7 +27,7 @@ _WAYS = (
     Way(
         "typed",
         "Type in numbers",
-        (Field("time", "Time of one lap", "55 s"),),
+        (Field("time", "Time of one lap", "55 s", quantity="time"),),
         "Enter the time of one lap.",
         option="times",
         each=True,
@@ -65,7 +65,8 @@ class CourseSession(Session):
         """What to do next."""
         if self._started is not None:
             message = "Walk at your spraying speed. Stop as you pass the mark at the end of the course."
-            return Step(message, "Stop", figure=f"{self.job.clock() - self._started:.0f}", about="s")
+            seconds = f"{self.job.clock() - self._started:.0f}"
+            return Step(message, "Stop", figure=seconds, about="s", in_progress=True)
         if not self._times_s:
             message = "Walk up to the course at your spraying speed. Start as you pass the mark at its start."
         elif len(self._times_s) < 3:
@@ -74,7 +75,7 @@ class CourseSession(Session):
             message = "Finish, or time one more lap."
         return Step(message, "Start")
 
-    def press(self) -> str:
+    def press(self, second: bool = False) -> str:
         """Start or stop the watch."""
         course_m = need_length(self._course_m)
         if self._started is None:

@@ -8,7 +8,7 @@ from host.calibrate.travel import TAPE_ACCURACY
 from host.entries import Entries, above_zero
 from host.errors import UserError
 
-LENGTH = Field("course", "Length of the course", "200 ft", "60 m", keeps=True)
+LENGTH = Field("course", "Length of the course", "200 ft", "60 m", quantity="length", keeps=True)
 
 TAPE = Field("tape", "Tape may be off by (blank: 0.5 %)", "0.5 %", required=False)
 

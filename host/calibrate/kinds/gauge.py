@@ -9,8 +9,10 @@ from host.calibrate.vessels import USUAL_GAUGE, Gauge
 from host.entries import Entries, not_below_zero, read_name
 
 GAUGE_FIELDS = (
-    Field("gauge_step", "Smallest step that you read", "1 psi", "0.1 bar", required=False),
-    Field("gauge_accuracy", "Gauge may be off by (blank: 2 psi)", "2 psi", "0.14 bar", required=False),
+    Field("gauge_step", "Smallest step that you read", "1 psi", "0.1 bar", quantity="pressure", required=False),
+    Field(
+        "gauge_accuracy", "Gauge may be off by (blank: 2 psi)", "2 psi", "0.14 bar", quantity="pressure", required=False
+    ),
     Field("gauge_name", "Which gauge, if you have several", "brass one", required=False),
 )
 

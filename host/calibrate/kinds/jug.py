@@ -13,7 +13,7 @@ JUG_FIELDS = (
     Field("accuracy", "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)", "1 %", required=False),
     Field("jug", "Which jug or scale, if you have several", "white one", required=False),
 )
-AMOUNT = Field("amount", "Caught: volume or weight", "78 fl oz", "2.31 L")
+AMOUNT = Field("amount", "Caught: volume or weight", "78 fl oz", "2.31 L", quantity="amount", again=True)
 
 
 def amount_reader(entries: Entries) -> AmountReader:

@@ -11,7 +11,7 @@ from typing import Any
 
 from firmware_protocol.messages import Report
 from host.calibrate.cards import Card, active_card, make_card, save_card
-from host.documents.document import Document, Level, Message, Messages, Section, Table
+from host.documents.document import Block, Document, Level, Message, Messages, Section, Table
 from host.entries import Entries
 from host.errors import UserError
 from host.journal import RunFile
@@ -28,16 +28,19 @@ CAUTIONS = (
 class Field:
     """Something to type. `us` and `metric` show how, in the units of the rig.
 
-    `keeps`: the next point most likely has the same, so it stays as it was typed. `each_nozzle`: one such field for
-    every nozzle of the boom. `runs`: it names a recorded run.
+    `quantity` is what it is of, for the units that are offered beside it ("amount" is a volume or a weight, "count" a
+    plain number). `keeps`: the next point most likely has the same, so it stays as it was typed; `again`: it often has
+    the same, which is offered. `each_nozzle`: one such field for every nozzle of the boom. `runs`: it names a run.
     """
 
     name: str
     label: str
     us: str = ""
     metric: str = ""
+    quantity: str = ""
     required: bool = True
     keeps: bool = False
+    again: bool = False
     each_nozzle: bool = False
     runs: bool = False
 
@@ -76,17 +79,23 @@ class Guided(Way):
 class Step:
     """What to do next in one way.
 
-    `button` is the word on the large button ("Start", "Stop"; empty: there is none). `fields` can be filled in now,
-    `save` is the word on the button below them. `figure` is the large number meanwhile, `about` what it is. With
+    `button` is the word on the large button ("Start", "Stop"; empty: there is none), `second` on one beside it.
+    `fields` can be filled in now, `save` is the word on the button below them, `save_next` on one that starts the next
+    point as well. `figure` is the large number meanwhile, `about` what it is. `timed` is what a countdown sounds at: a
+    number of its own, seconds to its start, seconds to its end. `in_progress`: a point is half taken. With
     `needs_board` nothing can be done without reports of the board.
     """
 
     message: str
     button: str = ""
+    second: str = ""
     fields: tuple[Field, ...] = ()
     save: str = ""
+    save_next: str = ""
     figure: str = ""
     about: str = ""
+    timed: tuple[float, float, float] | None = None
+    in_progress: bool = False
     needs_board: bool = False
 
 
@@ -179,8 +188,8 @@ class Session(ABC):
         """What to do next in the guided way."""
 
     @abstractmethod
-    def press(self) -> str:
-        """The button: start or stop. What there is to say of it."""
+    def press(self, second: bool = False) -> str:
+        """The button, or the second one: start or stop. What there is to say of it."""
 
     @abstractmethod
     def save(self, way: str, entries: Entries) -> str:
@@ -211,6 +220,10 @@ class Session(ABC):
     @abstractmethod
     def points(self) -> Table:
         """The points as they were taken, before anything is made of them."""
+
+    def so_far(self) -> tuple[Block, ...]:
+        """What is shown of the points before anything comes of them."""
+        return (self.points(),)
 
     @abstractmethod
     def check(self) -> None:
@@ -254,7 +267,7 @@ class Kind:
 def fields_of(fields: tuple[Field, ...], nozzles: int) -> tuple[Field, ...]:
     """`fields` with one for every nozzle in place of those that are for each."""
     return tuple(
-        Field(f"{one.name}_{number}", f"{one.label} {number}", one.us, one.metric, one.required)
+        replace(one, name=f"{one.name}_{number}", label=f"{one.label} {number}", each_nozzle=False)
         if one.each_nozzle
         else one
         for one in fields

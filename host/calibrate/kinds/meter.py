@@ -50,8 +50,10 @@ _FACTOR = "pulses_per_volume"
 BESIDE_CARD, BESIDE_RIG_FILE = 0.10, 0.15
 _FLOW_SLIPS = (*powers(TIMES, -1), *DECIMALS, *VOLUMES)
 FLOW_BEYOND = 2.0  # times the boom's or the pump's highest flow, or below one nozzle's lowest
-_PULSES = Field("pulses", "Pulses", "1043")
-_TIME = Field("time", "Time, if known", "55 s", required=False)
+_PULSES = Field("pulses", "Pulses", "1043", quantity="count")
+_FILLED = Field("filled", "Filled", "50 gal", "50 L", quantity="volume")
+_LEFT = Field("left", "Left over", "12 gal", "12 L", quantity="volume")
+_TIME = Field("time", "Time, if known", "55 s", quantity="time", required=False)
 _WAYS = (
     Guided("count", "Measure now", (AMOUNT,)),
     Way(
@@ -64,7 +66,7 @@ _WAYS = (
     Way(
         "tank",
         "Tank",
-        (Field("filled", "Filled", "50 gal", "50 L"), Field("left", "Left over", "12 gal", "12 L"), _PULSES, _TIME),
+        (_FILLED, _LEFT, _PULSES, _TIME),
         "Fill the tank to a mark, spray, read what is left over. One more point, known less well than a jug.",
         option="tank-balance",
     ),
@@ -91,6 +93,7 @@ class MeterSession(CountedSession):
     what = "flow"
     amount = (AMOUNT,)
     save_word = "Save catch"
+    next_word = "Save, start the next"
     messages = _MESSAGES
 
     def __init__(self, job: Job) -> None:
@@ -173,15 +176,14 @@ def meter_document(result: MeterCalibration, catches: Sequence[MeterCatch], syst
     else:
         pairs = zip(levels, result.curve, strict=True)
         known = ", ".join(f"{level.text} at {hz:.0f} Hz" for level, (hz, _) in pairs)
-    odd = len(result.outliers)  # what is said of them comes first
-    remarks = [Message(text, "warning" if n < odd else "note") for n, text in enumerate(result.remarks)]
+    remarks = [Message(text) for text in result.remarks[len(result.outliers) :]]  # those of outliers are questions
     sections = (
         Section("", "", (*_tested(result, system), _catch_table(result, catches, system), Messages(tuple(remarks)))),
         Section("", "", (_plot(result, catches, system),)),
         budget_section(result.uncertainty, "fraction", system),
     )
     good = good_to(result.uncertainty, "fraction", system)
-    return Document("meter", "Flow meter", f"{known}, good to {good}", sections, "warning" if odd else "note")
+    return Document("meter", "Flow meter", f"{known}, good to {good}", sections)
 
 
 def meter_questions(result: MeterCalibration, catches: Sequence[MeterCatch], job: Job) -> list[str]:
@@ -245,9 +247,9 @@ def _catch_table(result: MeterCalibration, catches: Sequence[MeterCatch], system
         Column("catch", "Catch"),
         Column("pulses", "Pulses"),
         column("volume", "Caught", "volume", system),
+        Column("off", "Off by", "%"),
         column("frequency", "Flow", "frequency", system),
         column("factor", "Factor", _FACTOR, system),
-        Column("off", "Off by", "%"),
         Column("outlier", ""),
     )
     rows = tuple(
@@ -255,9 +257,9 @@ def _catch_table(result: MeterCalibration, catches: Sequence[MeterCatch], system
             number + 1,
             catch.pulses,
             quantity(catch.volume_m3, "volume", system, decimals=3),
+            signed_percent(residual, 2),
             quantity(catch.frequency_hz, "frequency", system),
             quantity(catch.factor, _FACTOR, system),
-            signed_percent(residual, 2),
             number in result.outliers,
         )
         for number, (catch, residual) in enumerate(zip(catches, result.residuals, strict=True))
@@ -270,7 +272,8 @@ def _plot(result: MeterCalibration, catches: Sequence[MeterCatch], system: str) 
     timed = all(catch.frequency_hz is not None for catch in catches)
     at = [catch.frequency_hz or 0.0 for catch in catches] if timed else [float(n + 1) for n in range(len(catches))]
     dots = tuple((x, to_user(catch.factor, _FACTOR, system)) for x, catch in zip(at, catches, strict=True))
-    ends = [point[0] for point in result.curve] if len(result.curve) > 1 else [min(at), max(at)]
+    left, right = (0.9 * min(at), 1.1 * max(at)) if timed else (0.5, len(at) + 0.5)
+    ends = [point[0] for point in result.curve] if len(result.curve) > 1 else [left, right]
     factors = [k for _, k in result.curve] if len(result.curve) > 1 else [result.curve[0][1]] * 2
     fitted = tuple((hz, to_user(k, _FACTOR, system)) for hz, k in zip(ends, factors, strict=True))
     level, spread = to_user(result.curve[0][1], _FACTOR, system), result.uncertainty.expanded
@@ -281,6 +284,7 @@ def _plot(result: MeterCalibration, catches: Sequence[MeterCatch], system: str) 
         UNITS[system][_FACTOR].symbol,
         (Series(dots, "catch", "dots"), Series(fitted, "factor")),
         band=(level * (1 - spread), level * (1 + spread)) if len(result.curve) == 1 else None,
+        x_range=(left, right),
     )
 
 

@@ -38,8 +38,8 @@ from host.units import UNITS, format_value, to_user
 # Beyond these a transducer is asked about, and their reasons: see CARDS.md. Of the span, but POINT_BEYOND: of what
 # gauge and hysteresis make of one point, standard.
 SPAN_BEYOND, ZERO_BEYOND, POINT_BEYOND = 0.10, 0.05, 3.0
-_GAUGE = Field("gauge", "Gauge showed", "40 psi", "2.5 bar")
-_COUNTS = Field("counts", "Counts", "512.4")
+_GAUGE = Field("gauge", "Gauge showed", "40 psi", "2.5 bar", quantity="pressure")
+_COUNTS = Field("counts", "Counts", "512.4", quantity="count")
 _WAYS = (
     Guided("count", "Measure now", (_GAUGE,)),
     Way(
@@ -53,7 +53,9 @@ _WAYS = (
 )
 _SETTINGS = (
     *GAUGE_FIELDS,
-    Field("full_scale", "Counts at full supply (blank: the board's, or 1023)", "1023", required=False),
+    Field(
+        "full_scale", "Counts at full supply (blank: the board's, or 1023)", "1023", quantity="count", required=False
+    ),
 )
 _MESSAGES = {
     "ready": "Hold one pressure steady (the first time: pump off, boom open). Start.",

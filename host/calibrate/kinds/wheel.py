@@ -37,7 +37,7 @@ _WAYS = (
     Way(
         "typed",
         "Type in numbers",
-        (Field("pulses", "Pulses of one lap", "508"),),
+        (Field("pulses", "Pulses of one lap", "508", quantity="count"),),
         "Enter the pulses of one lap.",
         option="pulses",
         each=True,
@@ -73,7 +73,7 @@ class WheelSession(CountedSession):
         self._course_m = course_length(entries, self.taken[0].amount if self.taken else None)
         self._tape = tape_accuracy(entries)
 
-    def press(self) -> str:
+    def press(self, second: bool = False) -> str:
         """Start or stop; a lap is saved as it ends."""
         course_m = need_length(self._course_m)
         super().press()

@@ -3,6 +3,7 @@
 import json
 import os
 import threading
+from dataclasses import replace
 
 import pytest
 
@@ -10,6 +11,7 @@ from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds import boom, course, meter, pressure, wheel
 from host.cli.console import Console, InputEndedError
 from host.cli.guided import GuidedCalibration
+from host.entries import WrongEntriesError
 from host.errors import UserError
 from tests.host.calibrate.clocks import Clock
 from tests.host.calibrate.jobs import WALKER, start
@@ -269,3 +271,25 @@ def test_live_figures_leave_alone_what_is_being_typed(tmp_path):
     above = "\x1b7\x1b[A\r\x1b[K"
     said = (tmp_path / "out").read_bytes().decode()
     assert said == f"?\n\n> {above}12 pulses\x1b8{above}{'19 pulses' + 70 * '.'}\x1b8"
+
+
+def test_a_countdown_in_the_terminal_with_the_pressure_of_the_board(draft):
+    """40.04 psi by the board, so Enter or t starts at once; Enter after its end is not taken for an amount."""
+    clock = Clock()
+    reports = [replace(STILL, pressure_mean=430 * 16)]
+    board = Board(*[reports] * 40)
+    script = Script("t", 20, 20, "", "", "590 mL", "", 32, "", "600 mL", "f", clock=clock)
+    rig_ = rig(2)
+    session = guide(boom.KIND, draft, script, board, start(boom.KIND, rig_, clock=clock, catch_for="35 s"))
+    assert "t: catch for 35 s" in script.everything()
+    assert "20 s left, 40.0 psi by the board" in script.lives
+    rows = session.rows()
+    assert [row["duration_s"] for row in rows] == [35.0, pytest.approx(32.0)]
+    assert [row["by_gauge"] for row in rows] == [False, False]
+    assert rows[0]["pressure_pa"] == pytest.approx(40.04 * 6894.757, rel=1e-3)
+
+
+@pytest.mark.parametrize("text", ["2 s", "20 min", "30 psi"])
+def test_a_countdown_that_is_none(text):
+    with pytest.raises(WrongEntriesError, match="countdown"):
+        start(boom.KIND, rig(2), catch_for=text)

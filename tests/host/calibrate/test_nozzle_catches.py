@@ -160,3 +160,36 @@ def test_timing_each_nozzle_for_itself_is_an_uncertainty_of_each():
 
     assert odd(together) == [4]  # read to 10 mL of 180: 5 % would be proven
     assert odd(whole(steps)) == []
+
+
+def test_a_countdown_ends_by_itself_and_counts_only_its_own_time():
+    clock = Clock()
+    steps = NozzleCatches(2, clock, SENSOR)
+    steps.watch(at_counts(430))
+    steps.set_pressure(None)
+    steps.start(5.0, 30.0)
+    clock.go_on(2.0)
+    number, to_start, to_end = steps.timed
+    assert (to_start, to_end) == pytest.approx((3.0, 33.0))
+    steps.watch(at_counts(900))  # while the jug is brought into place: not of the catch
+    clock.go_on(4.0)
+    steps.watch(at_counts(430))
+    assert steps.timed == (number, pytest.approx(-1.0), pytest.approx(29.0))
+    clock.go_on(28.9)
+    steps.tick()
+    assert steps.step == "running"
+    clock.go_on(3.0)  # nobody looked in the moment when it was over
+    steps.tick()
+    assert (steps.step, steps.timed) == ("amount", None)
+    assert steps.take(READ.read("1 L", "it")) == "Nozzle 1 done."
+    (catch,) = steps.rounds[0]
+    assert catch.duration_s == 30.0
+    assert catch.pressure_pa == pytest.approx(40.04 * PSI, rel=1e-3)
+    steps.start(5.0, 30.0)
+    clock.go_on(17.0)
+    assert steps.stop() == pytest.approx(12.0)  # pulled away before its end
+    steps.undo()
+    steps.start(5.0, 30.0)
+    clock.go_on(2.0)
+    with pytest.raises(UserError, match="less than a second"):
+        steps.stop()

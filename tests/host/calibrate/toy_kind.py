@@ -29,7 +29,7 @@ class HoseSession(Session):
             return Step("Empty the hose. Start as you open the tap.", "Start")
         return Step("Stop as water comes.", "Stop", figure=f"{self.job.clock() - self._started:.0f}", about="s")
 
-    def press(self) -> str:
+    def press(self, second: bool = False) -> str:
         if self._started is None:
             self._started = self.job.clock()
             return ""

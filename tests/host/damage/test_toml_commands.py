@@ -55,8 +55,10 @@ def _card(tree: dict[str, Any], name: str) -> None:
 
 def _boom_card() -> dict[str, Any]:
     """A catch test of four nozzles, made by the command itself."""
-    amounts = [f"{amount} mL" for amount in (1050, 1046, 1058, 1041)]
-    catch = ["--catch", "40 psi", "55 s", *amounts, "--catch", "30 psi", "55 s", *amounts]
+    catch = []
+    for pressure, share in (("40 psi", 1.0), ("30 psi", 0.866)):  # flow goes with the root of the pressure
+        amounts = [f"{amount * share:.0f} mL" for amount in (1050, 1046, 1058, 1041)]
+        catch += ["--catch", pressure, "55 s", *amounts]
     one_sentence_or_an_answer(["calibrate", "boom", "--rig", SOUND_RIG, "--cards", CARDS, *catch])
     (made,) = CARD.parent.glob("*-boom.toml")
     text = made.read_text(encoding="utf-8")
