@@ -148,6 +148,26 @@ def slipped_line(draw: random.Random) -> list[str]:
     return words
 
 
+# Sizes that are something, and that nobody means.
+EXTREMES = {
+    "rate": ("1e-20 gal/acre", "1 L/ha", "9e5 gal/acre"), "speed": ("1e-9 mph", "0.01 mph", "200 mph"),
+    "pressure": ("1e-9 psi", "0.01 psi", "1e3 bar"), "flow": ("1e-12 gpm", "1 mL/min", "90 L/s"),
+    "length": ("1e-9 in", "1 mm", "99 km"), "time": ("1e-9 s", "200 h"), "volume": ("1e-9 mL", "1 mL", "900 m3"),
+    "area": ("1e-9 m2", "1 m2", "1e4 ha"), "dose": ("1e-9 fl oz/acre", "90 %", "5 kg/m2", "1 mL/ha"),
+    "density": ("0.5", "2"), "share": ("0 %", "99 %"), "scale": ("0.001 g", "1 kg"),
+}  # fmt: skip
+
+
+def extreme_line(draw: random.Random) -> list[str]:
+    """A line in which about half of the values are extreme."""
+    good = draw.choice([line for line in LINES if line.words[0] != "calibrate"])
+    words = list(good.words)
+    for place, kind in good.places:
+        if kind in EXTREMES and draw.random() < 0.5:
+            words[place] = draw.choice(EXTREMES[kind])
+    return words
+
+
 def all_bad_lines() -> Iterator[tuple[list[str], str]]:
     """Each bad value in each place once."""
     for good in LINES:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+import re
 
 import pytest
 
 from tests.host.plan.asking import ask
-from tests.host.plan.bad_words import LINES, all_bad_lines, bad_line, slipped_line
+from tests.host.plan.bad_words import LINES, all_bad_lines, bad_line, extreme_line, slipped_line
 
 
 @pytest.mark.parametrize("line", LINES, ids=lambda line: " ".join(line.words[:2]))
@@ -39,6 +40,15 @@ def test_a_finger_that_slips_gets_an_answer_or_a_message():
         assert answer.code in (0, 1, 2), words
         assert (answer.code == 2) == (answer.out == ""), (words, answer)
         assert "nan" not in answer.out and "e+" not in answer.out, (words, answer.out)
+
+
+def test_extreme_sizes_get_a_message_or_an_answer_that_can_be_read():
+    draw = random.Random(9)
+    for _ in range(300):
+        words = extreme_line(draw)
+        answer = ask(*words)
+        assert (answer.code == 2) == (answer.out == ""), (words, answer)
+        assert not re.search(r"[\d.,\u202f]{20}", answer.out), (words, answer.out)
 
 
 @pytest.mark.soak
