@@ -23,7 +23,7 @@ from host.documents.document import Document
 from host.documents.json import to_json
 from host.documents.text import format_text
 from host.entries import Entries, WrongEntriesError
-from host.errors import UserError
+from host.errors import BadInputError, UserError
 from host.journal import RunFile, read_run
 from host.rig import Rig, load_rig
 from host.run_folder import LATEST, find_run
@@ -84,7 +84,10 @@ def _open_run(name: str) -> RunFile:
 
 
 def _settle(session: Session, kind: Kind, args: argparse.Namespace) -> None:
-    entries = Entries({field.name: getattr(args, setting_key(field)) for field in kind.settings})
+    typed = {field.name: getattr(args, setting_key(field)) for field in kind.settings}
+    for name, text in typed.items():
+        _refuse_blank(text, f"--{name.replace('_', '-')}")
+    entries = Entries(typed)
     session.settle(entries)
     for name, message in entries.sentences.items():
         raise UserError(f"--{name.replace('_', '-')}: {message[:1].lower()}{message[1:]}")
@@ -107,7 +110,15 @@ def _take(session: Session, way: Way, rig: Rig, values: list[str], what: str) ->
     _save(session, way, dict(zip(names, values, strict=False)), what)
 
 
+def _refuse_blank(text: str | None, what: str) -> None:
+    """An empty text is a mistake, such as a variable of a script that was not set. Raises UserError."""
+    if text is not None and not text.strip():
+        raise BadInputError(f"{what} is empty: leave it out or give one.")
+
+
 def _save(session: Session, way: Way, typed: dict[str, str], what: str) -> None:
+    for name, text in typed.items():
+        _refuse_blank(text, f"{what}, {name.replace('_', ' ')}")
     try:
         session.save(way.name, Entries(typed))
     except WrongEntriesError as error:

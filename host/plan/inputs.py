@@ -17,6 +17,16 @@ T = TypeVar("T")
 # Solutions", University of Nebraska-Lincoln, 2016.
 WATER_KG_M3 = 8.34 * POUND_KG / GALLON_M3
 _LIGHTEST, _HEAVIEST = 0.5, 2.0
+# SI; wide enough for anything that is meant, narrow enough for numbers that can be shown.
+_PLAUSIBLE = {
+    "rate": (1e-8, 0.1),  # 0.1 L/ha to 1,000,000 L/ha
+    "speed": (1e-3, 100.0),
+    "pressure": (10.0, 1e8),
+    "flow": (1e-9, 0.1),
+    "length": (1e-3, 1e5),
+    "time": (0.01, 1e6),
+    "volume": (1e-7, 1e3),
+}
 
 
 class Answers:
@@ -56,8 +66,8 @@ class Answers:
         return self.read(name, reader)
 
     def quantity(self, name: str, kind: str) -> float | None:
-        """A quantity above zero, in SI."""
-        return self._entries.read(name, above_zero(kind, self.where(name)))
+        """A quantity above zero, in SI, and of a size that has to do with a small sprayer."""
+        return self.read(name, lambda text, where: _plausible(text, kind, where))
 
     def wrong(self, name: str, message: str) -> None:
         """Note a mistake, unless there is one already."""
@@ -66,6 +76,19 @@ class Answers:
     def check(self) -> None:
         """Raises WrongEntriesError when a field could not be read."""
         self._entries.check()
+
+
+def is_plausible(value: float, kind: str) -> bool:
+    """Whether a size (SI) has to do with a small sprayer."""
+    least, most = _PLAUSIBLE[kind]
+    return least <= value <= most
+
+
+def _plausible(text: str, kind: str, where: str) -> float:
+    value = above_zero(kind, where)(text)
+    if not is_plausible(value, kind):
+        raise BadInputError(f'{where} is "{text}", which no small sprayer has to do with: check number and unit.')
+    return value
 
 
 def parse_density(text: str, where: str) -> float:

@@ -18,6 +18,7 @@ CAUTIONS = (
 )
 # A limit reached exactly is not passed; nor by the last bit of a sum.
 _HAIR = 1.0 + 1e-9
+_LEAST_TANKS, _MOST_TANKS = 1e-5, 1000  # beyond these a number was mistyped
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,9 @@ def mix(products: Sequence[Product], rate_m3_m2: float, tank_m3: float, area_m2:
         raise BadInputError("the products alone are more than the whole rate: check the doses and the rate.")
     area = tank_m3 / rate_m3_m2 if area_m2 is None else area_m2
     volume = area * rate_m3_m2
+    if not _LEAST_TANKS <= volume / tank_m3 <= _MOST_TANKS:
+        size = "hardly a drop of mix" if volume < tank_m3 else f"over {_MOST_TANKS} loads"
+        raise BadInputError(f"that would be {size}: check area, rate and tank.")
     # A rounding error of a millionth of a tank is no part load.
     full = math.floor(volume / tank_m3 + 1e-6)
     part = volume - full * tank_m3

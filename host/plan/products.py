@@ -19,19 +19,20 @@ WANTED = (
 
 @dataclass(frozen=True)
 class _Meaning:
-    """What a dose of one dimension is, and the `most` of it (SI) that any label could say."""
+    """What a dose of one dimension is, and between what (SI) any label could have it."""
 
     dimension: str
     form: Form
     basis: Basis
+    least: float
     most: float
 
 
 _MEANINGS = (
-    _Meaning("[length]", "liquid", "area", 1e-2),
-    _Meaning("[mass] / [length] ** 2", "dry", "area", 10.0),
-    _Meaning("", "liquid", "volume", 1.0),
-    _Meaning("[mass] / [length] ** 3", "dry", "volume", 5e3),
+    _Meaning("[length]", "liquid", "area", 1e-12, 1e-2),
+    _Meaning("[mass] / [length] ** 2", "dry", "area", 1e-9, 10.0),
+    _Meaning("", "liquid", "volume", 1e-9, 1.0),
+    _Meaning("[mass] / [length] ** 3", "dry", "volume", 1e-6, 5e3),
 )
 
 
@@ -105,7 +106,7 @@ def parse_dose(text: str, where: str) -> Dose:
         raise BadInputError(f'{where} is "{text.strip()}": give {WANTED}.')
     if not reading.value > 0:
         raise BadInputError(f'{where} is "{text.strip()}": give one above zero.')
-    if reading.value > meaning.most:
+    if not meaning.least <= reading.value <= meaning.most:
         raise BadInputError(f'{where} is "{text.strip()}", which is beyond any label: check number and unit.')
     return Dose(meaning.form, meaning.basis, reading.value, reading.units[0])
 

@@ -21,10 +21,10 @@ from host.documents.document import (
 )
 from host.documents.words import sentence
 from host.entries import WrongEntriesError
-from host.errors import UserError
+from host.errors import BadInputError, UserError
 from host.plan.amounts import POUR_UNITS, settle
 from host.plan.fields import RATE
-from host.plan.inputs import Answers, parse_density
+from host.plan.inputs import Answers, is_plausible, parse_density
 from host.plan.rate import Boom, Setting, beyond_range, rate_table, solve, speed_limits
 from host.plan.targets import Walk, targets
 from host.rig import Rig, Tip
@@ -67,6 +67,10 @@ def rate_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
         if not last:
             raise
         raise WrongEntriesError({last[0]: sentence(str(error))}) from None
+    sizes = {"rate": setting.rate_m3_m2, "speed": setting.speed_m_s, "pressure": setting.pressure_pa}
+    for kind, size in sizes.items():
+        if not is_plausible(size, kind):
+            raise BadInputError(f"no {kind} that a small sprayer can have does that: check the numbers.")
     messages = tuple(_warnings(rig, boom, setting, system))
     walk = Walk(setting.nozzle_flow_m3_s, boom.swath_m / boom.nozzles.count, setting.speed_m_s, setting.rate_m3_m2)
     if course is None and rig.course is not None:

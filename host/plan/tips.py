@@ -68,10 +68,10 @@ def tips_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
         answers.wrong("speed", f"{answers.where('speed')} is missing: the rig has no course to take it from.")
     answers.check()
     assert speed is not None
-    if not 1e-12 < rate * speed * boom.swath_m / boom.nozzles.count < 1.0:
-        raise UserError("no tip passes that: check rate, speed and width.")
     rated = RATED_PA[system]
     flow = flow_for_rate(rate, speed, boom.swath_m) / boom.nozzles.count
+    if not 1e-7 < flow < 1e-3:  # 0.006 to 60 L/min
+        raise UserError("no tip passes that: check rate, speed and width.")
     needed = orifice_coefficient(flow, pressure, boom.specific_gravity)
     names = {rig.nozzles.name or "on the boom": rig.nozzles} | {tip.name: tip for tip in rig.tips}
     choices = choose(boom, names, rate, speed, pressure, rated)

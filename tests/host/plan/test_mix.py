@@ -44,7 +44,7 @@ def test_printed_mixes():
     assert mix([dry(1e-6)], 10 * GALLON / ACRE, 300 * GALLON, None).total.area_m2 / ACRE == pytest.approx(30)
 
 
-@given(st.floats(10, 5e4), st.floats(0.005, 0.3), st.floats(1e-5, 1e-3), st.floats(0.001, 0.4), st.floats(0.001, 0.4))
+@given(st.floats(10, 5e4), st.floats(0.05, 0.3), st.floats(1e-5, 1e-3), st.floats(0.001, 0.4), st.floats(0.001, 0.4))
 def test_loads_add_up_to_the_job(area, tank, rate, share, other):
     job = mix([liquid(share * rate), liquid(other * rate, "Y")], rate, tank, area)
     assert sum(load.count for load in job.loads) == job.tanks
@@ -257,6 +257,8 @@ def test_mistakes_of_the_second_product_are_told_apart_on_the_page():
         (lambda: mix([liquid(0.0)], 4e-5, 0.05, 10.0), "amount of X is not above zero"),
         (lambda: mix([liquid(5e-5)], 4e-5, 0.05, 10.0), "more than the whole rate"),
         (lambda: mix([dry(1.0)], 4e-5, 0.05, -10.0), "area is not above zero"),
+        (lambda: mix([dry(1e-4)], 4e-5, 0.05, 1e-4), "hardly a drop of mix"),
+        (lambda: mix([dry(1e-4)], 4e-5, 0.05, 1e8), "over 1000 loads"),
         (lambda: parse_strength("0 %", "--active"), "--active"),
         (lambda: parse_strength("150 %", "--active"), "--active"),
     ],
