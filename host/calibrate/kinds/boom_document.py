@@ -8,6 +8,7 @@ from host.calibrate.boom import FAULT, FAULT_OVER, FLAG, FLAG_OVER, BoomTest, Ca
 from host.calibrate.budget import budget_section, good_to
 from host.calibrate.kinds.part import signed_percent
 from host.calibrate.nozzle_catches import NozzleCatch
+from host.calibrate.uncertainty import combine
 from host.documents.document import (
     Column,
     Document,
@@ -59,11 +60,11 @@ def is_odd(test: BoomTest) -> bool:
 def bad_nozzles(test: BoomTest) -> list[int]:
     """Numbers of the nozzles with a fault, and of worn ones."""
     nozzles = [nozzle for result in test.results for nozzle in result.nozzles]
-    return sorted({nozzle.number for nozzle in nozzles if nozzle.worn or nozzle.verdict == FAULT})
+    return sorted({nozzle.number for nozzle in nozzles if nozzle.worn or (nozzle.verdict == FAULT and nozzle.sure)})
 
 
 def _is_bad(nozzle: NozzleResult) -> bool:
-    return nozzle.worn or nozzle.verdict in _ADVICE
+    return nozzle.worn or (nozzle.verdict in _ADVICE and nozzle.sure)
 
 
 def _answer(test: BoomTest) -> str:
@@ -125,7 +126,10 @@ def _target(result: CatchResult, rig: Rig, speed_m_s: float | None) -> list[Fact
     if speed_m_s is not None and rate is not None:
         speed = format_value(speed_m_s, "speed", system)
         also = format_value(rate, "field_rate", system)
-        facts.append(Fact("", f"Rate at {speed}", f"{format_value(rate, 'rate', system)} ({also})"))
+        # The pressure is as it was; what is open is what was caught, and the time.
+        caught = combine(part for part in result.uncertainty.components if "gauge" not in part.name)
+        shown = quantity(rate, "rate", system, expanded_si=caught.expanded * rate)
+        facts.append(Fact("", f"Rate at {speed} (± is 95 %)", f"{shown.text} ({also})"))
         reach += f", or {format_value(pressure, 'pressure', system)} at {speed}"
     target = format_value(rig.target.rate_m3_m2, "rate", system)
     return [*facts, Fact("", f"For {target}", reach)]
@@ -161,6 +165,8 @@ def _nozzles(result: CatchResult, system: str) -> Table:
 
 def _verdict(nozzle: NozzleResult) -> str:
     words = [_ADVICE[nozzle.verdict]] if nozzle.verdict in _ADVICE else []
+    if words and not nozzle.sure:
+        words = ["may be off by too much, the reading cannot tell: catch for longer"]
     return "; ".join([*words, *(["worn: replace it"] if nozzle.worn else [])]) or "ok"
 
 

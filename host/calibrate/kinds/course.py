@@ -153,6 +153,7 @@ def course_document(result: CourseCalibration, times_s: Sequence[float], system:
     ]
     if result.spread is not None:
         facts.append(Fact("spread", "Your laps vary by", quantity(result.spread, "fraction", system)))
+    facts.append(Fact("", "Mean of many laps good to", good_to(result.mean, "fraction", system)))
     rows = tuple(
         (number, quantity(time, "time", system), signed_percent(residual))
         for number, (time, residual) in enumerate(zip(times_s, result.residuals, strict=True), start=1)

@@ -116,7 +116,7 @@ def test_boom_that_is_sound(command):
     code, out = command("calibrate", "boom", *GOOD_BOOM, "--speed", "2.5 mph")
     assert code == 0
     assert re.search(r"Coefficient of variation +0\.5 %", out)
-    assert re.search(r"Rate at 2\.50 mph +0\.95 gal/1000 ft²", out)
+    assert re.search(r"Rate at 2\.50 mph \(± is 95 %\) +0\.95 ± 0\.\d\d gal/1000 ft²", out)
     assert re.search(r"2\.3\d mph at this pressure, or 44\.\d psi at 2\.50 mph", out)
 
 
