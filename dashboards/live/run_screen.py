@@ -18,6 +18,7 @@ from host.journal.reader import Batch, RunReader
 from host.journal.runs import check_schema
 from host.pipeline import Fault, Pipeline, live_row
 from host.pipeline.faults import Alarm
+from host.review.beyond import beyond_calibration
 from host.rig import Rig, rig_from_toml
 from host.rig.against_board import NO_IDENTITY, board_misfits
 
@@ -92,10 +93,11 @@ class RunScreen:
         }
 
     def _notice(self) -> str:
-        """Why the run cannot be shown; else what of the board does not fit the rig."""
+        """Why the run cannot be shown; else what of the board does not fit the rig, or lies beyond its calibrations."""
         if self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames:
             return self.notice or NO_IDENTITY
-        return self.notice or " ".join(self._misfits or ())
+        beyond = beyond_calibration(self._rig, self._pipeline.passes) if self._rig and self._pipeline else []
+        return self.notice or " ".join([*(self._misfits or ()), *beyond])
 
     @property
     def frames(self) -> int:
