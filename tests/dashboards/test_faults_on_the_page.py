@@ -100,7 +100,8 @@ def test_words_brightness_sound_seen_and_muted(
     page.wait_for_selector("#fault:not([hidden])", timeout=5000)
     assert "clogged" in page.inner_text("#fault .fault-words") or "meter" in page.inner_text("#fault .fault-words")
     assert page.inner_text("[data-field=fault_check]").startswith("Check first: look along the boom")
-    assert page.get_attribute("#fault", "data-sounding") == "true"
+    # The first word is silent: the alarm sounds once the fault is called.
+    wait_until(lambda: page.get_attribute("#fault", "data-sounding") == "true", "the fault to be called", 5.0)
     assert page.is_visible("#sound")  # not yet touched: it cannot be heard
     page.click("#rate")
     wait_until(lambda: page.is_hidden("#sound"), "the sound to be allowed", 5.0)
