@@ -78,7 +78,6 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
     allowed = {
         "pyproject.toml",
         "README.md",
-        "DECISIONS.md",
         "DEVELOPERS.md",
         "LICENSE",
         "host",
@@ -92,7 +91,6 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
 
 GUIDES = [
     ROOT / "README.md",
-    ROOT / "DECISIONS.md",
     ROOT / "DEVELOPERS.md",
     *(path for part in PACKAGES for path in (ROOT / part).rglob("*.md")),
 ]
