@@ -79,7 +79,9 @@ def budget_measured(combined: Combined) -> dict[str, Any]:
         "components_percent": {part.name: short(100 * part.standard) for part in combined.components},
         # Errors that other cards may have from the same tool, so that they do not count twice.
         "shared": [
-            {"error": part.shared, "percent": short(100 * part.standard)} for part in combined.components if part.shared
+            {"error": part.shared, "percent": short(100 * part.standard), "even": part.even}
+            for part in combined.components
+            if part.shared
         ],
     }
 
