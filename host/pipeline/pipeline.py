@@ -19,6 +19,7 @@ from host.pipeline.ground import GroundTotals, State
 from host.pipeline.pressure import PressureReading
 from host.pipeline.pulses import PulseTimer
 from host.pipeline.rate import Progress, RateWindow
+from host.pipeline.refused import Refused, RefusedEdges
 from host.pipeline.rows import ROW, Why
 from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
 from host.pipeline.tank import TankLevel
@@ -46,6 +47,7 @@ class Pipeline:
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel = Traveller(rig)
         self._capabilities = Capabilities(rig)
+        self._refused = RefusedEdges()
         self._spraying = SprayState()
         self._pressure = PressureReading(rig.pressure)
         self._rate = RateWindow(rig.swath_m, self.certainty)
@@ -83,7 +85,8 @@ class Pipeline:
                 broken=counts.broken,
             )
         )
-        why = self._why(counts, fitted)
+        refused = self._refused.push(frames, counts, {"flow": flow.counted_hz, "wheel": travel.counted_hz}, events)
+        why = self._why(counts, fitted, refused["flow"] | refused["wheel"])
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         state = State(spraying, moving, known, step_s, travel.step_m, step_m3, rate.rate_m3_m2)
         ground = self._ground.push(state)
@@ -126,6 +129,8 @@ class Pipeline:
                     wheel_hz=travel.counted_hz,
                     area_m2=ground.area_m2,
                     tank_left_m3=tank_left,
+                    refused=refused["flow"],
+                    has_pressure=fitted.pressure,
                 )
             )
         return Signals(
@@ -181,6 +186,16 @@ class Pipeline:
         """Whether the rig has a wheel and the board no input for it: no ground can be measured then."""
         return self._capabilities.no_wheel
 
+    @property
+    def refused(self) -> list[Refused]:
+        """When an input refused more edges than is good, in order of time."""
+        return self._refused.windows
+
+    @property
+    def dropped(self) -> dict[str, int]:
+        """Pulses that the board failed to count and has told of which input they were: by input, "flow" and "wheel"."""
+        return self._unwrap.put_back
+
     def take_settled(self) -> Settled:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
         return self._settler.take()
@@ -197,8 +212,8 @@ class Pipeline:
         """The pass under way, as far as it has come."""
         return self._settler.current()
 
-    def _why(self, counts: Counts, fitted: Fitted) -> Ints:
-        why = np.where(fitted.no_wheel, Why.NO_WHEEL, Why.ASSIGNED)
+    def _why(self, counts: Counts, fitted: Fitted, refused: Bools) -> Ints:
+        why = np.where(fitted.no_wheel, Why.NO_WHEEL, np.where(refused, Why.REFUSED, Why.ASSIGNED))
         missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
         why = np.where(missed, Why.DROPPED, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
