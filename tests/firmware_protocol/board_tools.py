@@ -66,7 +66,7 @@ class Core:
 
     def power_on(self) -> None:
         """Everything as it is before the first start: clock 0, nothing counted, memory blank."""
-        self.lib.chip_set_sender(255, True)
+        self.lib.chip_set_sender(255, 0)
         self.lib.chip_set_inputs(False, 5000)
         self.lib.chip_lose_memory(0)
         self.lib.chip_keep_begin(False)

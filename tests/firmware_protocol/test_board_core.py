@@ -37,6 +37,8 @@ from tests.firmware_protocol.vector_files import rows, unescape
 
 pytestmark = pytest.mark.skipif(bool(missing_for_core()), reason=missing_for_core() or "can be built")
 
+UNSENT = 255  # bytes: a line on which nothing leaves
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -212,19 +214,19 @@ def test_a_board_held_up_sends_no_burst(fresh: Core) -> None:
 
 
 def test_no_room_drops_whole_lines_and_counts_them(fresh: Core) -> None:
-    fresh.lib.chip_set_sender(79, False)
+    fresh.lib.chip_set_sender(79, UNSENT)
     fresh.flow()
     assert fresh.run_to(350_000) == []
-    fresh.lib.chip_set_sender(80, False)
+    fresh.lib.chip_set_sender(80, UNSENT)
     (report,) = _reports(fresh.run_to(400_000))
     assert (report.seq, report.lines_dropped, report.flow_count) == (3, 3, 1)
 
 
 def test_answers_wait_for_room_and_never_push_out_a_report(fresh: Core) -> None:
-    fresh.lib.chip_set_sender(100, False)
+    fresh.lib.chip_set_sender(100, UNSENT)
     fresh.send(encode_command(Command("q", 1)) + b"\n" + encode_command(Command("p", 2)) + b"\n")
     assert [line[:1] for line in fresh.run_to(250_000)] == [b"R", b"R"]
-    fresh.lib.chip_set_sender(255, False)
+    fresh.lib.chip_set_sender(255, UNSENT)
     assert [line[:1] for line in fresh.run_to(260_000)] == [b"I", b"A", b"H", b"S", b"A"]
 
 
@@ -290,10 +292,10 @@ def test_a_reset_loses_nothing_that_was_counted(fresh: Core) -> None:
 def test_a_report_cut_short_by_a_reset_is_not_taken_as_sent(fresh: Core) -> None:
     fresh.restart(boot=5)
     fresh.flow()
-    fresh.lib.chip_set_sender(255, False)
+    fresh.lib.chip_set_sender(255, UNSENT)
     assert _reports(fresh.run_to(150_000))[-1].flow_count == 1
     fresh.restart(boot=6)
-    fresh.lib.chip_set_sender(255, True)
+    fresh.lib.chip_set_sender(255, 0)
     assert _reports(fresh.run_to(150_000))[-1].flow_count == 1
     fresh.restart(boot=7)
     assert _reports(fresh.run_to(150_000))[-1].flow_count == 0
@@ -303,16 +305,52 @@ def test_a_report_that_lacks_only_its_line_feed_is_not_made_whole_by_the_next_st
     """Its pulses come again with that start: made whole, they would count twice."""
     fresh.restart(boot=5)
     fresh.flow()
-    fresh.lib.chip_set_sender(255, False)
+    fresh.lib.chip_set_sender(255, UNSENT)
     fresh.run_to(150_000)
     fresh.lib.chip_keep_begin(True)
     fresh.lib.chip_board_start(6, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
     assert fresh.sent()[0] == b"?"
-    fresh.lib.chip_set_sender(255, True)
+    fresh.lib.chip_set_sender(255, 0)
     fresh.run_to(300_000)
     fresh.lib.chip_keep_begin(True)
     fresh.lib.chip_board_start(7, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
     assert fresh.sent()[0].startswith(b"I07")
+
+
+@pytest.mark.parametrize("unsent", [1, 2])
+def test_a_report_that_may_have_arrived_comes_once_more_and_its_pulses_do_not(fresh: Core, unsent: int) -> None:
+    """Its last bytes are in the sender as the reset comes. PROTOCOL.md, section 8: a receiver ignores the second."""
+    fresh.restart(boot=5)
+    fresh.flow()
+    fresh.lib.chip_set_sender(255, UNSENT)
+    fresh.run_to(100_000 - 1000)
+    (line,) = fresh.run_to(100_000)
+    fresh.lib.chip_set_sender(255, unsent)
+    assert fresh.passes() == []
+    fresh.clock = 100_500
+    fresh.flow()
+    for boot in (6, 7):  # and again, if the next start is cut off before it has left
+        fresh.lib.chip_keep_begin(True)
+        fresh.clock = 0
+        fresh.lib.chip_board_start(boot, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
+        assert fresh.sent()[:2] == [b"?", line]
+    fresh.lib.chip_set_sender(255, 0)
+    assert _reports(fresh.run_to(101_000))[-1].flow_count == 1
+    fresh.restart(boot=8)
+    assert _reports(fresh.run_to(100_000))[-1].flow_count == 0
+
+
+def test_lines_behind_a_report_do_not_hide_that_it_has_left(fresh: Core) -> None:
+    fresh.restart(boot=5)
+    fresh.flow()
+    fresh.lib.chip_set_sender(255, UNSENT)
+    fresh.run_to(100_000)
+    reply = len(fresh.answers(encode_command(Command("p", 1)))[0]) + 1
+    fresh.lib.chip_set_sender(255, reply)
+    fresh.passes()
+    fresh.lib.chip_set_sender(255, 0)
+    fresh.restart(boot=6)
+    assert _reports(fresh.run_to(100_000))[-1].flow_count == 0
 
 
 def test_more_unsent_pulses_than_can_be_are_not_believed(fresh: Core) -> None:
