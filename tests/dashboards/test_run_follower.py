@@ -256,7 +256,13 @@ class TestRecorderClient:
     def test_a_recorder_that_refuses_to_say_how_it_is_says_why(self) -> None:
         door, _ = self.door([UserError("the recorder knows no request 'status'")])
         door.look()
-        assert door.state() == RecorderState("silent", "the recorder knows no request 'status'")
+        assert door.state() == RecorderState("unknown", "the recorder knows no request 'status'")
+
+    def test_a_recorder_that_cannot_be_asked_is_not_called_silent(self) -> None:
+        door, _ = self.door([{"state": "recording"}, *3 * [NotNowError("too many open files")]])
+        for self.now in (0.0, 1.0, 2.0, 3.0):
+            door.look()
+        assert door.state() == RecorderState("unknown", "too many open files")
 
     def test_a_port_that_is_there_again_and_cannot_be_opened_is_explained(self) -> None:
         door, _ = self.door([{"state": "recording", "link": "lost", "link_trouble": "port X is in use"}])
