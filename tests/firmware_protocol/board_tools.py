@@ -15,6 +15,7 @@ from tests.firmware_protocol.vector_files import FOLDER
 
 BOARD = FOLDER / "board"
 SCENARIOS = Path(__file__).parent / "scenarios"
+UNSENT = 255  # bytes: a line on which nothing leaves
 
 
 @cache
