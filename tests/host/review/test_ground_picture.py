@@ -98,7 +98,7 @@ def test_every_other_pass_is_drawn_turned_about():
     """A turn flips it: the start of the second pass lies where the first one ended."""
     strip = PictureStrip(1, 10.0, ((0.0, 2.0, -1), (2.0, 10.0, 0)))
     root = ElementTree.fromstring(format_ground(GroundPicture("ground", "", "m", 1.0, (strip, strip))))
-    under = [element for element in root.iter() if element.get("class") == "l1" and element.get("height") != "12"]
+    under = [element for element in root.iter() if element.get("class") == "l1" and element.get("height") != "12.0"]
     assert [float(element.get("x", "0")) for element in under] == pytest.approx([30.0, 286.0])
 
 
