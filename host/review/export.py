@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
-from host.errors import NotSavedError, UserError
+from host.errors import BadInputError, NotSavedError
 from host.journal import read_run
 from host.pipeline import Settled, Signals
 from host.review.about import about_run
@@ -41,11 +41,11 @@ def export_run(
     """
     opener = FORMATS.get(out.suffix.lower())
     if opener is None:
-        raise UserError(f"{out} has no known ending: name the file *.csv, *.parquet or *.xlsx")
+        raise BadInputError(f"{out} has no known ending: name the file *.csv, *.parquet or *.xlsx")
     beside = out.with_name(out.stem + ENDING) if opener is CsvFile else None
     for path in (out, beside):
         if path is not None and path.exists():
-            raise UserError(f"{path} exists already and is not overwritten: move it away or give another name")
+            raise NotSavedError(f"{path} exists already and is not overwritten: move it away or give another name")
     unfinished = out.with_name(out.name + ".unfinished")
     try:
         with unfinished.open("xb") as file:
