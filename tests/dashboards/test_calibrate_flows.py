@@ -169,6 +169,24 @@ def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> Non
     assert turn == pytest.approx(expected, rel=1e-6)
 
 
+def lap(page: Any, number: int, seconds: float) -> tuple[float, float]:
+    """Time a lap of about so long with the page's stopwatch; between which seconds it must be."""
+    earliest = time.monotonic()
+    act(page, "Start")
+    page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
+    begun = time.monotonic()
+    wait_until(lambda: counted(page) >= math.floor(seconds), "the lap's seconds", 20 + seconds)
+    ending = time.monotonic()
+    act(page, "Stop")
+    wait_for_rows(page, number)
+    return ending - begun, time.monotonic() - earliest
+
+
+def undo(page: Any, left: int) -> None:
+    page.click("button:has-text('Undo')")
+    wait_for_rows(page, left)
+
+
 @pytest.mark.journey
 def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     """The page's stopwatch against this test's own: two passes timed, a third undone, another one typed in."""
@@ -177,21 +195,19 @@ def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     act(page, "Start")
     wrong(page, "course", "Enter the length of the course.")
     fill(page, course="8 m")
-    bounds = []
-    for number in (1, 2, 3):
-        earliest = time.monotonic()
-        act(page, "Start")
-        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
-        begun = time.monotonic()
-        wait_until(lambda: counted(page) >= 5, "five seconds", 20)
-        ending = time.monotonic()
-        act(page, "Stop")
-        wait_for_rows(page, number)
-        bounds.append((ending - begun, time.monotonic() - earliest))
-    page.click("button:has-text('Undo')")
-    wait_for_rows(page, 2)
+    bounds = [lap(page, 1, 5.0)]
+    # Laps that differ 1.5-fold are refused: on a busy computer a tap may come late, and that lap is timed again.
+    while len(bounds) < 2:
+        low, high = lap(page, 2, bounds[0][0])
+        if high < 1.4 * bounds[0][0] and bounds[0][1] < 1.4 * low:
+            bounds.append((low, high))
+        else:
+            undo(page, 1)
+    lap(page, 3, 5.0)
+    undo(page, 2)
     choose(page, "Walking speed", "Type in numbers")
-    fill(page, course="9 m", time="6 s")
+    typed_s = f"{bounds[0][0]:.1f}"
+    fill(page, course="9 m", time=f"{typed_s} s")
     enter(page)
     wrong(page, "course", "All laps of one calibration go over one course")
     fill(page, course="")
@@ -203,7 +219,7 @@ def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     first, second, typed = card["measurements"]["times_s"]
     assert bounds[0][0] <= first <= bounds[0][1]
     assert bounds[1][0] <= second <= bounds[1][1]
-    assert typed == 6
+    assert typed == float(typed_s)
 
 
 def test_a_rig_that_has_no_such_part(walker: Path, serve: Serve, phone: Phone) -> None:
