@@ -16,6 +16,7 @@ from host.errors import UserError
 # only inside run, so that --help answers at once.
 COMMANDS = (
     "demo",
+    "rig",
     "bringup",
     "calibrate",
     "plan",
