@@ -19,7 +19,7 @@ from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
-from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
+from host.review.evenness import Section, Strip, sections_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
 from host.review.totals import Totals, totals_of
 from host.review.track import Track, TrackKeeper
@@ -84,9 +84,9 @@ class Review:
         """Rate along the distance of each pass."""
         return [strip_of(self.track, one, self.rig.swath_m) for one in self.passes]
 
-    def stretches(self, strips: list[Strip]) -> list[Stretch]:
-        """Stretches of these strips off target, so that they can be found again on the ground."""
-        return [one for strip in strips for one in stretches_off_target(strip, self.rig.target, self.rig.swath_m)]
+    def sections(self, strips: list[Strip]) -> list[Section]:
+        """Sections of these strips off target, so that they can be found again on the ground."""
+        return [one for strip in strips for one in sections_off_target(strip, self.rig.target, self.rig.swath_m)]
 
     @property
     def spots(self) -> list[Spot]:

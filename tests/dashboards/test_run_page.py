@@ -69,7 +69,7 @@ def test_the_clog_recording_as_the_review_has_it(runs: Path, serve: Serve, phone
     for drawn, strip in zip(plotted, strips, strict=True):
         assert drawn[:-1] == pytest.approx([to_user(float(r), "rate", "us") for r in strip.rate_m3_m2])
     listed = page.locator("#run-body table", has_text="Off by").first.inner_text()
-    for section in review.stretches(strips):
+    for section in review.sections(strips):
         begin, end = (to_user(at, "length", "us") for at in (section.from_m, section.to_m))
         assert f"{section.number}\t{begin:.0f}\t{end:.0f}" in listed
 
