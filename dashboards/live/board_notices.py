@@ -38,7 +38,7 @@ class BoardNotices:
         said = [(one.end_s, refused_message(one)) for one in pipeline.refused if self._now_s - one.end_s < _STATE_S]
         if self._recent("dropped_pulses"):
             dropped = self._counts["dropped_pulses"]
-            said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.dropped)))
+            said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))
         if self._recent("unsent_lines"):
             said.append((self._risen_s["unsent_lines"], unsent_message(self._counts["unsent_lines"])))
         said += [(one.end_s, _apart(one, system)) for one in pipeline.unassigned[-2:] if self._worth_saying(one)]
