@@ -7,6 +7,7 @@ import io
 import os
 import sys
 from collections.abc import Callable
+from functools import cache
 from importlib import import_module
 from typing import Any, NoReturn
 
@@ -60,6 +61,7 @@ class Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message}; see '{self.prog} --help'.\n")
 
 
+@cache
 def build_parser() -> argparse.ArgumentParser:
     """The parser with every command."""
     parser = Parser(
