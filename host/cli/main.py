@@ -16,6 +16,9 @@ from host.errors import UserError
 # only inside run, so that --help answers at once.
 COMMANDS = (
     "demo",
+    "open",
+    "ports",
+    "settings",
     "bringup",
     "calibrate",
     "plan",

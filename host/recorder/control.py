@@ -94,12 +94,18 @@ def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     Raises NoAnswerError when no recorder answers for this run, and the recorder's own UserError when it could not do
     what was asked.
     """
+    gone = f"no recorder is running for {run}: the run has ended, or the name is wrong"
+    return ask_at(socket_path(run), request, f"the recorder of {run}", gone)
+
+
+def ask_at(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str, Any]:
+    """The same of whoever listens at `path`; `who` and `gone` are words for the message when there is no answer."""
     try:
-        reply = _ask(socket_path(run), request)
+        reply = _ask(path, request)
     except TimeoutError:
-        raise NoAnswerError(f"the recorder of {run} has not answered for {PATIENCE_S:g} s: try again") from None
+        raise NoAnswerError(f"{who} has not answered for {PATIENCE_S:g} s: try again") from None
     except (OSError, ValueError):
-        raise NoAnswerError(f"no recorder is running for {run}: the run has ended, or the name is wrong") from None
+        raise NoAnswerError(gone) from None
     if "error" in reply:
         raise error_named(str(reply.get("wrong", "")))(str(reply["error"]))
     return reply
