@@ -15,12 +15,13 @@ from dashboards.supervision import Supervisor
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
-from host.errors import NotFoundError, NotSavedError, UserError
+from host.errors import DamagedFileError, NotFoundError, UserError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
 from host.rig import Rig, load_rig, rig_from_toml
 from host.rig.known import KnownRig, find_rig, known_rigs
-from host.run_folder import file_slug, newest_run, rigs_folder
+from host.rig.rig_folder import add_rig
+from host.run_folder import newest_run
 from host.settings import Settings, changed, load_settings, save_settings
 
 EXAMPLE = Path(host.rig.__file__).parent / "examples" / "harrow-lea-pull-behind.toml"
@@ -132,7 +133,7 @@ class PageContext:
         run = newest_run(self.runs)
         if run is None:
             raise NotFoundError("there is no run to take the sprayer from: set one up first")
-        return _keep_rig(rig_of_run(run), rigs_folder(self.runs))
+        return add_rig(self.runs, rig_of_run(run)).path
 
 
 def rig_of_run(run: Path) -> Rig:
@@ -143,7 +144,7 @@ def rig_of_run(run: Path) -> Rig:
             for event in reader.push(source.poll()).events:
                 if event.kind == "rig":
                     return rig_from_toml(str(event.detail.get("toml", "")), f"the rig in run {run.name}")
-    raise UserError(f"run {run.name} holds no rig: start a new recording.")
+    raise DamagedFileError(f"run {run.name} holds no rig: start a new recording.")
 
 
 def _read_rig(name: str, path: Path) -> KnownRig:
@@ -151,21 +152,3 @@ def _read_rig(name: str, path: Path) -> KnownRig:
         return KnownRig(name, path, load_rig(path))
     except UserError as error:
         return KnownRig(name, path, None, str(error))
-
-
-def _keep_rig(rig: Rig, folder: Path) -> Path:
-    """A rig file with the text that a run holds; one that is there already with the same text is taken."""
-    name = file_slug(rig.name)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for number in range(1, 100):
-            path = folder / (f"{name}.toml" if number == 1 else f"{name}-{number}.toml")
-            if not path.exists():
-                path.write_bytes(rig.toml.encode())
-                return path
-            if path.read_bytes() == rig.toml.encode():
-                return path
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise NotSavedError(f"the rig cannot be kept in {folder} ({reason}): make room there") from None
-    raise NotSavedError(f"{folder} holds a hundred rigs called {name}: delete some")

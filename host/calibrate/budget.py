@@ -66,7 +66,7 @@ def how_to_improve(combined: Combined, kind: str, system: str) -> str:
     largest = combined.largest
     advice = next((advice for begins, advice in _IMPROVE if largest.name.startswith(begins)), "calibrate again")
     now, without = (_short(one.expanded, kind, system) for one in (combined, combined.without(largest)))
-    return f"Largest part: {largest.name}. To improve it, {advice}: ±{now.text} → down to ±{without.text} {now.symbol}."
+    return f"Largest part: {largest.name}. To improve it, {advice}: ±{now.number} → down to ±{without.text}."
 
 
 def budget_measured(combined: Combined) -> dict[str, Any]:

@@ -19,6 +19,7 @@ COMMANDS = (
     "open",
     "ports",
     "settings",
+    "rig",
     "bringup",
     "calibrate",
     "plan",

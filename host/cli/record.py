@@ -150,6 +150,8 @@ def _record(args: argparse.Namespace) -> int:
     end_with_parent()
     _report(args.report, run=str(path))
     print(f"recording {path}", flush=True)
+    if new := _new_cards(plan, path):
+        print(new, flush=True)
     with StatusLine(recorder.status):
         outcome = recorder.run()
     return _tell_end(outcome)
@@ -165,6 +167,14 @@ def _report(path: Path | None, **said: str) -> None:
             fresh = path.with_suffix(".new")
             fresh.write_text(json.dumps(said), encoding="utf-8")
             fresh.replace(path)
+
+
+def _new_cards(plan: RunPlan, run: Path) -> str:
+    from host.calibrate.cards import cards_of_run
+    from host.calibrate.since_last_run import cards_of_last_run, new_cards_message
+
+    before = cards_of_last_run(plan.folder, run, plan.rig.name) if plan.rig else None
+    return new_cards_message(cards_of_run(plan.calibrations), before)
 
 
 def end_recording_at(port: str) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Protocol
 
-from host.errors import UserError
+from host.errors import BadInputError, NotSavedError, UserError
 from host.journal import read_run
 from host.pipeline import Pipeline, Settled, Signals
 from host.pipeline.carry import RunningSum
@@ -41,9 +41,9 @@ def export_run(
     """
     opener = FORMATS.get(out.suffix.lower())
     if opener is None:
-        raise UserError(f"{out} has no known ending: name the file *.csv or *.parquet")
+        raise BadInputError(f"{out} has no known ending: name the file *.csv or *.parquet")
     if out.exists():
-        raise UserError(f"{out} exists already and is not overwritten: move it away or give another name")
+        raise NotSavedError(f"{out} exists already and is not overwritten: move it away or give another name")
     run = read_run(run_path)
     pipeline = Pipeline(under.read(run)[0], watch_faults=False)
     unfinished = out.with_name(out.name + ".unfinished")
@@ -61,7 +61,7 @@ def export_run(
             writer.write(table.settle(pipeline.take_settled()))
         unfinished.rename(out)
     except OSError as error:
-        raise UserError(f"{out} cannot be written ({error.strerror}): choose another place or make room") from None
+        raise NotSavedError(f"{out} cannot be written ({error.strerror}): choose another place or make room") from None
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)

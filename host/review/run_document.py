@@ -85,7 +85,13 @@ def _verdict(review: Review, system: str) -> tuple[str, Level]:
 
 def _totals(review: Review, system: str) -> Section:
     totals, target = review.totals, review.rig.target
-    expanded = {"rate_m3_m2": totals.rate_u_m3_m2 and EXPANDED * totals.rate_u_m3_m2}
+    stated = {
+        "volume_m3": totals.volume_u_m3,
+        "ground_m3": totals.ground_u_m3,
+        "area_m2": totals.area_u_m2,
+        "rate_m3_m2": totals.rate_u_m3_m2,
+    }
+    expanded = {field: EXPANDED * u for field, u in stated.items() if u}
     facts = [
         Fact(name, label, cell(getattr(totals, field), kind, system, expanded.get(field)))
         for field, (name, kind, label) in TOTAL_COLUMNS.items()

@@ -31,7 +31,7 @@ from host.documents.document import (
     quantity,
 )
 from host.entries import Entries, not_below_zero, read_count
-from host.errors import UserError
+from host.errors import BadInputError
 from host.rig import Rig
 from host.units import UNITS, format_value, to_user
 
@@ -137,7 +137,9 @@ def _shown(entries: Entries) -> float | None:
 def _read_full_scale(text: str) -> float:
     full_scale = read_count(text, "The counts at full supply")
     if not full_scale > 1:
-        raise UserError(f"the counts at full supply are {text}: give what the converter counts to, 1023 for ten bits.")
+        raise BadInputError(
+            f"the counts at full supply are {text}: give what the converter counts to, 1023 for ten bits."
+        )
     return full_scale
 
 
