@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -118,6 +118,7 @@ class PageContext:
     def _with_cards(self, rig: Rig, said: str) -> RigInUse:
         cards = load_cards(self.cards, rig.name)
         with_cards = f" with {len(cards)} calibration card{'' if len(cards) == 1 else 's'}" if cards else ""
+        rig = replace(rig, units=self.settings().units or rig.units)
         return RigInUse(apply_cards(rig, cards), f"{said}{with_cards}.", True, tuple(cards))
 
     def rig_file(self, name: str) -> Path:

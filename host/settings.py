@@ -10,7 +10,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import tomli_w
 
@@ -21,7 +21,6 @@ from host.toml_text import read_text, toml_tree
 VARIABLE = "SWARDFLOW_SETTINGS"
 DEFAULT_PAGE_PORT = 8050
 _LINE = Text(longest=300, shape="text of 1 to 300 characters")
-_LABEL = Text(longest=40, pattern=r"[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?", shape="letters, digits and hyphens")
 
 
 @dataclass(frozen=True)
@@ -31,9 +30,10 @@ class Settings:
     rig: str = key(_LINE, "the sprayer: a name that 'swardflow rig list' shows, or the path of a rig file", default="")
     port: str = key(_LINE, "the board's port", default="")
     share: bool = key(YesNo(), "whether the pages are open to the local network", default=False)
-    units: str = key(Choice(("us", "metric")), "units on the pages, in place of the rig's own", default="")
+    units: Literal["", "us", "metric"] = key(
+        Choice(("us", "metric")), "units on the pages, in place of the rig's own", default=""
+    )
     page_port: int = key(Whole(1, 65535), "the pages' port", default=DEFAULT_PAGE_PORT)
-    network_name: str = key(_LABEL, "the name under which phones find shared pages: http://NAME.local", default="")
 
 
 _TABLE = Table(Settings)

@@ -184,4 +184,4 @@ class LiveFollower:
             return ""
         if self._fixed is not None:
             return f"there is no run {self._fixed.name} yet; this page shows it once there is"
-        return "no run is being recorded: start one from the page Start"
+        return "no run yet: start one from the page Start"
