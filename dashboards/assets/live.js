@@ -71,6 +71,7 @@
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
     alarm(watched, boot);
+    mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
     if (row && !dashCalled) {
