@@ -150,7 +150,7 @@ class RunScreen:
             self._extend_trace(signals.host_s, signals.rate_m3_m2)
             events = self._alarm.push(self._elapsed_s, self._pipeline.faults())
             self.raised += sum(event.what == "raised" for event in events)
-            live = live_row(self._pipeline, signals) | {"frame": self._frames}
+            live = live_row(self._pipeline, signals) | {"frame": self._frames, "tank_low_m3": self._rig.tank.warn_m3}
             self._numbers = screen_row(live, self._rig.units)
         return fresh
 

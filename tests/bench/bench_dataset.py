@@ -2,8 +2,8 @@
 
 Run: python -m tests.bench.bench_dataset [UNCHANGED [WORKED]]
 
-UNCHANGED runs (default 1,000) are in a dataset already; updating it is timed as a command, beside `swardflow runs` on the
-same folder, in turn, medians. WORKED runs (default 200) are worked out anew by one local process and by two, and by a
+UNCHANGED runs (default 1,000) are in a dataset already; updating it is timed as a command, beside `swardflow runs` on
+the same folder, in turn, medians. WORKED runs (default 200) are worked out anew by one local process and by two, and by a
 Dask cluster of one worker and of two, with the greatest memory of the process that writes.
 """
 
@@ -37,7 +37,9 @@ from host.library.worker_pool import spread
 def main():
     runs, out, processes, address = sys.argv[1:5]
     with ExitStack() as stack:
-        over = stack.enter_context(over_cluster(address)) if address else lambda work, tasks: spread(work, tasks, int(processes))
+        over = partial(spread, processes=int(processes))
+        if address:
+            over = stack.enter_context(over_cluster(address))
         begin = time.perf_counter()
         update_dataset(Path(runs), FolderStore(Path(out)), spread_over=over)
         print(time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
