@@ -3,8 +3,8 @@
 Run: python -m tests.bench.bench_dataset [UNCHANGED [WORKED]]
 
 UNCHANGED runs (default 1,000) are in a dataset already; updating it is timed as a command, beside `swardflow runs` on
-the same folder, in turn, medians. WORKED runs (default 200) are worked out anew by one local process and by two, and by a
-Dask cluster of one worker and of two, with the greatest memory of the process that writes.
+the same folder, in turn, medians. WORKED runs (default 200) are worked out anew by one local process and by two, and by
+a Dask cluster of one worker and of two, with the greatest memory of the process that writes.
 """
 
 from __future__ import annotations
