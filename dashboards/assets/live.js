@@ -71,6 +71,7 @@
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
     alarm(watched, boot);
+    mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
     if (row && !dashCalled) {
@@ -108,6 +109,7 @@
   }
 
   function explain(advice) {
+    if (advice === "stop") return row.fault + ".";
     if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " In this run: " + row.standing + "." : "");
     const contactLost = contact === "lost";
     if (fresh === "none") {

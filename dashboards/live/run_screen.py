@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from dashboards.live.board_notices import BoardNotices
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
 from dashboards.live.trace import Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
@@ -62,6 +63,8 @@ class RunScreen:
         self._interval_ms = DEFAULT_INTERVAL_MS
         self._numbers: dict[str, Any] = {}
         self._misfits: tuple[str, ...] | None = None  # where board and rig disagree; None until the board has said
+        self._board = BoardNotices()
+        self._beyond: tuple[int, list[str]] = (0, [])  # of how many passes, and where they left the calibrations
         self._alarm = Alarm()
         self.raised = 0  # alarms raised so far
 
@@ -98,13 +101,17 @@ class RunScreen:
         }
 
     def _notice(self) -> str:
-        """Why the run cannot be shown; else what of the board does not fit the rig, or lies beyond its calibrations."""
-        if self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames:
-            return self.notice or NO_IDENTITY
-        passes = self._pipeline.passes if self._pipeline else []
-        beyond = beyond_calibration(self._rig, passes) if self._rig else []
-        new = self._new_cards if not (passes or self.ended) else ""  # at the start; then it has been read
-        return self.notice or " ".join(said for said in (*(self._misfits or ()), *beyond, new) if said)
+        """Why the run cannot be shown; else what of the board does not fit the rig, what it has just failed to do, and
+        what lies beyond the calibrations."""
+        if self.notice:
+            return self.notice
+        silent = self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames
+        said = [NO_IDENTITY] if silent else list(self._misfits or ())
+        if self._rig and self._pipeline:
+            said += [*self._board.messages(self._pipeline, self._rig.units), *self._beyond[1]]
+        if not (self._beyond[0] or self.ended):  # at the start; then it has been read
+            said.append(self._new_cards)
+        return " ".join(sentence for sentence in said if sentence)
 
     @property
     def frames(self) -> int:
@@ -148,9 +155,13 @@ class RunScreen:
             if self._link == "waiting":
                 self._link = "ok"
             self._extend_trace(signals.host_s, signals.rate_m3_m2)
+            self._board.push(signals)
+            if len(self._pipeline.passes) != self._beyond[0]:
+                passes = self._pipeline.passes
+                self._beyond = len(passes), beyond_calibration(self._rig, passes)
             events = self._alarm.push(self._elapsed_s, self._pipeline.faults())
             self.raised += sum(event.what == "raised" for event in events)
-            live = live_row(self._pipeline, signals) | {"frame": self._frames}
+            live = live_row(self._pipeline, signals) | {"frame": self._frames, "tank_low_m3": self._rig.tank.warn_m3}
             self._numbers = screen_row(live, self._rig.units)
         return fresh
 

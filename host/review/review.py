@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -14,12 +14,12 @@ from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
 from host.frames import Event
 from host.journal import RunFile, read_run
-from host.pipeline import Fault, Pass, Pipeline, Signals, Unassigned
+from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
-from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
+from host.review.evenness import Section, Strip, sections_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
 from host.review.totals import Totals, totals_of
 from host.review.track import Track, TrackKeeper
@@ -43,6 +43,7 @@ class Health:
     lost_records: int  # records that the file's end counts and that could not be read
     resets: int  # restarts of the board
     dropped_pulses: int  # that the board says it failed to count, of flow or wheel
+    put_back: Mapping[str, int]  # of them, by input, those that it has told of since (wire 1.1)
     unsent_lines: int  # that it says it could not send
     clock_scale: float  # host seconds per board second
     status: str  # how the recording ended; "no end record" when it was cut off
@@ -61,6 +62,7 @@ class Review:
     health: Health
     track: Track = field(repr=False)
     unassigned: tuple[Unassigned, ...] = ()  # what does not belong to known ground, in order of time
+    refused: tuple[Refused, ...] = ()  # when an input refused more edges than is good
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
@@ -84,9 +86,9 @@ class Review:
         """Rate along the distance of each pass."""
         return [strip_of(self.track, one, self.rig.swath_m) for one in self.passes]
 
-    def stretches(self, strips: list[Strip]) -> list[Stretch]:
-        """Stretches of these strips off target, so that they can be found again on the ground."""
-        return [one for strip in strips for one in stretches_off_target(strip, self.rig.target, self.rig.swath_m)]
+    def sections(self, strips: list[Strip]) -> list[Section]:
+        """Sections of these strips off target, so that they can be found again on the ground."""
+        return [one for strip in strips for one in sections_off_target(strip, self.rig.target, self.rig.swath_m)]
 
     @property
     def spots(self) -> list[Spot]:
@@ -134,10 +136,7 @@ class Review:
     @property
     def started(self) -> datetime | None:
         """Wall-clock start, as the recorder's computer had it."""
-        try:
-            return datetime.fromisoformat(str(self.run.header.get("started", "")))
-        except ValueError:
-            return None
+        return self.run.started
 
     def at(self, host_s: float) -> str:
         """Time of day of a moment of the run; seconds from its start when the wall clock is not known."""
@@ -176,10 +175,12 @@ def review_of(
     cards: Sequence[Card] | None = None,
     later_notes: Mapping[str, str] | None = None,
     watch_faults: bool = True,
+    each: Callable[[Signals | Settled], None] | None = None,
 ) -> Review:
     """Review a run that has been read, under `rig`; see `review_run`.
 
     `cards` are those that hold, the recorded ones when None; a catch test among them is what faults are held against.
+    `each` gets the signals as they come and their settled rows, which come later.
     """
     cards = tuple(cards_of_run(run.calibrations) if cards is None else cards)
     held = catch_held(rig, cards)
@@ -188,18 +189,26 @@ def review_of(
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
+        settled = pipeline.take_settled()
         keeper.push(signals)
-        keeper.settle(pipeline.take_settled())
-    keeper.settle(pipeline.take_settled())
+        keeper.settle(settled)
+        if each:
+            each(signals)
+            each(settled)
+    settled = pipeline.take_settled()
+    keeper.settle(settled)
+    if each:
+        each(settled)
     return Review(
         run,
         rig,
         totals_of(pipeline, last),
         pipeline.passes,
         pipeline.faults(),
-        health_of(run, last),
+        health_of(run, last, pipeline.put_back),
         keeper.track(),
         tuple(pipeline.unassigned),
+        tuple(pipeline.refused),
         later_notes or {},
         cards,
         held,
@@ -223,8 +232,8 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     pipeline.finish()
 
 
-def health_of(run: RunFile, last: Signals | None) -> Health:
-    """Health of a recording whose signals end with `last`."""
+def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -> Health:
+    """Health of a recording whose signals end with `last`; `put_back` is Pipeline.put_back."""
     seen = last is not None and len(last) > 0
     trailer: dict[str, Any] = run.trailer or {}
     return Health(
@@ -236,6 +245,7 @@ def health_of(run: RunFile, last: Signals | None) -> Health:
         lost_records=run.lost_records,
         resets=int(last.resets[-1]) if last is not None and seen else 0,
         dropped_pulses=int(last.dropped_pulses[-1]) if last is not None and seen else 0,
+        put_back=put_back,
         unsent_lines=int(last.unsent_lines[-1]) if last is not None and seen else 0,
         clock_scale=float(last.clock_scale[-1]) if last is not None and seen else 1.0,
         status=str(trailer.get("status", "no end record")),

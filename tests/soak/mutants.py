@@ -1,6 +1,6 @@
 """Small mistakes put into the code, one at a time: which of them does no test notice?
 
-    .venv/bin/python -m tests.soak.mutants [AREA …] [--most N] [--seed N]
+    .venv/bin/python -m tests.soak.mutants [AREA …] [--most N] [--seed N] [--at FILE:LINE …]
 
 An area is one of AREAS: some modules, and the tests that should hold them. Of every area `--most` mistakes are drawn: a
 number that is half as large again, a comparison the other way or one off, plus for minus, `and` for `or`, a condition
@@ -40,7 +40,10 @@ ROOT = Path(__file__).parents[2]
 # What the tests import and nobody mutates: loaded once, before forking.
 IMPORTED = ("numpy", "pint", "pytest", "hypothesis", "scipy.stats", "iapws", "uncertainties", "fluids", "serial")
 AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "pipeline": (("host/pipeline/*.py",), ("tests/host/pipeline",)),
+    "pipeline": (
+        ("host/pipeline/*.py",),
+        ("tests/host/pipeline", "tests/independent_board", "tests/host/review/test_review.py"),
+    ),
     "faults": (("host/pipeline/faults/*.py", "host/pipeline/faults/causes/*.py"), ("tests/host/pipeline/faults",)),
     "journal": (("host/journal/*.py",), ("tests/host/journal", "tests/host/damage")),
     "recorder": (("host/recorder/*.py",), ("tests/host/recorder/test_recording.py", "tests/host/recorder")),
@@ -49,6 +52,8 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "plan": (("host/plan/*.py",), ("tests/host/plan",)),
 }
 PARTS = ("host", "firmware_protocol", "dashboards", "tests", "recordings")
+LONGEST_TEST_S = 15.0
+MOST_BYTES = 4 << 30  # a mistake may pile up rows without end
 COMPARED = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
 COMPUTED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
 
@@ -122,6 +127,7 @@ class Reach:
         self.folder = f"{folder}/host/"
         self.entered: dict[str, set[tuple[str, int]]] = defaultdict(set)
         self.seconds: dict[str, float] = defaultdict(float)
+        self.failed: set[str] = set()
         self._now: set[tuple[str, int]] = set()
 
     def _trace(self, frame: Any, _event: str, _arg: object) -> None:
@@ -140,6 +146,8 @@ class Reach:
         return True
 
     def pytest_runtest_logreport(self, report: Any) -> None:
+        if report.failed:
+            self.failed.add(report.nodeid)
         place = report.nodeid if report.when == "call" else report.nodeid.split("::")[0]
         self.entered[place] |= self._now
         self.seconds[report.nodeid] += report.duration
@@ -204,6 +212,7 @@ def _become_pytest(copy: Path, tests: Iterable[str], plugin: object, cpu_s: floa
     """In the child, which ends here."""
     os.setsid()
     resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s)))
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
     said = os.open(copy / "said.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     os.dup2(said, 1)
     os.dup2(said, 2)
@@ -214,19 +223,30 @@ def _become_pytest(copy: Path, tests: Iterable[str], plugin: object, cpu_s: floa
     sys.path.insert(0, str(copy))
     os.environ["PYTHONPATH"] = str(copy)
     sys.dont_write_bytecode = True
-    options = ["-x", "-q", "--tb=line", "-n0", "-pno:cacheprovider", "-Wignore::pytest.PytestAssertRewriteWarning"]
+    options = [
+        *(["-x"] if report is None else []),
+        "-q",
+        "--tb=line",
+        "-n0",
+        "-pno:cacheprovider",
+        "-Wignore::pytest.PytestAssertRewriteWarning",
+    ]
     code = pytest.main([*options, *tests], plugins=[plugin])
     if report is not None:
-        report.write_bytes(pickle.dumps((plugin.entered, plugin.seconds)))  # type: ignore[attr-defined]
+        found = (plugin.entered, plugin.seconds, plugin.failed)  # type: ignore[attr-defined]
+        report.write_bytes(pickle.dumps(found))
     os._exit(int(code))
 
 
 def measured(area: str, copy: Path) -> Reach:
-    """Run all tests of an area without any mistake; who enters what."""
+    """Run all tests of an area without any mistake: who enters what. Tests that fail or take long are left out."""
     reach, report = Reach(copy), copy / "reach.pickle"
-    if run_tests(copy, [name for name in AREAS[area][1] if (copy / name).exists()], reach, 3600, report) != 0:
-        sys.exit((copy / "said.txt").read_text(encoding="utf-8") + f"\nthe tests of {area} fail without any mistake")
-    reach.entered, reach.seconds = pickle.loads(report.read_bytes())
+    if run_tests(copy, [name for name in AREAS[area][1] if (copy / name).exists()], reach, 3600, report) not in (0, 1):
+        sys.exit((copy / "said.txt").read_text(encoding="utf-8") + f"\nthe tests of {area} do not run")
+    reach.entered, seconds, failed = pickle.loads(report.read_bytes())
+    left_out = {test for test, took in seconds.items() if took > LONGEST_TEST_S} | failed
+    reach.seconds = defaultdict(float, {test: took for test, took in seconds.items() if test not in left_out})
+    print(f"{area}: {len(reach.seconds)} tests; left out: {', '.join(sorted(left_out)) or 'none'}", flush=True)
     return reach
 
 
@@ -247,11 +267,13 @@ def noticed(mutant: Mutant, copy: Path, reach: Reach) -> str | None:
     return "its time" if code is None else None if code == 0 else failed[1] if failed else f"exit code {code}"
 
 
-def hunt(area: str, most: int, rng: random.Random, copy: Path) -> list[Mutant]:
+def hunt(area: str, copy: Path, args: argparse.Namespace) -> list[Mutant]:
     """The mistakes of an area, of those drawn, that no test noticed."""
     files = sorted(path for pattern in AREAS[area][0] for path in ROOT.glob(pattern))
     everything = [mutant for path in files for mutant in mutants_of(path)]
-    drawn = rng.sample(everything, min(most, len(everything)))
+    drawn = random.Random(args.seed).sample(everything, min(args.most, len(everything)))
+    if args.at:
+        drawn = [mutant for mutant in everything if f"{mutant.path.relative_to(ROOT)}:{mutant.line}" in args.at]
     reach = measured(area, copy)
     survivors = []
     for number, mutant in enumerate(drawn, start=1):
@@ -269,6 +291,7 @@ def main() -> int:
     parser.add_argument("areas", nargs="*", metavar="AREA", help=f"of {', '.join(AREAS)} (default: all)")
     parser.add_argument("--most", type=int, default=25, help="mistakes for each area (default %(default)s)")
     parser.add_argument("--seed", type=int, default=1, help="which are drawn (default %(default)s)")
+    parser.add_argument("--at", action="append", metavar="FILE:LINE", help="all mistakes of this line, and none drawn")
     args = parser.parse_args()
     for name in IMPORTED:
         import_module(name)
@@ -281,7 +304,7 @@ def main() -> int:
             shutil.copytree(ROOT / part, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
         shutil.copy2(ROOT / "pyproject.toml", copy)
         for area in args.areas or AREAS:
-            survivors += hunt(area, args.most, random.Random(args.seed), copy)
+            survivors += hunt(area, copy, args)
     return 1 if survivors else 0
 
 

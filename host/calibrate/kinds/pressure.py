@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_section, good_to, short, widened
+from host.calibrate.budget import budget_measured, budget_section, good_to, short, widened
 from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
@@ -240,14 +240,9 @@ def pressure_measured(
     result: PressureCalibration, points: Sequence[PressurePoint], adc_full_scale: float
 ) -> dict[str, Any]:
     """Points and residuals in kPa, for the card."""
-    combined = result.uncertainty
-    return {
+    return budget_measured(result.uncertainty, "kPa", 1e-3) | {
         "adc_full_scale": short(adc_full_scale),
         "gauge": gauge_measured(result.gauge),
-        "standard_kPa": short(combined.standard / 1e3),
-        "expanded_kPa": short(combined.expanded / 1e3),
-        "coverage_factor": short(combined.coverage),
-        "components_kPa": {part.name: short(part.standard / 1e3) for part in combined.components},
         "remarks": list(result.remarks),
         "points": [
             {"pressure_kPa": short(p.pressure_pa / 1e3), "counts": short(p.counts), "residual_kPa": round(r / 1e3, 4)}
