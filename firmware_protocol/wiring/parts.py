@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-# Ratings are those that any part of the kind meets; figures of data sheets are from memory.
-PIN_LIMIT_A = 1e-3  # current into a pin's own clamp that the chip's maker advises not to exceed
+# Ratings are those that any part of the kind meets.
 
 
 @dataclass(frozen=True)
@@ -89,15 +88,3 @@ BOARD_PINS = {
     "5V": "5V",
     "GND": "ground",
 }
-
-
-def ohms(mark: str) -> float:
-    """Resistance of a resistor."""
-    number, unit = BY_MARK[mark].value.split()
-    return float(number) * {"Ω": 1.0, "kΩ": 1e3}[unit]
-
-
-def farads(mark: str) -> float:
-    """Capacitance of a capacitor."""
-    number, unit = BY_MARK[mark].value.split()
-    return float(number.replace(",", "")) * {"nF": 1e-9, "µF": 1e-6}[unit]

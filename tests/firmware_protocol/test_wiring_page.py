@@ -6,7 +6,7 @@ import math
 import re
 from xml.etree import ElementTree as ET
 
-from firmware_protocol.wiring.parts import BOARD_PINS, BY_MARK, CABLES, PARTS, PIN_LIMIT_A, farads, ohms
+from firmware_protocol.wiring.parts import BOARD_PINS, BY_MARK, CABLES, PARTS
 from firmware_protocol.wiring.schematic import schematic
 from firmware_protocol.wiring.stripboard import STRIPS, Layout, layout, stripboard
 from tests.firmware_protocol.board_tools import BOARD
@@ -16,7 +16,18 @@ PAGE = (FOLDER / "WIRING.md").read_text(encoding="utf-8")
 PROSE = re.sub(r"\s+", " ", "\n".join(line for line in PAGE.splitlines() if not line.startswith("|")))
 CHIP = BOARD / "swardflow_board" / "src" / "atmega328p"
 MARK = r"\b(?:[RCDQLFU]|JP)\d+\b"
+PIN_LIMIT_A = 1e-3  # current into a pin's own clamp that the chip's maker advises not to exceed: from memory
 CHARGING_V = 14.4  # a lead-acid battery on its charger: common practice
+
+
+def ohms(mark: str) -> float:
+    number, unit = BY_MARK[mark].value.split()
+    return float(number) * {"Ω": 1.0, "kΩ": 1e3}[unit]
+
+
+def farads(mark: str) -> float:
+    number, unit = BY_MARK[mark].value.split()
+    return float(number.replace(",", "")) * {"nF": 1e-9, "µF": 1e-6}[unit]
 
 
 def _texts(drawing: str) -> list[str]:
