@@ -19,9 +19,12 @@ from host.errors import UserError
 from host.frames import Event
 from host.journal.reader import Batch, RunReader
 from host.journal.runs import check_schema
-from host.pipeline import Fault, Pipeline, live_row
+from host.pipeline import Fault, Pipeline, Signals, live_row
 from host.pipeline.faults import Alarm
 from host.review.beyond import beyond_calibration
+from host.review.run_document import verdict_answer
+from host.review.totals import totals_of
+from host.review.verdict import verdict_of
 from host.rig import Rig, rig_from_toml
 from host.rig.against_board import NO_IDENTITY, board_misfits
 
@@ -64,6 +67,8 @@ class RunScreen:
         self._numbers: dict[str, Any] = {}
         self._misfits: tuple[str, ...] | None = None  # where board and rig disagree; None until the board has said
         self._board = BoardNotices()
+        self._last: Signals | None = None
+        self._verdict = ""  # once the run has ended
         self._beyond: tuple[int, list[str]] = (0, [])  # of how many passes, and where they left the calibrations
         self._alarm = Alarm()
         self.raised = 0  # alarms raised so far
@@ -98,7 +103,15 @@ class RunScreen:
             "link_words": LINK_WORDS[link],
             "stale_ms": max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms)),
             "notice": self._notice(),
+            "verdict": self._verdict,
         }
+
+    def _judge(self, last: Signals | None) -> str:
+        """What the ground got, as the run's own page says it."""
+        assert self._rig is not None and self._pipeline is not None
+        self._pipeline.finish()
+        totals, target = totals_of(self._pipeline, last), self._rig.target
+        return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._rig.units)[0]
 
     def _notice(self) -> str:
         """Why the run cannot be shown; else what of the board does not fit the rig, what it has just failed to do, and
@@ -149,7 +162,10 @@ class RunScreen:
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
             self._before.clear()
         signals = self._pipeline.push(batch.frames, batch.events)
+        if self.ended and not self._verdict:
+            self._verdict = self._judge(signals if fresh else self._last)
         if fresh:
+            self._last = signals
             self._frames += len(batch.frames)
             self._elapsed_s = float(batch.frames["host_s"][-1])
             if self._link == "waiting":

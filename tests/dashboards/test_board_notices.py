@@ -8,6 +8,8 @@ import pytest
 
 from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
+from host.review.review import review_run
+from host.review.run_document import run_document
 from tests.independent_board.record_edges import FOLDER
 
 PIECE = 4096  # bytes: about two seconds of a run
@@ -64,6 +66,18 @@ def test_lines_that_the_board_could_not_send_are_said(tmp_path):
     notices = notices_of(simulated("fault-link-stalled", tmp_path))
     assert any("The board could not send " in notice and "The counts lost nothing." in notice for notice in notices)
     assert notices[-1] == "", "a minute later it is said no more"
+
+
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.sward")), ids=lambda path: path.stem[16:])
+def test_the_end_of_a_run_has_the_verdict_of_its_review(path):
+    screen, data = RunScreen(path.stem), path.read_bytes()
+    begin = data.rindex(b"run_end") - 200
+    screen.push(data[:begin])
+    assert screen.row()["verdict"] == ""
+    for place in range(begin, len(data), 50):
+        screen.push(data[place : place + 50])
+    review = review_run(path, watch_faults=False)
+    assert screen.row()["verdict"] == run_document(review, review.rig.units).answer != ""
 
 
 def test_all_is_well_says_nothing(tmp_path):
