@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import re
 import signal
+import subprocess
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -77,6 +78,10 @@ def live(page: Any) -> None:
     wait_until(lambda: page.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers", 20.0)
 
 
+def says(page: Any, words: str, timeout_s: float = 10.0) -> None:
+    wait_until(lambda: words in page.inner_text("#notice") + page.inner_text("#why"), words, timeout_s)
+
+
 def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     page = phone(opened.address + "/")
     page.wait_for_selector("text=is ready.")
@@ -99,7 +104,7 @@ def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     tap("#refill-full")
     page.wait_for_selector("#undo:not([hidden])")
     tap("#undo")
-    page.wait_for_function("document.getElementById('notice').textContent === 'Refill undone.'")
+    says(page, "Refill undone.")
     tap("#stop")
     tap("#stop")
     page.wait_for_selector("#next:not([hidden])", timeout=20000)
@@ -119,7 +124,7 @@ def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     again = Taps(page)
     again("a.main:has-text('Start a run')")
     page.wait_for_selector("#start-go")
-    page.wait_for_function("document.querySelector('[data-entry=area] input').value === 'Front lawn'")
+    wait_until(lambda: page.input_value("[data-entry=area] input") == "Front lawn", "filled in from the last time")
     again("#start-go")
     live(page)
     assert len(list(runs.glob("*.sward"))) == 2
@@ -145,10 +150,10 @@ def test_a_killed_recorder_is_told_on_the_page_and_the_run_goes_on(opened: Opene
     live(page)
     status = opened.get("/live/newest")
     assert "started again" not in status
-    found = os.popen("ps -ww -eo pid,args").read()
+    found = subprocess.run(["ps", "-ww", "-eo", "pid,args"], capture_output=True, text=True, check=True).stdout
     (pid,) = re.findall(rf"^ *(\d+) .* record --runs={re.escape(str(runs))}", found, re.MULTILINE)
     os.kill(int(pid), signal.SIGKILL)
-    page.wait_for_function("document.getElementById('notice').textContent.includes('started again')", timeout=20000)
+    says(page, "started again", 20.0)
     wait_until(lambda: len(list(runs.glob("*.sward"))) == 2, "a new run file", 20.0)
 
 
@@ -167,3 +172,20 @@ def test_the_new_pages_can_be_used_by_everybody(opened: Opened, phone: Phone) ->
     look_at(page, "a word for a mark", PHONE)
     assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []
     assert [one for one in tap_targets(page) if one["height"] < 48] == []
+
+
+def test_the_live_page_opens_without_the_computer_and_says_so(opened: Opened, phone: Phone) -> None:
+    page = phone(opened.address + "/live")  # on the computer itself, where a browser allows it
+    kept = "caches.keys().then(names => names.length && caches.match('/live').then(Boolean))"
+    wait_until(lambda: page.evaluate("navigator.serviceWorker.ready.then(() => true)"), "the worker", 20.0)
+    wait_until(lambda: page.evaluate(kept), "the page is kept", 20.0)
+    page.reload()
+    wait_until(lambda: page.evaluate("Boolean(navigator.serviceWorker.controller)"), "the worker looks after the page")
+    page.context.set_offline(True)
+    page.reload()
+    wait_until(lambda: "No contact with the computer" in page.inner_text("#why"), "it says so", 20.0)
+    page.goto(opened.address + "/runs")
+    assert page.inner_text("h1") == "Offline"
+    page.context.set_offline(False)
+    page.click("text=Try again")
+    page.wait_for_selector("#runs-totals")
