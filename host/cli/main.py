@@ -7,6 +7,7 @@ import io
 import os
 import sys
 from collections.abc import Callable, Iterable
+from functools import cache
 from importlib import import_module
 from typing import Any, NoReturn
 
@@ -108,6 +109,7 @@ def _meant(word: object, known: Iterable[str]) -> str:
     return f": did you mean {meant}?" if meant else ""
 
 
+@cache
 def build_parser() -> Parser:
     """The parser with every command."""
     parser = _Commands(
