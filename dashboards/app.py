@@ -103,13 +103,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         stack.callback(banner.close)
         if sharing.shared:
             guests.changed = banner.tell
-        names = LOOPBACK_NAMES | (own_names() if sharing.shared else frozenset())
-        if sharing.shared and can_name():
-            network_name = NetworkName(sharing.name or DEFAULT_NAME, bound)
-            names |= {f"{network_name.name}.local".lower()}
-            banner.name = network_name.name
-            network_name.start()
-            stack.callback(network_name.close)
+        names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
         first = FirstPage(app, context.live)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
@@ -140,6 +134,17 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:
+    """The names under which shared pages answer; where the library is there, the network is told one of them."""
+    if not can_name():
+        return own_names()
+    network_name = NetworkName(sharing.name or DEFAULT_NAME, port)
+    banner.name = network_name.name
+    network_name.start()
+    stack.callback(network_name.close)
+    return own_names() | {f"{network_name.name}.local".lower()}
 
 
 def _own_address(host: str) -> str:
