@@ -13,7 +13,7 @@ from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.watch import FaultWatch
 from host.pipeline.fitted import Fitted
-from host.pipeline.ground import GroundTotals, State
+from host.pipeline.ground import GroundTotals
 from host.pipeline.measured import Measured, Measurer
 from host.pipeline.rate import Progress, Rate, RateWindow
 from host.pipeline.refused import Refused
@@ -54,9 +54,8 @@ class Pipeline:
         self.refusing = bool(refused[-1]) if len(refused) else self.refusing
         why = self._why(counts, now.fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
-        state = State(spraying, travel.moving, known, now.step_s, travel.step_m, now.step_m3, rate.rate_m3_m2)
-        ground = self._ground.push(state)
-        number, in_pass = self._settler.push(self._rows(now, rate, why))
+        ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
+        number = self._settler.push(self._rows(now, rate, why))
         tank_left = self._tank.push(now.volume_m3, events)
         if self._watch:
             self._watch.push(_scene(frames, now, ground.area_m2, tank_left))
@@ -71,7 +70,6 @@ class Pipeline:
             pressure_max_pa=now.pressure.max_pa,
             speed_m_s=travel.speed_m_s,
             distance_m=travel.distance_m,
-            area_m2=ground.area_m2,
             spraying=spraying,
             moving=travel.moving,
             rate_m3_m2=rate.rate_m3_m2,
@@ -79,13 +77,7 @@ class Pipeline:
             pace_wanted_m_s=self._pace_wanted(spraying, rate.flow_m3_s / now.scale, now.flow_m3_s),
             off_target=ground.off_target,
             side=ground.side,
-            off_target_s=ground.off_target_s,
-            off_target_m2=ground.off_target_m2,
-            standing_s=ground.standing_s,
-            standing_m3=ground.standing_m3,
-            spraying_s=ground.spraying_s,
             pass_number=number,
-            in_pass=in_pass,
             tank_left_m3=tank_left,
             tank_covers_m2=self._covers(tank_left),
             lost_frames=self._lost(counts.lost),
