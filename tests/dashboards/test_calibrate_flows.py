@@ -275,7 +275,7 @@ def test_a_toy_kind_from_first_tap_to_saved_card(growing: GrowingRun, runs: Path
         card = save(page, runs / "cards", "hose")
         assert 0 < card["measurements"]["speed_m_s"] < 10 / 0.5
         page.goto(server.address + "/rig")
-        wait_until(lambda: "± 10 %" in page.inner_text("main"), "its status", 20)
+        wait_until(lambda: "± 10.0 %" in page.inner_text("main"), "its status", 20)
 
 
 def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
