@@ -38,9 +38,9 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     low, high = target.rate_m3_m2 * (1 - target.band), target.rate_m3_m2 * (1 + target.band)
     under_way = pipeline.current_pass()
     if pipeline.no_wheel:
-        row["speed_m_s"] = None
+        last["speed_m_s"] = None
     if pipeline.no_wheel or pipeline.refusing:
-        row["pace_wanted_m_s"] = None
+        last["pace_wanted_m_s"] = None
     sums = pipeline.sums()
     row = last | {name: sums[column] for name, column in _SUMS.items()}
     row |= {
