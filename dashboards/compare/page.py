@@ -22,8 +22,9 @@ from host.documents.document import Document
 from host.documents.words import plural, sentence
 from host.errors import UserError, visible
 from host.library import Entry
-from host.library.library import Wanted
+from host.library.library import Wanted, problems
 from host.library.runs_document import runs_section, units_of
+from host.review.card_marks import marks_in
 from host.review.comparison_document import catch_comparison, run_comparison
 from host.review.report import format_report
 from host.review.season import season_of
@@ -92,7 +93,7 @@ def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the address of a season's report."""
     run_cache, cards = context.run_cache, context.cards
     server: Any = app.server
-    _add_report(server, run_cache)
+    _add_report(server, run_cache, cards)
 
     @app.callback(
         Output("compare-kind", "value"),
@@ -150,7 +151,7 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
         return [], "", *none
     try:
         if kind == "season":
-            return _season(run_cache, entries), "", *none
+            return _season(run_cache, cards, entries), "", *none
         names = [entries.need(name, lambda text: _named(run_cache, text), "Choose a run.") for name in SHOWN[kind]]
         entries.check()
         reviews = [run_cache.review(str(name)) for name in names]
@@ -181,10 +182,10 @@ def _named(run_cache: RunCache, text: str) -> str:
     raise UserError(f'there is no run "{text[:80]}": choose one of those that are suggested')
 
 
-def _season(run_cache: RunCache, entries: Entries) -> list[Any]:
+def _season(run_cache: RunCache, cards: Path, entries: Entries) -> list[Any]:
     asked = _read_asked(entries)
     look = run_cache.look(PATIENCE_S)
-    document, _ = _season_of(look.entries, asked)
+    document, _ = _season_of(look.entries, asked, cards)
     report = address(SEASON_REPORT, rig=asked.rig, first=asked.first_day, last=asked.last_day)
     unread = f"{plural(len(look.unread), 'file')} not read yet: compare again in a moment."
     return [
@@ -202,23 +203,26 @@ def _read_asked(entries: Entries) -> Asked:
     return Asked(rig or "", first or "", last or "")
 
 
-def _season_of(entries: list[Entry], asked: Asked) -> tuple[Document, list[Entry]]:
+def _season_of(entries: list[Entry], asked: Asked, cards: Path) -> tuple[Document, list[Entry]]:
     """The season's document and its runs. Raises UserError when there is none."""
     wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
     mine = [one for one in entries if one.digest and visible(one.digest.rig) == asked.rig and wanted.takes(one)]
     if not mine:
         raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
     digests = [one.digest for one in mine if one.digest]
-    return season_document(season_of(digests), digests[-1].units), mine
+    marks, bad = marks_in(cards, digests[-1].rig)
+    unread = problems(entry for entry in entries if entry.digest is None)
+    told = [f"not read: {problem}" for problem in (*unread, *bad)]
+    return season_document(season_of(digests, marks, told), digests[-1].units), mine
 
 
-def _add_report(server: FastAPI, run_cache: RunCache) -> None:
+def _add_report(server: FastAPI, run_cache: RunCache, cards: Path) -> None:
     # A plain function: the server calls it off its event loop.
     def report(request: Request) -> Response:
         query = request.url.query
         try:
             asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
-            document, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked)
+            document, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked, cards)
             table = runs_section(runs, run_cache.folder, units_of(runs))
             return HTMLResponse(format_report(document, datetime.now(), [table]))
         except WrongEntriesError as error:

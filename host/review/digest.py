@@ -9,13 +9,14 @@ from typing import Any
 
 from host.errors import UserError
 from host.review.balance import Product
+from host.review.card_marks import CardMark, card_marks, no_pressure
 from host.review.review import Review
 from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 8  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 9  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,11 @@ class Digest:
     faults: int  # found by the watch over the run
     remark: str = ""  # a note that could not be read
     fault_kinds: tuple[str, ...] = ()  # their causes, each once
+    meter_per_m3: float = 0.0  # pulses per m³ that it was read under; 0 when not known
+    no_pressure: tuple[float, float] | None = None  # the transducer's supply fraction at no pressure, Pa per fraction
+    pump_off_pa: float | None = None  # what the transducer reads with the pump off
+    two_pressures: tuple[float, float] | None = None  # its error (Pa) by passes at two pressures, and the error's u
+    cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
 
     @property
     def date(self) -> str:
@@ -117,6 +123,9 @@ def digest_of(review: Review) -> Digest:
         faults=len(review.faults),
         remark=remark,
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
+        meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),
+        no_pressure=no_pressure(rig.pressure) if rig.pressure else None,
+        cards=card_marks(review.cards),
     )
 
 
@@ -135,5 +144,8 @@ def digest_from_json(kept: Mapping[str, Any]) -> Digest:
         steady: dict[str, Any] = {k: math.nan if v is None else v for k, v in values["steady"].items()}
         values["steady"] = Steady(**steady)
     values["fault_kinds"] = tuple(values["fault_kinds"])
+    values["no_pressure"] = values["no_pressure"] and tuple(values["no_pressure"])
+    values["two_pressures"] = values["two_pressures"] and tuple(values["two_pressures"])
+    values["cards"] = tuple(CardMark(**card) for card in values["cards"])
     values["products"] = tuple(ProductDown(**product) for product in values["products"])
     return Digest(**values)
