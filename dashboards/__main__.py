@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from host.errors import UserError
+from host.errors import BadInputError, NotFoundError, UserError
 from host.parent import end_with_parent
 
 HERE = "127.0.0.1"
@@ -43,9 +43,11 @@ def main(argv: list[str] | None = None) -> int:
     end_with_parent()
     try:
         if not args.runs.is_dir():
-            raise UserError(f"--runs {args.runs}: there is no such folder; make it or give another")
+            raise NotFoundError(f"--runs {args.runs}: there is no such folder; make it or give another")
         if args.share and args.host:
-            raise UserError(f"--host {args.host}: --share listens on every address of this computer, leave --host out")
+            raise BadInputError(
+                f"--host {args.host}: --share listens on every address of this computer, leave --host out"
+            )
         from dashboards.app import Sharing, serve
 
         sharing = Sharing(args.share, args.look_only, args.sessions)

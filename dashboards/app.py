@@ -36,7 +36,7 @@ from dashboards.web.limited_log import limit_logs
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
-from host.errors import UserError
+from host.errors import BadInputError, UserError
 from host.run_folder import LATEST, cards_folder, find_run
 
 HERE = "127.0.0.1"
@@ -142,7 +142,7 @@ def _own_address(host: str) -> str:
 def _listen(address: str, port: int) -> socket.socket:
     """A socket that listens at the address; port 0 takes any that is free."""
     if not 0 <= port <= 65535:
-        raise UserError(f"--port {port}: give a number from 1 to 65535, or 0 for any that is free")
+        raise BadInputError(f"--port {port}: give a number from 1 to 65535, or 0 for any that is free")
     listener = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

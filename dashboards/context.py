@@ -12,7 +12,7 @@ from dashboards.sharing.guests import Guests
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
-from host.errors import UserError
+from host.errors import DamagedFileError
 from host.journal.follow import FileFollower
 from host.journal.reader import RunReader
 from host.rig import Rig, load_rig, rig_from_toml
@@ -69,4 +69,4 @@ def rig_of_run(run: Path) -> Rig:
             for event in reader.push(source.poll()).events:
                 if event.kind == "rig":
                     return rig_from_toml(str(event.detail.get("toml", "")), f"the rig in run {run.name}")
-    raise UserError(f"run {run.name} holds no rig: start a new recording.")
+    raise DamagedFileError(f"run {run.name} holds no rig: start a new recording.")

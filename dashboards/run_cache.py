@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from host.errors import NoAnswerError, UserError
+from host.errors import NoAnswerError, NotFoundError, UserError
 from host.journal import RunFile, read_run
 from host.library import Entry, Library
 from host.library.worker_pool import LARGEST_BYTES
@@ -96,7 +96,7 @@ class RunCache:
             self._ask(entry.path, {"ask": "status"})
         except NoAnswerError:
             return False
-        except UserError:  # it answers, if only to refuse
+        except UserError:  # it answers, if only to refuse; or cannot be asked now, and may well be recording
             return True
         return True
 
@@ -128,7 +128,7 @@ class RunCache:
     def _found(self, name: str) -> RunPath:
         found = next((run for run in list_runs(self.folder)[0] if run.name == name), None)
         if found is None:
-            raise UserError(f'there is no run "{name[:100]}" in the runs folder: choose one from the page Runs')
+            raise NotFoundError(f'there is no run "{name[:100]}" in the runs folder: choose one from the page Runs')
         home = self.folder.resolve()
         if not all(path.resolve().is_relative_to(home) for path in (found.path, notes_path(found.path))):
             raise UserError(

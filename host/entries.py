@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import TypeVar
 
 from host.documents.words import sentence
-from host.errors import UserError
+from host.errors import BadInputError, UserError
 from host.units import parse_quantity
 
 T = TypeVar("T")
@@ -57,14 +57,14 @@ class Entries:
 def read_whole(text: str, what: str) -> int:
     """A whole number, one or more, as a counter shows it. Raises UserError."""
     if not re.fullmatch(r"[0-9]{1,10}", text) or not int(text):
-        raise UserError(f'{what} is "{text[:40]}": give a whole number above zero, such as 1043.')
+        raise BadInputError(f'{what} is "{text[:40]}": give a whole number above zero, such as 1043.')
     return int(text)
 
 
 def read_count(text: str, what: str) -> float:
     """Counts of a converter, zero or more, a mean may have decimals. Raises UserError."""
     if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,4})?", text):
-        raise UserError(f'{what} is "{text[:40]}": give a number, zero or more, such as 512.4.')
+        raise BadInputError(f'{what} is "{text[:40]}": give a number, zero or more, such as 512.4.')
     return float(text)
 
 
@@ -72,7 +72,7 @@ def read_name(text: str, what: str) -> str:
     """A short name, on one line. Raises UserError."""
     name = " ".join(text.split())
     if not name.isprintable() or len(name) > 40:
-        raise UserError(f"{what} is too long or holds what cannot be printed: give 40 characters or less.")
+        raise BadInputError(f"{what} is too long or holds what cannot be printed: give 40 characters or less.")
     return name
 
 
@@ -82,7 +82,7 @@ def above_zero(kind: str, what: str) -> Callable[[str], float]:
     def read(text: str) -> float:
         value = parse_quantity(text, kind, what)
         if not value > 0:
-            raise UserError(f'{what} is "{text}": give one above zero.')
+            raise BadInputError(f'{what} is "{text}": give one above zero.')
         return value
 
     return read
@@ -94,7 +94,7 @@ def not_below_zero(kind: str, what: str) -> Callable[[str], float]:
     def read(text: str) -> float:
         value = parse_quantity(text, kind, what)
         if value < 0:
-            raise UserError(f'{what} is "{text}": it cannot be below zero; correct it.')
+            raise BadInputError(f'{what} is "{text}": it cannot be below zero; correct it.')
         return value
 
     return read

@@ -52,6 +52,11 @@ def cards_folder(runs: Path = DEFAULT_FOLDER) -> Path:
     return runs / "cards"
 
 
+def rigs_folder(runs: Path = DEFAULT_FOLDER) -> Path:
+    """The folder of rig files that belongs to a folder of runs."""
+    return runs / "rigs"
+
+
 def notes_path(run: Path) -> Path:
     """The file with notes that were added to a run afterwards."""
     return run.with_name(run.stem + NOTES_SUFFIX)
@@ -65,10 +70,14 @@ def run_name(path: Path, folder: Path) -> str:
 
 def file_names(started: datetime, name: str) -> list[str]:
     """File names for a run that started then, the preferred one first: 2026-05-14T0915-harrow-lea.sward."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_NAME_LENGTH].strip("-") or "run"
-    stem = f"{started:%Y-%m-%dT%H%M}-{slug}"
+    stem = f"{started:%Y-%m-%dT%H%M}-{file_slug(name)}"
     return [stem + SUFFIX, *(f"{stem}-{number}{SUFFIX}" for number in range(2, 100))]
+
+
+def file_slug(name: str) -> str:
+    """A name as it may stand in a file's name: small letters, figures and hyphens."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_NAME_LENGTH].strip("-") or "run"
 
 
 def make_folder(folder: Path) -> Path:

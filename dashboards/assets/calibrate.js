@@ -3,6 +3,7 @@
 (function () {
   "use strict";
   const READ = "swardflow.cautions-read";
+  const DELAY_MS = 700;
   const Sound = window.AudioContext || window.webkitAudioContext;
   const at = function (id) { return document.getElementById(id); };
   let sound = null, counted = "", timers = [];
@@ -29,17 +30,20 @@
   }
 
   // Three short ones, a long one at the start; the same at the end. By this device's clock, so that the time between the
-  // two long ones is the countdown whatever the network does.
+  // two long ones is the countdown whatever the network does. The computer is ahead of that clock by the network's delay,
+  // and may say that all is over before the last one is due: that one still sounds.
   function countdown() {
     const box = at("calibrate-timed"), [number, start, end] = box ? box.textContent.split(" ") : [""];
     if (number === counted) return;
     counted = number;
-    for (const timer of timers) clearTimeout(timer);
+    const now = performance.now();
+    for (const timer of timers) if (timer.due - now > DELAY_MS) clearTimeout(timer.id);
     timers = [];
     if (!number) return;
     for (const moment of [Number(start), Number(end)]) {
       for (const before of [3, 2, 1, 0]) {
-        if (moment >= before) timers.push(setTimeout(beep, 1000 * (moment - before), before ? 0.1 : 0.8));
+        const wait = 1000 * (moment - before);
+        if (wait >= 0) timers.push({ due: now + wait, id: setTimeout(beep, wait, before ? 0.1 : 0.8) });
       }
     }
   }

@@ -108,6 +108,7 @@
   }
 
   function explain(advice) {
+    if (advice === "stop") return row.fault + ".";
     if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " In this run: " + row.standing + "." : "");
     const contactLost = contact === "lost";
     if (fresh === "none") {

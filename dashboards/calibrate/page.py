@@ -32,6 +32,39 @@ from host.rig import Rig
 from host.run_folder import list_runs
 
 LOOK_MS = 400
+_LIVE = (
+    Output("calibrate-shown", "data"),
+    Output("calibrate-say", "children"),
+    Output("calibrate-counted", "children"),
+    Output("calibrate-about", "children"),
+    Output("calibrate-board", "children"),
+    Output("calibrate-timed", "children"),
+)
+_OF_A_STEP = (  # what only changes with a step: what `_changed` returns
+    Output("calibrate-cautions", "children"),
+    Output({"ways": ALL}, "className"),
+    Output("calibrate", "className"),
+    Output({"press": "act"}, "children"),
+    Output({"press": "second"}, "children"),
+    Output({"press": "second"}, "className"),
+    Output("calibrate-act", "className"),
+    Output({"place": ALL}, "className"),
+    Output("calibrate-fields", "className"),
+    Output({"needed": ALL}, "className"),
+    Output({"fold": ALL}, "className"),
+    Output({"press": "enter"}, "children"),
+    Output({"press": "next"}, "children"),
+    Output({"press": "next"}, "className"),
+    Output({"press": "again"}, "children"),
+    Output({"press": "again"}, "className"),
+    Output("calibrate-enter", "className"),
+    Output("calibrate-notice", "children"),
+    Output({"press": "undo"}, "disabled"),
+    Output("calibrate-result", "children"),
+    Output("calibrate-save", "className"),
+    Output({"press": "save"}, "disabled"),
+    Output({"press": "save"}, "children"),
+)
 BUTTONS = ("act", "second", "enter", "next", "again", "undo", "save", "over")
 _RUNS = 20  # to pick from
 
@@ -153,67 +186,11 @@ def connect(app: Dash, context: PageContext) -> None:
         prevent_initial_call=True,
     )
     def press(*given: Any) -> tuple[Any, ...]:
-        name, ways, way_ids, values, units, _, folds, poked, shown = given[2:]
-        button, kind = _pressed(), _kind(store, name)
-        way = _way(kind, ways, way_ids)
-        places = [place["id"] for place in ctx.states_list[3]]
-        form, settings = form_of(kind.name, way), form_of(kind.name, SETTINGS)
-        chosen = {
-            (at["id"]["form"], at["id"]["unit"]): unit for at, unit in zip(ctx.states_list[4], units, strict=True)
-        }
-        typed = {
-            at["entry"]: with_unit(value, chosen.get((at["form"], at["entry"])))
-            for at, value in zip(places, values, strict=True)
-            if at["form"] in (form, settings)
-        }
-        wrong: dict[str, str] = {}
-        taken = False
-        try:
-            taken = store.press(kind.name, way, button, typed, (_version(shown), poked))
-        except WrongEntriesError as error:
-            wrong = error.sentences
-        cleared = ["" if taken and at["form"] == form and not stays(kind, at["entry"]) else no_update for at in places]
-        messages = [
-            wrong.get(at["id"]["wrong"], "") if at["id"]["form"] in (form, settings) else ""
-            for at in ctx.states_list[5]
-        ]
-        amiss = {at["id"]["form"] for at, message in zip(ctx.states_list[5], messages, strict=True) if message}
-        opened = [
-            True if form_of(at["id"]["fold"], SETTINGS) in amiss else is_open
-            for at, is_open in zip(ctx.states_list[6], folds, strict=True)
-        ]
-        return store.version, cleared, messages, opened
+        return _press(store, *given[2:])
 
     @app.callback(
-        Output("calibrate-shown", "data"),
-        Output("calibrate-say", "children"),
-        Output("calibrate-counted", "children"),
-        Output("calibrate-about", "children"),
-        Output("calibrate-board", "children"),
-        Output("calibrate-timed", "children"),
-        Output("calibrate-cautions", "children"),
-        Output({"ways": ALL}, "className"),
-        Output("calibrate", "className"),
-        Output({"press": "act"}, "children"),
-        Output({"press": "second"}, "children"),
-        Output({"press": "second"}, "className"),
-        Output("calibrate-act", "className"),
-        Output({"place": ALL}, "className"),
-        Output("calibrate-fields", "className"),
-        Output({"needed": ALL}, "className"),
-        Output({"fold": ALL}, "className"),
-        Output({"press": "enter"}, "children"),
-        Output({"press": "next"}, "children"),
-        Output({"press": "next"}, "className"),
-        Output({"press": "again"}, "children"),
-        Output({"press": "again"}, "className"),
-        Output("calibrate-enter", "className"),
-        Output("calibrate-notice", "children"),
-        Output({"press": "undo"}, "disabled"),
-        Output("calibrate-result", "children"),
-        Output("calibrate-save", "className"),
-        Output({"press": "save"}, "disabled"),
-        Output({"press": "save"}, "children"),
+        *_LIVE,
+        *_OF_A_STEP,
         Input("calibrate-look", "n_intervals"),
         Input("calibrate-poke", "data"),
         Input("calibrate-kind", "value"),
@@ -241,6 +218,37 @@ def connect(app: Dash, context: PageContext) -> None:
             same = no_update
             return (*live, same, ways, *(same,) * 5, places, same, needed, folds, *(same,) * 12)
         return (*live, *_changed(kind, way, view, at))
+
+
+def _press(store: SessionStore, *given: Any) -> tuple[Any, ...]:
+    """What a button does: the version of the session, entries as they are left, what is wrong with them, folds."""
+    name, ways, way_ids, values, units, _, folds, poked, shown = given
+    button, kind = _pressed(), _kind(store, name)
+    way = _way(kind, ways, way_ids)
+    places = [place["id"] for place in ctx.states_list[3]]
+    form, settings = form_of(kind.name, way), form_of(kind.name, SETTINGS)
+    chosen = {(at["id"]["form"], at["id"]["unit"]): unit for at, unit in zip(ctx.states_list[4], units, strict=True)}
+    typed = {
+        at["entry"]: with_unit(value, chosen.get((at["form"], at["entry"])))
+        for at, value in zip(places, values, strict=True)
+        if at["form"] in (form, settings)
+    }
+    wrong: dict[str, str] = {}
+    taken = False
+    try:
+        taken = store.press(kind.name, way, button, typed, (_version(shown), poked))
+    except WrongEntriesError as error:
+        wrong = error.sentences
+    cleared = ["" if taken and at["form"] == form and not stays(kind, at["entry"]) else no_update for at in places]
+    messages = [
+        wrong.get(at["id"]["wrong"], "") if at["id"]["form"] in (form, settings) else "" for at in ctx.states_list[5]
+    ]
+    amiss = {at["id"]["form"] for at, message in zip(ctx.states_list[5], messages, strict=True) if message}
+    opened = [
+        True if form_of(at["id"]["fold"], SETTINGS) in amiss else is_open
+        for at, is_open in zip(ctx.states_list[6], folds, strict=True)
+    ]
+    return store.version, cleared, messages, opened
 
 
 def _pressed() -> str:

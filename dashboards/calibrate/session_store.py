@@ -20,7 +20,7 @@ from host.calibrate.kinds.kind import Guided, Job, Session, Step, fields_of, sav
 from host.documents.document import Document, Message, Messages, Section
 from host.documents.words import sentence
 from host.entries import Entries
-from host.errors import UserError
+from host.errors import BadInputError, NotFoundError, NotNowError, UserError
 from host.journal import RunFile, read_run
 from host.run_folder import SUFFIX, newest_run
 
@@ -156,7 +156,7 @@ class SessionStore:
         used = self._used()
         trouble = self._look()
         if kind not in self._sessions:
-            raise UserError(self.kinds[kind].fits(used.rig))
+            raise BadInputError(self.kinds[kind].fits(used.rig))
         session = self._sessions[kind]
         if kind in self._unread or not (session.rows() or session.can_undo):
             self._read_draft(kind, used)  # the command may have started one meanwhile
@@ -207,7 +207,7 @@ class SessionStore:
 
     def _save(self, kind: str, session: Session, used: RigInUse) -> str:
         if kind in self._saved:
-            raise UserError("this card is saved already: add a point, or start over.")
+            raise NotNowError("this card is saved already: add a point, or start over.")
         session.check()
         outcome = session.outcome()
         accepted = kind in self._asked
@@ -224,7 +224,7 @@ class SessionStore:
         """The sprayer in use; another one has calibrations of its own."""
         used = self._context.rig()
         if not used.own:
-            raise UserError(f"no run has been recorded yet, so it is not known which sprayer this is: {START}.")
+            raise NotFoundError(f"no run has been recorded yet, so it is not known which sprayer this is: {START}.")
         if used.rig.toml != self._rig_toml:
             self._rig_toml = used.rig.toml
             for known in (self._sessions, self._notices, self._results, self._last, self._second):

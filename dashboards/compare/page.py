@@ -20,7 +20,7 @@ from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wro
 from dashboards.ui.refusal import refused
 from host.documents.document import Document
 from host.documents.words import plural, sentence
-from host.errors import UserError, visible
+from host.errors import BadInputError, NotFoundError, UserError, visible
 from host.library import Entry
 from host.library.library import Wanted, problems
 from host.library.runs_document import runs_section, units_of
@@ -82,6 +82,7 @@ def layout(_: PageContext) -> html.Main:
                 ],
                 className="no-print",
             ),
+            html.P(id="compare-trouble", className="notice part", role="status"),
             html.P(id="compare-said", className="notice part", role="status"),
             html.Div(id="compare-result", className="result part"),
         ],
@@ -100,6 +101,7 @@ def connect(app: Dash, context: PageContext) -> None:
         *(Output(entry_id(FORM, name), "value") for name in CHOSEN),
         *(Output(f"{FORM}-{name}-known", "children") for name in CHOSEN),
         Output("compare-look", "disabled"),
+        Output("compare-trouble", "children"),
         Input("compare-at", "search"),
         Input("compare-look", "n_intervals"),
         *(State(entry_id(FORM, name), "value") for name in CHOSEN),
@@ -128,12 +130,12 @@ def connect(app: Dash, context: PageContext) -> None:
 
 
 def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
-    """Kind, values, suggestions, whether all is read: what the address asks for, else the newest runs; what somebody
-    has typed stays."""
+    """Kind, values, suggestions, whether all is read, what is in the way: what the address asks for, else the newest
+    runs; what somebody has typed stays."""
     try:
         look = run_cache.look(PATIENCE_S)
-    except UserError:
-        return (no_update,) * (1 + 2 * len(CHOSEN)) + (True,)
+    except UserError as error:
+        return (*(no_update,) * (1 + 2 * len(CHOSEN)), False, sentence(str(error)))
     read = [(visible(run_cache.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
     names, rigs = [name for name, _ in read], list(dict.fromkeys(one.rig for _, one in read))
     newest = [*names[:1], ""][0]
@@ -141,7 +143,7 @@ def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None,
     wanted = (run or newest, run if run and run != newest else before, newest, [*rigs, ""][0])
     values = [no_update if old or not value else value for value, old in zip(wanted, given, strict=True)]
     known = (suggestions(names),) * 3 + (suggestions(rigs),)
-    return ("catch" if run and not looks else no_update, *values, *known, not look.unread)
+    return ("catch" if run and not looks else no_update, *values, *known, not look.unread, "")
 
 
 def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str | None]) -> tuple[Any, ...]:
@@ -178,8 +180,10 @@ def _named(run_cache: RunCache, text: str) -> str:
     if len(found) == 1:
         return found[0]
     if found:
-        raise UserError(f'"{text[:80]}" is in the names of {len(found)} runs: choose one of those that are suggested')
-    raise UserError(f'there is no run "{text[:80]}": choose one of those that are suggested')
+        raise BadInputError(
+            f'"{text[:80]}" is in the names of {len(found)} runs: choose one of those that are suggested'
+        )
+    raise NotFoundError(f'there is no run "{text[:80]}": choose one of those that are suggested')
 
 
 def _season(run_cache: RunCache, cards: Path, entries: Entries) -> list[Any]:
@@ -208,7 +212,7 @@ def _season_of(entries: list[Entry], asked: Asked, cards: Path) -> tuple[Documen
     wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
     mine = [one for one in entries if one.digest and visible(one.digest.rig) == asked.rig and wanted.takes(one)]
     if not mine:
-        raise UserError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
+        raise NotFoundError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
     digests = [one.digest for one in mine if one.digest]
     marks, bad = marks_in(cards, digests[-1].rig)
     unread = problems(entry for entry in entries if entry.digest is None)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboards.web.visitor import visitor_name
-from host.errors import NoAnswerError, UserError
+from host.errors import BadInputError, NoAnswerError, NotNowError, UserError
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
@@ -52,7 +52,7 @@ class RecorderState:
 
 def state_from(status: dict[str, Any]) -> RecorderState:
     """The state in a recorder's answer to "status"."""
-    code = _CODES.get(str(status.get("state")), "silent")
+    code = "unknown" if "error" in status else _CODES.get(str(status.get("state")), "silent")
     link = str(status.get("link", ""))
     detail = str(status.get("error") or status.get("link_trouble") or _LINK_SENTENCES.get(link, ""))
     if code == "full":
@@ -113,7 +113,7 @@ class RecorderClient:
             status: dict[str, Any] | None = self._ask(run, {"ask": "status"})
         except NoAnswerError:
             status = None
-        except UserError as error:  # there is a recorder, and it does not say how it is
+        except UserError as error:  # it does not say how it is, or this program cannot ask: not the same as silence
             status = {"error": str(error)}
         with self._lock:
             if run == self._run and status is not None:
@@ -144,7 +144,7 @@ class RecorderClient:
         """
         run = self._run
         if run is None:
-            raise UserError("Nothing is being recorded.")
+            raise NotNowError("Nothing is being recorded.")
         if action == "mark":
             self._put(run, {"ask": "event", "kind": "mark"} | _by())
             return "Marked."
@@ -158,7 +158,7 @@ class RecorderClient:
             by = f" by {name}" if (name := visitor_name()) else ""
             self._put(run, {"ask": "stop", "reason": f"stopped from the page{by}"})
             return "Ending the run."
-        raise UserError(f"Not done: there is no button {action[:20]!r}.")
+        raise BadInputError(f"Not done: there is no button {action[:20]!r}.")
 
     def _refill(self, run: Path, fields: dict[str, Any]) -> str:
         if fields.get("full") is True:
@@ -167,7 +167,7 @@ class RecorderClient:
         text = fields.get("added")
         added_m3 = parse_quantity(text, "volume", "The amount added")
         if not 0 < added_m3 < MOST_ADDED_M3:
-            raise UserError(f"The amount added is {text}: enter a number above zero and below 10,000 L.")
+            raise BadInputError(f"The amount added is {text}: enter a number above zero and below 10,000 L.")
         system = "metric" if str(text).strip().upper().endswith("L") and "gal" not in str(text) else "us"
         words = f"{format_value(added_m3, 'volume', system)} added"
         self._put(run, {"ask": "event", "kind": "refill", "added_m3": added_m3, "text": words} | _by())

@@ -155,7 +155,7 @@ class LiveFollower:
         except UserError as error:
             self._source, self._trouble = None, str(error)
             return
-        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem)
+        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem, path, self._folder)
         self._published = 0
         self._recorder.watch(path)
 

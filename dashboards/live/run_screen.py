@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from dashboards.live.trace import Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
 from host.calibrate.boom_card import catch_held
 from host.calibrate.cards import Card, apply_cards, cards_of_run
+from host.calibrate.since_last_run import cards_of_last_run, new_cards_message
 from host.errors import UserError
 from host.frames import Event
 from host.journal.reader import Batch, RunReader
@@ -40,8 +42,11 @@ LINK_WORDS = {
 class RunScreen:
     """Reads on in one run and holds what the screens show of it. Not thread-safe: one thread feeds it."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, run: Path | None = None, folder: Path | None = None) -> None:
+        """`run` is the file and `folder` that of all runs, where it is to be compared with the run before."""
         self.name = name
+        self._place = (folder, run) if folder and run else None
+        self._new_cards = ""  # which calibrations are new since the run before
         self.ended = False
         self.notice = ""  # one sentence when the run cannot be shown
         self._reader = RunReader()
@@ -96,8 +101,10 @@ class RunScreen:
         """Why the run cannot be shown; else what of the board does not fit the rig, or lies beyond its calibrations."""
         if self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames:
             return self.notice or NO_IDENTITY
-        beyond = beyond_calibration(self._rig, self._pipeline.passes) if self._rig and self._pipeline else []
-        return self.notice or " ".join([*(self._misfits or ()), *beyond])
+        passes = self._pipeline.passes if self._pipeline else []
+        beyond = beyond_calibration(self._rig, passes) if self._rig else []
+        new = self._new_cards if not (passes or self.ended) else ""  # at the start; then it has been read
+        return self.notice or " ".join(said for said in (*(self._misfits or ()), *beyond, new) if said)
 
     @property
     def frames(self) -> int:
@@ -127,6 +134,9 @@ class RunScreen:
             return False
         if self._pipeline is None:
             # Only now are all calibration cards known that stand at the file's head.
+            if self._place:
+                before = cards_of_last_run(*self._place, self._rig.name)
+                self._new_cards = new_cards_message(self._cards, before)
             held = catch_held(self._rig, self._cards)
             self._pipeline = Pipeline(self._rig, held.pair if held else None)
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])

@@ -28,6 +28,8 @@ ADVICE = {
     "raise the pressure": ("raise", "Raise pressure"),
     "rate not known": ("wait", "Rate not known"),
 }
+STOP = ("stop", "Stop")  # under a fault that spoils the ground; the page adds which
+STOPPED = ("idle", "standing")  # nothing is sprayed, or the page says so already
 
 _NUMBERS = (
     *("rate", "target", "band_low", "band_high", "pace", "pace_wanted", "flow", "pressure", "tank", "area", "pass"),
@@ -97,6 +99,9 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     spread = live["rate_u_m3_m2"]
     off_by, off_side = deviation(live["rate_m3_m2"], target)
     faults = fault_texts(live.get("faults") or (), system)
+    stop = faults["fault_stops"] and code not in STOPPED
+    if stop:
+        code, words = STOP
     known = faults | {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
     return known | {
         "frame": live["frame"],
@@ -112,7 +117,7 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "band_low": number(low, "rate", system),
         "band_high": number(high, "rate", system),
         "pace": number(live["speed_m_s"], "speed", system, 1),
-        "pace_wanted": number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
+        "pace_wanted": DASH if stop else number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
         "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),

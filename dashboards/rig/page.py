@@ -1,23 +1,20 @@
-"""Rig: the sprayer in use in words and figures, how well each part of it is known, and the text of its rig file."""
+"""Rig: the sprayer in use, what does not fit, how well each part of it is known, and the text of its rig file."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Any
 
 from dash import html
 
 from dashboards.context import PageContext, RigInUse
-from dashboards.ui.figures import figures
-from dashboards.ui.forms import attributes, table
-from host.calibrate.kinds.kind import Kind
-from host.calibrate.status import Status, calibration_status
+from dashboards.ui.document_view import answer_view, sections_view
+from dashboards.ui.forms import attributes
 from host.documents.words import sentence
 from host.errors import UserError
 from host.library import Library
 from host.review.card_marks import marks_in
 from host.review.season import season_of
-from host.rig.describing import describe
+from host.setup.rig_document import rig_document
+
+_FIRST = ("fit", "gaps")  # sections beside the answer
 
 
 def layout(context: PageContext) -> html.Main:
@@ -26,44 +23,24 @@ def layout(context: PageContext) -> html.Main:
         used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Rig"), html.P(sentence(str(error)), className="notice")], className="sheet")
+    document = rig_document(used.rig, used.cards, kinds=context.kinds, due=_due(context, used))
+    first = [section for section in document.sections if section.key in _FIRST]
+    rest = [section for section in document.sections if section.key not in _FIRST]
+    half = len(rest) // 2
     return html.Main(
         [
             html.H1("Rig"),
             html.P(used.said, className="rig"),
+            answer_view(document),
+            *sections_view(first),
+            html.Div(html.A("Calibrate", href="/calibrate", className="press"), className="acts"),
             html.Div(
-                [_parts(used), html.Div([_known(used, context.kinds, _due(context, used)), _text(used)])],
+                [html.Div(sections_view(rest[:half])), html.Div([*sections_view(rest[half:]), _text(used)])],
                 className="halves",
             ),
         ],
         className="sheet",
     )
-
-
-def _parts(used: RigInUse) -> html.Section:
-    described: list[Any] = []
-    for title, rows in describe(used.rig):
-        described += [html.H2(title, className="part"), figures(rows)]
-    return html.Section(described)
-
-
-def _known(used: RigInUse, kinds: Sequence[Kind], due: str) -> html.Section:
-    known = calibration_status(used.rig, used.cards, kinds)
-    rows = [[status.title, _source(status), status.plus_minus or "–"] for status in known]
-    return html.Section(
-        [
-            html.H2("How well it is known", className="part"),
-            table(["Part", "From", "± for 95 %"], rows),
-            html.P([html.B("Calibration due: "), sentence(due)], className="part"),
-            html.P("Calibrate with clean water; a newer card takes the place of an older one.", className="part"),
-            html.Div(html.A("Calibrate", href="/calibrate", className="press"), className="acts"),
-        ]
-    )
-
-
-def _source(status: Status) -> str:
-    if status.made is not None:
-        return f"card of {status.made:%Y-%m-%d}"
-    return "rig file" if status.plus_minus else "none yet"
 
 
 def _due(context: PageContext, used: RigInUse) -> str:
@@ -79,17 +56,12 @@ def _due(context: PageContext, used: RigInUse) -> str:
     return season_of(digests, marks_in(context.cards, used.rig.name)[0]).due + left
 
 
-def _text(used: RigInUse) -> html.Section:
-    whose = "The rig file as the run keeps it" if used.own else "The example's rig file"
+def _text(used: RigInUse) -> html.Details:
     cards = " Active cards are used in place of its sections." if used.cards else ""
-    return html.Section(
+    return html.Details(
         [
-            html.H2("Its text", className="part"),
-            html.P(
-                f"{whose}. To change the sprayer, edit your file and give it with --rig when you record; "
-                f"host/rig/RIG_FILE.md explains every key, host/calibrate/CARDS.md the cards, "
-                f"firmware_protocol/WIRING.md the wires.{cards}"
-            ),
+            html.Summary("Rig file"),
+            html.P(f"The file that describes this sprayer.{cards}"),
             html.Pre(
                 used.rig.toml,
                 id="rig-text",
@@ -100,5 +72,6 @@ def _text(used: RigInUse) -> html.Section:
             ),
             html.Div(html.Button("Copy", **attributes({"data-copies": "rig-text"})), className="acts"),
             html.P(id="rig-copied", role="status"),
-        ]
+        ],
+        className="fold",
     )

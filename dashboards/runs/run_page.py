@@ -12,6 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import PageContext
 from dashboards.run_cache import RunCache
+from dashboards.runs import record_form
 from dashboards.runs.routes import CSV, PARQUET, REPORT, add_run_routes
 from dashboards.runs.strips import along_view, strips_view
 from dashboards.ui.document_view import answer_view, blocks_view, section_view
@@ -31,6 +32,13 @@ FORM = "note"
 COMPARE = "/compare"
 USUAL = (NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT, PRODUCT_NOTE, SITE_NOTES[0], "weather", "operator", "remark")
 LONGEST_KEY, LONGEST_TEXT = 60, 2000
+HIDDEN: tuple[Any, ...] = (
+    [],
+    "hidden",
+    [],
+    "hidden",
+    *[""] * len(record_form.VALUES),
+)  # what a page without a run leaves out
 
 
 def layout(_: PageContext) -> html.Main:
@@ -43,6 +51,7 @@ def layout(_: PageContext) -> html.Main:
             html.Div(
                 html.P("Reading the run …", className="say"), id="run-body", **attributes({"aria-live": "polite"})
             ),
+            record_form.layout(),
             html.Section(
                 [
                     html.H2("Notes"),
@@ -74,6 +83,7 @@ def connect(app: Dash, context: PageContext) -> None:
     run_cache = context.run_cache
     server: Any = app.server
     add_run_routes(server, run_cache)
+    record_form.connect(app, run_cache)
 
     @app.callback(
         Output("run-title", "children"),
@@ -81,6 +91,8 @@ def connect(app: Dash, context: PageContext) -> None:
         Output("run-notes", "children"),
         Output("notes", "className"),
         Output(f"{FORM}-key-known", "children"),
+        Output("record-form", "className"),
+        *record_form.VALUES,
         Input("run-at", "search"),
         Input("run-noted", "data"),
     )
@@ -118,14 +130,22 @@ def connect(app: Dash, context: PageContext) -> None:
 def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     if not name:
         none = html.P(html.A("Pick a run", href="/runs"), className="notice")
-        return "Run", none, [], "hidden", []
+        return "Run", none, *HIDDEN
     try:
         review = run_cache.review(name)
     except UserError as error:
         wrong = html.P(sentence(str(error)), className="notice")
-        return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], [], "hidden", []
+        return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], *HIDDEN
     document = run_document(review, review.rig.units)
-    return visible(document.title), _body(document, name), _notes(document), "part", suggestions(USUAL)
+    return (
+        visible(document.title),
+        _body(document, name),
+        _notes(document),
+        "part",
+        suggestions(USUAL),
+        "part",
+        *record_form.values(review),
+    )
 
 
 def _body(document: Document, name: str) -> list[Any]:

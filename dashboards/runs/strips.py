@@ -17,7 +17,7 @@ from host.review.ground_sections import BINS
 AT_ONCE = 8  # passes in one figure
 
 
-def along_view(section: Section) -> html.Section:
+def along_view(section: Section) -> html.Section | html.Details:
     """The section with the first passes, and a choice of the others."""
     plots_at = [index for index, block in enumerate(section.blocks) if isinstance(block, Plot)]
     if not plots_at:
@@ -29,7 +29,7 @@ def along_view(section: Section) -> html.Section:
         html.Div(strips_view(section, 0), id="run-strips"),
         *blocks_view(others),
     ]
-    return html.Section([html.H2(visible(section.heading)), *content], className="part")
+    return html.Details([html.Summary(visible(section.heading)), *content], className="part")
 
 
 def strips_view(section: Section, first: int) -> list[Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
+from urllib.parse import quote
 
 from dash import html
 
@@ -12,7 +13,8 @@ from dashboards.ui.figures import figures
 from dashboards.ui.forms import attributes
 from dashboards.ui.plots import figure_of, graph
 from dashboards.ui.tables import wide_table
-from host.documents.document import Block, Document, Facts, Messages, Plot, Section, Table
+from host.documents.document import Block, Document, Facts, GroundPicture, Messages, Plot, Section, Table
+from host.documents.ground_svg import describe_ground, format_ground, marks_in_words
 from host.errors import visible
 
 _HEADINGS = (html.H2, html.H3, html.H4)
@@ -68,6 +70,14 @@ def plots_view(plots: Sequence[Plot]) -> list[Any]:
     return [html.Div(graph(figure, words, plots[0].key), role="img", **attributes({"aria-label": words}))]
 
 
+def ground_view(picture: GroundPicture) -> html.Figure:
+    """The ground as an image that follows the page's light and dark; nothing in it is loaded or run."""
+    source = "data:image/svg+xml," + quote(format_ground(picture))
+    image = html.Img(src=source, alt=visible(describe_ground(picture)))
+    signs = [html.Li(visible(words)) for words in marks_in_words(picture)]
+    return html.Figure([image, html.Ul(signs)] if signs else image, className="ground")
+
+
 def _block_view(block: Block) -> list[Any]:
     if isinstance(block, Facts):
         return [figures((visible(label), visible(value)) for label, value in block.seen)] if block.seen else []
@@ -75,6 +85,8 @@ def _block_view(block: Block) -> list[Any]:
         return _table_view(block)
     if isinstance(block, Messages) and block.messages:
         return _messages_view(block)
+    if isinstance(block, GroundPicture):
+        return [ground_view(block)]
     return []
 
 

@@ -9,7 +9,7 @@ from urllib.parse import parse_qs, quote
 from dash import html
 
 from dashboards.ui.forms import labelled
-from host.errors import UserError, visible
+from host.errors import BadInputError, visible
 
 _MOST_SUGGESTED = 300
 
@@ -49,7 +49,7 @@ def read_day(text: str | None, what: str) -> str:
         if day and date.fromisoformat(day).isoformat() != day:
             raise ValueError
     except ValueError:
-        raise UserError(f'{what} is "{day[:40]}": give a day as year-month-day, such as 2026-04-01.') from None
+        raise BadInputError(f'{what} is "{day[:40]}": give a day as year-month-day, such as 2026-04-01.') from None
     return day
 
 

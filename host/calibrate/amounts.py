@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Vessel, Weighed
 from host.calibrate.water import volume_of_weighed_water
-from host.errors import UserError
+from host.errors import BadInputError, UserError
 from host.units import KELVIN_AT_0_C, parse_quantity
 
 _ROOM_K = KELVIN_AT_0_C + 20.0
@@ -48,20 +48,20 @@ class AmountReader:
         except UserError:
             return self._volume(text, what)
         if _lone_ounces(text) and self.empty_kg is None:
-            raise UserError(
+            raise BadInputError(
                 f'{what} is "{text}", ounces of volume or of weight: write "fl oz" for a jug; for a balance say what '
                 "the empty jug weighs, 0 oz if it was tared."
             )
         empty_kg = self.empty_kg or 0.0
         if not gross_kg > empty_kg:
-            raise UserError(f'{what} is "{text}", no more than the empty jug: weigh it again.')
+            raise BadInputError(f'{what} is "{text}", no more than the empty jug: weigh it again.')
         volume_m3 = Weighed(gross_kg, empty_kg, self._water_k).volume_m3()
         return Amount(volume_m3, self._vessel(KITCHEN_BALANCE, "mass"))
 
     def _volume(self, text: str, what: str) -> Amount:
         volume_m3 = parse_quantity(text, "volume", what)
         if not volume_m3 > 0:
-            raise UserError(f'{what} is "{text}": a caught volume must be above zero; catch it again.')
+            raise BadInputError(f'{what} is "{text}": a caught volume must be above zero; catch it again.')
         return Amount(volume_m3, self._vessel(JUG, "volume"))
 
     def _vessel(self, usual: Vessel, kind: str) -> Vessel:
@@ -71,7 +71,7 @@ class AmountReader:
         if self.step is not None:
             step = parse_quantity(self.step, kind, "the smallest step", ounces_of_weight=True)
             if step < 0:
-                raise UserError(f'the smallest step is "{self.step}": it cannot be below zero; correct it.')
+                raise BadInputError(f'the smallest step is "{self.step}": it cannot be below zero; correct it.')
             vessel = replace(vessel, step_m3=volume_of_weighed_water(step, self._water_k) if kind == "mass" else step)
         return vessel if self.accuracy is None else replace(vessel, accuracy=self.accuracy)
 
@@ -80,7 +80,7 @@ def read_temperature(text: str, what: str) -> float:
     """Temperature (K) of weighed water. Raises UserError outside of 0 to 40 °C."""
     kelvin = parse_quantity(text, "temperature", what)
     if not 0.0 <= kelvin - KELVIN_AT_0_C <= 40.0:
-        raise UserError(f'{what} is "{text}", outside 0 to 40 °C: give that of the water in the jug.')
+        raise BadInputError(f'{what} is "{text}", outside 0 to 40 °C: give that of the water in the jug.')
     return kelvin
 
 
@@ -88,7 +88,7 @@ def read_empty(text: str, what: str) -> float:
     """Weight (kg) of the empty jug. Raises UserError."""
     empty_kg = parse_quantity(text, "mass", what, ounces_of_weight=True)
     if empty_kg < 0:
-        raise UserError(f'{what} is "{text}": it cannot weigh less than nothing; weigh it again.')
+        raise BadInputError(f'{what} is "{text}": it cannot weigh less than nothing; weigh it again.')
     return empty_kg
 
 
@@ -96,7 +96,7 @@ def read_accuracy(text: str, what: str) -> float:
     """How far the scale of a jug or balance may be off, a fraction to either side. Raises UserError."""
     accuracy = parse_quantity(text, "fraction", what)
     if not 0.0 <= accuracy <= 0.5:
-        raise UserError(f'{what} is "{text}": it cannot be below zero nor beyond 50 %; correct it.')
+        raise BadInputError(f'{what} is "{text}": it cannot be below zero nor beyond 50 %; correct it.')
     return accuracy
 
 
@@ -113,7 +113,7 @@ def one_jug(amounts: Iterable[Amount]) -> Vessel:
     """What all catches of one test were measured with, a jug if there are none. Raises UserError when they differ."""
     vessels = list(dict.fromkeys(amount.vessel for amount in amounts))
     if len(vessels) > 1:
-        raise UserError("give either volumes or weights, not both in one test: all nozzles must be measured alike.")
+        raise BadInputError("give either volumes or weights, not both in one test: all nozzles must be measured alike.")
     return vessels[0] if vessels else JUG
 
 

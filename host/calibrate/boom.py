@@ -19,7 +19,7 @@ from host.calibrate.uncertainty import (
     student_factor,
 )
 from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.formulas import application_rate, nozzle_deviation, orifice_coefficient, pressure_for_flow, speed_for_rate
 from host.rig import Rig
 
@@ -140,24 +140,26 @@ def catch_test(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None, 
 
 def _check(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None) -> None:
     if not catches:
-        raise UserError("no catch was given: catch every nozzle of the boom for the same time and give the volumes.")
+        raise NotNowError("no catch was given: catch every nozzle of the boom for the same time and give the volumes.")
     if speed_m_s is not None and not speed_m_s > 0:
-        raise UserError("the spraying speed is not above zero: give the speed that you spray at, or leave it out.")
+        raise BadInputError("the spraying speed is not above zero: give the speed that you spray at, or leave it out.")
     for number, one in enumerate(catches, start=1):
         if len(one.volumes_m3) != rig.nozzles.count:
-            raise UserError(
+            raise BadInputError(
                 f"catch {number} has {len(one.volumes_m3)} volumes and the boom {rig.nozzles.count} nozzles: "
                 "give one volume for each nozzle, in order along the boom."
             )
         if not (one.pressure_pa > 0 and math.isfinite(one.pressure_pa)):
-            raise UserError(f"catch {number} has no pressure above zero: read the gauge while catching and give it.")
+            raise BadInputError(
+                f"catch {number} has no pressure above zero: read the gauge while catching and give it."
+            )
         if not (one.duration_s > 0 and math.isfinite(one.duration_s)):
-            raise UserError(f"catch {number} has a time of {one.duration_s:g} s: give how long was caught.")
+            raise BadInputError(f"catch {number} has a time of {one.duration_s:g} s: give how long was caught.")
         if one.times_s is not None and not (len(one.times_s) == len(one.volumes_m3) and min(one.times_s) > 0):
-            raise UserError(f"catch {number} has not a time above zero for each nozzle: give how long was caught.")
+            raise BadInputError(f"catch {number} has not a time above zero for each nozzle: give how long was caught.")
         for nozzle, volume in enumerate(one.volumes_m3, start=1):
             if not (volume > 0 and math.isfinite(volume)):
-                raise UserError(
+                raise BadInputError(
                     f"catch {number}, nozzle {nozzle}, has no volume above zero: if the nozzle gave nothing it is "
                     "blocked; clean it and catch again."
                 )

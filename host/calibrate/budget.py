@@ -66,21 +66,24 @@ def how_to_improve(combined: Combined, kind: str, system: str) -> str:
     largest = combined.largest
     advice = next((advice for begins, advice in _IMPROVE if largest.name.startswith(begins)), "calibrate again")
     now, without = (_short(one.expanded, kind, system) for one in (combined, combined.without(largest)))
-    return f"Largest part: {largest.name}. To improve it, {advice}: ±{now.text} → down to ±{without.text} {now.symbol}."
+    return f"Largest part: {largest.name}. To improve it, {advice}: ±{now.number} → down to ±{without.text}."
 
 
-def budget_measured(combined: Combined) -> dict[str, Any]:
-    """The budget for a card: relative results in percent."""
+def budget_measured(combined: Combined, unit: str = "percent", per_si: float = 100.0) -> dict[str, Any]:
+    """The budget for a card: relative results in percent, others in a `unit` of which one in SI has `per_si`."""
+
+    def value(of: float) -> float:
+        return short(per_si * of)
+
+    parts = combined.components
     return {
-        "standard_percent": short(100 * combined.standard),
-        "expanded_percent": short(100 * combined.expanded),
+        f"standard_{unit}": value(combined.standard),
+        f"expanded_{unit}": value(combined.expanded),
         "coverage_factor": short(combined.coverage),
         "degrees_of_freedom": short(combined.degrees),
-        "components_percent": {part.name: short(100 * part.standard) for part in combined.components},
+        f"components_{unit}": {part.name: value(part.standard) for part in parts},
         # Errors that other cards may have from the same tool, so that they do not count twice.
-        "shared": [
-            {"error": part.shared, "percent": short(100 * part.standard)} for part in combined.components if part.shared
-        ],
+        "shared": [{"error": part.shared, unit: value(part.standard)} for part in parts if part.shared],
     }
 
 

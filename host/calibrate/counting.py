@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from firmware_protocol.messages import MEAN_STEPS, Report
-from host.errors import UserError
+from host.errors import NotNowError
 from host.frames import counter_difference
 
 What = Literal["flow", "wheel", "pressure"]
@@ -55,7 +55,7 @@ class Counting:
             return
         if report.boot != self._start.boot:
             self.step = "ready"
-            raise UserError("the board restarted in the middle and its counts with it: start this one again.")
+            raise NotNowError("the board restarted in the middle and its counts with it: start this one again.")
         self._last = report
         self._counts.append(report.pressure_mean / MEAN_STEPS)
         if self._first_turn is None and self._pulses(self._start, report):
@@ -64,9 +64,9 @@ class Counting:
     def start(self) -> None:
         """Count from here."""
         if self.step != "ready":
-            raise UserError("one is in progress already: stop it, or undo.")
+            raise NotNowError("one is in progress already: stop it, or undo.")
         if self._latest is None:
-            raise UserError("no report of the board has come yet: wait until it sends, or check the port.")
+            raise NotNowError("no report of the board has come yet: wait until it sends, or check the port.")
         self._start = self._last = self._latest
         self._first_turn, self._counts = None, []
         self.step = "running"
@@ -74,11 +74,11 @@ class Counting:
     def stop(self) -> None:
         """Count no further."""
         if self.step != "running":
-            raise UserError("nothing is running: start first.")
+            raise NotNowError("nothing is running: start first.")
         if self.what == "pressure" and not self._counts:
-            raise UserError("no report of the board has come since you started: wait a moment, then stop.")
+            raise NotNowError("no report of the board has come since you started: wait a moment, then stop.")
         if self.what != "pressure" and not self.count().pulses:
-            raise UserError("nothing was counted: check the sensor and its wiring, or undo.")
+            raise NotNowError("nothing was counted: check the sensor and its wiring, or undo.")
         self.step = "stopped"
 
     def count(self) -> Count:
@@ -91,7 +91,7 @@ class Counting:
     def take(self) -> Count:
         """What was counted, once stopped; ready for the next."""
         if self.step != "stopped":
-            raise UserError("start and stop first, then save what it was.")
+            raise NotNowError("start and stop first, then save what it was.")
         self.step = "ready"
         return self.count()
 

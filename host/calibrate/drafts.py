@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from host.calibrate.cards import slug
-from host.errors import UserError
+from host.errors import DamagedFileError, NotSavedError, UserError
 
 FORMAT = 1
 
@@ -47,9 +47,9 @@ class DraftFile:
         except FileNotFoundError:
             return None
         except NotADirectoryError:
-            raise UserError(f"{self.path.parent} is no folder: give another one for cards with --cards.") from None
+            raise NotSavedError(f"{self.path.parent} is no folder: give another one for cards with --cards.") from None
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
-            raise UserError(
+            raise DamagedFileError(
                 f"the draft {self.path} cannot be read, or is of another rig: move it out of the folder, then start."
             ) from None
         return draft if draft.rows else None
@@ -70,7 +70,9 @@ class DraftFile:
             fresh.replace(self.path)
         except OSError as error:
             reason = (error.strerror or "unknown reason").lower()
-            raise UserError(f"the draft cannot be written to {self.path.parent} ({reason}): see to --cards.") from None
+            raise NotSavedError(
+                f"the draft cannot be written to {self.path.parent} ({reason}): see to --cards."
+            ) from None
 
     def drop(self) -> None:
         """Take the file away: its card is saved, or it is not wanted."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from host.errors import UserError
+from host.errors import BadInputError, NotFoundError
 from host.frames import counter_difference
 from host.journal import RunFile
 
@@ -29,13 +29,13 @@ def interval_of_run(run: RunFile, start: str, end: str) -> Interval:
     frames = run.frames
     moments = [_moment(run, text) for text in (start, end)]
     if len(frames) < 2 or not moments[0] < moments[1]:
-        raise UserError(f'in {run.path} nothing lies between "{start}" and "{end}": give two moments in order.')
+        raise BadInputError(f'in {run.path} nothing lies between "{start}" and "{end}": give two moments in order.')
     first, last = (max(0, int(np.searchsorted(frames["host_s"], at, side="right")) - 1) for at in moments)
     chosen = frames[first : last + 1]
     if len(chosen) < 2:
-        raise UserError(f'in {run.path} no frames lie between "{start}" and "{end}": give a longer interval.')
+        raise BadInputError(f'in {run.path} no frames lie between "{start}" and "{end}": give a longer interval.')
     if np.any(chosen["boot"] != chosen["boot"][0]):
-        raise UserError(
+        raise BadInputError(
             f'in {run.path} the board restarted between "{start}" and "{end}", so its counts do not go on: '
             "give another interval."
         )
@@ -60,7 +60,7 @@ def _flowing_s(frames: npt.NDArray[np.void]) -> float:
 def _moment(run: RunFile, text: str) -> float:
     marks = [one.host_s for one in run.events if one.kind == "mark" and one.detail.get("text") == text]
     if len(marks) > 1:
-        raise UserError(f'{run.path} has {len(marks)} marks "{text}": give the time in seconds instead.')
+        raise BadInputError(f'{run.path} has {len(marks)} marks "{text}": give the time in seconds instead.')
     if marks:
         return marks[0]
     try:
@@ -68,4 +68,4 @@ def _moment(run: RunFile, text: str) -> float:
     except ValueError:
         known = sorted({str(one.detail.get("text")) for one in run.events if one.kind == "mark"})
         hint = f"its marks are: {', '.join(known)}" if known else "it has no marks; give times in seconds"
-        raise UserError(f'{run.path} has no mark "{text}": {hint}.') from None
+        raise NotFoundError(f'{run.path} has no mark "{text}": {hint}.') from None

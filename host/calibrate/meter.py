@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from host.calibrate.odd_one import odd_one_out
 from host.calibrate.uncertainty import Combined, Component, combine, pooled, student_factor, triangular
 from host.calibrate.vessels import Vessel
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.rig import Meter
 
 # Repeatability (standard, as a fraction) that is assumed of a small turbine meter: common practice.
@@ -125,22 +125,22 @@ def calibrate_meter(catches: Sequence[MeterCatch]) -> MeterCalibration:
 
 def _check(catches: Sequence[MeterCatch]) -> None:
     if not catches:
-        raise UserError("no catch was given: spray into a bucket while the board counts and give pulses and volume.")
+        raise NotNowError("no catch was given: spray into a bucket while the board counts and give pulses and volume.")
     for number, c in enumerate(catches, start=1):
         if c.pulses < 1:
-            raise UserError(
+            raise BadInputError(
                 f"catch {number} has {c.pulses} pulses: the meter did not turn; check its wiring and repeat."
             )
         if not (c.volume_m3 > 0 and math.isfinite(c.volume_m3)):
-            raise UserError(f"catch {number} has no volume above zero: repeat it.")
+            raise BadInputError(f"catch {number} has no volume above zero: repeat it.")
         if c.duration_s is not None and not c.duration_s > 0:
-            raise UserError(f"catch {number} has no time above zero: give its time or leave it out.")
+            raise BadInputError(f"catch {number} has no time above zero: give its time or leave it out.")
         if c.vessel.reading_uncertainty() > 0.1 * c.volume_m3:
-            raise UserError(f"catch {number} is smaller than what the {c.vessel.name} can show: catch more.")
+            raise BadInputError(f"catch {number} is smaller than what the {c.vessel.name} can show: catch more.")
     factors = [c.factor for c in catches]
     if max(factors) > NOT_BELIEVABLE * min(factors):
         low, high = (1 + factors.index(extreme(factors)) for extreme in (min, max))
-        raise UserError(
+        raise BadInputError(
             f"catches {low} and {high} differ {max(factors) / min(factors):.2g}-fold in pulses per volume: "
             "one of them is mistyped or went wrong; take it out or repeat it."
         )

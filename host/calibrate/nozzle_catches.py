@@ -14,7 +14,7 @@ from typing import Literal
 from firmware_protocol.messages import MEAN_STEPS, Report
 from host.calibrate.amounts import Amount, one_jug
 from host.calibrate.boom import BoomCatch
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.rig import PressureSensor
 
 SHORT_S = 20.0  # below this, 0.2 s of starting and stopping by hand are more than 1 %
@@ -94,11 +94,11 @@ class NozzleCatches:
     def set_pressure(self, gauge_pa: float | None) -> None:
         """Go on to the nozzles at this pressure; None takes the board's for each catch."""
         if self.step != "pressure":
-            raise UserError("the nozzles of this pressure are not all caught yet: catch them, or undo.")
+            raise NotNowError("the nozzles of this pressure are not all caught yet: catch them, or undo.")
         if gauge_pa is None and self.board_pressure() is None:
-            raise UserError("there is no pressure from a board: enter what the gauge shows.")
+            raise NotNowError("there is no pressure from a board: enter what the gauge shows.")
         if gauge_pa is not None and not (gauge_pa > 0 and math.isfinite(gauge_pa)):
-            raise UserError("the pressure must be above zero while the nozzles spray: read the gauge again.")
+            raise BadInputError("the pressure must be above zero while the nozzles spray: read the gauge again.")
         self._gauge_pa = gauge_pa
         self.rounds.append([])
         self.step = "ready"
@@ -106,7 +106,7 @@ class NozzleCatches:
     def start(self, lead_s: float = 0.0, duration_s: float | None = None) -> None:
         """Start the stopwatch for the nozzle whose turn it is, or a countdown of `duration_s` after `lead_s`."""
         if self.step != "ready":
-            raise UserError("a catch cannot start now: finish this step first, or undo.")
+            raise NotNowError("a catch cannot start now: finish this step first, or undo.")
         self._started, self._duration_s = self._clock() + lead_s, duration_s
         self._counts = []
         self.step = "running"
@@ -114,10 +114,10 @@ class NozzleCatches:
     def stop(self) -> float:
         """Stop it: how long was caught (s)."""
         if self.step != "running":
-            raise UserError("nothing is running: start first.")
+            raise NotNowError("nothing is running: start first.")
         seconds = self._clock() - self._started
         if seconds < 1.0:
-            raise UserError("that was less than a second: go on catching, then stop.")
+            raise NotNowError("that was less than a second: go on catching, then stop.")
         self._seconds = seconds
         self.step = "amount"
         return seconds
@@ -128,14 +128,14 @@ class NozzleCatches:
         All nozzles of a test are caught in one jug.
         """
         if self.step != "amount":
-            raise UserError("start and stop a catch before you enter an amount.")
+            raise NotNowError("start and stop a catch before you enter an amount.")
         one_jug([*(catch.amount for caught in self.rounds for catch in caught), amount])
         caught, number = self.rounds[-1], self.nozzle
         message = f"Nozzle {number} done."
         pressure = self._gauge_pa if self._gauge_pa is not None else self._mean_pressure()
         if pressure is None:
             if not caught:
-                raise UserError("the board gave no pressure during this catch: undo twice and read the gauge.")
+                raise NotNowError("the board gave no pressure during this catch: undo twice and read the gauge.")
             pressure = caught[-1].pressure_pa
             message += " The board gave no pressure for it, so that of the nozzle before is used."
         caught.append(NozzleCatch(amount, self._seconds, pressure, self._gauge_pa is not None))
@@ -150,13 +150,15 @@ class NozzleCatches:
     def take_all(self, caught: list[NozzleCatch]) -> None:
         """Every nozzle at one pressure, caught elsewhere."""
         if self.step != "pressure":
-            raise UserError("a catch test nozzle by nozzle is not finished: finish it or undo it, then enter this one.")
+            raise NotNowError(
+                "a catch test nozzle by nozzle is not finished: finish it or undo it, then enter this one."
+            )
         self.rounds.append(caught)
 
     def restore(self, rounds: list[list[NozzleCatch]]) -> None:
         """Resume from what was caught before. Raises UserError when that was another boom."""
         if any(len(caught) > self.nozzles for caught in rounds) or any(len(one) < self.nozzles for one in rounds[:-1]):
-            raise UserError(f"the draft is of a boom that does not have {self.nozzles} nozzles: start over")
+            raise BadInputError(f"the draft is of a boom that does not have {self.nozzles} nozzles: start over")
         self.rounds = [list(caught) for caught in rounds if caught]
         whole = not self.rounds or len(self.rounds[-1]) == self.nozzles
         self.step = "pressure" if whole else "ready"
@@ -176,18 +178,18 @@ class NozzleCatches:
             self.rounds.pop()
             self.step = "pressure"
             return "The pressure is dropped: set it again."
-        raise UserError("there is nothing to undo.")
+        raise NotNowError("there is nothing to undo.")
 
     def check(self) -> None:
         """Whether it can be finished now. Raises UserError naming the nozzles that are missing."""
         if not self.rounds:
-            raise UserError("nothing was caught yet: set a pressure and catch every nozzle.")
+            raise NotNowError("nothing was caught yet: set a pressure and catch every nozzle.")
         if self.step in ("running", "amount"):
-            raise UserError(f"a catch of nozzle {self.nozzle} is in progress: stop and save it, or undo.")
+            raise NotNowError(f"a catch of nozzle {self.nozzle} is in progress: stop and save it, or undo.")
         if self.step == "ready":
             missing = list(range(self.nozzle, self.nozzles + 1))
             names = f"nozzle {missing[0]} is" if len(missing) == 1 else f"nozzles {missing[0]} to {missing[-1]} are"
-            raise UserError(f"{names} missing at this pressure: catch the rest, or undo back to the pressure before.")
+            raise NotNowError(f"{names} missing at this pressure: catch the rest, or undo back to the pressure before.")
 
     @property
     def whole_rounds(self) -> list[list[NozzleCatch]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from host.calibrate.uncertainty import Combined, Component, combine, pooled, rectangular, resolution
 from host.calibrate.vessels import Gauge
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.rig import PressureSensor
 
 LEAST_SPAN = 0.02  # of the supply: points closer together than this fix no line
@@ -92,7 +92,7 @@ def calibrate_pressure(
     line = FittedLine(tuple(fractions), tuple(point.pressure_pa for point in points))
     slope_before = (before.high_pa - before.low_pa) / (before.high_fraction - before.low_fraction)
     if line.slope <= 0:
-        raise UserError("the counts fall while the pressure rises: check the points and the transducer's wiring.")
+        raise BadInputError("the counts fall while the pressure rises: check the points and the transducer's wiring.")
     remarks = []
     if abs(line.slope / slope_before - 1.0) > 0.25:
         remarks.append(
@@ -104,7 +104,7 @@ def calibrate_pressure(
     residuals = tuple(float(sensor.pressure_pa(p.counts, adc_full_scale)) - p.pressure_pa for p in points)
     worst = max(range(len(points)), key=lambda i: abs(residuals[i]))
     if abs(residuals[worst]) > NOT_A_LINE * (high - low):
-        raise UserError(
+        raise BadInputError(
             f"the points lie on no line, point {worst + 1} least of all: read gauge and counts again at each pressure."
         )
     highest = max(line.pressures_pa)
@@ -126,7 +126,7 @@ def _zero_alone(
     points: Sequence[PressurePoint], before: PressureSensor, adc_full_scale: float, gauge: Gauge, source: str
 ) -> PressureCalibration:
     if any(point.pressure_pa != 0.0 for point in points):
-        raise UserError(
+        raise BadInputError(
             "the counts hardly differ between the pressures: the transducer does not follow; check its wiring, "
             "and take points with the pump off and near the highest spraying pressure."
         )
@@ -155,19 +155,19 @@ def _zero_alone(
 
 def _check(points: Sequence[PressurePoint], adc_full_scale: float) -> None:
     if not points:
-        raise UserError("no point was given: read the counts with the pump off, then at one or more pressures.")
+        raise NotNowError("no point was given: read the counts with the pump off, then at one or more pressures.")
     for number, point in enumerate(points, start=1):
         if not 0 <= point.counts <= adc_full_scale:
-            raise UserError(
+            raise BadInputError(
                 f"point {number} has {point.counts:g} counts: they must lie between 0 and {adc_full_scale:g}."
             )
         if not 0.02 < point.counts / adc_full_scale < 0.98:
-            raise UserError(
+            raise BadInputError(
                 f"point {number} has {point.counts:g} of {adc_full_scale:g} counts, at the end of the scale: "
                 "the transducer's wire is open or shorted; check it before you calibrate."
             )
         if not (point.pressure_pa >= 0 and math.isfinite(point.pressure_pa)):
-            raise UserError(f"point {number} has a pressure below zero: read the gauge again.")
+            raise BadInputError(f"point {number} has a pressure below zero: read the gauge again.")
 
 
 def _components(line: FittedLine, pressure_pa: float, gauge: Gauge, scatter: tuple[float, float]) -> list[Component]:

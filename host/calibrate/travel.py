@@ -18,7 +18,7 @@ from host.calibrate.uncertainty import (
     student_factor,
     triangular,
 )
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.rig import Course, Wheel
 
 TAPE_ACCURACY = 0.005  # of the length, to either side: a tape laid on grass, nothing better said; common practice
@@ -75,7 +75,7 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
     _check_course(distance_m, len(pulses))
     for number, count in enumerate(pulses, start=1):
         if count < 10:
-            raise UserError(
+            raise BadInputError(
                 f"pass {number} has {count} pulses, too few to calibrate with: check the wheel's sensor, "
                 "or take a longer course."
             )
@@ -104,7 +104,7 @@ def calibrate_course(
     _check_course(distance_m, len(times_s))
     for number, time in enumerate(times_s, start=1):
         if not time >= 1.0:
-            raise UserError(f"pass {number} took {time:g} s: the time must be at least 1 s; time it again.")
+            raise BadInputError(f"pass {number} took {time:g} s: the time must be at least 1 s; time it again.")
     _check_alike(times_s, "time")
     passes = len(times_s)
     mean = math.fsum(times_s) / passes
@@ -148,15 +148,15 @@ def _few(passes: int, assumed: str, again: str) -> list[str]:
 
 def _check_course(distance_m: float, passes: int) -> None:
     if not (distance_m > 0 and math.isfinite(distance_m)):
-        raise UserError("the course has no length above zero: measure it and give its length.")
+        raise BadInputError("the course has no length above zero: measure it and give its length.")
     if not passes:
-        raise UserError("no pass was given: cover the course at spraying pace at least once.")
+        raise NotNowError("no pass was given: cover the course at spraying pace at least once.")
 
 
 def _check_alike(values: Sequence[float], what: str) -> None:
     if max(values) > NOT_BELIEVABLE * min(values):
         low, high = (1 + list(values).index(extreme(values)) for extreme in (min, max))
-        raise UserError(
+        raise BadInputError(
             f"passes {low} and {high} differ {max(values) / min(values):.2g}-fold in {what}: one of them is mistyped "
             "or went wrong; take it out or repeat it."
         )

@@ -8,7 +8,7 @@ from typing import Any
 
 from host.calibrate.uncertainty import rectangular, resolution
 from host.calibrate.water import volume_of_weighed_water
-from host.errors import UserError
+from host.errors import BadInputError
 from host.units import KELVIN_AT_0_C, PSI_PA
 
 
@@ -84,7 +84,7 @@ class Weighed:
     def volume_m3(self) -> float:
         """Volume of the water. Raises UserError when there is none."""
         if not self.gross_kg > self.empty_kg >= 0.0:
-            raise UserError(
+            raise BadInputError(
                 f"the full vessel weighs {self.gross_kg:g} kg and the empty one {self.empty_kg:g} kg: "
                 "the full one must be heavier; weigh again."
             )

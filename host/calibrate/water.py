@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from host.errors import UserError
+from host.errors import BadInputError
 from host.units import KELVIN_AT_0_C
 
 # Tanaka et al., "Recommended table for the density of water between 0 °C and 40 °C based on recent experimental
@@ -22,7 +22,7 @@ def water_density(temperature_k: float) -> float:
     """
     t = temperature_k - KELVIN_AT_0_C
     if not 0.0 <= t <= 40.0:
-        raise UserError(
+        raise BadInputError(
             f"the water temperature {t:.1f} °C is outside 0 to 40 °C: give that of the water in the bucket."
         )
     return _A5 * (1.0 - (t + _A1) ** 2 * (t + _A2) / (_A3 * (t + _A4)))

@@ -8,13 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
-    from host.bringup import Bench, Finding, Listened
+    from host.bringup import Finding, Listened
     from host.link.ports import Port
-    from host.rig import PressureSensor, Rig
-
-    Person = tuple[Callable[[str], None], Callable[[str], bool | None]]
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -69,6 +66,7 @@ def try_board(
     """
     from host.bringup import Bench, Grade
     from host.bringup.document import bringup_document
+    from host.bringup.trial import Person, findings_of, listened_to
     from host.documents.json import to_json
     from host.errors import NoAnswerError
     from host.rig import load_rig
@@ -77,8 +75,9 @@ def try_board(
     findings: list[Finding] = []
     try:
         bench = Bench(port, clock)
-        listened = _listened(bench, args, rig)
-        for finding in _all_findings(bench, listened, args, rig, (say or _say, ask or _ask)):
+        person = Person(say or _say, ask or _ask)
+        listened = listened_to(bench, args.port, args.listen, rig)
+        for finding in findings_of(bench, listened, rig, person, args.wait, hands=not args.no_hands):
             findings.append(finding)
             if not args.json:
                 print(f"{finding.grade:5} {finding.what}: {finding.seen}", flush=True)
@@ -114,71 +113,6 @@ def _keep(folder: Path, listened: Listened, text: str) -> None:
         reason = (error.strerror or "unknown reason").lower()
         raise NotNowError(f"the result cannot be kept as {path} ({reason}): give another folder with --keep") from None
     _say(f"kept as {path}")
-
-
-def _listened(bench: Bench, args: argparse.Namespace, rig: Rig | None) -> Listened:
-    from host.bringup import listen
-    from host.errors import NoAnswerError
-    from host.rig import filter_arguments
-
-    _wait_for_lines(bench, args.port)
-    if rig is None:
-        listened = listen(bench, args.listen)
-    elif rig.pressure is None:
-        listened = listen(bench, args.listen, filter_arguments(rig))
-    else:
-        listened = listen(bench, args.listen, filter_arguments(rig), _fraction_at_rest(rig.pressure))
-    identity = listened.identity
-    if identity and identity.protocol.partition(".")[0] != "1":
-        raise NoAnswerError(f"the board on {args.port} speaks protocol {identity.protocol}, which is not known here")
-    return listened
-
-
-def _fraction_at_rest(sensor: PressureSensor) -> float:
-    """Share of its supply that the transducer gives without pressure."""
-    slope = (sensor.high_fraction - sensor.low_fraction) / (sensor.high_pa - sensor.low_pa)
-    return sensor.low_fraction - sensor.low_pa * slope
-
-
-def _all_findings(
-    bench: Bench, listened: Listened, args: argparse.Namespace, rig: Rig | None, person: Person
-) -> Iterator[Finding]:
-    from host.bringup import Known, beep, by_hand, conformance, folded
-
-    identity = listened.identity
-    say, ask = person
-    yield from listened.findings
-    yield from folded(conformance(bench, identity))
-    if identity and not args.no_hands:
-        known = Known(
-            identity.adc_full_scale, listened.rest_hz, rig.wheel.pulses_per_turn if rig and rig.wheel else None
-        )
-        yield from by_hand(bench, identity, args.wait, say, known, lambda question: bool(ask(question)))
-        yield from beep(bench, identity, ask)
-
-
-def _wait_for_lines(bench: Bench, address: str) -> None:
-    """A board that was reset by the opening of the port takes two seconds to come up."""
-    from firmware_protocol.messages import BAUDS
-    from host.errors import NoAnswerError
-
-    came = False
-    for baud in BAUDS:
-        bench.set_baud(baud)
-        end = bench.clock() + 5
-        while bench.clock() < end:
-            for line in bench.hear():
-                came = True
-                if not line.fault:
-                    return
-        if not came:
-            break
-    if came:
-        bauds = " or ".join(map(str, BAUDS))
-        raise NoAnswerError(
-            f"what arrives on {address} cannot be read: set the board to {bauds} baud, or give its own port"
-        )
-    raise NoAnswerError(f"no board is heard on {address}: check its power, its firmware and the cable")
 
 
 def _say(text: str) -> None:

@@ -90,7 +90,7 @@ def _settle(session: Session, kind: Kind, args: argparse.Namespace) -> None:
     entries = Entries(typed)
     session.settle(entries)
     for name, message in entries.sentences.items():
-        raise UserError(f"--{name.replace('_', '-')}: {message[:1].lower()}{message[1:]}")
+        raise BadInputError(f"--{name.replace('_', '-')}: {message[:1].lower()}{message[1:]}")
 
 
 def _take(session: Session, way: Way, rig: Rig, values: list[str], what: str) -> None:
@@ -105,7 +105,7 @@ def _take(session: Session, way: Way, rig: Rig, values: list[str], what: str) ->
         counted = f"{len(values)} value{'' if len(values) == 1 else 's'}"
         wanted = f"{len(needed)}" + ("" if needed == list(fields) else f" or {len(fields)}")
         boom = f" for a boom of {rig.nozzles.count} nozzles" if fields != way.fields else ""
-        raise UserError(f"{what} has {counted} and needs {wanted}{boom}: give {usage(way)}")
+        raise BadInputError(f"{what} has {counted} and needs {wanted}{boom}: give {usage(way)}")
     names = [field.name for field in (needed if len(values) == len(needed) else fields)]
     _save(session, way, dict(zip(names, values, strict=False)), what)
 
@@ -123,9 +123,9 @@ def _save(session: Session, way: Way, typed: dict[str, str], what: str) -> None:
         session.save(way.name, Entries(typed))
     except WrongEntriesError as error:
         name, message = next(iter(error.sentences.items()))
-        raise UserError(f"{what}, {name.replace('_', ' ')}: {message[:1].lower()}{message[1:]}") from None
+        raise BadInputError(f"{what}, {name.replace('_', ' ')}: {message[:1].lower()}{message[1:]}") from None
     except UserError as error:
-        raise UserError(f"{what}: {error}") from None
+        raise BadInputError(f"{what}: {error}") from None
 
 
 def _guide(session: Session, kind: Kind, args: argparse.Namespace, draft: DraftFile) -> bool:

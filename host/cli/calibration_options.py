@@ -14,14 +14,18 @@ if TYPE_CHECKING:
 
 def add_under_arguments(parser: argparse.ArgumentParser) -> None:
     """What stands in for the recorded rig and calibrations; the run files stay as they are."""
-    parser.add_argument("--rig", type=Path, help="read under this rig file instead of what is recorded in the run")
+    parser.add_argument(
+        "--rig", type=Path, metavar="FILE", help="read under this rig file instead of what is recorded in the run"
+    )
     parser.add_argument(
         "--recalibrated",
         action="store_true",
         help="read under the newest calibration cards instead of those recorded; of catch tests, the newest before "
         "the run",
     )
-    parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
+    parser.add_argument(
+        "--cards", type=Path, metavar="FOLDER", help="folder of calibration cards (default: cards in the runs folder)"
+    )
 
 
 def cards_named(args: argparse.Namespace) -> Path:

@@ -14,25 +14,41 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     """Register the command."""
     parser = commands.add_parser(
         "export",
-        help="write a run's signals as CSV or Parquet",
-        description="Writes one row per frame with everything the pipeline works out; column names carry the units.",
+        help="write a run's signals as CSV, Parquet or a spreadsheet",
+        description="Writes one row a report with everything the pipeline works out; column names carry the units. The "
+        "table says what it is: rig, calibrations, notes, marks, passes and faults are in the Parquet file's metadata, "
+        "on the spreadsheet's other sheets, or beside the CSV file in NAME.datapackage.json.",
     )
     add_run_arguments(parser)
     parser.add_argument(
-        "--out", type=Path, help="file to write, *.csv or *.parquet (default: the run's name with .csv, beside it)"
+        "--out",
+        type=Path,
+        metavar="FILE",
+        help="file to write: *.csv, *.parquet or *.xlsx, or - for CSV into a pipe (default: the run's name with .csv, "
+        "beside it)",
     )
     add_under_arguments(parser)
-    parser.add_argument("--units", choices=("us", "metric"), help="units of the columns (default: the rig's)")
+    parser.add_argument("--units", choices=("us", "metric", "si"), help="units of the columns (default: the rig's)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the table and say where it is."""
-    from host.review.export import export_run
+    from host.library.later_notes import read_notes
+    from host.review.export import export_csv, export_run
 
     path = run_path(args)
+    notes = read_notes(path)
+    if str(args.out) == "-":
+        export_csv(path, sys.stdout.buffer, system=args.units or "", under=under_of(args), later_notes=notes)
+        return 0
     out = args.out or path.with_suffix(".csv")
     rows = export_run(
-        path, out, system=args.units or "", under=under_of(args), progress=_show if sys.stderr.isatty() else None
+        path,
+        out,
+        system=args.units or "",
+        under=under_of(args),
+        later_notes=notes,
+        progress=_show if sys.stderr.isatty() else None,
     )
     print(f"{out}: {rows} rows")
     return 0

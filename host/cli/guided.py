@@ -17,7 +17,7 @@ from host.calibrate.kinds.kind import Outcome, Session, Step
 from host.cli.console import Terminal
 from host.documents.words import sentence
 from host.entries import Entries, WrongEntriesError
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError, UserError
 
 if TYPE_CHECKING:
     from host.link import Link
@@ -199,7 +199,7 @@ class GuidedCalibration:
         if step.fields and (word or not step.button):
             return self._session.save(self._way, Entries({step.fields[0].name: word}))
         if word:
-            raise UserError(f'"{word[:20]}" means nothing here: {self._keys()}.')
+            raise BadInputError(f'"{word[:20]}" means nothing here: {self._keys()}.')
         # What is counted now must be all that came: a line that is gone would cut pulses off.
         if step.needs_board and (trouble := self._board.trouble()):
             raise UserError(trouble)
@@ -208,8 +208,10 @@ class GuidedCalibration:
     def _so_far(self) -> str:
         try:
             return f"So far: {self._session.outcome().document.answer}."
-        except UserError:
-            return ""  # it is said at the end, if it has not been put right by then
+        except NotNowError:
+            return ""  # nothing is there yet
+        except UserError as error:
+            return sentence(str(error))
 
     def _meanwhile(self) -> str:
         """Hand the newest reports on; what is shown while waiting."""
@@ -251,4 +253,4 @@ def _number(text: str) -> int | None:
     try:
         return int(text)
     except ValueError:
-        raise UserError(f'"u {text[:20]}" names no point: type u, or u with its number.') from None
+        raise BadInputError(f'"u {text[:20]}" names no point: type u, or u with its number.') from None

@@ -20,14 +20,15 @@ def add_library_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--runs",
         type=Path,
+        metavar="FOLDER",
         help=f"folder with run files, in folders of their own if you like (default: {DEFAULT_FOLDER})",
     )
-    parser.add_argument("--site", default="", help="only runs whose site or area holds this text")
-    parser.add_argument("--product", default="", help="only runs whose product holds this text")
-    parser.add_argument("--rig-name", default="", help="only runs of rigs whose name holds this text")
-    parser.add_argument("--find", default="", help="only runs with this text in their name or any note")
-    parser.add_argument("--from", dest="first_day", default="", help="first day, such as 2026-04-01")
-    parser.add_argument("--to", dest="last_day", default="", help="last day")
+    parser.add_argument("--site", default="", metavar="TEXT", help="only runs whose site or area holds this text")
+    parser.add_argument("--product", default="", metavar="TEXT", help="only runs whose product holds this text")
+    parser.add_argument("--rig-name", default="", metavar="TEXT", help="only runs of rigs whose name holds this text")
+    parser.add_argument("--find", default="", metavar="TEXT", help="only runs with this text in their name or any note")
+    parser.add_argument("--from", dest="first_day", default="", metavar="DAY", help="first day, such as 2026-04-01")
+    parser.add_argument("--to", dest="last_day", default="", metavar="DAY", help="last day")
     add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
 

@@ -6,35 +6,26 @@ import argparse
 import io
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from importlib import import_module
 from typing import Any, NoReturn
 
-from host.errors import UserError
+from host.cli.examples import EXAMPLES
+from host.errors import UserError, closest
+
+_EXAMPLES = "examples:"
+_FEW = 6
 
 # In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
 # only inside run, so that --help answers at once.
-COMMANDS = (
-    "demo",
-    "bringup",
-    "calibrate",
-    "plan",
-    "mix",
-    "watch",
-    "record",
-    "tell",
-    "join",
-    "review",
-    "runs",
-    "compare",
-    "season",
-    "report",
-    "dataset",
-    "export",
-    "replay",
-    "simulate",
-    "schema",
-)
+GROUPS: dict[str, tuple[str, ...]] = {
+    "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
+    "spray": ("watch", "record", "tell", "join"),
+    "look back": ("review", "runs", "compare", "season", "report"),
+    "data for other programs": ("export", "dataset", "schema"),
+    "try without hardware": ("demo", "simulate", "replay"),
+}
+COMMANDS = tuple(name for names in GROUPS.values() for name in names)
 
 
 class Parser(argparse.ArgumentParser):
@@ -44,31 +35,91 @@ class Parser(argparse.ArgumentParser):
     """
 
     def __init__(self, *args: Any, fill: Callable[[Parser], None] | None = None, **options: Any) -> None:
+        # A shortened option in a script would mean another one some day.
+        options.setdefault("allow_abbrev", False)
+        options.setdefault("formatter_class", _Formatter)
         super().__init__(*args, **options)
         self._fill = fill
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
-        """As in the standard library."""
+        """As in the standard library, but that what is not known is said here, with what was probably meant."""
+        self.fill()
+        known, extra = super().parse_known_args(args, namespace)
+        if extra:
+            options = (name for action in self._actions for name in action.option_strings)
+            self.error(f"{extra[0]} is not known{_meant(extra[0].split('=')[0], options)}")
+        return known, extra
+
+    def fill(self, *, deep: bool = False) -> None:
+        """Add the arguments that were put off; with `deep` those of all commands within, too."""
         if self._fill is not None:
             fill, self._fill = self._fill, None
             fill(self)
-        return super().parse_known_args(args, namespace)
+        for action in self._actions if deep else ():
+            if isinstance(action, argparse._SubParsersAction):
+                for parser in action.choices.values():
+                    parser.fill(deep=True)
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        if action.choices is not None and value not in action.choices:
+            names = [str(name) for name in action.choices]
+            # A long list hides what was probably meant; --help has it.
+            rest = "" if len(names) > _FEW else f" (choose from {', '.join(names)})"
+            raise argparse.ArgumentError(action, f"{value!r} is not known{_meant(value, names) or rest}")
 
     def error(self, message: str) -> NoReturn:
         """Print it and end with 2."""
         self.exit(2, f"{self.prog}: {message}; see '{self.prog} --help'.\n")
 
 
-def build_parser() -> argparse.ArgumentParser:
+class _Formatter(argparse.HelpFormatter):
+    """Leaves the lines of examples as they are."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if text.startswith(_EXAMPLES) else super()._fill_text(text, width, indent)
+
+
+class _Commands(Parser):
+    """The parser of the program itself: its help shows commands by what they are for."""
+
+    def format_help(self) -> str:
+        """Usage, options, and each group of commands."""
+        formatter = self._get_formatter()
+        formatter.add_usage(self.usage, self._actions, self._mutually_exclusive_groups)
+        formatter.add_text(self.description)
+        assert self._subparsers is not None
+        (commands,) = self._subparsers._group_actions
+        assert isinstance(commands, argparse._SubParsersAction)
+        lines = {line.dest: line for line in commands._get_subactions()}
+        for title, names in GROUPS.items():
+            formatter.start_section(title)
+            formatter.add_arguments([lines[name] for name in names])
+            formatter.end_section()
+        formatter.start_section("options")
+        formatter.add_arguments(self._optionals._group_actions)
+        formatter.end_section()
+        formatter.add_text(self.epilog)
+        return formatter.format_help()
+
+
+def _meant(word: object, known: Iterable[str]) -> str:
+    meant = closest(word, known)
+    return f": did you mean {meant}?" if meant else ""
+
+
+def build_parser() -> Parser:
     """The parser with every command."""
-    parser = Parser(
+    parser = _Commands(
         prog="swardflow",
         description="Flow monitor and run logger for small boom sprayers: plan, calibrate, spray and watch, review.",
+        epilog="'swardflow COMMAND --help' explains a command, with examples.",
     )
     parser.add_argument("--version", action="store_true", help="print the version and end")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", parser_class=Parser)
     for name in COMMANDS:
         import_module(f"host.cli.{name}").add_parser(commands)
+    for name, lines in EXAMPLES.items():
+        commands.choices[name].epilog = "\n  ".join((_EXAMPLES, *lines))
     return parser
 
 
@@ -77,6 +128,11 @@ def main(argv: list[str] | None = None) -> int:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # a name that this terminal cannot write is no reason to stop
     parser = build_parser()
+    if "_ARGCOMPLETE" in os.environ:  # the shell asks for completions
+        import argcomplete
+
+        parser.fill(deep=True)
+        argcomplete.autocomplete(parser)
     args = parser.parse_args(argv)
     if args.version:
         from importlib.metadata import version

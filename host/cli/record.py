@@ -116,9 +116,19 @@ def run(args: argparse.Namespace) -> int:
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
     end_with_parent()
     print(f"recording {path}", flush=True)
+    if new := _new_cards(plan, path):
+        print(new, flush=True)
     with StatusLine(recorder.status):
         outcome = recorder.run()
     return _tell_end(outcome)
+
+
+def _new_cards(plan: RunPlan, run: Path) -> str:
+    from host.calibrate.cards import cards_of_run
+    from host.calibrate.since_last_run import cards_of_last_run, new_cards_message
+
+    before = cards_of_last_run(plan.folder, run, plan.rig.name) if plan.rig else None
+    return new_cards_message(cards_of_run(plan.calibrations), before)
 
 
 def end_recording_at(port: str) -> None:

@@ -18,7 +18,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "with 'swardflow runs --note' are in it. For a season: 'swardflow season --report'.",
     )
     add_run_arguments(parser)
-    parser.add_argument("--out", type=Path, help="file to write (default: the run's name with .html, beside it)")
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="file to write (default: the run's name with .html, beside it)"
+    )
     add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
 

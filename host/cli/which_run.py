@@ -13,7 +13,9 @@ def add_run_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "run_name", metavar="RUN", help=f"run file (*{SUFFIX}), its name in the runs folder, or 'latest'"
     )
-    parser.add_argument("--runs", type=Path, help=f"folder with run files (default: {DEFAULT_FOLDER})")
+    parser.add_argument(
+        "--runs", type=Path, metavar="FOLDER", help=f"folder with run files (default: {DEFAULT_FOLDER})"
+    )
 
 
 def run_path(args: argparse.Namespace) -> Path:

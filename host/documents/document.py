@@ -236,7 +236,37 @@ class Plot:
     y_range: tuple[float, float] | None = None
 
 
-Block = Facts | Table | Messages | Plot
+@dataclass(frozen=True)
+class PictureMark:
+    """Something at a place of a strip: `at` from its start; `sign` is drawn, `words` say what it is."""
+
+    at: float
+    sign: str
+    words: str
+
+
+@dataclass(frozen=True)
+class PictureStrip:
+    """One pass: its length, and (from, to, level) along it: -2 far under … 0 on target … 2 far over, None not known."""
+
+    number: int
+    length: float
+    bands: tuple[tuple[float, float, int | None], ...]
+    marks: tuple[PictureMark, ...] = ()
+
+
+@dataclass(frozen=True)
+class GroundPicture:
+    """Passes side by side in the order walked. Lengths in `symbol`. Not in JSON: its numbers stand in a table."""
+
+    key: str
+    title: str
+    symbol: str
+    swath: float
+    strips: tuple[PictureStrip, ...]
+
+
+Block = Facts | Table | Messages | Plot | GroundPicture
 
 
 @dataclass(frozen=True)
@@ -304,7 +334,7 @@ def _folded(sections: Sequence[Section]) -> Iterator[str]:
         if section.folded and section.seen:
             yield section.heading
         else:
-            yield from (block.title for block in section.blocks if not isinstance(block, Facts | Plot) and block.folded)
+            yield from (block.title for block in section.blocks if isinstance(block, Table | Messages) and block.folded)
             yield from _folded(section.sections)
 
 

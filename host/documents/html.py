@@ -10,9 +10,12 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from host.documents.document import Document, Facts, Messages, Plot, Table
+from host.documents.document import Document, Facts, GroundPicture, Messages, Plot, Table
+from host.documents.ground_svg import format_ground, marks_in_words
 from host.documents.svg import format_svg
 from host.errors import visible
+
+_BLOCKS = {"facts": Facts, "table": Table, "messages": Messages, "plot": Plot, "picture": GroundPicture}
 
 
 def format_html(document: Document, links: Sequence[tuple[str, str]] = ()) -> str:
@@ -29,8 +32,10 @@ def _environment() -> Environment:
         trim_blocks=True,
         finalize=_finalized,
     )
-    for name, block in (("facts", Facts), ("table", Table), ("messages", Messages), ("plot", Plot)):
+    for name, block in _BLOCKS.items():
         environment.tests[name] = lambda value, block=block: isinstance(value, block)
+    environment.filters["ground"] = lambda picture: Markup(format_ground(picture))
+    environment.filters["signs"] = marks_in_words
     environment.filters["svg"] = lambda plot: Markup(format_svg(plot))
     return environment
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from host.documents.document import Block, Document, Facts, Messages, Plot, Section, Table
+from host.documents.document import Block, Document, Facts, GroundPicture, Messages, Plot, Section, Table
 from host.errors import visible
 
 _INDENT = "  "
@@ -63,7 +63,7 @@ def _section(section: Section, indent: str, width: int, everything: bool) -> lis
 
 
 def _block(block: Block, indent: str, width: int, everything: bool) -> list[str]:
-    if isinstance(block, Plot | Facts) or (block.folded and not everything):
+    if isinstance(block, Plot | Facts | GroundPicture) or (block.folded and not everything):
         return []
     title = [indent + block.title] if block.title else []
     if isinstance(block, Table):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 
@@ -25,6 +26,11 @@ def format_day(moment: datetime | str | None, *, time: bool = True) -> str:
     if moment is None:
         return "without a date"
     return f"{moment.day} {moment:%b %Y, %H:%M}" if time else f"{moment.day} {moment:%b %Y}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words in a row: "wind, licence number and purpose"; empty for none."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def capital(text: str) -> str:

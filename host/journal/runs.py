@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +44,14 @@ class RunFile:
     records: dict[str, int] = field(default_factory=dict)
     uninterpreted: int = 0  # reports of a board that speaks another major version of the protocol
     trailer: dict[str, Any] | None = None
+
+    @property
+    def started(self) -> datetime | None:
+        """Wall-clock start, as the recorder's computer had it; None where the file does not say."""
+        try:
+            return datetime.fromisoformat(str(self.header.get("started", "")))
+        except ValueError:
+            return None
 
     @property
     def complete(self) -> bool:

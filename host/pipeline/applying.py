@@ -24,14 +24,15 @@ class SprayState:
 
     def __init__(self) -> None:
         self._was_on = Previous(False)
-        self._on_since_us = HoldLast(0)
+        self._on_since_us, self._missed_us = HoldLast(0), HoldLast(-(2**62))
 
     def push(self, frames: Frames, counts: Counts, flow: Pulsing, by_switch: Bools) -> Bools:
         """Whether water reaches the ground in each frame, shape (n,); `by_switch`: where there is a switch to go by."""
         on: Bools = (frames["flags"] & Flag.SPRAY) != 0
         switched_on = on & ~self._was_on(on)
         since_us = self._on_since_us(counts.board_us, switched_on)
-        fresh = counts.board_us - since_us < _DRY_US
+        missed_us = self._missed_us(counts.board_us, counts.dropped > 0)  # they may have been those of the flow
+        fresh = counts.board_us - np.maximum(since_us, missed_us) < _DRY_US
         return np.where(by_switch, on & (fresh | (flow.idle_us < _DRY_US)), flow.frequency_hz > 0)
 
 

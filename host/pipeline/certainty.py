@@ -19,10 +19,14 @@ class RateCertainty:
 
     def relative_u(self, flow_m3_s: npt.ArrayLike, passes: float = 1.0) -> Floats:
         """At a flow (any shape, same shape out); over the mean of so many passes where the speed is a walker's."""
-        hz = np.asarray(flow_m3_s, dtype=np.float64) * self._per_m3
-        return np.hypot(self._rig.meter.uncertainty_in_run(hz), self._travel_u(passes))
+        return np.hypot(self.volume_u(flow_m3_s), self.travel_u(passes))
 
-    def _travel_u(self, passes: float) -> float:
+    def volume_u(self, flow_m3_s: npt.ArrayLike) -> Floats:
+        """The part of it that a volume has, at a flow (any shape, same shape out)."""
+        return self._rig.meter.uncertainty_in_run(np.asarray(flow_m3_s, dtype=np.float64) * self._per_m3)
+
+    def travel_u(self, passes: float) -> float:
+        """The part of it that a distance and an area have."""
         if self._rig.wheel is not None:
             return self._rig.wheel.uncertainty_in_run
         return self._rig.course.uncertainty_in_run(passes) if self._rig.course is not None else 0.0

@@ -53,7 +53,7 @@ def rate_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
     answers.check()
     _fill_in(given, rig)
     if sum(given[name] is not None for name in ("rate", "speed", "pressure")) == 3:
-        raise UserError("rate, speed and pressure are all given: leave one out, or ask which tips do it.")
+        raise BadInputError("rate, speed and pressure are all given: leave one out, or ask which tips do it.")
     try:
         setting = solve(
             boom,

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from host.documents.document import Column, Document, Fact, Facts, Message, Messages, Section, Table, quantity
-from host.errors import UserError
+from host.errors import BadInputError
 from host.formulas import application_rate, flow_for_rate, orifice_coefficient, orifice_flow
 from host.plan.fields import TIPS
 from host.plan.inputs import Answers
@@ -71,7 +71,7 @@ def tips_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
     rated = RATED_PA[system]
     flow = flow_for_rate(rate, speed, boom.swath_m) / boom.nozzles.count
     if not 1e-7 < flow < 1e-3:  # 0.006 to 60 L/min
-        raise UserError("no tip passes that: check rate, speed and width.")
+        raise BadInputError("no tip passes that: check rate, speed and width.")
     needed = orifice_coefficient(flow, pressure, boom.specific_gravity)
     names = {rig.nozzles.name or "on the boom": rig.nozzles} | {tip.name: tip for tip in rig.tips}
     choices = choose(boom, names, rate, speed, pressure, rated)

@@ -19,7 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from host.errors import BadInputError, NoAnswerError, UserError, error_named
+from host.errors import BadInputError, NoAnswerError, NotNowError, UserError, error_named
 
 MAX_REQUEST = 1 << 16
 PATIENCE_S = 5.0  # a command to the board may be sent three times before it is given up
@@ -58,48 +58,60 @@ def _is_private(folder: Path) -> bool:
 
 
 def recorder_at(port: str) -> dict[str, Any] | None:
-    """The status of this user's recorder that records from `port`; None when there is none, or none that answers."""
+    """The status of this user's recorder that records from `port`; None when there is none, or none that answers.
+
+    Raises NotNowError when this program cannot ask.
+    """
     if not Path(port).exists():  # an address on a network has no one name
         return None
     try:
         sockets = list(_private_folder().glob("*.sock"))
-    except UserError:
+    except NoAnswerError:  # then no recorder could make its socket there, either
         return None
     for path in sockets:
         try:
-            status = _ask(path, {"ask": "status"})
-        except (OSError, ValueError):
+            status = _ask(path, {"ask": "status"}, path)
+        except NoAnswerError:
             continue
         if os.path.realpath(str(status.get("port", ""))) == os.path.realpath(port):
             return status
     return None
 
 
-def _ask(path: Path, request: dict[str, Any]) -> dict[str, Any]:
-    """The reply of the recorder that listens there. Raises OSError, or ValueError for what is no reply."""
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
-        connection.settimeout(PATIENCE_S)
-        connection.connect(str(path))
-        connection.sendall(json.dumps(request).encode() + b"\n")
-        with connection.makefile("rb") as replies:
-            reply = json.loads(replies.readline())
+def _ask(path: Path, request: dict[str, Any], run: Path) -> dict[str, Any]:
+    """The reply of the recorder that listens at `path`, whatever it is; `run` names it in sentences.
+
+    Raises NoAnswerError when nobody answers, NotNowError when this program cannot ask: then it is not known whether
+    somebody would.
+    """
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+            connection.settimeout(PATIENCE_S)
+            connection.connect(str(path))
+            connection.sendall(json.dumps(request).encode() + b"\n")
+            with connection.makefile("rb") as replies:
+                reply = json.loads(replies.readline())
+    except TimeoutError:
+        raise NoAnswerError(f"the recorder of {run} has not answered for {PATIENCE_S:g} s: try again") from None
+    except (FileNotFoundError, ConnectionError, ValueError):
+        reply = None
+    except OSError as error:  # no more files can be opened, no memory, no right to
+        reason = (error.strerror or str(error)).lower()
+        raise NotNowError(
+            f"the recorder of {run} cannot be asked ({reason}): try again, or close other programs"
+        ) from None
     if not isinstance(reply, dict):
-        raise ValueError
+        raise NoAnswerError(f"no recorder is running for {run}: the run has ended, or the name is wrong")
     return reply
 
 
 def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     """Send a request to the recorder of `run` and return its reply.
 
-    Raises NoAnswerError when no recorder answers for this run, and the recorder's own UserError when it could not do
-    what was asked.
+    Raises NoAnswerError when no recorder answers for this run, NotNowError when this program cannot ask, and the
+    recorder's own UserError when it could not do what was asked.
     """
-    try:
-        reply = _ask(socket_path(run), request)
-    except TimeoutError:
-        raise NoAnswerError(f"the recorder of {run} has not answered for {PATIENCE_S:g} s: try again") from None
-    except (OSError, ValueError):
-        raise NoAnswerError(f"no recorder is running for {run}: the run has ended, or the name is wrong") from None
+    reply = _ask(socket_path(run), request, run)
     if "error" in reply:
         raise error_named(str(reply.get("wrong", "")))(str(reply["error"]))
     return reply

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from host.pipeline import Unassigned, Why
 from host.review.beyond import beyond_calibration
+from host.review.hidden_ground import Known, hidden_behind, joined
 from host.units import format_value
 
 if TYPE_CHECKING:
     from host.review.review import Review
 
 _JUG_M3 = 0.5e-3
+_NEXT_TO_NOTHING = 1e-3  # of the volume
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
 _REASONS = {
     Why.SILENCE: "Nothing came from the board",
@@ -27,7 +29,7 @@ _REASONS = {
 def apart_messages(review: Review, system: str) -> list[str]:
     """One sentence for each thing that is kept apart from the rate, with what part of it may be sprayed ground."""
     said = []
-    for one in review.unassigned:
+    for one in joined(review.unassigned):
         small = one.volume_m3 < _SEEN * review.totals.volume_m3
         if one.why is Why.SWITCH_OPEN and small:
             continue
@@ -43,13 +45,13 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
         return head + ": no ground is known, and no rate."
     if not totals.rate_m3_m2 or one.why is Why.SWITCH_OPEN:
         return head + "."
+    hidden = hidden_behind(one, Known(totals.rate_m3_m2, totals.area_m2 / totals.spraying_s, review.rig.swath_m))
+    area = format_value(hidden.area_m2, "area", system)
     if one.why is Why.SILENCE:
-        area = min(one.volume_m3 / totals.rate_m3_m2, one.distance_m * review.rig.swath_m)
-        return head + f": about {format_value(area, 'area', system)} of it was sprayed ground."
-    # Not all was counted: what was sprayed meanwhile is told by the time, as in the rest of the run.
-    area = one.seconds * totals.area_m2 / totals.spraying_s
-    missing = max(area * totals.rate_m3_m2 - one.volume_m3, 0.0)
-    return head + f"; about {_volume(missing, system)} was not counted, on {format_value(area, 'area', system)} in all."
+        return head + f": about {area} of it was sprayed ground."
+    if hidden.uncounted_m3 < _NEXT_TO_NOTHING * totals.volume_m3:
+        return head + f", on about {area}."
+    return head + f"; about {_volume(hidden.uncounted_m3, system)} more was not counted, on about {area} in all."
 
 
 def _volume(volume_m3: float, system: str) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from host.calibrate.uncertainty import resolution
 from host.calibrate.vessels import TANK
-from host.errors import UserError
+from host.errors import BadInputError, UserError
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_TANK_LEFT, number_of
 from host.frames import Event
 from host.mix_sheet import sheet_from_toml
@@ -103,7 +103,7 @@ def products_of(events: Sequence[Event], notes: Mapping[str, str], down: PutDown
         noted = product_of(notes, down.rate_m3_m2, down.rate_u_m3_m2, down.volume_m3)
         return () if noted is None else (noted,)
     if len(sheets) > 1:
-        raise UserError(f"this run has {len(sheets)} mixing sheets, and what was sprayed of each is not known")
+        raise BadInputError(f"this run has {len(sheets)} mixing sheets, and what was sprayed of each is not known")
     rate, rate_u = down.rate_m3_m2, down.rate_u_m3_m2 or 0.0
     if rate is None:
         return ()
@@ -134,11 +134,11 @@ def product_of(
             # in notes of earlier runs "oz" is a weight
             strength, dry = parse_quantity(text, solid, where, ounces_of_weight=True), True
         except UserError:
-            raise UserError(
+            raise BadInputError(
                 f'{where} is "{text}": give product per volume of mix, such as "20 mL/L", "2.5 fl oz/gal" or "5 g/L"'
             ) from None
     if strength <= 0:
-        raise UserError(f'{where} is "{text}": product per volume must be above zero')
+        raise BadInputError(f'{where} is "{text}": product per volume must be above zero')
     limit_text = notes.get(NOTE_LABEL_LIMIT)
     limit = None
     if limit_text is not None:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from host.calibrate.cards import Card, active_cards, apply_cards, cards_of_run, load_cards
-from host.errors import UserError
+from host.errors import DamagedFileError, NotFoundError, UserError
 from host.journal import RunFile
 from host.rig import Rig, rig_from_toml
 
@@ -61,7 +61,7 @@ def under_cards(folder: Path, rig: Rig | None = None) -> Under:
     """Reading under the newest cards in `folder`. Raises UserError when it holds no cards at all."""
     folder = folder.expanduser()
     if not any(folder.glob("*/*.toml")):
-        raise UserError(
+        raise NotFoundError(
             f"there are no calibration cards in {folder}: give the folder that 'swardflow calibrate' keeps them in "
             "with --cards"
         )
@@ -70,7 +70,9 @@ def under_cards(folder: Path, rig: Rig | None = None) -> Under:
 
 def _recorded(run: RunFile) -> Rig:
     if not run.rig_toml:
-        raise UserError(f"the rig recorded in {run.path} is damaged beyond reading: give the rig file with --rig")
+        raise DamagedFileError(
+            f"the rig recorded in {run.path} is damaged beyond reading: give the rig file with --rig"
+        )
     try:
         return _rig(run.rig_toml)
     except UserError:  # once more, for the sentence to say where

@@ -79,16 +79,21 @@ PASS_COLUMNS: dict[str, tuple[str, str, str]] = {
 }
 
 TOTAL_COLUMNS: dict[str, tuple[str, str, str]] = {
-    "volume_m3": ("volume", "volume", "Through the meter"),
+    "volume_m3": ("volume", "volume", "Through the meter (± is 95 %)"),
+    "volume_u_m3": ("", "volume", ""),
     "ground_m3": ("volume_on_ground", "volume", "On known ground"),
+    "ground_u_m3": ("", "volume", ""),
     "area_m2": ("area", "area", "Area of known ground"),
-    "rate_m3_m2": ("rate", "rate", "Rate (± is 95 %)"),
+    "area_u_m2": ("", "area", ""),
+    "rate_m3_m2": ("rate", "rate", "Rate"),
     "rate_u_m3_m2": ("", "rate", ""),
     "standing_m3": ("stationary_volume", "volume", "Sprayed standing still"),
     "standing_s": ("stationary_time", "time", "Time sprayed standing still"),
     "unassigned_m3": ("unassigned_volume", "volume", "Not assigned to ground"),
     "unassigned_m": ("unassigned_distance", "length", ""),
     "unassigned_s": ("unassigned_time", "time", ""),
+    "hidden_m2": ("unassigned_area", "area", ""),
+    "uncounted_m3": ("uncounted_volume", "volume", ""),
     "distance_m": ("distance", "length", "Distance, turns included"),
     "spraying_s": ("spraying_time", "time", "Time spraying"),
     "off_target_s": ("off_target_time", "time", "Time off target"),

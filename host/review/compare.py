@@ -12,7 +12,7 @@ from host.calibrate.cards import Card, load_cards
 from host.calibrate.shared_errors import meter_parts, pressure_parts
 from host.calibrate.uncertainty import Combined, Component, combine, pooled
 from host.documents.words import percent
-from host.errors import UserError
+from host.errors import BadInputError, NotFoundError
 from host.pipeline import Pass
 from host.review.review import Review
 from host.review.sound_passes import passes_words, sound_passes
@@ -52,7 +52,7 @@ def catch_before(review: Review, cards: Path) -> Card:
     """
     tests = [card for card in load_cards(cards, review.rig.name) if card.kind == "boom"]
     if not tests:
-        raise UserError(
+        raise NotFoundError(
             f"there is no catch test of {review.rig.name!r} in {cards}: make one with 'swardflow calibrate boom', "
             "or name another run to compare with"
         )
@@ -72,7 +72,7 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
     sound, spoilt = sound_passes(review)
     steady = _steady(review, sound or review.passes)
     if catch.nozzles != review.rig.nozzles.count:
-        raise UserError(
+        raise BadInputError(
             f"the catch test has {catch.nozzles} nozzles and the run's rig {review.rig.nozzles.count}: "
             "compare with a catch test of this boom"
         )
@@ -133,7 +133,7 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
     """
     if earlier.rig.nozzles.count != later.rig.nozzles.count:
         counts = f"{earlier.rig.nozzles.count} and {later.rig.nozzles.count} nozzles"
-        raise UserError(f"the two runs were sprayed with {counts}: compare runs of one boom")
+        raise BadInputError(f"the two runs were sprayed with {counts}: compare runs of one boom")
     before, after = _steady(earlier), _steady(later)
     ratio = after.coefficient / before.coefficient
     first, remarks = _repeatability(before, "earlier run")
@@ -164,7 +164,7 @@ def _steady(review: Review, passes: Sequence[Pass] | None = None) -> Steady:
     """Of these passes; of those in which the boom was sound, or all if it was in none, when none are given."""
     steady = steady_of(review.track, list(passes or sound_passes(review)[0] or review.passes), review.rig)
     if steady is None:
-        raise UserError(
+        raise BadInputError(
             f"{review.run.path.name} has no five seconds of steady spraying with a known pressure: compare a run of a "
             "rig with a transducer"
         )

@@ -23,7 +23,7 @@ from host.documents.document import (
     quantity,
 )
 from host.documents.words import capital, format_day, sentence
-from host.errors import UserError
+from host.errors import BadInputError
 from host.review.by_pass import PassRatio, ratios_by_pass
 from host.review.compare import AGREES, NO_CHANGE, Comparison, catch_before, run_against_catch, run_against_run
 from host.review.review import Review
@@ -49,7 +49,7 @@ def run_comparison(earlier: Review, later: Review, system: str) -> Document:
     Raises UserError when there is nothing to compare.
     """
     if earlier.run.path == later.run.path:
-        raise UserError("both are the same run: choose another one")
+        raise BadInputError("both are the same run: choose another one")
     result = run_against_run(earlier, later)
     steady = steady_of(earlier.track, earlier.passes, earlier.rig)
     measure = steady.coefficient if steady else float("nan")

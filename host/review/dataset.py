@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.calibrate.cards import slug
-from host.errors import UserError
+from host.errors import NotSavedError, UserError
 from host.review.columns import PASS_COLUMNS
 from host.review.digest import Digest
 from host.review.review import Review
@@ -90,7 +90,7 @@ def _write(table: pa.Table, path: Path) -> None:
         pq.write_table(table, unfinished)
         unfinished.replace(path)
     except OSError as error:
-        raise UserError(f"{path} cannot be written ({error.strerror}): choose another place or make room") from None
+        raise NotSavedError(f"{path} cannot be written ({error.strerror}): choose another place or make room") from None
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)

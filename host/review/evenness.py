@@ -1,4 +1,4 @@
-"""Rate along the distance of a pass: the strip, its coefficient of variation, and stretches off target.
+"""Rate along the distance of a pass: the strip, its coefficient of variation, and sections off target.
 
 The shape comes from flow and speed, which are taken between edges and have no counting step; the level is brought to
 the pass's counted volume and distance, which have no error of integration.
@@ -37,7 +37,7 @@ class Strip:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Section:
     """A part of a pass off target, as far as bins tell: metres from the pass's start, mean rate, volume too much."""
 
     number: int
@@ -87,7 +87,7 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     return Strip(one.number, edges, rate, coefficient_of_variation(rate[known]) if enough else float("nan"))
 
 
-def stretches_off_target(strip: Strip, target: Target, swath_m: float) -> list[Stretch]:
+def sections_off_target(strip: Strip, target: Target, swath_m: float) -> list[Section]:
     """Neighbouring bins that are above the target's band, or below it, taken together."""
     side = np.zeros(len(strip.rate_m3_m2), dtype=int)
     side[strip.rate_m3_m2 > target.high_m3_m2] = 1
@@ -100,5 +100,5 @@ def stretches_off_target(strip: Strip, target: Target, swath_m: float) -> list[S
         length = np.diff(strip.edges_m[first : last + 1])
         rate = float(np.average(strip.rate_m3_m2[first:last], weights=length))
         excess = float((rate - target.rate_m3_m2) * length.sum() * swath_m)
-        found.append(Stretch(strip.number, float(strip.edges_m[first]), float(strip.edges_m[last]), rate, excess))
+        found.append(Section(strip.number, float(strip.edges_m[first]), float(strip.edges_m[last]), rate, excess))
     return found

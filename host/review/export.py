@@ -1,153 +1,121 @@
-"""Signals of a run as a table for other programs: CSV or Parquet, units in the column names."""
+"""A run as a table for other programs, which says what it is: CSV, Parquet or a spreadsheet."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import AbstractContextManager, suppress
+import re
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import IO, Any
 
-from host.errors import UserError
+from host.errors import BadInputError, NotSavedError
 from host.journal import read_run
-from host.pipeline import Pipeline, Settled, Signals
-from host.pipeline.carry import RunningSum
+from host.pipeline import Settled, Signals
+from host.review.about import about_run
 from host.review.calibration_choice import RECORDED, Under
-from host.review.columns import SETTLED_COLUMNS, SIGNAL_COLUMNS
-from host.review.review import signals_of
-from host.units import column_name, to_user
-
-if TYPE_CHECKING:
-    import pandas as pd
+from host.review.datapackage import ENDING, json_bytes, package, table_schema
+from host.review.export_files import CsvFile, ParquetFile, TableFile, XlsxFile
+from host.review.fields import Field, signal_fields
+from host.review.review import Review, review_of
+from host.review.run_table import SettledTable
 
 Progress = Callable[[int, int], None]
-
-
-class TableWriter(Protocol):
-    """Takes a table in pieces."""
-
-    def write(self, piece: pd.DataFrame) -> None:
-        """Append `piece`."""
+FORMATS: dict[str, type[TableFile]] = {".csv": CsvFile, ".parquet": ParquetFile, ".xlsx": XlsxFile}
 
 
 def export_run(
-    run_path: Path, out: Path, *, system: str = "", under: Under = RECORDED, progress: Progress | None = None
+    run_path: Path,
+    out: Path,
+    *,
+    system: str = "",
+    under: Under = RECORDED,
+    later_notes: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> int:
-    """Write all signals of the run to `out`, whose ending (.csv or .parquet) chooses the format.
+    """Write all signals of the run to `out`, whose ending (.csv, .parquet or .xlsx) chooses the format.
 
-    Units are those of the rig unless `system` says "us" or "metric". `progress(done, all)` is called with frames.
-    Returns the number of rows. The file appears under its name only when it is whole.
+    Units are those of the rig unless `system` says "us", "metric" or "si". The table says what it is: in its own
+    metadata, on sheets of its own, or for CSV in NAME.datapackage.json beside it. `progress(done, all)` is called with
+    frames. Returns the number of rows. A file appears under its name only when it is whole.
     Raises UserError for an unknown ending, a file that exists, or one that cannot be written.
     """
     opener = FORMATS.get(out.suffix.lower())
     if opener is None:
-        raise UserError(f"{out} has no known ending: name the file *.csv or *.parquet")
-    if out.exists():
-        raise UserError(f"{out} exists already and is not overwritten: move it away or give another name")
-    run = read_run(run_path)
-    pipeline = Pipeline(under.read(run)[0], watch_faults=False)
+        raise BadInputError(f"{out} has no known ending: name the file *.csv, *.parquet or *.xlsx")
+    beside = out.with_name(out.stem + ENDING) if opener is CsvFile else None
+    for path in (out, beside):
+        if path is not None and path.exists():
+            raise NotSavedError(f"{path} exists already and is not overwritten: move it away or give another name")
     unfinished = out.with_name(out.name + ".unfinished")
-    rows = 0
     try:
-        with opener(unfinished) as writer:
-            table = SettledTable(system or pipeline.rig.units)
-            for signals in signals_of(run, pipeline):
-                table.push(signals)
-                rows += len(signals)
-                if len(ready := table.settle(pipeline.take_settled())):
-                    writer.write(ready)
-                if progress:
-                    progress(rows, len(run.frames))
-            writer.write(table.settle(pipeline.take_settled()))
+        with unfinished.open("xb") as file:
+            rows, review, fields = _write(run_path, opener(file), system, under, later_notes, progress)
+        if beside is not None:
+            beside.write_bytes(json_bytes(_csv_package(out, fields, about_run(review))))
         unfinished.rename(out)
     except OSError as error:
-        raise UserError(f"{out} cannot be written ({error.strerror}): choose another place or make room") from None
+        raise NotSavedError(f"{out} cannot be written ({error.strerror}): choose another place or make room") from None
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)
     return rows
 
 
-class SettledTable:
-    """Signals as they come and their settled rows, which come later, as one table in `system` units."""
+def export_csv(
+    run_path: Path,
+    file: IO[bytes],
+    *,
+    system: str = "",
+    under: Under = RECORDED,
+    later_notes: Mapping[str, str] | None = None,
+) -> int:
+    """Write all signals of the run as CSV into an open file, such as a pipe. Returns the number of rows.
 
-    def __init__(self, system: str) -> None:
-        self._system = system
-        self._waiting: list[pd.DataFrame] = []
-        self._sums = {field: RunningSum() for field, (_, _, total) in SETTLED_COLUMNS.items() if total}
-
-    def push(self, signals: Signals) -> None:
-        """Take the next signals."""
-        import pandas as pd
-
-        fields = {self._named(name, kind): (field, kind) for field, (name, kind) in SIGNAL_COLUMNS.items()}
-        columns = {name: self._shown(getattr(signals, field), kind) for name, (field, kind) in fields.items()}
-        self._waiting.append(pd.DataFrame(columns))
-
-    def settle(self, settled: Settled) -> pd.DataFrame:
-        """The rows that are settled now, one for each of `settled`."""
-        import pandas as pd
-
-        waiting = pd.concat(self._waiting, ignore_index=True)
-        ready, rest = waiting.iloc[: len(settled)], waiting.iloc[len(settled) :]
-        self._waiting = [rest]
-        columns = {}
-        for field, (name, kind, total) in SETTLED_COLUMNS.items():
-            values = getattr(settled, field)
-            columns[self._named(name, kind)] = self._shown(values if total else values.astype(int), kind)
-            if total:
-                columns[self._named(total, kind)] = self._shown(self._sums[field](values), kind)
-        return pd.concat([ready.reset_index(drop=True), pd.DataFrame(columns)], axis="columns")
-
-    def _named(self, name: str, kind: str) -> str:
-        return column_name(name, kind, self._system) if kind else name
-
-    def _shown(self, values: Any, kind: str) -> Any:
-        return to_user(values, kind, self._system) if kind else values
+    Raises UserError for a run that cannot be read.
+    """
+    return _write(run_path, CsvFile(file), system, under, later_notes, None)[0]
 
 
-class CsvFile(AbstractContextManager["CsvFile"]):
-    """Comma-separated, UTF-8, one header line; an empty cell where a quantity is not defined."""
+def _write(
+    run_path: Path,
+    writer: TableFile,
+    system: str,
+    under: Under,
+    later_notes: Mapping[str, str] | None,
+    progress: Progress | None,
+) -> tuple[int, Review, tuple[Field, ...]]:
+    run = read_run(run_path)
+    rig, cards = under.read(run)
+    system = system or rig.units
+    fields = signal_fields(system)
+    writer.begin(fields)
+    table = SettledTable(system, run.started)
+    rows = 0
 
-    def __init__(self, path: Path) -> None:
-        self._file = path.open("w", encoding="utf-8", newline="")
-        self._started = False
+    def each(part: Signals | Settled) -> None:
+        nonlocal rows
+        if isinstance(part, Signals):
+            table.push(part)
+            return
+        if len(part) or not rows:
+            writer.write(table.settle(part))
+        rows += len(part)
+        if progress:
+            progress(rows, len(run.frames))
 
-    def write(self, piece: pd.DataFrame) -> None:
-        """Append `piece`; nine digits are finer than any sensor here."""
-        piece.to_csv(self._file, index=False, header=not self._started, float_format="%.9g", lineterminator="\n")
-        self._started = True
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        self._file.close()
-
-
-class ParquetFile(AbstractContextManager["ParquetFile"]):
-    """Apache Parquet, one row group per piece."""
-
-    def __init__(self, path: Path) -> None:
-        try:
-            import pyarrow  # noqa: F401
-        except ImportError:
-            raise UserError(
-                "Parquet needs the package pyarrow: install swardflow[parquet], or export to .csv"
-            ) from None
-        self._path = path
-        self._writer: object = None
-
-    def write(self, piece: pd.DataFrame) -> None:
-        """Append `piece`."""
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
-        table = pa.Table.from_pandas(piece, preserve_index=False)
-        if self._writer is None:
-            self._writer = pq.ParquetWriter(self._path, table.schema)
-        self._writer.write_table(table)  # type: ignore[attr-defined]
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        if self._writer is not None:
-            self._writer.close()  # type: ignore[attr-defined]
+    review = review_of(run, rig, cards=cards, later_notes=later_notes, each=each)
+    writer.end(review)
+    return rows, review, fields
 
 
-FORMATS: dict[str, type[CsvFile] | type[ParquetFile]] = {".csv": CsvFile, ".parquet": ParquetFile}
+def _csv_package(out: Path, fields: tuple[Field, ...], about: dict[str, Any]) -> dict[str, Any]:
+    name = re.sub(r"[^a-z0-9._-]+", "-", out.stem.lower()).strip("-._") or "run"
+    resource = {
+        "name": name,
+        "path": out.name,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": table_schema(fields),
+    }
+    return package(name, f"Signals of the run {about['run']}", [resource], about)

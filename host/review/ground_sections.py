@@ -91,7 +91,7 @@ def _off_target(review: Review, strips: list[Strip], system: str) -> Table:
             _against_words(section.rate_m3_m2, target),
             show(section.excess_m3, "volume"),
         )
-        for section in review.stretches(strips)
+        for section in review.sections(strips)
     )
     columns = (
         Column("pass", "Pass"),
@@ -168,7 +168,7 @@ def _plots(review: Review, strips: list[Strip], system: str) -> list[Plot]:
 
 def _title(review: Review, strip: Strip, system: str) -> str:
     """The pass with its longest section off target."""
-    sections = review.stretches([strip])
+    sections = review.sections([strip])
     if not sections:
         return f"Pass {strip.number}"
     longest = max(sections, key=lambda section: section.to_m - section.from_m)

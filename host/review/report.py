@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from host.documents.document import Document, Message, Messages, Plot, Section
+from host.documents.document import Document, Fact, Facts, Message, Messages, Plot, Section
 from host.documents.html import format_html
 from host.documents.words import format_day, plural
 
@@ -18,15 +18,18 @@ CAUTIONS = (
 )
 
 _PLOTS = 40
+_LINE = "_" * 30
 
 
 def format_report(document: Document, made: datetime, more: Sequence[Section] = ()) -> str:
     """The page of a run's or a season's document: `more` sections after its own, cautions, and when it was made."""
     cautions = Section("", "Cautions", (Messages(tuple(Message(text, "stop") for text in CAUTIONS)),))
+    line = Facts((Fact("", "Signature", _LINE), Fact("", "Date", _LINE)))
+    signed = (Section("", "Signed", (line,)),) if document.kind == "run" else ()
     end = Section("", "", (Messages((Message(f"Made {format_day(made)}."),)),))
     title = f"Spray record: {document.title}"
     own = map(_shortened, document.sections)
-    return format_html(replace(document, title=title, sections=(*own, *more, cautions, end)))
+    return format_html(replace(document, title=title, sections=(*own, *more, cautions, *signed, end)))
 
 
 def _shortened(section: Section) -> Section:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -14,12 +14,12 @@ from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
 from host.frames import Event
 from host.journal import RunFile, read_run
-from host.pipeline import Fault, Pass, Pipeline, Signals, Unassigned
+from host.pipeline import Fault, Pass, Pipeline, Settled, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
-from host.review.evenness import Stretch, Strip, stretches_off_target, strip_of
+from host.review.evenness import Section, Strip, sections_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
 from host.review.totals import Totals, totals_of
 from host.review.track import Track, TrackKeeper
@@ -84,9 +84,9 @@ class Review:
         """Rate along the distance of each pass."""
         return [strip_of(self.track, one, self.rig.swath_m) for one in self.passes]
 
-    def stretches(self, strips: list[Strip]) -> list[Stretch]:
-        """Stretches of these strips off target, so that they can be found again on the ground."""
-        return [one for strip in strips for one in stretches_off_target(strip, self.rig.target, self.rig.swath_m)]
+    def sections(self, strips: list[Strip]) -> list[Section]:
+        """Sections of these strips off target, so that they can be found again on the ground."""
+        return [one for strip in strips for one in sections_off_target(strip, self.rig.target, self.rig.swath_m)]
 
     @property
     def spots(self) -> list[Spot]:
@@ -134,10 +134,7 @@ class Review:
     @property
     def started(self) -> datetime | None:
         """Wall-clock start, as the recorder's computer had it."""
-        try:
-            return datetime.fromisoformat(str(self.run.header.get("started", "")))
-        except ValueError:
-            return None
+        return self.run.started
 
     def at(self, host_s: float) -> str:
         """Time of day of a moment of the run; seconds from its start when the wall clock is not known."""
@@ -176,10 +173,12 @@ def review_of(
     cards: Sequence[Card] | None = None,
     later_notes: Mapping[str, str] | None = None,
     watch_faults: bool = True,
+    each: Callable[[Signals | Settled], None] | None = None,
 ) -> Review:
     """Review a run that has been read, under `rig`; see `review_run`.
 
     `cards` are those that hold, the recorded ones when None; a catch test among them is what faults are held against.
+    `each` gets the signals as they come and their settled rows, which come later.
     """
     cards = tuple(cards_of_run(run.calibrations) if cards is None else cards)
     held = catch_held(rig, cards)
@@ -188,9 +187,16 @@ def review_of(
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
+        settled = pipeline.take_settled()
         keeper.push(signals)
-        keeper.settle(pipeline.take_settled())
-    keeper.settle(pipeline.take_settled())
+        keeper.settle(settled)
+        if each:
+            each(signals)
+            each(settled)
+    settled = pipeline.take_settled()
+    keeper.settle(settled)
+    if each:
+        each(settled)
     return Review(
         run,
         rig,

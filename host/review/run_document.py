@@ -30,9 +30,12 @@ from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.evenness import BIN_M, Strip
 from host.review.fault_sections import alarms_table, faults_section
+from host.review.ground_picture import PICTURE, ground_picture
 from host.review.ground_sections import along_section, stationary_table, target_words
 from host.review.review import EXPANDED, Review
+from host.review.spray_record import record_section
 from host.review.tank_sections import products_blocks, tank_blocks
+from host.review.time_section import time_section
 from host.units import UNITS
 
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
@@ -45,13 +48,16 @@ def run_document(review: Review, system: str) -> Document:
     strips = review.strips
     answer, level = _verdict(review, system)
     sections = (
-        _totals(review, system),
+        _picture(review, strips, system),
         faults_section(review, system),
+        _totals(review, system),
         _passes(review, strips, system),
+        _or_why_not("product", "Product", lambda: products_blocks(review.products, system)),
+        time_section(review, system),
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
         _or_why_not("tank", "Tank", lambda: tank_blocks(review.balance, system)),
-        _or_why_not("product", "Product", lambda: products_blocks(review.products, system)),
+        record_section(review, system),
         _notes(review),
         _calibrations(review),
         _recording(review),
@@ -83,9 +89,23 @@ def _verdict(review: Review, system: str) -> tuple[str, Level]:
     return f"{ground.message} Mean {much}{doubt}.", "note" if ground.good else "warning"
 
 
+def _picture(review: Review, strips: list[Strip], system: str) -> Section:
+    """The passes side by side."""
+    picture = ground_picture(review, strips, system)
+    if picture is None:
+        return Section(PICTURE, "")
+    return Section(PICTURE, "", (picture,))
+
+
 def _totals(review: Review, system: str) -> Section:
     totals, target = review.totals, review.rig.target
-    expanded = {"rate_m3_m2": totals.rate_u_m3_m2 and EXPANDED * totals.rate_u_m3_m2}
+    stated = {
+        "volume_m3": totals.volume_u_m3,
+        "ground_m3": totals.ground_u_m3,
+        "area_m2": totals.area_u_m2,
+        "rate_m3_m2": totals.rate_u_m3_m2,
+    }
+    expanded = {field: EXPANDED * u for field, u in stated.items() if u}
     facts = [
         Fact(name, label, cell(getattr(totals, field), kind, system, expanded.get(field)))
         for field, (name, kind, label) in TOTAL_COLUMNS.items()

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from host.calibrate.uncertainty import sample_deviation
 from host.pipeline import Pipeline, Signals
+from host.review.hidden_ground import Hidden, Known, hidden_in
+from host.rig import Rig
 
 
 @dataclass(frozen=True)
@@ -19,8 +21,11 @@ class Totals:
     """
 
     volume_m3: float  # through the meter
+    volume_u_m3: float  # its standard uncertainty, with what was not counted
     ground_m3: float  # of it on known ground
+    ground_u_m3: float  # its standard uncertainty
     area_m2: float  # of known ground
+    area_u_m2: float  # its standard uncertainty
     distance_m: float  # way gone, turns included
     spraying_s: float
     rate_m3_m2: float | None
@@ -35,6 +40,8 @@ class Totals:
     unassigned_s: float
     unassigned_m: float
     unassigned_m3: float
+    hidden_m2: float  # ground that was probably sprayed and is not known
+    uncounted_m3: float  # water that probably went down on it beside what is unassigned
     tank_left_m3: float
 
 
@@ -45,12 +52,21 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     area, ground = sums["ground_m2"], sums["ground_m3"]
     rate = ground / area if area > 0 else None
     flow = ground / sums["ground_s"] if sums["ground_s"] > 0 else math.nan
-    known = float(pipeline.certainty.relative_u(flow, max(len(pipeline.passes), 1)))
-    relative = math.hypot(known, _unassigned_u(pipeline, sums))
+    number = max(len(pipeline.passes), 1)
+    hidden = _hidden(pipeline, sums)
+    relative = math.hypot(float(pipeline.certainty.relative_u(flow, number)), _unassigned_u(pipeline, sums, hidden))
+    meter = float(pipeline.certainty.volume_u(flow)) if ground > 0 else 0.0
+    volume = float(last.volume_m3[-1]) if last is not None and seen else 0.0
+    flow_step, wheel_step = (_ends(pipeline, pulse) for pulse in _pulses(pipeline.rig))
     return Totals(
-        volume_m3=float(last.volume_m3[-1]) if last is not None and seen else 0.0,
+        volume_m3=volume,
+        # What is known to lack on one side alone is added, not squared: S. D. Phillips, K. R. Eberhardt, B. Parry,
+        # J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577, U = k·u + |bias|.
+        volume_u_m3=meter * volume + hidden.uncounted_m3 / 2.0,
         ground_m3=ground,
+        ground_u_m3=math.hypot(meter * ground, flow_step),
         area_m2=area,
+        area_u_m2=math.hypot(pipeline.certainty.travel_u(number) * area, wheel_step * pipeline.rig.swath_m),
         distance_m=float(last.distance_m[-1]) if last is not None and seen else 0.0,
         spraying_s=sums["ground_s"],
         rate_m3_m2=rate,
@@ -65,16 +81,39 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         unassigned_s=sums["unassigned_s"],
         unassigned_m=sums["unassigned_m"],
         unassigned_m3=sums["unassigned_m3"],
+        hidden_m2=hidden.area_m2,
+        uncounted_m3=hidden.uncounted_m3,
         tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else pipeline.rig.tank.volume_m3,
     )
 
 
-def _unassigned_u(pipeline: Pipeline, sums: Mapping[str, float]) -> float:
+def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
+    """What the known ground says of the rest of the run; rate 0 where there is none."""
+    area, seconds = sums["ground_m2"], sums["ground_s"]
+    swath = pipeline.rig.swath_m
+    return Known(sums["ground_m3"] / area, area / seconds, swath) if area > 0 and seconds > 0 else Known(0, 0, swath)
+
+
+def _hidden(pipeline: Pipeline, sums: Mapping[str, float]) -> Hidden:
+    return hidden_in(pipeline.unassigned, known_ground(pipeline, sums))
+
+
+def _pulses(rig: Rig) -> tuple[float, float]:
+    """One pulse of the meter (m³) and of the wheel (m; 0 without one)."""
+    return 1.0 / float(rig.meter.curve[0][1]), rig.wheel.metres_per_pulse if rig.wheel else 0.0
+
+
+def _ends(pipeline: Pipeline, pulse: float) -> float:
+    """Standard uncertainty from the ends of passes, and of what is apart, each read to a whole pulse: GUM F.2.2.1."""
+    return pulse * math.sqrt((len(pipeline.passes) + len(pipeline.unassigned)) / 6.0)
+
+
+def _unassigned_u(pipeline: Pipeline, sums: Mapping[str, float], hidden: Hidden) -> float:
     """Relative standard uncertainty of the run's rate from ground that is not known.
 
     That share of the volume may have gone down at a rate as different as the passes are from each other.
     """
-    known, apart = sums["ground_m3"], sums["unassigned_m3"]
+    known, apart = sums["ground_m3"], sums["unassigned_m3"] + hidden.uncounted_m3
     if not (known > 0 and apart > 0):
         return 0.0
     rates = [one.rate_m3_m2 for one in pipeline.passes]

@@ -16,7 +16,7 @@ GOOD_SHARE = 0.9  # of the ground inside the band: the run is on target
 class Verdict:
     """Shares of the sprayed ground, which make 1 together, and passes whose mean is above the band or below it.
 
-    Ground that belongs to what is not assigned is taken as large as its volume would cover at the run's own rate.
+    What is not assigned counts as not known: as large as its ground probably was (host.review.hidden_ground).
     """
 
     on: float
@@ -52,14 +52,13 @@ def verdict_of(totals: Totals, passes: Sequence[Pass], target: Target) -> Verdic
     """The verdict; None where nothing is known to have reached the ground."""
     if totals.rate_m3_m2 is None or not totals.area_m2 > 0:
         return None
-    apart = totals.unassigned_m3 / totals.rate_m3_m2 if totals.rate_m3_m2 > 0 else 0.0
-    whole = totals.area_m2 + apart
+    whole = totals.area_m2 + totals.hidden_m2
     on = totals.area_m2 - totals.over_m2 - totals.under_m2 - totals.unknown_m2
     return Verdict(
         on=max(on, 0.0) / whole,
         over=totals.over_m2 / whole,
         under=totals.under_m2 / whole,
-        unknown=(totals.unknown_m2 + apart) / whole,
+        unknown=(totals.unknown_m2 + totals.hidden_m2) / whole,
         heavy=sum(one.rate_m3_m2 > target.high_m3_m2 for one in passes),
         light=sum(one.rate_m3_m2 < target.low_m3_m2 for one in passes),
     )

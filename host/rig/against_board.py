@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from firmware_protocol.messages import INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability
+from firmware_protocol.messages import INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability, FilterRule
 from firmware_protocol.version import speaks_our_protocol
 from host.rig.model import Rig
+from host.rig.sensors import SENSORS
 
 _LEAST_FULL_SCALE = 255
 NO_IDENTITY = "The board never said who it is: what is fitted on it, and its converter's range, are guesses."
@@ -32,8 +33,29 @@ def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
         said.append("The board has no pressure input, the rig has a transducer: no pressure, and no clog can be seen.")
     elif rig.pressure and int(identity.get("adc_full_scale") or 0) < _LEAST_FULL_SCALE:
         said.append("The board's converter is too coarse to read a pressure.")
+    if not _takes_filters(str(identity.get("protocol", PROTOCOL_VERSION))):
+        said.extend(_bouncing(rig))
     low, high = INTERVAL_RANGE_MS
     interval = int(identity.get("interval_ms") or 0)
     if not low <= interval <= high:
         said.append(f"The board says that it reports every {interval} ms; {low} to {high} ms are possible.")
     return tuple(said)
+
+
+def _takes_filters(version: str) -> bool:
+    """Whether the board knows the command `f`: from version 1.1 on (PROTOCOL.md, section 11)."""
+    minor = version.partition(".")[2]
+    return not minor.isdecimal() or int(minor) >= 1
+
+
+def _bouncing(rig: Rig) -> list[str]:
+    """Contacts, which a board without filters counts once for each bounce."""
+    kinds = [("flow meter", "flow", rig.meter_sensor)]
+    if rig.wheel:
+        kinds.append(("wheel", "distance", rig.wheel_sensor))
+    return [
+        f"The {name}'s {kind} bounces, and this board (protocol 1.0) cannot filter it: it may count several times the "
+        f"{quantity} there is. Load firmware 1.1."
+        for name, quantity, kind in kinds
+        if SENSORS[kind].rule is FilterRule.REST
+    ]

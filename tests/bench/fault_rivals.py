@@ -12,7 +12,7 @@ from host.pipeline.counts import CountUnwrapper
 from host.pipeline.faults.coefficient import BoomCoefficient
 from host.pipeline.faults.steps import StepWatch, Usable
 from host.pipeline.faults.tuning import TUNING
-from host.pipeline.pipeline import flow_stop_s
+from host.pipeline.measured import flow_stop_s
 from host.pipeline.pressure import PressureReading
 from host.pipeline.pulses import PulseTimer
 from host.rig import Rig

@@ -169,6 +169,31 @@ def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> Non
     assert turn == pytest.approx(expected, rel=1e-6)
 
 
+def lap(page: Any, number: int) -> tuple[float, float]:
+    """Time a lap of some five seconds with the page's stopwatch; between which seconds it must be.
+
+    Laps that differ 1.5-fold are refused. On a busy computer a tap may come so late: then that lap is timed again.
+    """
+    for _ in range(5):
+        earliest = time.monotonic()
+        act(page, "Start")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
+        begun = time.monotonic()
+        wait_until(lambda: counted(page) >= 5, "five seconds", 20)
+        ending = time.monotonic()
+        act(page, "Stop")
+        wait_until(lambda: len(rows(page)) == number or "-fold" in page.inner_text("#calibrate"), "an answer", 20)
+        if len(rows(page)) == number:
+            return ending - begun, time.monotonic() - earliest
+        undo(page, number - 1)
+    pytest.fail("no two laps alike")
+
+
+def undo(page: Any, left: int) -> None:
+    page.click("button:has-text('Undo')")
+    wait_for_rows(page, left)
+
+
 @pytest.mark.journey
 def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     """The page's stopwatch against this test's own: two passes timed, a third undone, another one typed in."""
@@ -177,19 +202,8 @@ def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     act(page, "Start")
     wrong(page, "course", "Enter the length of the course.")
     fill(page, course="8 m")
-    bounds = []
-    for number in (1, 2, 3):
-        earliest = time.monotonic()
-        act(page, "Start")
-        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
-        begun = time.monotonic()
-        wait_until(lambda: counted(page) >= 5, "five seconds", 20)
-        ending = time.monotonic()
-        act(page, "Stop")
-        wait_for_rows(page, number)
-        bounds.append((ending - begun, time.monotonic() - earliest))
-    page.click("button:has-text('Undo')")
-    wait_for_rows(page, 2)
+    bounds = [lap(page, number) for number in (1, 2, 3)]
+    undo(page, 2)
     choose(page, "Walking speed", "Type in numbers")
     fill(page, course="9 m", time="6 s")
     enter(page)

@@ -24,6 +24,16 @@ Serve = Callable[..., Server]
 Phone = Callable[..., Any]
 THREE = re.sub(r"nozzles = 4", "nozzles = 3", RIG.read_text(encoding="utf-8"))
 AMOUNT = "[data-entry=amount] input:visible"
+BEEPS = "document.getElementById('calibrate-timed').dataset.beeps"
+# Each countdown as the page first hears of it: seconds to its start and to its end.
+LISTEN = """
+window.countdowns = {};
+document.addEventListener("DOMContentLoaded", () => new MutationObserver(() => {
+  const box = document.getElementById("calibrate-timed");
+  const [number, ...moments] = box ? box.textContent.split(" ") : [""];
+  if (number && !(number in window.countdowns)) window.countdowns[number] = moments.map(Number);
+}).observe(document.body, { childList: true, subtree: true, characterData: true }));
+"""
 
 
 class Taps:
@@ -111,6 +121,7 @@ def test_a_catch_test_of_three_nozzles_at_two_pressures_in_eighteen_taps(
     sprayer: BoardOnPty, runs: Path, serve: Serve, phone: Phone
 ) -> None:
     page = phone("about:blank")
+    page.add_init_script(LISTEN)
     open_calibrate(page, serve(), "Catch test", "Nozzle by nozzle")
     page.click("summary:visible:has-text('More')")
     page.fill("[data-entry=catch_for] input:visible", "5")  # or the test would take five minutes
@@ -137,10 +148,13 @@ def test_a_catch_test_of_three_nozzles_at_two_pressures_in_eighteen_taps(
     wait_until(lambda: "New runs will use it" in page.inner_text("#calibrate-notice"), "saved", 20)
     print(f"catch test, three nozzles at two pressures: {taps.count} taps")
     assert taps.count <= 18
-    # Three short beeps and a long one before the catch, and before its end, for each of six catches; one of them may be
-    # too late to sound where the computer is busy.
-    beeps = int(page.evaluate("document.getElementById('calibrate-timed').dataset.beeps"))
-    assert 6 * 7 <= beeps <= 6 * 8
+    # Three short beeps and a long one before the catch, and before its end, for each of six catches. A short one whose
+    # moment has passed when the page hears of the countdown does not sound; every other one does.
+    heard = page.evaluate("window.countdowns")
+    assert len(heard) == 6
+    due = sum(moment >= before for moments in heard.values() for moment in moments for before in (3, 2, 1, 0))
+    assert 6 * 6 <= due <= 6 * 8
+    wait_until(lambda: int(page.evaluate(BEEPS)) == due, f"{due} beeps and no more: {page.evaluate(BEEPS)}")
 
 
 def test_only_the_count_and_its_buttons_are_in_sight_while_catching(

@@ -73,6 +73,18 @@ def test_verdicts_are_those_of_the_command(
     page.wait_for_selector("[data-entry=later] .wrong:not(:empty)")
 
 
+def test_a_folder_that_cannot_be_read_is_told_and_looked_at_again(runs: Path, serve: Serve, phone: Phone) -> None:
+    shutil.copy(RECORDING, runs)
+    server = serve()
+    away = runs.rename(runs.with_name("pulled-out"))
+    page = phone(server.address + "/compare")
+    page.wait_for_selector("#compare-trouble:not(:empty)")
+    assert str(runs) in page.inner_text("#compare-trouble")
+    away.rename(runs)
+    wait_until(lambda: page.input_value("[data-entry=run] input") == RECORDING.stem, "the newest run is filled in")
+    assert page.inner_text("#compare-trouble") == ""
+
+
 def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phone) -> None:
     """Twenty runs; the meter reads 6 % less from the eleventh on."""
     write_season(runs, 20, Truth(meter=lambda run: -0.06 if run >= 10 else 0.0))

@@ -94,9 +94,10 @@ Serve = Callable[..., Server]
 
 def load(
     recorder: RecorderProcess, board: BoardOnPty, serve: Serve, seconds: float, kills: int, phones: list[Any]
-) -> None:
-    """`seconds` with one screen, as long with all of them, then the page is killed `kills` times, a second apart.
+) -> float:
+    """How late the latest line was recorded (s, more than the median).
 
+    `seconds` with one screen, as long with all of them, then the page is killed `kills` times, a second apart.
     Each of `phones` opens the page at an address in a browser of its own, after the time with one screen.
     """
     server = serve()
@@ -142,7 +143,7 @@ def load(
         f"page killed {kills} times, {len(sequence)} frames in a row, longest time between two {gap_s:.3f} s ", end=""
     )
     print(f"(between two lines sent {np.diff(sent).max():.3f} s), latest {late_s:.3f} s behind its line")
-    assert late_s < 0.5, "the recorder was held up"
+    return late_s
 
 
 def test_a_crowd_of_screens_and_a_killed_page_leave_no_gap(
@@ -157,4 +158,5 @@ def test_a_crowd_of_screens_and_a_killed_page_leave_no_gap(
 def test_a_crowd_with_two_browsers_and_a_page_killed_ten_times(
     recorder: RecorderProcess, board: BoardOnPty, serve: Serve, phone: Callable[..., Any]
 ) -> None:
-    load(recorder, board, serve, 60.0, 10, [phone, phone])
+    # Only here, where nothing else is running beside: other work would delay the lines as well.
+    assert load(recorder, board, serve, 60.0, 10, [phone, phone]) < 0.5, "the recorder was held up"

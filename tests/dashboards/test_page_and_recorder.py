@@ -38,8 +38,7 @@ def test_killing_the_page_leaves_no_gap_in_the_recording(recorder: RecorderProce
     assert run.complete
     assert run.wire_damage <= 1  # the port may be opened in the middle of a line
     assert len(run.frames) > 30
-    assert np.unique(np.diff(run.frames["seq"].astype(int))).tolist() == [1]
-    assert np.diff(run.frames["host_s"]).max() < 0.5
+    assert np.unique(np.diff(run.frames["seq"].astype(int))).tolist() == [1]  # how late lines are: soak, test_load
 
 
 @pytest.mark.browser

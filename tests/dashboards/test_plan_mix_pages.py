@@ -62,7 +62,7 @@ def shown(page: Any, where: str, *texts: str) -> None:
     """All of that stands there, and nothing has to be moved sideways to be read."""
     for text in texts:
         wait_until(lambda text=text: text in page.inner_text(where), f"{text} in {page.inner_text(where)}", 20)  # type: ignore[misc]
-    wait_until(lambda: page.evaluate("document.documentElement.scrollWidth") <= 360, "the page to fit the phone", 5.0)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
 def choose(page: Any, question: str) -> str:

@@ -37,7 +37,7 @@ def open_rig(serve: Serve, phone: Phone) -> Any:
 def test_the_example_before_the_first_run(serve: Serve, phone: Phone) -> None:
     page = open_rig(serve, phone)
     assert "example rig" in page.inner_text(".rig")
-    assert figures(page)["Nozzles"] == "4, 20.0 in apart"
+    assert figures(page)["From nozzle to nozzle"] == "20.0 in"
     assert "has read no run of this rig yet" in page.inner_text("main")
     assert page.wrong == []
 
@@ -49,8 +49,9 @@ def test_cards_in_force_and_the_text_to_copy(growing: GrowingRun, runs: Path, se
     save_card(make_card("meter", name, made, section, {"expanded_percent": 1.4}), runs / "cards")
     page = open_rig(serve, phone)
     assert figures(page)["Factor"] == f"{451 * 3.785411784:,.1f} pulses/gal"  # NIST Handbook 44, Appendix C
-    row = page.locator("tbody tr").first.inner_text().split("\t")
-    assert [cell.strip() for cell in row] == ["Flow meter", "card of 2026-05-12", "± 1.4 %"]
+    row = page.locator("tbody tr:has-text('card of')").inner_text().split("\t")
+    assert [cell.strip() for cell in row] == ["Flow meter", "card of 12 May 2026", "± 1.4 %"]
+    page.click("summary:has-text('Rig file')")
     text = page.inner_text("#rig-text")
     assert tomllib.loads(text) == tomllib.loads(RIG.read_text(encoding="utf-8"))
     page.context.grant_permissions(["clipboard-read", "clipboard-write"])
@@ -67,9 +68,9 @@ def test_cards_in_force_and_the_text_to_copy(growing: GrowingRun, runs: Path, se
 def test_a_metric_rig_without_a_wheel(runs: Path, serve: Serve, phone: Phone) -> None:
     begin(runs / "2026-05-14T0915-court.sward", WALKER.read_text(encoding="utf-8")).close("complete", "test", 0, 0.0)
     told = figures(open_rig(serve, phone))
-    assert told["Rate"] == "4.00 L/100 m² (400 L/ha)"
-    assert told["No wheel: pace of a timed course"] == "4.00 km/h"
-    assert told["Flow at 4.00 bar"] == "15.00 L/min"
+    assert (told["Rate"], told["The same"]) == ("4.00 L/100 m²", "400 L/ha")
+    assert told["No wheel: speed of your course"] == "4.00 km/h"
+    assert told["Gives"] == "15.00 L/min"
 
 
 def test_a_rig_that_cannot_be_read_gets_one_sentence(runs: Path, serve: Serve, phone: Phone) -> None:

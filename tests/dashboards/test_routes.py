@@ -62,6 +62,7 @@ def test_the_first_message_has_the_last_minute_the_others_only_the_row(server: S
         first = json.loads(socket.recv(5))
         assert len(first["trace"]) > 10
         for _ in range(10):  # a message for more than MISSED reports at once, on a busy machine, has it again
+            known = server.row()["frame"]
             socket.send("k")
             second = json.loads(socket.recv(5))
             if "trace" not in second:
@@ -70,7 +71,8 @@ def test_the_first_message_has_the_last_minute_the_others_only_the_row(server: S
         assert second["boot"] == first["boot"]
         assert second["seq"] > first["seq"]
         assert second["row"]["frame"] > first["row"]["frame"]
-        assert second["age_ms"] < 200
+        later = json.loads(socket.recv(5)) if second["row"]["frame"] < known else second  # one was under way
+        assert later["row"]["frame"] >= known, "as new as what another screen is shown"
 
 
 def test_polling_gives_the_same(server: Server) -> None:
@@ -87,11 +89,12 @@ def test_a_screen_that_takes_nothing_gets_no_old_numbers_later(server: Server) -
         held = [json.loads(socket.recv(1)) for _ in range(3)]
         with pytest.raises(TimeoutError):
             socket.recv(0.5)
+        known = server.row()["frame"]
         socket.send("k")
-        fresh = json.loads(socket.recv(1))
+        fresh = json.loads(socket.recv(5))
         assert fresh["row"]["frame"] - held[-1]["row"]["frame"] > 15
         assert len(fresh["trace"]) > 10, "and the trace again, whole"
-        assert fresh["age_ms"] < 300
+        assert fresh["row"]["frame"] >= known, "as new as what another screen is shown"
 
 
 def test_without_news_the_newest_is_repeated_every_second(idle: Server) -> None:
@@ -158,7 +161,8 @@ def test_many_screens_come_and_go(server: Server) -> None:
     for _ in range(30):
         with suppress(TimeoutError), stream(server) as socket:
             socket.recv(1)
-    assert server.newest()["age_ms"] < 300
+    before = server.row()["frame"]
+    wait_until(lambda: server.row()["frame"] > before + 5, "the numbers go on")
     assert server.child.poll() is None
 
 

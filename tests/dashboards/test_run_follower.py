@@ -6,6 +6,7 @@ import json
 import os
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
@@ -16,6 +17,7 @@ from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RecorderClient, RecorderState
 from dashboards.live.run_follower import LiveFollower
 from dashboards.live.screen import screen_row
+from host.calibrate.cards import make_card
 from host.errors import NoAnswerError, NotNowError, UserError
 from host.journal import FileFollower, JournalWriter, read_run
 from host.journal.follow import POLL_BYTES
@@ -256,7 +258,13 @@ class TestRecorderClient:
     def test_a_recorder_that_refuses_to_say_how_it_is_says_why(self) -> None:
         door, _ = self.door([UserError("the recorder knows no request 'status'")])
         door.look()
-        assert door.state() == RecorderState("silent", "the recorder knows no request 'status'")
+        assert door.state() == RecorderState("unknown", "the recorder knows no request 'status'")
+
+    def test_a_recorder_that_cannot_be_asked_is_not_called_silent(self) -> None:
+        door, _ = self.door([{"state": "recording"}, *3 * [NotNowError("too many open files")]])
+        for self.now in (0.0, 1.0, 2.0, 3.0):
+            door.look()
+        assert door.state() == RecorderState("unknown", "too many open files")
 
     def test_a_port_that_is_there_again_and_cannot_be_opened_is_explained(self) -> None:
         door, _ = self.door([{"state": "recording", "link": "lost", "link_trouble": "port X is in use"}])
@@ -289,3 +297,26 @@ class TestRecorderClient:
         with pytest.raises(UserError):
             door.tell("erase", {})
         assert asked == []
+
+
+def test_a_card_that_is_new_since_the_last_run_is_told_until_the_first_pass_is_over(
+    tmp_path: Path, runs: Writers, follow: Follow
+) -> None:
+    walk = Walk()
+    before = begin(tmp_path / "before.sward")
+    add(before, walk, 5)
+    before.close("complete", "test", 0, 1.0)
+    os.utime(tmp_path / "before.sward", (4000, 4000))
+    section = {"factor": "451.6 pulses/gal", "uncertainty": "0.6 %"}
+    made = datetime(2026, 5, 14, 9, 0, tzinfo=UTC)
+    card = make_card("meter", load_rig(RIG).name, made, section, {"result": "451.6 pulses/gal, good to ±1.2 %"})
+    writer = begin(tmp_path / "now.sward", cards=[card])
+    walk = Walk()
+    add(writer, walk, 30)
+    following = follow(tmp_path, tmp_path / "now.sward")
+    new = "New since the last run: flow meter, 14 May 09:00, 451.6 pulses/gal, good to ±1.2 %."
+    assert new in following.step()["row"]["notice"]
+    walk.spraying = False
+    add(writer, walk, 200)
+    assert new not in following.step(5.0)["row"]["notice"]
+    writer.close("complete", "test", 0, 30.0)

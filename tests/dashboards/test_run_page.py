@@ -40,6 +40,7 @@ def test_the_clog_recording_as_the_review_has_it(runs: Path, serve: Serve, phone
     """The recording's third pass loses a nozzle: the page's numbers are the review's, in plot and table alike."""
     review = review_run(RECORDING)
     server, page = open_run(runs, serve, phone)
+    page.click("summary:has-text('Rate along each pass')")
     page.wait_for_selector(".strips .main-svg")
     fault = page.inner_text(".inner.warning")
     assert "Nozzle clogged, about 1.0 nozzles' worth" in fault
@@ -68,7 +69,7 @@ def test_the_clog_recording_as_the_review_has_it(runs: Path, serve: Serve, phone
     for drawn, strip in zip(plotted, strips, strict=True):
         assert drawn[:-1] == pytest.approx([to_user(float(r), "rate", "us") for r in strip.rate_m3_m2])
     listed = page.locator("#run-body table", has_text="Off by").first.inner_text()
-    for section in review.stretches(strips):
+    for section in review.sections(strips):
         begin, end = (to_user(at, "length", "us") for at in (section.from_m, section.to_m))
         assert f"{section.number}\t{begin:.0f}\t{end:.0f}" in listed
 
@@ -124,6 +125,7 @@ def test_notes_are_text_and_stand_beside_the_run(runs: Path, serve: Serve, phone
 
 def test_dark_screens_print_light(runs: Path, serve: Serve, phone: Phone) -> None:
     _, page = open_run(runs, serve, phone, light="dark")
+    page.click("summary:has-text('Rate along each pass')")
     page.wait_for_selector(".strips .main-svg")
     page.emulate_media(media="print", color_scheme="dark")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Iterable
 from pathlib import Path
 
 from firmware_protocol.messages import encode_identity
+from host.calibrate.cards import Card, snapshot
 from host.journal import JournalWriter, Snapshot
 from tests.dashboards.walking import IDENTITY, RIG, STEP_S, Walk
 
 
-def begin(path: Path, rig_toml: str | None = None) -> JournalWriter:
+def begin(path: Path, rig_toml: str | None = None, cards: Iterable[Card] = ()) -> JournalWriter:
     """A run file with its head and the board's first line."""
     toml = RIG.read_text(encoding="utf-8") if rig_toml is None else rig_toml
-    writer = JournalWriter(path, Snapshot({"started": "2026-05-14T09:15:00+01:00"}, toml))
+    writer = JournalWriter(path, Snapshot({"started": "2026-05-14T09:15:00+01:00"}, toml, snapshot(cards)))
     writer.event("run_start", 0.0)
     writer.raw_line(encode_identity(IDENTITY), 0.0)
     writer.flush()

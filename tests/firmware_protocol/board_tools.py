@@ -15,6 +15,7 @@ from tests.firmware_protocol.vector_files import FOLDER
 
 BOARD = FOLDER / "board"
 SCENARIOS = Path(__file__).parent / "scenarios"
+UNSENT = 255  # bytes: a line on which nothing leaves
 
 
 @cache
@@ -66,7 +67,7 @@ class Core:
 
     def power_on(self) -> None:
         """Everything as it is before the first start: clock 0, nothing counted, memory blank."""
-        self.lib.chip_set_sender(255, True)
+        self.lib.chip_set_sender(255, 0)
         self.lib.chip_set_inputs(False, 5000)
         self.lib.chip_lose_memory(0)
         self.lib.chip_keep_begin(False)

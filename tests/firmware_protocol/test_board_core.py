@@ -32,7 +32,7 @@ from firmware_protocol.messages import (
     filter_argument,
     outputs_argument,
 )
-from tests.firmware_protocol.board_tools import Core, build, missing_for_core
+from tests.firmware_protocol.board_tools import UNSENT, Core, build, missing_for_core
 from tests.firmware_protocol.vector_files import rows, unescape
 
 pytestmark = pytest.mark.skipif(bool(missing_for_core()), reason=missing_for_core() or "can be built")
@@ -212,19 +212,19 @@ def test_a_board_held_up_sends_no_burst(fresh: Core) -> None:
 
 
 def test_no_room_drops_whole_lines_and_counts_them(fresh: Core) -> None:
-    fresh.lib.chip_set_sender(79, False)
+    fresh.lib.chip_set_sender(79, UNSENT)
     fresh.flow()
     assert fresh.run_to(350_000) == []
-    fresh.lib.chip_set_sender(80, False)
+    fresh.lib.chip_set_sender(80, UNSENT)
     (report,) = _reports(fresh.run_to(400_000))
     assert (report.seq, report.lines_dropped, report.flow_count) == (3, 3, 1)
 
 
 def test_answers_wait_for_room_and_never_push_out_a_report(fresh: Core) -> None:
-    fresh.lib.chip_set_sender(100, False)
+    fresh.lib.chip_set_sender(100, UNSENT)
     fresh.send(encode_command(Command("q", 1)) + b"\n" + encode_command(Command("p", 2)) + b"\n")
     assert [line[:1] for line in fresh.run_to(250_000)] == [b"R", b"R"]
-    fresh.lib.chip_set_sender(255, False)
+    fresh.lib.chip_set_sender(255, UNSENT)
     assert [line[:1] for line in fresh.run_to(260_000)] == [b"I", b"A", b"H", b"S", b"A"]
 
 
@@ -267,71 +267,6 @@ def test_a_bouncing_switch_is_waited_for(fresh: Core) -> None:
     assert _reports(fresh.run_to(400_000))[-1].flags & Flag.SPRAY
     fresh.lib.chip_set_inputs(False, 5000)
     assert not _reports(fresh.run_to(500_000))[-1].flags & Flag.SPRAY
-
-
-def test_a_reset_loses_nothing_that_was_counted(fresh: Core) -> None:
-    fresh.restart(boot=5)
-    pulses = 0
-    total = 0
-    for boot in (6, 7, 8):
-        for clock in range(1000, 450_000, 1000):
-            fresh.clock = clock
-            fresh.flow()
-            pulses += 1
-            for report in _reports(fresh.passes()):
-                last = report
-        total += last.flow_count  # all of this start that was sent: the last 49 pulses were not
-        fresh.restart(boot)
-    fresh.clock = 100_000
-    total += _reports(fresh.passes())[-1].flow_count
-    assert total == pulses
-
-
-def test_a_report_cut_short_by_a_reset_is_not_taken_as_sent(fresh: Core) -> None:
-    fresh.restart(boot=5)
-    fresh.flow()
-    fresh.lib.chip_set_sender(255, False)
-    assert _reports(fresh.run_to(150_000))[-1].flow_count == 1
-    fresh.restart(boot=6)
-    fresh.lib.chip_set_sender(255, True)
-    assert _reports(fresh.run_to(150_000))[-1].flow_count == 1
-    fresh.restart(boot=7)
-    assert _reports(fresh.run_to(150_000))[-1].flow_count == 0
-
-
-def test_a_report_that_lacks_only_its_line_feed_is_not_made_whole_by_the_next_start(fresh: Core) -> None:
-    """Its pulses come again with that start: made whole, they would count twice."""
-    fresh.restart(boot=5)
-    fresh.flow()
-    fresh.lib.chip_set_sender(255, False)
-    fresh.run_to(150_000)
-    fresh.lib.chip_keep_begin(True)
-    fresh.lib.chip_board_start(6, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
-    assert fresh.sent()[0] == b"?"
-    fresh.lib.chip_set_sender(255, True)
-    fresh.run_to(300_000)
-    fresh.lib.chip_keep_begin(True)
-    fresh.lib.chip_board_start(7, b"test-board", b"1.1.0", 1023, 0x3F, ctypes.c_char(b"X"))
-    assert fresh.sent()[0].startswith(b"I07")
-
-
-def test_more_unsent_pulses_than_can_be_are_not_believed(fresh: Core) -> None:
-    for pulses, carried in ((730, 730), (99_999, 99_999), (100_000, 0)):
-        fresh.power_on()
-        fresh.restart(boot=5)
-        for clock in range(1, pulses + 1):
-            fresh.clock = clock * 400
-            fresh.flow()
-        fresh.restart(boot=6)
-        assert _reports(fresh.run_to(100_000))[-1].flow_count == carried
-
-
-@pytest.mark.parametrize("filling", [0x00, 0xFF, 0xA5])
-def test_after_a_power_off_counts_begin_at_nought(fresh: Core, filling: int) -> None:
-    fresh.lib.chip_lose_memory(filling)
-    fresh.restart(boot=6)
-    report = _reports(fresh.run_to(100_000))[-1]
-    assert (report.flow_count, report.wheel_count) == (0, 0)
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -78,26 +78,73 @@ def test_the_reset_pin_under_a_boot_loader_is_no_unplanned_restart(folder: Path,
 # ---- restarts ----
 
 
-def _restarted(folder: Path, restarts: int) -> tuple[float, float]:
-    """Pulses unaccounted for on both inputs after restarts at random moments, some in the middle of a line."""
-    chance = random.Random(17)
-    moments = [1.0 + 0.4 * nth + 0.3 * chance.random() for nth in range(restarts)]
+UNSEEN_US = 8.0  # from an edge until its interrupt has written the count: 8.0 µs flow, 7.6 µs wheel as measured here
+
+
+def _restarted(folder: Path, moments: list[float], flow: str, wheel: str) -> Seen:
+    """Resets by the pin at `moments`. No pulse is lost or counted twice but those that fell UNSEEN_US before a reset:
+    their interrupt has not written the count yet, and no memory knows of them."""
     end = moments[-1] + 1.0
-    scenario = "0.5 flow 3100 0.2\n0.5 wheel 700 0.2\n" + "".join(f"{at:.7f} reset 0.01\n" for at in moments)
-    seen = run_board(folder, scenario + f"{end} flow 0\n{end} wheel 0\n{end + 0.5} end\n", timeout=900)
-    assert len(seen.identities) == restarts + 1
-    return tuple(abs(seen.total(f"{name}_count") - seen.truth[f"{name}_pulses"]) for name in ("flow", "wheel"))  # type: ignore[return-value]
+    scenario = f"0.5 flow {flow}\n0.5 wheel {wheel}\n" + "".join(f"{at:.7f} reset 0.01\n" for at in moments)
+    edges = folder / "edges"
+    seen = run_board(
+        folder, scenario + f"{end} flow 0\n{end} wheel 0\n{end + 0.5} end\n", "--edges", str(edges), timeout=900
+    )
+    assert len(seen.identities) == len(moments) + 1
+    fell = {"flow": 0, "wheel": 0}
+    unseen = {"flow": 0, "wheel": 0}
+    for line in edges.read_text(encoding="ascii").splitlines():
+        what, cycle = line.split()
+        if what != "reset":
+            fell[what] = int(cycle)
+            continue
+        for channel, last in fell.items():
+            unseen[channel] += last > 0 and int(cycle) - last < UNSEEN_US * CYCLES_PER_US
+    for channel, count in unseen.items():
+        lost = seen.truth[f"{channel}_pulses"] - seen.total(f"{channel}_count")
+        assert 0 <= lost <= count, (channel, lost, count)
+    return seen
+
+
+def _at_random(restarts: int) -> list[float]:
+    chance = random.Random(17)
+    return [1.0 + 0.4 * nth + 0.3 * chance.random() for nth in range(restarts)]
 
 
 def test_restarts_at_random_moments_lose_nothing_that_was_counted(folder: Path) -> None:
-    assert max(_restarted(folder, 15)) <= 1
+    _restarted(folder, _at_random(15), "3100 0.2", "700 0.2")
 
 
 @pytest.mark.soak
 @pytest.mark.timeout(1000)
 def test_a_hundred_and_fifty_restarts_lose_only_edges_that_fell_as_the_reset_came(folder: Path) -> None:
-    """An edge some µs before a reset has not been looked at yet: at 3,100 a second 2 % of the resets, so 3 of 150."""
-    assert max(_restarted(folder, 150)) <= 7
+    _restarted(folder, _at_random(150), "3100 0.2", "700 0.2")
+
+
+def _leaves_at(folder: Path) -> float:
+    """Seconds from the end of a reset until the third report has left whole, to 0.1 ms. The first start of all takes
+    longer: it writes the serial number."""
+    low, high = 0.0, 0.1
+    while high - low > 1e-4:
+        middle = (low + high) / 2
+        again = 0.5 + 0.01 + 0.3 + middle
+        cut = run_board(folder, f"0.5 reset 0.01\n{again:.6f} reset 0.01\n{again + 0.05} end\n")
+        second = [report for report in cut.reports if report.boot == cut.identities[1].boot]
+        low, high = (low, middle) if any(report.seq == 2 for report in second) else (middle, high)
+    return 0.3 + high
+
+
+@pytest.mark.parametrize("step_us", [80, pytest.param(8, marks=pytest.mark.soak)])
+def test_a_reset_as_a_report_leaves_neither_loses_nor_doubles_it(folder: Path, step_us: int) -> None:
+    """Before it was sent once more in doubt, this doubled 100 pulses in every fifth of the resets."""
+    after_start = _leaves_at(folder)
+    moments = [0.5]
+    for nth in range(1600 // step_us):
+        moments.append(moments[-1] + 0.01 + after_start + (nth * step_us - 800) / 1e6)
+    seen = _restarted(folder, moments, "1000", "300")
+    reports = seen.reports
+    again = [after for before, after in pairwise(reports) if after == before]
+    assert again, "one that had left whole came once more"
 
 
 def test_the_boot_number_goes_on_past_worn_cells_and_keeps_clear_of_cell_nought(folder: Path, tmp_path: Path) -> None:
@@ -179,23 +226,37 @@ def test_a_bouncing_meter_contact_is_counted_exactly(folder: Path) -> None:
 # ---- noise ----
 
 
-def test_an_edge_right_after_another_as_the_timer_turns_over_is_refused_and_not_timed(folder: Path) -> None:
-    """The second of two edges a few µs apart, captured while the first is served and the timer turns over, once counted
-    as a pulse 32.8 ms in the future. The emulated chip serves a capture that waited, as the chip does."""
+OVERFLOW_US = 4.0  # the interrupt of the timer's turn: 61 cycles by its listing, and one instruction after it
+PHASES = [nth / 8 for nth in range(-100, 60)]  # µs from the timer's turn to the first edge
+
+
+def _pairs_at_the_turn(folder: Path, gap_us: float) -> tuple[int, int]:
+    """Counted and refused, of a pair of edges around each turn of the timer, one for each of PHASES."""
     edges = folder / "edges"
     calm = run_board(folder, "0.5 flow_burst 1 5\n0.7 end\n", "--edges", str(edges))
     cycle = int(edges.read_text(encoding="ascii").split()[1])
     clock_begins = cycle / CYCLES_PER_US - calm.reports[-1].flow_edge  # µs of the emulated time at clock 0
-    turns = [clock_begins + 32_768 * nth for nth in range(20, 20 + 80)]
-    moments = [(turn - 9.0 + nth * 0.05) / 1e6 for nth, turn in enumerate(turns)]
-    steps = "".join(f"{at:.8f} flow_burst 2 {3.0 + nth % 5 * 0.75}\n" for nth, at in enumerate(moments))
+    moments = [(clock_begins + 32_768 * (20 + nth) + phase) / 1e6 for nth, phase in enumerate(PHASES)]
+    steps = "".join(f"{at:.8f} flow_burst 2 {gap_us}\n" for at in moments)
     end = moments[-1] + 0.2
     seen = run_board(folder, steps + send_step(Command("q", 1), end) + f"{end + 0.3} end\n")
     assert all((report.clock - report.flow_edge) % 2**32 < 2**31 for report in seen.reports)
-    counted, refused = seen.reports[-1].flow_count, seen.states[-1].flow_refused
-    assert counted <= len(moments), "a pulse too many"
-    # A few pairs are too close to be told apart: the first was not yet looked at when the second came.
-    assert 1.9 * len(moments) < counted + refused <= 2 * len(moments)
+    return seen.reports[-1].flow_count, seen.states[-1].flow_refused
+
+
+@pytest.mark.parametrize("gap_us", [4.25, 5.0, 6.0, 8.0])
+def test_of_two_close_edges_as_the_timer_turns_over_one_counts_and_one_is_refused(folder: Path, gap_us: float) -> None:
+    """The second, captured while the first is served and the timer turns over, was a pulse 32.8 ms ahead once."""
+    assert _pairs_at_the_turn(folder, gap_us) == (len(PHASES), len(PHASES))
+
+
+@pytest.mark.parametrize("gap_us", [1.0, 2.0, 3.0])
+def test_of_two_closer_edges_one_counts_and_the_other_may_be_taken_for_the_same(folder: Path, gap_us: float) -> None:
+    """Both fall while the turn's interrupt runs: the timer keeps one mark and the time of the second. So a pair melts
+    where the first comes within OVERFLOW_US less the gap of the turn; PROTOCOL.md, section 6, says so of a few µs."""
+    counted, refused = _pairs_at_the_turn(folder, gap_us)
+    assert counted == len(PHASES)
+    assert abs(len(PHASES) - refused - (OVERFLOW_US - gap_us) * 8) <= 4  # edges are placed to 1/4 µs
 
 
 # ---- rates ----

@@ -40,8 +40,8 @@ def test_volume_area_and_rate_on_known_ground(case) -> None:
     review = reviewed(lines, rig_toml(case.plan, **case.rig))
     true, totals = truth_on_known_ground(sprayer, review), review.totals
     course = "course" in case.name  # the walker's pace is not measured there
-    assert totals.ground_m3 == pytest.approx(true.volume_m3, rel=0.005 if "flow pulses" not in case.name else 0.01)
-    assert totals.area_m2 == pytest.approx(true.area_m2, rel=0.03 if course else 0.008)
+    assert totals.ground_m3 == pytest.approx(true.volume_m3, rel=0.005)
+    assert totals.area_m2 == pytest.approx(true.area_m2, rel=0.03 if course else 0.005)
     assert totals.rate_m3_m2 == pytest.approx(true.rate_m3_m2, rel=0.03 if course else 0.008)
     whole = totals.ground_m3 + totals.standing_m3 + totals.unassigned_m3
     assert whole == pytest.approx(totals.volume_m3, rel=1e-9)
@@ -86,6 +86,31 @@ def test_a_restart_is_given_the_time_of_the_computers_clock() -> None:
     _, review = review_of_case("restart in a pass, 1.5 s down")
     (one,) = review.unassigned
     assert one.seconds == pytest.approx(1.6, abs=0.15)  # down 1.5 s, and the first report comes one interval later
+
+
+@pytest.mark.parametrize(
+    "name", ["restart in a pass, 4 s down", "51 flow pulses dropped", "silent over a whole pass", "all is well"]
+)
+def test_ground_and_water_that_were_not_seen_are_in_the_verdict_and_in_the_volumes_own_band(name) -> None:
+    sprayer, review = review_of_case(name)
+    totals, verdict = review.totals, review.verdict
+    assert verdict is not None
+    way = float(sprayer.open_m[-1])
+    assert verdict.unknown == pytest.approx(1 - totals.area_m2 / (way * sprayer.plan.swath_m), abs=0.02)
+    gone = float(sprayer.sprayed_m3[-1])
+    assert abs(totals.volume_m3 - gone) <= 2 * totals.volume_u_m3
+    assert totals.volume_m3 + totals.uncounted_m3 == pytest.approx(gone, rel=0.006)
+    # The rig file says 1 % of the meter, standard, and a day adds 0.5 %.
+    assert 2 * totals.volume_u_m3 == pytest.approx(2 * 0.01118 * totals.volume_m3 + totals.uncounted_m3, rel=0.001)
+
+
+def test_ground_stays_sprayed_while_the_board_drops_all_pulses() -> None:
+    # 51 pulses at 36 Hz: nothing is counted for 1.4 s, more than the second after which a pass is dry.
+    sprayer, review = review_of_case("51 flow pulses dropped")
+    (one,) = review.unassigned
+    begin, end = sprayer.flow_pulse_s[[1000, 1050]]
+    assert one.start_s < begin < end < one.end_s
+    assert one.seconds == pytest.approx(end - begin, abs=0.25)
 
 
 def test_kept_counts_make_no_flow_of_their_own() -> None:

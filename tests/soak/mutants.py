@@ -1,11 +1,13 @@
 """Small mistakes put into the code, one at a time: which of them does no test notice?
 
-    .venv/bin/python -m tests.soak.mutants [AREA …] [--most N] [--seed N]
+    .venv/bin/python -m tests.soak.mutants [AREA …] [--most N] [--seed N] [--at FILE:LINE …]
 
 An area is one of AREAS: some modules, and the tests that should hold them. Of every area `--most` mistakes are drawn: a
 number that is half as large again, a comparison the other way or one off, plus for minus, `and` for `or`, a condition
-turned round. Each is tried in a copy of the code; the work tree is not touched. What survives is printed with its line:
-either no test would notice, or the mistake changes nothing that matters. One takes some seconds of processor time.
+turned round. Each is tried in a copy of the code; the work tree is not touched. The tests of an area run once without
+any mistake, to see which functions every test enters; a mistake is then shown only to the tests that come by, quickest
+first, until one fails. What survives is printed with its line: either no test would notice, or the mistake changes
+nothing that matters. One takes some seconds of processor time.
 """
 
 from __future__ import annotations
@@ -14,23 +16,34 @@ import argparse
 import ast
 import gc
 import os
+import pickle
 import random
+import re
+import resource
 import shutil
 import signal
 import sys
 import tempfile
+import threading
 import time
 import traceback
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 ROOT = Path(__file__).parents[2]
 # What the tests import and nobody mutates: loaded once, before forking.
 IMPORTED = ("numpy", "pint", "pytest", "hypothesis", "scipy.stats", "iapws", "uncertainties", "fluids", "serial")
 AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "pipeline": (("host/pipeline/*.py",), ("tests/host/pipeline",)),
+    "pipeline": (
+        ("host/pipeline/*.py",),
+        ("tests/host/pipeline", "tests/independent_board", "tests/host/review/test_review.py"),
+    ),
     "faults": (("host/pipeline/faults/*.py", "host/pipeline/faults/causes/*.py"), ("tests/host/pipeline/faults",)),
     "journal": (("host/journal/*.py",), ("tests/host/journal", "tests/host/damage")),
     "recorder": (("host/recorder/*.py",), ("tests/host/recorder/test_recording.py", "tests/host/recorder")),
@@ -39,7 +52,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "plan": (("host/plan/*.py",), ("tests/host/plan",)),
 }
 PARTS = ("host", "firmware_protocol", "dashboards", "tests", "recordings")
-LONGEST_S = 240.0  # of processor time: a mistake may make an endless loop
+MOST_BYTES = 4 << 30  # a mistake may pile up rows without end
 COMPARED = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
 COMPUTED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
 
@@ -53,6 +66,7 @@ class Mutant:
     before: str
     after: str
     text: str
+    function: int | None  # first line of the function it is in, decorators included; None: outside of any
 
 
 def changed(node: ast.AST) -> ast.AST | None:
@@ -78,7 +92,9 @@ def mutants_of(path: Path) -> Iterator[Mutant]:
     """Every mistake that could be put into a file, one after the other."""
     text = path.read_text(encoding="utf-8")
     lines = text.encode().splitlines(keepends=True)
-    for node in ast.walk(ast.parse(text)):
+    tree = ast.parse(text)
+    functions = [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+    for node in ast.walk(tree):
         replaced = changed(node)
         if replaced is None or node.lineno != node.end_lineno:  # type: ignore[attr-defined]
             continue
@@ -90,46 +106,109 @@ def mutants_of(path: Path) -> Iterator[Mutant]:
             ast.parse(mutated)
         except SyntaxError:  # inside an f-string, or a default that must be a name
             continue
-        yield Mutant(path, number + 1, before.decode().strip(), after.decode().strip(), mutated)
+        around = [one for one in functions if one.lineno <= node.lineno <= (one.end_lineno or 0)]  # type: ignore[attr-defined]
+        function = max(map(_first_line, around), default=None)
+        yield Mutant(path, number + 1, before.decode().strip(), after.decode().strip(), mutated, function)
 
 
-def noticed(mutant: Mutant | None, copy: Path, tests: tuple[str, ...]) -> bool:
-    """Whether a test fails with the mistake in the copy, or runs for ever. Without a mistake: whether any fails."""
-    place = copy / mutant.path.relative_to(ROOT) if mutant else None
-    if mutant and place:
-        place.write_text(mutant.text, encoding="utf-8")
-    try:
-        child = os.fork()
-        if child == 0:
-            try:
-                _run_tests(copy, tests)
-            except BaseException:
-                traceback.print_exc()
-            finally:
-                os._exit(99)  # whatever happened: this process never goes on from here
-        began = time.monotonic()
-        while True:
-            pid, status = os.waitpid(child, os.WNOHANG)
-            if pid:
-                return os.waitstatus_to_exitcode(status) != 0
-            if time.monotonic() - began > 3 * LONGEST_S:
-                os.killpg(child, signal.SIGKILL)
-                os.waitpid(child, 0)
+def _first_line(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    return min([function.lineno, *(decorator.lineno for decorator in function.decorator_list)])
+
+
+class Reach:
+    """A pytest plugin: which functions of the areas every test enters, and how long it takes.
+
+    What is entered while a test is set up belongs to its whole file, for a fixture may be made once for all. A test
+    that starts a process may reach anything.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = f"{folder}/host/"
+        self.entered: dict[str, set[tuple[str, int]]] = defaultdict(set)
+        self.seconds: dict[str, float] = defaultdict(float)
+        self._now: set[tuple[str, int]] = set()
+
+    def _trace(self, frame: Any, _event: str, _arg: object) -> None:
+        code = frame.f_code
+        if code.co_filename.startswith(self.folder):
+            self._now.add((code.co_filename, code.co_firstlineno))
+        elif code.co_name == "_execute_child":
+            self._now.add(("a process", 0))
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: Any) -> Iterator[None]:
+        threading.settrace(self._trace)
+        sys.settrace(self._trace)
+        yield
+        sys.settrace(None)
+        return True
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        place = report.nodeid if report.when == "call" else report.nodeid.split("::")[0]
+        self.entered[place] |= self._now
+        self.seconds[report.nodeid] += report.duration
+        self._now.clear()
+
+    def tests_of(self, path: Path, function: int | None) -> list[str]:
+        """The tests that enter a function of a file, quickest first, then the others of their files.
+
+        `function` is its first line; None is what stands outside of any, and then any test of the file's functions
+        counts, or every test where the file has none.
+        """
+
+        def reaches(place: str) -> bool:
+            found = self.entered[place]
+            if ("a process", 0) in found:
                 return True
-            time.sleep(0.05)
-    finally:
-        if mutant and place:
-            shutil.copy2(mutant.path, place)
+            return any(file == str(path) and function in (None, line) for file, line in found)
+
+        if function is None and not any(file == str(path) for found in self.entered.values() for file, _ in found):
+            return sorted(self.seconds, key=self.seconds.__getitem__)
+        direct = {test for test in self.seconds if reaches(test)}
+        files = {place.split("::")[0] for place in list(self.entered) if reaches(place)}
+        rest = {test for test in self.seconds if test.split("::")[0] in files} - direct
+        return [*sorted(direct, key=self.seconds.__getitem__), *sorted(rest, key=self.seconds.__getitem__)]
 
 
-def _run_tests(copy: Path, tests: tuple[str, ...]) -> None:
-    """In a process of its own, which ends here."""
-    import resource
+class Only:
+    """A pytest plugin: run these tests alone, in this order."""
 
-    import pytest
+    def __init__(self, tests: list[str]) -> None:
+        self.place = {test: index for index, test in enumerate(tests)}
 
+    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        items[:] = sorted(
+            (item for item in items if item.nodeid in self.place), key=lambda item: self.place[item.nodeid]
+        )
+
+
+def run_tests(copy: Path, tests: Iterable[str], plugin: object, cpu_s: float, report: Path | None = None) -> int | None:
+    """The exit code of pytest over tests in the copy, in a process of its own; None when it was ended for its time."""
+    child = os.fork()
+    if child == 0:
+        try:
+            _become_pytest(copy, tests, plugin, cpu_s, report)
+        except BaseException:
+            traceback.print_exc()
+        finally:
+            os._exit(99)  # whatever happened: this process never goes on from here
+    began = time.monotonic()
+    while time.monotonic() - began < 300 + 10 * cpu_s:
+        pid, status = os.waitpid(child, os.WNOHANG)
+        if pid:
+            code = os.waitstatus_to_exitcode(status)
+            return None if code < 0 else code
+        time.sleep(0.05)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return None
+
+
+def _become_pytest(copy: Path, tests: Iterable[str], plugin: object, cpu_s: float, report: Path | None) -> None:
+    """In the child, which ends here."""
     os.setsid()
-    resource.setrlimit(resource.RLIMIT_CPU, (int(LONGEST_S), int(LONGEST_S)))
+    resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s)))
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
     said = os.open(copy / "said.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     os.dup2(said, 1)
     os.dup2(said, 2)
@@ -140,43 +219,53 @@ def _run_tests(copy: Path, tests: tuple[str, ...]) -> None:
     sys.path.insert(0, str(copy))
     os.environ["PYTHONPATH"] = str(copy)
     sys.dont_write_bytecode = True
-    existing = [name for name in tests if (copy / name).exists()]
-    os._exit(
-        int(
-            pytest.main(
-                [
-                    "-x",
-                    "-q",
-                    "-W",
-                    "ignore::pytest.PytestAssertRewriteWarning",
-                    "-n",
-                    "0",
-                    "-p",
-                    "no:cacheprovider",
-                    *existing,
-                ]
-            )
-        )
-    )
+    options = ["-x", "-q", "--tb=line", "-n0", "-pno:cacheprovider", "-Wignore::pytest.PytestAssertRewriteWarning"]
+    code = pytest.main([*options, *tests], plugins=[plugin])
+    if report is not None:
+        report.write_bytes(pickle.dumps((plugin.entered, plugin.seconds)))  # type: ignore[attr-defined]
+    os._exit(int(code))
 
 
-def hunt(area: str, most: int, rng: random.Random, copy: Path) -> list[Mutant]:
-    """The mistakes of an area, of those drawn, that no test noticed."""
-    patterns, tests = AREAS[area]
-    files = sorted(path for pattern in patterns for path in ROOT.glob(pattern))
-    everything = [mutant for path in files for mutant in mutants_of(path)]
-    drawn = rng.sample(everything, min(most, len(everything)))
-    if noticed(None, copy, tests):
+def measured(area: str, copy: Path) -> Reach:
+    """Run all tests of an area without any mistake; who enters what."""
+    reach, report = Reach(copy), copy / "reach.pickle"
+    if run_tests(copy, [name for name in AREAS[area][1] if (copy / name).exists()], reach, 3600, report) != 0:
         sys.exit((copy / "said.txt").read_text(encoding="utf-8") + f"\nthe tests of {area} fail without any mistake")
+    reach.entered, reach.seconds = pickle.loads(report.read_bytes())
+    return reach
+
+
+def noticed(mutant: Mutant, copy: Path, reach: Reach) -> str | None:
+    """What noticed a mistake: the first test that fails, or its time; None where nothing did."""
+    place = copy / mutant.path.relative_to(ROOT)
+    tests = reach.tests_of(place, mutant.function)
+    if not tests:
+        return None
+    place.write_text(mutant.text, encoding="utf-8")
+    try:
+        usual_s = sum(reach.seconds[test] for test in tests)
+        code = run_tests(copy, sorted({test.split("::")[0] for test in tests}), Only(tests), 30 + 4 * usual_s)
+    finally:
+        shutil.copy2(mutant.path, place)
+    said = (copy / "said.txt").read_text(encoding="utf-8", errors="replace")
+    failed = re.search(r"^(?:FAILED|ERROR) (\S+)", said, re.MULTILINE)
+    return "its time" if code is None else None if code == 0 else failed[1] if failed else f"exit code {code}"
+
+
+def hunt(area: str, copy: Path, args: argparse.Namespace) -> list[Mutant]:
+    """The mistakes of an area, of those drawn, that no test noticed."""
+    files = sorted(path for pattern in AREAS[area][0] for path in ROOT.glob(pattern))
+    everything = [mutant for path in files for mutant in mutants_of(path)]
+    drawn = random.Random(args.seed).sample(everything, min(args.most, len(everything)))
+    if args.at:
+        drawn = [mutant for mutant in everything if f"{mutant.path.relative_to(ROOT)}:{mutant.line}" in args.at]
+    reach = measured(area, copy)
     survivors = []
     for number, mutant in enumerate(drawn, start=1):
-        alive = not noticed(mutant, copy, tests)
-        survivors += [mutant] if alive else []
-        print(f"{area} {number}/{len(drawn)} {'SURVIVED' if alive else 'noticed'}", flush=True)
-        if alive:
-            print(
-                f"  {mutant.path.relative_to(ROOT)}:{mutant.line}\n  - {mutant.before}\n  + {mutant.after}", flush=True
-            )
+        by = noticed(mutant, copy, reach)
+        print(f"{area} {number}/{len(drawn)} {f'noticed by {by}' if by else 'SURVIVED'}")
+        print(f"  {mutant.path.relative_to(ROOT)}:{mutant.line}\n  - {mutant.before}\n  + {mutant.after}", flush=True)
+        survivors += [] if by else [mutant]
     print(f"{area}: {len(drawn) - len(survivors)} of {len(drawn)} noticed; {len(everything)} could be made", flush=True)
     return survivors
 
@@ -187,6 +276,7 @@ def main() -> int:
     parser.add_argument("areas", nargs="*", metavar="AREA", help=f"of {', '.join(AREAS)} (default: all)")
     parser.add_argument("--most", type=int, default=25, help="mistakes for each area (default %(default)s)")
     parser.add_argument("--seed", type=int, default=1, help="which are drawn (default %(default)s)")
+    parser.add_argument("--at", action="append", metavar="FILE:LINE", help="all mistakes of this line, and none drawn")
     args = parser.parse_args()
     for name in IMPORTED:
         import_module(name)
@@ -199,7 +289,7 @@ def main() -> int:
             shutil.copytree(ROOT / part, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
         shutil.copy2(ROOT / "pyproject.toml", copy)
         for area in args.areas or AREAS:
-            survivors += hunt(area, args.most, random.Random(args.seed), copy)
+            survivors += hunt(area, copy, args)
     return 1 if survivors else 0
 
 

@@ -13,6 +13,8 @@
 #define TIMSK1_PLACE 0x6F
 #define CAPTURE_BIT 0x20 /* in both */
 #define CAPTURE_VECTOR 10
+#define OVERFLOW_BIT 0x01
+#define OVERFLOW_VECTOR 13
 
 #define UCSR0A_PLACE 0xC0
 #define UCSR0B_PLACE 0xC1
@@ -37,18 +39,36 @@ static void spoil_worn_cells(void)
     }
 }
 
+static void raise_again(unsigned number)
+{
+    for (int i = 0; i < avr->interrupts.vector_count; i++) {
+        avr_int_vector_t *vector = avr->interrupts.vector[i];
+        if (vector->vector == number && !vector->pending)
+            avr_raise_interrupt(avr, vector);
+    }
+}
+
+static uint8_t timer_flags; /* as the last instruction left them */
+
+/* Writing a 1 to a timer's flag clears that flag. This emulator clears the others with it, and forgets their interrupts:
+ * a turn of the timer would be lost as the firmware clears a capture. */
+static void timer_flags_written(avr_t *chip, avr_io_addr_t place, uint8_t value, void *param)
+{
+    (void)param;
+    uint8_t kept = timer_flags & (uint8_t)~value;
+    chip->data[place] |= kept;
+    if (kept & OVERFLOW_BIT)
+        raise_again(OVERFLOW_VECTOR);
+    if (kept & CAPTURE_BIT)
+        raise_again(CAPTURE_VECTOR);
+}
+
 /* The chip serves an interrupt whose mark was set while it was switched off, as soon as it is switched on; this emulator
  * forgets it. Only the timer's capture is ever switched off and on. */
 static void serve_capture_that_waited(void)
 {
-    const uint8_t waiting = avr->data[TIFR1_PLACE] & avr->data[TIMSK1_PLACE] & CAPTURE_BIT;
-    if (!waiting)
-        return;
-    for (int i = 0; i < avr->interrupts.vector_count; i++) {
-        avr_int_vector_t *vector = avr->interrupts.vector[i];
-        if (vector->vector == CAPTURE_VECTOR && !vector->pending)
-            avr_raise_interrupt(avr, vector);
-    }
+    if (avr->data[TIFR1_PLACE] & avr->data[TIMSK1_PLACE] & CAPTURE_BIT)
+        raise_again(CAPTURE_VECTOR);
 }
 
 /* Switching the sender on finds it empty. This emulator knows that only after a reset, and programs and loaders switch it
@@ -89,9 +109,17 @@ void chip_load_loader(const char *path)
     avr->pc = avr->reset_pc = begin - down;
 }
 
-void chip_mend(void)
+void chip_start(void)
 {
+    avr_register_io_write(avr, TIFR1_PLACE, timer_flags_written, NULL);
+}
+
+int chip_step(void)
+{
+    int state = avr_run(avr);
     serve_capture_that_waited();
     ready_the_sender();
     spoil_worn_cells();
+    timer_flags = avr->data[TIFR1_PLACE];
+    return state;
 }

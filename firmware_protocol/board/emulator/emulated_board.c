@@ -6,7 +6,8 @@
  *                  [--loader FILE.hex]
  *
  * --pty prints the terminal's name on the first line of standard output and is meant with --speed (1 = real time).
- * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge as text: channel, cycle.
+ * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge, and every
+ * reset by the pin, as text: channel or `reset`, cycle.
  * --loader starts each reset in that boot loader, at its lowest address, with the rest of the flash as it is delivered.
  * At the end it prints the truth on standard output, `key value` a line: pulses driven while the board was up, those while
  * it was held in reset or starting, bytes of RAM never used, emulated seconds, seconds it took.
@@ -100,6 +101,7 @@ static void hold_in_reset(double seconds, bool lose_memory)
 {
     held = true;
     serial_cut();
+    pins_record_reset();
     pins_board_down();
     reset_cause = lose_memory ? MCUSR_POWER_ON : MCUSR_RESET_PIN;
     release_cycle = avr->cycle + (uint64_t)llround(seconds * (double)HZ);
@@ -125,7 +127,7 @@ static void hang(void)
 {
     static const uint8_t jump[] = {0xFF, 0xCF};
     while (!avr->sreg[SREG_INTERRUPTS])
-        avr_run(avr);
+        chip_step();
     hung = avr->flash + avr->pc;
     memcpy(hung_instruction, hung, sizeof hung_instruction);
     memcpy(hung, jump, sizeof jump);
@@ -236,8 +238,7 @@ static void run(double speed)
         if (bytes_wait)
             next = earliest(next, avr->cycle + 400);
         do {
-            int state = avr_run(avr);
-            chip_mend();
+            int state = chip_step();
             if (avr->pc == avr->reset_pc || avr->pc == 0)
                 recover();
             if (state == cpu_Crashed || state == cpu_Done)
@@ -279,6 +280,7 @@ static void start_board(const char *firmware_path, const char *eeprom_path)
         avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &desc);
     }
     memset(avr->data + RAM_BEGINS, RAM_PAINT, avr->ramend + 1 - RAM_BEGINS);
+    chip_start();
     serial_start();
     avr->data[MCUSR_PLACE] = MCUSR_POWER_ON;
     pins_start();

@@ -18,7 +18,8 @@ void die(const char *what);
 double random_unit(void); /* 0 to 1, the same each time */
 
 /* chip.c */
-void chip_mend(void); /* call after each instruction */
+void chip_start(void);
+int chip_step(void); /* runs one instruction; the state of libsimavr after it */
 void chip_wear(unsigned first, unsigned last); /* EEPROM cells that keep nothing */
 void chip_load_loader(const char *path);
 
@@ -27,6 +28,7 @@ enum { FLOW, WHEEL, CHANNELS };
 
 void pins_start(void);
 void pins_record_edges(const char *path);
+void pins_record_reset(void);
 bool pins_set_rate(const char *channel, double hz, double scatter); /* false: no such channel */
 bool pins_burst(const char *channel, uint32_t edges, double gap_us);
 void pins_level(const char *channel, bool low);

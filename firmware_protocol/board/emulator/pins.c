@@ -187,6 +187,12 @@ void pins_record_edges(const char *path)
         die("cannot write the file of edges");
 }
 
+void pins_record_reset(void)
+{
+    if (edges_file)
+        fprintf(edges_file, "reset %llu\n", (unsigned long long)avr->cycle);
+}
+
 void pins_board_down(void)
 {
     for (int i = 0; i < CHANNELS; i++) {

@@ -136,7 +136,7 @@ int main(int argc, char **argv)
     unsigned long passes = 0;
     chip_set_clock(draw(0xFFFFFFFF));
     chip_keep_begin(false);
-    chip_set_sender(255, true);
+    chip_set_sender(255, 0);
     chip_board_start(255, "abcdefghijklmnop", "123456789012", 4095, 0x3F, 'W');
     do {
         for (int i = 0; i < 10000; i++, passes++) {
@@ -150,7 +150,7 @@ int main(int argc, char **argv)
             if (draw(2))
                 chip_set_pressure((uint16_t)draw(4096));
             chip_set_inputs(draw(2), (uint16_t)(draw(2) ? 4100 : 5000));
-            chip_set_sender((uint8_t)(draw(10) ? 255 : draw(256)), draw(2));
+            chip_set_sender((uint8_t)(draw(10) ? 255 : draw(256)), (uint8_t)(draw(2) ? 0 : draw(256)));
             board_pass();
             check_sent();
         }

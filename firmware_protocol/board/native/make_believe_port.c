@@ -73,10 +73,10 @@ void chip_set_inputs(bool switch_closed, uint16_t supply_mv)
     chip.supply_mv = supply_mv;
 }
 
-void chip_set_sender(uint8_t room, bool sent)
+void chip_set_sender(uint8_t room, uint8_t unsent)
 {
     chip.room = room;
-    chip.sent = sent;
+    chip.unsent = unsent;
 }
 
 void chip_keep_begin(bool trusted)
@@ -179,9 +179,9 @@ void port_send(const char *bytes, uint8_t length)
     chip.out_length += length;
 }
 
-bool port_sent(void)
+uint8_t port_unsent(void)
 {
-    return chip.sent;
+    return chip.unsent;
 }
 
 struct keep *port_keep(void)

@@ -24,7 +24,7 @@ struct make_believe {
     uint16_t received_in;
     uint16_t received_out;
     uint8_t room;
-    bool sent;
+    uint8_t unsent;
     char out[65536]; /* what the board has sent; starts anew when full */
     uint32_t out_length;
 };
@@ -44,7 +44,8 @@ void chip_wheel_level(bool active);
 void chip_set_clock(uint32_t clock_us);
 void chip_set_pressure(uint16_t count);
 void chip_set_inputs(bool switch_closed, uint16_t supply_mv);
-void chip_set_sender(uint8_t room, bool sent);
+/* What port_room and port_unsent say from now on. */
+void chip_set_sender(uint8_t room, uint8_t unsent);
 /* What a start does with counters and memory: see keep_begin. */
 void chip_keep_begin(bool trusted);
 void chip_lose_memory(uint8_t filling);

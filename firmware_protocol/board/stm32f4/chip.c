@@ -205,9 +205,11 @@ void port_send(const char *bytes, uint8_t length)
         send_ring[send_in++] = *bytes++;
 }
 
-bool port_sent(void)
+uint8_t port_unsent(void)
 {
-    return send_in == send_out && (USART1_SR & 0x40);
+    uint32_t status = USART1_SR;
+    uint8_t in_sender = !(status & 0x80) ? 2 : !(status & 0x40);
+    return (uint8_t)(send_in - send_out + in_sender);
 }
 
 struct keep *port_keep(void)

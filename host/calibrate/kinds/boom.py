@@ -24,7 +24,7 @@ from host.calibrate.vessels import USUAL_GAUGE, Vessel
 from host.documents.document import Block, Column, Table, column, quantity
 from host.documents.words import sentence
 from host.entries import Entries, above_zero
-from host.errors import DamagedFileError, UserError
+from host.errors import BadInputError, DamagedFileError, UserError
 from host.rig import Rig
 from host.units import format_value
 
@@ -197,7 +197,7 @@ class BoomSession(Session):
     def undo(self, number: int | None = None) -> str:
         """One step back."""
         if number is not None:
-            raise UserError("a catch test goes back one step at a time: undo without a number.")
+            raise BadInputError("a catch test goes back one step at a time: undo without a number.")
         return self._catches.undo()
 
     @property
@@ -274,7 +274,7 @@ class BoomSession(Session):
 def _read_countdown(text: str) -> float:
     seconds = above_zero("time", "The countdown")(text)
     if not 5.0 <= seconds <= 600.0:
-        raise UserError(f'the countdown is "{text}": give one from 5 s to 10 min.')
+        raise BadInputError(f'the countdown is "{text}": give one from 5 s to 10 min.')
     return seconds
 
 

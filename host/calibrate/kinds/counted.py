@@ -13,7 +13,7 @@ from host.calibrate.drafts import point_from
 from host.calibrate.kinds.kind import Field, Job, Session, Step
 from host.calibrate.vessels import Vessel
 from host.entries import Entries
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 
 _NUMBER = int | float
 _JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER, "tool": str, "density_spread": _NUMBER}
@@ -137,7 +137,7 @@ class CountedSession(Session):
     def check(self) -> None:
         """Whether nothing is half taken."""
         if self.counting.step != "ready":
-            raise UserError("one is in progress: stop and save it, or undo, before you finish.")
+            raise NotNowError("one is in progress: stop and save it, or undo, before you finish.")
 
 
 def _point(row: dict[str, Any]) -> Point:
@@ -149,8 +149,8 @@ def _point(row: dict[str, Any]) -> Point:
 def drop(points: list[Any], number: int | None) -> str:
     """Take the last point, or number `number` (from 1), out of the list; what was dropped. Raises UserError."""
     if not points:
-        raise UserError("there is nothing to undo.")
+        raise NotNowError("there is nothing to undo.")
     if number is not None and not 1 <= number <= len(points):
-        raise UserError(f"there is no number {number}: give one from 1 to {len(points)}.")
+        raise BadInputError(f"there is no number {number}: give one from 1 to {len(points)}.")
     points.pop(-1 if number is None else number - 1)
     return f"{'The last one' if number is None else f'Number {number}'} is dropped; {len(points)} left."

@@ -15,7 +15,7 @@ from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.travel import TAPE_ACCURACY, CourseCalibration, calibrate_course
 from host.documents.document import Column, Document, Fact, Facts, Message, Messages, Section, Table, quantity
 from host.entries import Entries, above_zero
-from host.errors import UserError
+from host.errors import NotNowError
 from host.rig import Rig
 from host.units import FOOT_M, format_value
 
@@ -83,7 +83,7 @@ class CourseSession(Session):
             return ""
         time_s = self.job.clock() - self._started
         if time_s < 1.0:
-            raise UserError("that was less than a second: go on, and stop at the mark at the end of the course.")
+            raise NotNowError("that was less than a second: go on, and stop at the mark at the end of the course.")
         self._started = None
         self._times_s.append(time_s)
         speed = format_value(course_m / time_s, "speed", self.job.rig.units)
@@ -130,7 +130,7 @@ class CourseSession(Session):
     def check(self) -> None:
         """Whether no lap is half walked."""
         if self.running:
-            raise UserError("a lap is being timed: stop it, or undo, before you finish.")
+            raise NotNowError("a lap is being timed: stop it, or undo, before you finish.")
 
     def outcome(self) -> Outcome:
         """Speed, and how even it was."""

@@ -6,7 +6,7 @@ from host.calibrate.amounts import read_accuracy
 from host.calibrate.kinds.kind import Field
 from host.calibrate.travel import TAPE_ACCURACY
 from host.entries import Entries, above_zero
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 
 LENGTH = Field("course", "Length of the course", "200 ft", "60 m", quantity="length", keeps=True)
 
@@ -36,12 +36,12 @@ def course_length(entries: Entries, laps_m: float | None) -> float | None:
 def resumed_length(typed_m: float | None, laps_m: float) -> float:
     """The length of a draft's laps. Raises UserError when another one was typed."""
     if typed_m is not None and abs(typed_m / laps_m - 1.0) > 1e-9:
-        raise UserError(f"the laps in the draft were over a course of {laps_m:.2f} m: give that length")
+        raise BadInputError(f"the laps in the draft were over a course of {laps_m:.2f} m: give that length")
     return laps_m
 
 
 def need_length(length_m: float | None) -> float:
     """The length, which the settings give. Raises UserError without one."""
     if length_m is None:
-        raise UserError("measure and mark a course, and enter its length first.")
+        raise NotNowError("measure and mark a course, and enter its length first.")
     return length_m

@@ -13,7 +13,7 @@ from firmware_protocol.messages import Report
 from host.calibrate.cards import Card, active_card, make_card, save_card
 from host.documents.document import Block, Document, Level, Message, Messages, Section, Table
 from host.entries import Entries
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.journal import RunFile
 from host.rig import Rig
 
@@ -260,7 +260,7 @@ class Kind:
     def start(self, job: Job) -> Session:
         """A calibration of this kind. Raises UserError when the rig has no such part."""
         if reason := self.fits(job.rig):
-            raise UserError(reason)
+            raise BadInputError(reason)
         return self.session(job)
 
 
@@ -283,7 +283,7 @@ def save_outcome(
     Raises UserError when it cannot be written, or has questions that are not answered.
     """
     if outcome.questions and not accepted:
-        raise UserError(outcome.questions[0])
+        raise NotNowError(outcome.questions[0])
     measurements = {"result": outcome.document.answer, **outcome.measurements}
     card = make_card(kind.name, rig_name, made, outcome.section, measurements)
     return save_card(card, folder, used=accepted or not outcome.not_standard)

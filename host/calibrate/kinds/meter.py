@@ -41,7 +41,7 @@ from host.documents.document import (
     quantity,
 )
 from host.entries import Entries, above_zero, not_below_zero, read_whole
-from host.errors import UserError
+from host.errors import BadInputError
 from host.rig import Rig
 from host.units import UNITS, format_value, to_user
 
@@ -117,7 +117,7 @@ class MeterSession(CountedSession):
             counted = interval_typed(entries, self.job)
             assert amount is not None
             if not counted.flow_pulses:
-                raise UserError("nothing flowed in this interval of the run: give other marks.")
+                raise BadInputError("nothing flowed in this interval of the run: give other marks.")
             return Point(counted.flow_pulses, counted.flowing_s or None, None, amount.volume_m3, amount.vessel)
         amount = _sprayed(entries) if way == "tank" else caught(entries, self._reader)
         pulses = entries.need("pulses", lambda text: read_whole(text, "The pulses"), "Enter the pulses counted.")

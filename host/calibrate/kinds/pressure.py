@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_section, good_to, short, widened
+from host.calibrate.budget import budget_measured, budget_section, good_to, short, widened
 from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
@@ -31,7 +31,7 @@ from host.documents.document import (
     quantity,
 )
 from host.entries import Entries, not_below_zero, read_count
-from host.errors import UserError
+from host.errors import BadInputError
 from host.rig import Rig
 from host.units import UNITS, format_value, to_user
 
@@ -137,7 +137,9 @@ def _shown(entries: Entries) -> float | None:
 def _read_full_scale(text: str) -> float:
     full_scale = read_count(text, "The counts at full supply")
     if not full_scale > 1:
-        raise UserError(f"the counts at full supply are {text}: give what the converter counts to, 1023 for ten bits.")
+        raise BadInputError(
+            f"the counts at full supply are {text}: give what the converter counts to, 1023 for ten bits."
+        )
     return full_scale
 
 
@@ -238,14 +240,9 @@ def pressure_measured(
     result: PressureCalibration, points: Sequence[PressurePoint], adc_full_scale: float
 ) -> dict[str, Any]:
     """Points and residuals in kPa, for the card."""
-    combined = result.uncertainty
-    return {
+    return budget_measured(result.uncertainty, "kPa", 1e-3) | {
         "adc_full_scale": short(adc_full_scale),
         "gauge": gauge_measured(result.gauge),
-        "standard_kPa": short(combined.standard / 1e3),
-        "expanded_kPa": short(combined.expanded / 1e3),
-        "coverage_factor": short(combined.coverage),
-        "components_kPa": {part.name: short(part.standard / 1e3) for part in combined.components},
         "remarks": list(result.remarks),
         "points": [
             {"pressure_kPa": short(p.pressure_pa / 1e3), "counts": short(p.counts), "residual_kPa": round(r / 1e3, 4)}

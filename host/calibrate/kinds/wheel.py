@@ -26,7 +26,7 @@ from host.documents.document import (
     quantity,
 )
 from host.entries import Entries, read_whole
-from host.errors import UserError
+from host.errors import BadInputError, NotNowError
 from host.rig import Rig
 from host.units import INCH_M
 
@@ -84,14 +84,14 @@ class WheelSession(CountedSession):
         return self._saved(self.taken[-1])
 
     def _guided(self, entries: Entries) -> Point:
-        raise UserError("a lap is saved as it ends: start and stop it.")
+        raise NotNowError("a lap is saved as it ends: start and stop it.")
 
     def _typed(self, way: str, entries: Entries) -> Point:
         course_m = need_length(self._course_m)
         if way == "run":
             pulses = interval_typed(entries, self.job).wheel_pulses
             if not pulses:
-                raise UserError("the wheel did not turn in this interval of the run: give other marks.")
+                raise BadInputError("the wheel did not turn in this interval of the run: give other marks.")
             return Point(pulses, None, None, course_m)
         typed = entries.need("pulses", lambda text: read_whole(text, "The pulses"), "Enter the pulses counted.")
         entries.check()

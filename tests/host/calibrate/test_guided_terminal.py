@@ -135,6 +135,15 @@ def test_refused_at_the_end_it_goes_on(draft):
     assert "[2 saved; Enter starts; u undoes, u 2 drops number 2, f finishes]" in said
 
 
+def test_catches_that_cannot_both_be_right_are_told_at_once_and_not_at_the_end(draft):
+    board = Board(*ONE_CATCH, *ONE_CATCH)
+    script = Script("", "", "550 mL", "", "", "55 mL")
+    with pytest.raises(UserError, match="the input ended"):
+        guide(meter.KIND, draft, script, board)
+    assert "catches 1 and 2 differ" not in "\n".join(script.said[:-2])
+    assert "Catches 1 and 2 differ 10-fold in pulses per volume" in script.everything()
+
+
 def test_a_wheel_over_one_course(draft):
     script = Script("", "60 m", "")
     with pytest.raises(UserError, match="the one point is saved"):

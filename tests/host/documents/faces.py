@@ -20,20 +20,23 @@ def sayings(document: Document):
 
 
 def _section(section: Section):
-    yield "heading", section.heading
-    for block in section.blocks:
-        if isinstance(block, Facts):
-            yield from ((label, value) for pair in block.seen for label, value in [(pair[0], pair[0]), pair])
-        elif isinstance(block, Table):
-            if block.headings and not block.rows:
-                yield "empty", block.empty
-            elif block.headings:
-                for row in [block.headings, *block.cells]:
-                    yield from (("cell", cell) for cell in row)
-        elif isinstance(block, Messages):
-            yield from (("message", message.text) for message in block.messages)
-    for inner in section.sections:
-        yield from _section(inner)
+    words = [pair for block in section.blocks for pair in _block(block)]
+    words += [pair for inner in section.sections for pair in _section(inner)]
+    yield "heading" if words else "heading of a plot", section.heading
+    yield from words
+
+
+def _block(block):
+    if isinstance(block, Facts):
+        yield from ((label, value) for pair in block.seen for label, value in [(pair[0], pair[0]), pair])
+    elif isinstance(block, Table):
+        if block.headings and not block.rows:
+            yield "empty", block.empty
+        elif block.headings:
+            for row in [block.headings, *block.cells]:
+                yield from (("cell", cell) for cell in row)
+    elif isinstance(block, Messages):
+        yield from (("message", message.text) for message in block.messages)
 
 
 class _Text(HTMLParser):
@@ -108,7 +111,10 @@ def squeezed(text: str) -> str:
 
 
 def assert_all_faces_say_the_same(document: Document) -> None:
-    """Terminal, page and print hold every heading, fact, cell and message; JSON holds every known number."""
+    """Terminal, page and print hold every heading, fact, cell and message; JSON holds every known number.
+
+    A terminal has no plots, so that it has no heading of what is a plot alone.
+    """
     faces = {
         "terminal": terminal_words(document),
         "page": page_words(document),
@@ -116,6 +122,8 @@ def assert_all_faces_say_the_same(document: Document) -> None:
     }
     for where, words in sayings(document):
         for name, text in faces.items():
+            if name == "terminal" and where == "heading of a plot":
+                continue
             assert squeezed(words).strip() in text, f"{name} lacks {where}: {words!r}"
     numbers = set(machine_numbers(document))
     for where, value in known_numbers(document):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+import resource
 import socket
 import stat
 from pathlib import Path
@@ -59,6 +61,22 @@ def test_a_dead_recorders_socket_is_no_obstacle_and_nonsense_gets_a_sentence(tmp
     finally:
         server.close()
     assert not path.exists()
+
+
+def test_a_program_that_can_open_nothing_more_does_not_say_that_nobody_answers(tmp_path: Path) -> None:
+    run = tmp_path / "a.sward"
+    server = ControlServer(socket_path(run), lambda request: {"state": "recording"})
+    limits = resource.getrlimit(resource.RLIMIT_NOFILE)
+    next_free = os.open(os.devnull, os.O_RDONLY)
+    os.close(next_free)
+    try:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (next_free, limits[1]))
+        with pytest.raises(NotNowError, match=r"cannot be asked \(too many open files\)") as raised:
+            ask(run, {"ask": "status"})
+    finally:
+        resource.setrlimit(resource.RLIMIT_NOFILE, limits)
+        server.close()
+    assert not isinstance(raised.value, NoAnswerError)
 
 
 def test_a_refusal_arrives_as_what_it_was(tmp_path: Path) -> None:

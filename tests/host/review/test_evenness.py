@@ -14,7 +14,7 @@ from host.errors import UserError
 from host.frames import Event
 from host.journal import RunFile
 from host.review.balance import product_of, tank_balance
-from host.review.evenness import BIN_M, Strip, coefficient_of_variation, stretches_off_target
+from host.review.evenness import BIN_M, Strip, coefficient_of_variation, sections_off_target
 from host.review.review import review_of
 from host.review.tank_sections import product_blocks, tank_blocks
 from host.rig.model import DAY_TO_DAY
@@ -70,7 +70,7 @@ def test_a_slow_stretch_is_found_where_it_was():
     events = (Disturbance("pace", 20.0, amount=0.6, lasts_s=8.0),)
     review, sprayer = simulated(WalkSettings(passes=1, length_m=60.0, variation=0.0), *events)
     begin, slow, fast = sprayer.walk.distance_at(np.array([sprayer.walk.passes[0].begin_s, 20.0, 28.0]))
-    over = [one for one in review.stretches(review.strips) if one.excess_m3 > 0]
+    over = [one for one in review.sections(review.strips) if one.excess_m3 > 0]
     assert len(over) == 1
     assert over[0].from_m == pytest.approx(slow - begin, abs=1.5)
     assert over[0].to_m == pytest.approx(fast - begin, abs=1.5)
@@ -80,7 +80,7 @@ def test_a_slow_stretch_is_found_where_it_was():
 def test_bins_without_a_rate_are_neither_thin_nor_thick():
     target = load_scenario("demo").rig.target
     rate = target.rate_m3_m2 * np.array([1.0, np.nan, 0.5, 0.5, 1.5, 1.0])
-    found = stretches_off_target(Strip(7, np.arange(7.0), rate, math.nan), target, 2.0)
+    found = sections_off_target(Strip(7, np.arange(7.0), rate, math.nan), target, 2.0)
     assert [(one.number, one.from_m, one.to_m) for one in found] == [(7, 2.0, 4.0), (7, 4.0, 5.0)]
     # Missing: half the target over 2 m of a 2 m swath.
     assert found[0].excess_m3 == pytest.approx(-0.5 * target.rate_m3_m2 * 4.0)

@@ -193,9 +193,9 @@ def test_export_does_not_overwrite(tmp_path, run_path):
     assert out.read_text(encoding="utf-8") == "mine"
 
 
-@pytest.mark.parametrize("name", ["run.xlsx", "run"])
+@pytest.mark.parametrize("name", ["run.ods", "run"])
 def test_export_knows_its_endings(tmp_path, run_path, name):
-    with pytest.raises(UserError, match=r"\.csv or \*\.parquet"):
+    with pytest.raises(UserError, match=r"\*\.csv, \*\.parquet or \*\.xlsx"):
         export_run(run_path, tmp_path / name)
 
 

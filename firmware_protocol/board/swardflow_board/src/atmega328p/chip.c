@@ -117,9 +117,11 @@ void port_send(const char *bytes, uint8_t length)
         send_ring[send_in++] = *bytes++;
 }
 
-bool port_sent(void)
+uint8_t port_unsent(void)
 {
-    return send_in == send_out && (UCSR0A & _BV(TXC0));
+    uint8_t status = UCSR0A;
+    uint8_t in_sender = !(status & _BV(UDRE0)) ? 2 : !(status & _BV(TXC0));
+    return (uint8_t)(send_in - send_out + in_sender);
 }
 
 static void feed_sender(void)

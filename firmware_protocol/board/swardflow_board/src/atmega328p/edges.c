@@ -169,8 +169,8 @@ void edges_start(bool trusted)
     high_us = 0;
     TIFR1 = _BV(TOV1);
     watch_flow(keep.flow.filter);
-    watch_wheel(keep.wheel.filter);
     TIMSK1 = _BV(ICIE1) | _BV(TOIE1);
+    watch_wheel(keep.wheel.filter);
     EIMSK = _BV(INT0);
 }
 

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "board.h"
 
+#include <stdatomic.h>
 #include <stddef.h>
+#include <string.h>
 
 #include "command.h"
 #include "outputs.h"
@@ -46,8 +48,7 @@ static bool command_waiting;
 static bool switch_state;
 static bool switch_changing;
 static uint32_t switch_changed_us;
-static uint32_t flow_on_its_way;
-static uint32_t wheel_on_its_way;
+static uint8_t behind; /* bytes handed to the line after the newest report */
 static uint32_t flow_refused; /* as the last report knew it */
 static uint32_t wheel_refused;
 
@@ -62,6 +63,13 @@ static void send(struct line *line)
 {
     line_seal(line);
     port_send(line->text, line->length);
+    behind = (uint8_t)(behind + line->length);
+}
+
+/* A reset comes when it will: what was written before this is in memory before what is written after it. */
+static void in_this_order(void)
+{
+    atomic_signal_fence(memory_order_seq_cst);
 }
 
 static void send_identity(void)
@@ -118,15 +126,19 @@ static void send_state(void)
     extras &= (uint8_t)~EXTRA_STATE;
 }
 
-/* A restart may have cut a line short: it ends here. Where it was a report, whose pulses this start carries once more, it
- * must not be made whole by the line feed that it lacked. */
+/* A restart may have cut a line short: it ends here. Where it may have been a report, whose pulses come once more, it must
+ * not be made whole by the line feed that it lacked. */
 static void end_cut_line(void)
 {
     struct keep *keep = port_keep();
-    if (keep->report_on_its_way)
+    if (keep->leaving != LEAVING_DONE)
         port_send("?", 1);
     port_send("\n", 1);
-    keep->report_on_its_way = false;
+    behind = 0;
+    if (keep->leaving == LEAVING_IN_DOUBT)
+        port_send(keep->report, WIRE_REPORT_SIZE);
+    else
+        keep->leaving = LEAVING_DONE;
 }
 
 void board_start(const struct identity *identity)
@@ -189,6 +201,22 @@ static void line_counter(struct line *line, const struct counter *counter, uint3
     line_space_hex(line, counter->count == 0 ? 0 : counter->edge_us ? counter->edge_us : 1, 8);
 }
 
+/* Where the report before it has not left yet, what has arrived is not known, and only this one can make it good. */
+static void send_report(struct line *line, uint32_t flow, uint32_t wheel)
+{
+    struct keep *keep = port_keep();
+    uint8_t leaving = keep->leaving == LEAVING_DONE ? LEAVING_CUT : LEAVING_IN_DOUBT;
+    line_seal(line);
+    keep->flow.on_its_way = flow;
+    keep->wheel.on_its_way = wheel;
+    memcpy(keep->report, line->text, WIRE_REPORT_SIZE);
+    in_this_order();
+    keep->leaving = leaving;
+    in_this_order();
+    port_send(line->text, line->length);
+    behind = 0;
+}
+
 static void make_report(void)
 {
     struct snapshot snapshot;
@@ -214,22 +242,25 @@ static void make_report(void)
     line_space_hex(&line, flags_now(&snapshot), 2);
     line_space_hex(&line, (uint8_t)(snapshot.flow.dropped + snapshot.wheel.dropped), 2);
     line_hex(&line, lines_dropped, 2);
-    send(&line);
+    send_report(&line, flow, wheel);
     pressure_clear(&pressure);
     flow_refused = snapshot.flow.refused;
     wheel_refused = snapshot.wheel.refused;
-    flow_on_its_way = flow;
-    wheel_on_its_way = wheel;
-    port_keep()->report_on_its_way = true;
 }
 
 static void note_what_has_left(void)
 {
     struct keep *keep = port_keep();
-    if (keep->report_on_its_way && port_sent()) {
-        keep->flow.reported = flow_on_its_way;
-        keep->wheel.reported = wheel_on_its_way;
-        keep->report_on_its_way = false;
+    if (keep->leaving == LEAVING_DONE)
+        return;
+    unsigned unsent = port_unsent();
+    if (unsent <= behind) {
+        keep->flow.reported = keep->flow.on_its_way;
+        keep->wheel.reported = keep->wheel.on_its_way;
+        in_this_order();
+        keep->leaving = LEAVING_DONE;
+    } else if (unsent <= behind + (unsigned)PORT_IN_SENDER) {
+        keep->leaving = LEAVING_IN_DOUBT;
     }
 }
 
@@ -332,12 +363,12 @@ void board_pass(void)
 {
     uint16_t count;
     uint32_t now_us = port_clock_us();
+    note_what_has_left();
     if (port_pressure(&count))
         pressure_take(&pressure, count);
     watch_switch(now_us);
     outputs_pass(&outputs, now_us);
     port_outputs(outputs_is_on(&outputs, outputs.buzzer), outputs_is_on(&outputs, outputs.light));
-    note_what_has_left();
     if (is_due(now_us, report_due_us)) {
         make_report();
         report_due_us += interval_us;

@@ -10,18 +10,28 @@
 #include <stdint.h>
 
 #include "counter.h"
+#include "wire.h"
 
 struct keep_input {
     uint32_t carried; /* pulses that this start began with */
     uint32_t reported; /* highest count that has left the board */
+    uint32_t on_its_way; /* count in the newest report */
     struct filter filter; /* in force */
+};
+
+/* What has become of the newest report. A reset leaves no time to find out, so each change is one byte written. */
+enum leaving {
+    LEAVING_DONE, /* it has left whole: `reported` is its count */
+    LEAVING_CUT, /* a restart now is sure to cut it short: its pulses are carried over */
+    LEAVING_IN_DOUBT /* a restart now may find it whole or cut: it is sent once more, and a receiver ignores the second */
 };
 
 struct keep {
     uint32_t mark;
     struct keep_input flow;
     struct keep_input wheel;
-    bool report_on_its_way; /* one has been handed to the line, and not all of it has left */
+    uint8_t leaving; /* enum leaving */
+    char report[WIRE_REPORT_SIZE]; /* the newest, with its line feed */
 };
 
 /* The filters of a board that nobody has told otherwise. */

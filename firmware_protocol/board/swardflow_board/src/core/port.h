@@ -49,8 +49,10 @@ bool port_receive(uint8_t *byte);
 /* How many bytes port_send takes just now; at least 160 when all has been sent. */
 uint8_t port_room(void);
 void port_send(const char *bytes, uint8_t length);
-/* Whether the last byte handed to port_send has left the board whole. */
-bool port_sent(void);
+/* How many of the bytes handed to port_send have not left the board whole: the last PORT_IN_SENDER of them may be in the
+ * sender itself, where a restart may or may not cut them off. */
+uint8_t port_unsent(void);
+#define PORT_IN_SENDER 2
 /* What keep_begin was given. */
 struct keep *port_keep(void);
 

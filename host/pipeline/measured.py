@@ -1,0 +1,92 @@
+"""What the board's reports say in themselves: times, counts, flow, travel, pressure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host.frames import Event, Frames
+from host.pipeline.applying import SprayState
+from host.pipeline.carry import RunningSum
+from host.pipeline.clock import ClockScale
+from host.pipeline.columns import Bools, Floats
+from host.pipeline.counts import Counts, CountUnwrapper
+from host.pipeline.fitted import Capabilities, Fitted
+from host.pipeline.pressure import PressureReading, Pressures
+from host.pipeline.pulses import PulseTimer, Pulsing
+from host.pipeline.travel import Travel, Traveller
+from host.rig import Rig
+
+_STOP_PERIODS = 4.0  # flow below a quarter of the rated one is no spraying
+_STOP_RANGE_S = (0.15, 1.5)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Arrays of shape (n,), or of such arrays."""
+
+    host_s: Floats
+    scale: Floats  # host seconds per board second
+    step_s: Floats  # since the frame before
+    counts: Counts
+    fitted: Fitted
+    flow: Pulsing
+    per_m3: Floats  # pulses per volume at the frequency of the moment
+    flow_m3_s: Floats
+    step_m3: Floats  # since the frame before
+    volume_m3: Floats  # total
+    travel: Travel
+    pressure: Pressures
+    spraying: Bools
+
+
+class Measurer:
+    """Frames in, what they measure out."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._meter = rig.meter
+        self._unwrap, self._clock = CountUnwrapper(), ClockScale()
+        self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
+        self._travel, self._pressure = Traveller(rig), PressureReading(rig.pressure)
+        self._capabilities, self._spraying = Capabilities(rig), SprayState()
+        self._volume = RunningSum()
+
+    @property
+    def no_wheel(self) -> bool:
+        """Whether the rig has a wheel and the board no input for it."""
+        return self._capabilities.no_wheel
+
+    def push(self, frames: Frames, events: list[Event]) -> Measured:
+        """Continue with `frames`, shape (n,), among which `events` lie."""
+        host_s = frames["host_s"].copy()
+        counts = self._unwrap.push(frames, events)
+        scale = self._clock.push(counts, host_s)
+        step_s = counts.step_us * 1e-6 * scale
+        flow = self._flow.push(counts, counts.flow)
+        fitted = self._capabilities.push(len(frames), events)
+        spraying = self._spraying.push(frames, counts, flow, fitted.by_switch)
+        per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
+        step_m3 = (counts.flow.step + counts.flow.late) / per_m3
+        return Measured(
+            host_s=host_s,
+            scale=scale,
+            step_s=step_s,
+            counts=counts,
+            fitted=fitted,
+            flow=flow,
+            per_m3=per_m3,
+            flow_m3_s=flow.frequency_hz / scale / per_m3,
+            step_m3=step_m3,
+            volume_m3=self._volume(step_m3),
+            travel=self._travel.push(counts, scale, np.where(spraying, step_s, 0.0)),
+            pressure=self._pressure.push(frames, events),
+            spraying=spraying,
+        )
+
+
+def flow_stop_s(rig: Rig) -> float:
+    """How long after its last edge the flow meter counts as stopped: four periods at the rated flow."""
+    rated = rig.nozzles.count * rig.nozzles.points[0][1]
+    hz = rated * rig.meter.curve[0][1]
+    return min(max(_STOP_PERIODS / hz, _STOP_RANGE_S[0]), _STOP_RANGE_S[1])

@@ -1,0 +1,171 @@
+"""Columns of every table that leaves Swardflow as data: name, type, unit and meaning, in one place.
+
+Exports, the dataset and `host.open_run` take them from here. Numbers are SI with the unit in the name; only a run's
+signals can have the units of the rig in place of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from host.review.columns import SETTLED_COLUMNS, SIGNAL_COLUMNS
+from host.units import UNITS, column_name
+
+SI = "si"
+
+# Kind of host.units -> (what ends a column's name, symbol) in SI.
+_SI = {
+    "time": ("s", "s"),
+    "length": ("m", "m"),
+    "area": ("m2", "m²"),
+    "volume": ("m3", "m³"),
+    "speed": ("m_s", "m/s"),
+    "flow": ("m3_s", "m³/s"),
+    "pressure": ("pa", "Pa"),
+    "rate": ("m3_m2", "m³/m²"),
+}
+
+
+@dataclass(frozen=True)
+class Field:
+    """A column. `type` is one of the Data Package standard: number, integer, boolean, string, datetime (UTC)."""
+
+    name: str
+    type: str
+    unit: str  # empty for what has none
+    meaning: str
+
+
+# What the columns of an export mean, by their name without the unit.
+_MEANINGS = {
+    "host_time": "arrival of the report, seconds from the start of the run by the recorder's clock",
+    "board_time": "the board's own clock, continued over wraps and restarts",
+    "clock_scale": "seconds of the recorder for each second of the board, as estimated so far",
+    "flow": "flow through the meter",
+    "volume": "total through the meter",
+    "pressure": "mean over the report; empty outside the transducer's range",
+    "pressure_min": "least in the report",
+    "pressure_max": "greatest in the report",
+    "speed": "speed on the ground",
+    "distance": "total distance, turns included",
+    "spraying": "whether the boom sprays",
+    "moving": "whether the wheel turns",
+    "rate": "volume per area over the last two seconds of spraying on the move, as the live page shows it",
+    "rate_standard_uncertainty": "standard uncertainty of the rate (k = 1; times 2 is about 95 %)",
+    "pace_wanted": "speed that would give the target at this flow",
+    "off_target": "the rate is outside the target's band",
+    "side_of_band": "1 over the band, -1 under it, 0 in it; holds while the rate is near an edge",
+    "tank_left": "what is left in the tank",
+    "tank_covers": "area that it still covers at the target rate",
+    "lost_frames": "total of reports that did not arrive, by the board's numbers",
+    "board_restarts": "total of restarts of the board",
+    "dropped_pulses": "total of pulses that the board says it failed to count",
+    "unsent_lines": "total of reports that the board says it could not send",
+    "pass": "number of the pass, 0 outside every pass",
+    "spraying_time": "time of spraying on known ground",
+    "sprayed_distance": "distance sprayed",
+    "area": "known ground",
+    "volume_on_ground": "volume on known ground",
+    "over_target_area": "ground over the target's band",
+    "under_target_area": "ground under the target's band",
+    "unknown_area": "ground with too little on it to give a rate for",
+    "off_target_time": "time off target",
+    "stationary_time": "time sprayed standing still",
+    "stationary_volume": "volume sprayed standing still",
+    "unassigned_time": "time that belongs to no known ground",
+    "unassigned_distance": "distance that belongs to no known ground",
+    "unassigned_volume": "volume that belongs to no known ground",
+}
+_TYPES = {"spraying": "boolean", "moving": "boolean", "off_target": "boolean"} | dict.fromkeys(
+    ("side_of_band", "lost_frames", "board_restarts", "dropped_pulses", "unsent_lines", "pass"), "integer"
+)
+_TIME = Field("time_utc", "datetime", "", "arrival of the report in UTC; empty where the run does not know its start")
+
+
+def named(name: str, kind: str, system: str) -> str:
+    """Name of a column with its unit; `system` is "us", "metric" or "si"."""
+    if not kind:
+        return name
+    return f"{name}_{_SI[kind][0]}" if system == SI else column_name(name, kind, system)
+
+
+def symbol(kind: str, system: str) -> str:
+    """Symbol of the unit, empty for what has none."""
+    if not kind:
+        return ""
+    return _SI[kind][1] if system == SI else UNITS[system][kind].symbol
+
+
+def signal_fields(system: str) -> tuple[Field, ...]:
+    """The columns of a run's signals, in their order."""
+    fields = [_TIME, *(_signal(name, kind, system) for name, kind in SIGNAL_COLUMNS.values())]
+    for name, kind, total in SETTLED_COLUMNS.values():
+        fields.append(_signal(name, kind, system))
+        if total:
+            fields.append(_signal(total, kind, system))
+    return tuple(fields)
+
+
+def _signal(name: str, kind: str, system: str) -> Field:
+    row = name.startswith("row_")
+    meaning = _MEANINGS[name.removeprefix("row_")]
+    if row:
+        meaning += ": what this row adds"
+    elif f"row_{name}" in {column for column, _, _ in SETTLED_COLUMNS.values()}:
+        meaning += ": total so far"
+    return Field(named(name, kind, system), _TYPES.get(name, "number"), symbol(kind, system), meaning)
+
+
+PASS_FIELDS = (
+    Field("pass", "integer", "", "number of the pass in its run"),
+    Field("start_utc", "datetime", "", "begin"),
+    Field("end_utc", "datetime", "", "end"),
+    Field("start_s", "number", "s", "begin, from the start of the run"),
+    Field("end_s", "number", "s", "end, from the start of the run"),
+    Field("rate_m3_m2", "number", "m³/m²", "volume over area"),
+    Field("rate_u_m3_m2", "number", "m³/m²", "standard uncertainty of the rate (k = 1)"),
+    Field("speed_m_s", "number", "m/s", "distance over spraying time"),
+    Field("pressure_pa", "number", "Pa", "mean while spraying; empty without a transducer"),
+    Field("distance_m", "number", "m", "sprayed distance"),
+    Field("area_m2", "number", "m²", "known ground"),
+    Field("volume_m3", "number", "m³", "volume on known ground"),
+    Field("volume_u_m3", "number", "m³", "standard uncertainty of the volume (k = 1)"),
+    Field("spraying_s", "number", "s", "time of spraying"),
+    Field("off_target_s", "number", "s", "time off target"),
+    Field("off_target_m2", "number", "m²", "ground off target"),
+    Field("over_m2", "number", "m²", "ground over the target's band"),
+    Field("under_m2", "number", "m²", "ground under the target's band"),
+    Field("unknown_m2", "number", "m²", "ground with too little on it to give a rate for"),
+    Field("variation", "number", "1", "coefficient of variation of the rate along the pass"),
+)
+
+FAULT_FIELDS = (
+    Field("fault", "integer", "", "number of the fault in its run"),
+    Field("cause", "string", "", "name of the cause, as in FAULTS.md"),
+    Field("message", "string", "", "the fault in a few words"),
+    Field("or_else", "string", "", "causes that the measurements cannot rule out, with semicolons between them"),
+    Field("began_utc", "datetime", "", "begin"),
+    Field("called_utc", "datetime", "", "when it was called"),
+    Field("ended_utc", "datetime", "", "end; empty if it lasted to the end of the run"),
+    Field("began_s", "number", "s", "begin, from the start of the run"),
+    Field("called_s", "number", "s", "when it was called, from the start of the run"),
+    Field("ended_s", "number", "s", "end, from the start of the run"),
+    Field("sure", "number", "1", "0 to 1: that it is this cause and none of the others named"),
+    Field("change", "number", "1", "change of the boom's coefficient, relative"),
+    Field("change_u", "number", "1", "its standard uncertainty (k = 1)"),
+    Field("nozzles", "number", "1", "how many nozzles' worth"),
+    Field("nozzles_u", "number", "1", "its standard uncertainty (k = 1)"),
+    Field("area_m2", "number", "m²", "ground sprayed while it lasted"),
+    Field("dosed", "string", "", "what that ground got: under, over, unknown, or none"),
+    Field("urgent", "boolean", "", "whether it was worth a sound"),
+)
+
+EVENT_FIELDS = (
+    Field("at_utc", "datetime", "", "when"),
+    Field("at_s", "number", "s", "when, from the start of the run"),
+    Field("kind", "string", "", "what it was, as in RUN_FILE.md: mark, refill, note, link_lost and so on"),
+    Field("text", "string", "", "text or reason that goes with it"),
+    Field("by", "string", "", "guest who made it, where one did"),
+    Field("added_m3", "number", "m³", "volume that a refill added; empty for a full tank"),
+    Field("detail", "string", "", "all that the run file holds of it, as JSON"),
+)

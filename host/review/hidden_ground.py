@@ -1,0 +1,71 @@
+"""What lies behind that which is not assigned: how much ground of it was probably sprayed, and what was not counted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from host.pipeline import Unassigned, Why
+
+_PUT_BACK_S = 12.0  # a board says of which input dropped pulses were within 10 s (PROTOCOL.md section 6)
+_ALL_COUNTED = (Why.SILENCE, Why.SWITCH_OPEN)
+_NOT_ALL_COUNTED = (Why.RESTART, Why.OTHER_COUNTS, Why.DROPPED)
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the known ground of a run says of the rest: the rate on it, how much was sprayed in a second, the swath."""
+
+    rate_m3_m2: float
+    area_m2_s: float
+    swath_m: float
+
+
+@dataclass(frozen=True)
+class Hidden:
+    """Ground that was probably sprayed (m²), and water that went down uncounted (m³)."""
+
+    area_m2: float = 0.0
+    uncounted_m3: float = 0.0
+
+
+def hidden_behind(one: Unassigned, known: Known) -> Hidden:
+    """An estimate by the rest of the run; nothing where the run has no rate to go by.
+
+    After a silence, or where it flowed with the switch open, all is counted, and the volume says how much ground it
+    was: at most the way gone. Where counts are missing the time says it, at the ground that the rest of the run sprayed
+    in a second.
+    """
+    if not known.rate_m3_m2 > 0 or one.why not in (*_ALL_COUNTED, *_NOT_ALL_COUNTED):
+        return Hidden()
+    if one.why in _ALL_COUNTED:
+        return Hidden(min(one.volume_m3 / known.rate_m3_m2, one.distance_m * known.swath_m))
+    area = one.seconds * known.area_m2_s
+    return Hidden(area, max(area * known.rate_m3_m2 - one.volume_m3, 0.0))
+
+
+def hidden_in(unassigned: Iterable[Unassigned], known: Known) -> Hidden:
+    """The same over a run, all of it together."""
+    found = [hidden_behind(one, known) for one in joined(unassigned)]
+    return Hidden(math.fsum(one.area_m2 for one in found), math.fsum(one.uncounted_m3 for one in found))
+
+
+def joined(unassigned: Iterable[Unassigned]) -> Iterator[Unassigned]:
+    """Pulses that a board dropped and put back later belong together: what was missing came after all."""
+    last: Unassigned | None = None
+    for one in unassigned:
+        if last and last.why is one.why is Why.DROPPED and one.start_s - last.end_s < _PUT_BACK_S:
+            last = replace(
+                last,
+                end_s=one.end_s,
+                volume_m3=last.volume_m3 + one.volume_m3,
+                distance_m=last.distance_m + one.distance_m,
+                seconds=last.seconds + one.seconds,
+            )
+            continue
+        if last:
+            yield last
+        last = one
+    if last:
+        yield last
