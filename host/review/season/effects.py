@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -12,7 +13,7 @@ from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, student_factor
 from host.pipeline.columns import Floats
 from host.review.season.changes import ZERO, Change, shapes
 from host.review.season.observations import BOOM
-from host.review.season.search import Explained
+from host.review.season.search import Explained, fits
 
 
 @dataclass(frozen=True)
@@ -28,25 +29,57 @@ class Effect:
 def measured(found: Explained) -> list[Effect]:
     """What was found, measured: something that came little by little and was gone at once is two changes of two sizes.
 
-    So new tips need not be the old ones, nor a strainer quite clean.
+    So new tips need not be the old ones, nor a strainer quite clean. Where a change began, and how curved it came, is
+    not known either: sizes are means over what is about as likely, and that counts in their uncertainty (Gelman et al.,
+    Bayesian Data Analysis, section 7.6, model averaging).
     """
-    parts: dict[Change, Change] = {}
-    for change in found.changes:
-        if change.power and change.back:
-            parts.setdefault(replace(change, back=False), change)
-            parts.setdefault(Change(change.cause, change.last + 1, change.last + 1), change)
-        else:
-            parts[change] = change
-    changes = list(parts)
-    size, covariance = found.model(changes).sizes()
-    own = len(size) - len(changes)
+    out: list[Effect] = []
+    for at, change in enumerate(found.changes):
+        variants = _variants(found, at)
+        scores = np.array([found.score(variant) for variant in variants])
+        weights = np.exp(scores - np.logaddexp.reduce(scores))
+        sizes, variances = (np.array(rows) for rows in zip(*(_sizes(found, one, at) for one in variants), strict=True))
+        means = weights @ sizes
+        spreads = weights @ (variances + (sizes - means) ** 2)
+        out += [
+            Effect(part, change, float(size), math.sqrt(float(spread)))
+            for part, size, spread in zip(_parts(change), means, spreads, strict=True)
+            if all(part != other.change for other in out)
+        ]
+    return out
+
+
+def _parts(change: Change) -> list[Change]:
+    if change.power and change.back:
+        return [replace(change, back=False), Change(change.cause, change.last + 1, change.last + 1)]
+    return [change]
+
+
+def _variants(found: Explained, at: int) -> list[list[Change]]:
+    """The changes found, and with one of them begun a run sooner or later, or coming otherwise curved."""
+    own = found.changes[at]
+    others = [one for one in found.changes if one != own]
+    powers = (1, 2, 3) if own.power > 1 or (own.power and own.back) else (own.power,)
+    ones = [own]
+    for power, by in itertools.product(powers, (-1, 0, 1)):
+        first = own.first + by
+        last = first if own.step else own.last
+        one = replace(own, power=power, first=first, last=last)
+        if not own.lone and one not in found.changes and fits(found.seen, one):
+            ones.append(one)
+    return [[*others[:at], one, *others[at:]] for one in ones]
+
+
+def _sizes(found: Explained, changes: Sequence[Change], at: int) -> tuple[Floats, Floats]:
+    """Sizes of the parts of one of these changes, and their variances."""
+    every = list(dict.fromkeys(part for change in changes for part in _parts(change)))
+    size, covariance = found.model(every).sizes()
+    own = len(size) - len(every)
     degrees = max(len(found.seen.y) - len(size), 2)
     # What is expanded by two later is to hold for 95 %, with the scatter estimated.
     wider = student_factor(LEVEL_OF_CONFIDENCE, degrees) / 1.96
-    return [
-        Effect(change, parts[change], float(size[at]), wider * math.sqrt(float(covariance[at, at])))
-        for at, change in enumerate(changes, start=own)
-    ]
+    places = [own + every.index(part) for part in _parts(changes[at])]
+    return size[places], wider**2 * np.diag(covariance)[places]
 
 
 def level(found: Explained, effects: Sequence[Effect], block: int) -> Floats:

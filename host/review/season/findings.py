@@ -120,9 +120,15 @@ def _change(found: Explained, one: Named) -> Finding:
     kind, told = _named(found, one, suspects) if len(suspects) == 1 else _unclear(change, weighed)
     shown = ("coefficient", "balance") if suspects == (METER,) else ("coefficient",)
     words = f"{_since(one)} flow at the same pressure {_moved(change, size, u)}; {told}"
-    moved = (1e3 * effect.size, 1e3 * effect.u) if change.cause == ZERO else None
+    moved = _zero_pa(found, effect) if change.cause == ZERO else None
     days = one.first.date, one.last.date
     return Finding(kind, *days, *_fraction(size, u), words, suspects, shown, zero_pa=moved)
+
+
+def _zero_pa(found: Explained, effect: Effect) -> tuple[float, float]:
+    """How far a zero moved, and u: the next term of ln(1 - error/P) that the model leaves out, put back."""
+    shrunk = 1.0 + of_flow(found, effect)[0]
+    return 1e3 * effect.size * shrunk, 1e3 * effect.u
 
 
 def _since(one: Named) -> str:
@@ -145,13 +151,13 @@ def _named(found: Explained, one: Named, suspects: Sequence[str]) -> tuple[str, 
     if suspects[0] == METER:
         return (METER_DRIFT if change.power else METER_STEP), f"it is the meter ({odds}): calibrate it"
     if suspects[0] == ZERO:
-        sizes = effect.size if change.cause == ZERO else math.nan
         by = ""
-        if math.isfinite(sizes):
-            zero = quantity(sizes * 1e3, "pressure", one.first.units, expanded_si=EXPANDED * effect.u * 1e3)
-            by = f" reads {zero.text} off"
-        words = f"it is the transducer ({odds}), which{by}: with the pressure let off look whether it reads zero"
-        return (ZERO_DRIFT if change.power else ZERO_STEP), (words if by else words.replace(", which:", ":"))
+        if change.cause == ZERO:
+            moved, u = _zero_pa(found, effect)
+            zero = quantity(abs(moved), "pressure", one.first.units, expanded_si=EXPANDED * u)
+            by = f", which reads {zero.text} {'more' if moved > 0 else 'less'} than before"
+        words = f"it is the transducer ({odds}){by}: with the pressure let off look whether it reads zero"
+        return (ZERO_DRIFT if change.power else ZERO_STEP), words
     if effect.of.power and effect.of.back:
         if change.step:
             return (NOZZLE_STEP, f"new tips ({odds})") if not rises else (CLEANED, f"cleaned, or changed ({odds})")
