@@ -13,6 +13,7 @@ from host.review.card_marks import CardMark, card_marks, no_pressure
 from host.review.review import Review
 from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
+from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
@@ -90,6 +91,9 @@ def digest_of(review: Review) -> Digest:
         products = review.products
     except UserError as error:
         remark = str(error)
+    # A run that was clogged throughout is told as one that stands out, so it needs its number.
+    passes = sound_passes(review)[0] or review.passes
+    steady = steady_of(review.track, passes, rig)
     return Digest(
         started=review.started.isoformat() if review.started else "",
         rig=rig.name,
@@ -118,13 +122,14 @@ def digest_of(review: Review) -> Digest:
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
-        # A run that was clogged throughout is told as one that stands out, so it needs its number.
-        steady=steady_of(review.track, sound_passes(review)[0] or review.passes, rig),
+        steady=steady,
         faults=len(review.faults),
         remark=remark,
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
         meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),
         no_pressure=no_pressure(rig.pressure) if rig.pressure else None,
+        pump_off_pa=reading_at_rest_pa(review.track, steady.pressure_pa) if steady else None,
+        two_pressures=error_by_two_pressures(review.track, passes, rig) if steady else None,
         cards=card_marks(review.cards),
     )
 
