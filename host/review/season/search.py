@@ -31,7 +31,9 @@ from host.review.season.observations import BALANCE, BOOM, Observations, with_sc
 _TAKEN = math.log(10.0)
 _MOST = 16
 _LEAST_BESIDE = 3  # runs on either side of a change
-_GRID = 30  # places where gradual changes are looked for at first; near these every run is tried
+# Places where gradual changes and steps are looked for at first; near those found every run is tried.
+_GRID, _GRID_OF_MANY = 30, 20
+_MOST_STEPS = 100
 _REACH = 3
 # Standard deviation of what each cause does, beforehand: logarithms, transducer in kPa.
 _WIDTHS = {NOZZLES: 0.08, METER: 0.05, ZERO: 12.0, TANK: 0.05, LONE_BOOM: 0.12, LONE_TANK: 0.4, KNOB: 0.2}
@@ -71,11 +73,7 @@ class Explained:
 
     def columns(self, changes: Sequence[Change]) -> Floats:
         """What each change does to each observation, (n, changes), over the observations' uncertainty."""
-        if not changes:
-            return np.zeros((len(self.seen.y), 0))
-        cause = [self.seen.causes.index(change.cause) for change in changes]
-        plain = shapes(changes, self.seen.times)[self.seen.item] * self.seen.response[:, cause]
-        return np.asarray(plain / self.seen.u[:, None])
+        return effects_of(changes, self.seen) / self.seen.u[:, None]
 
     def model(self, changes: Sequence[Change]) -> LinearModel:
         """What may be off all season together with these changes."""
@@ -106,6 +104,14 @@ class Explained:
         return np.asarray(self.seen.y - np.hstack([self._off[0], self.columns(self.changes)]) @ size * self.seen.u)
 
 
+def effects_of(changes: Sequence[Change], seen: Observations) -> Floats:
+    """What each change does to each observation, (n, changes), for a size of one."""
+    if not changes:
+        return np.zeros((len(seen.y), 0))
+    cause = [seen.causes.index(change.cause) for change in changes]
+    return shapes(changes, seen.times)[seen.item] * seen.response[:, cause]
+
+
 def widths(changes: Sequence[Change]) -> Floats:
     """Standard deviation of each one's size, beforehand."""
     return np.array([_WIDTHS[change.cause] for change in changes])
@@ -119,14 +125,17 @@ def explain(seen: Observations) -> Explained:
     """The most likely changes; none for a season too short to show any."""
     if not len(seen.y):
         return Explained(seen, (), 0.0)
-    first = _best_wander(with_scatter(seen, None, 0.0))
+    pool = _Pool.of(seen)
+    first = _best_wander(with_scatter(seen, None, 0.0), pool)
+    if not first.changes:
+        return first
     used = len(seen.widths) + len(first.changes)
     again = with_scatter(seen, first.residuals(), used)
-    return _best_wander(again, first.changes)
+    return _best_wander(again, pool, first.changes)
 
 
-def _best_wander(seen: Observations, start: Sequence[Change] = ()) -> Explained:
-    pool = _Pool.of(Explained(seen, (), 0.0), candidates(seen))
+def _best_wander(seen: Observations, pool: _Pool, start: Sequence[Change] = ()) -> Explained:
+    pool = pool.at(seen)
     best, best_score = Explained(seen, (), 0.0), -math.inf
     for wander, weight in _WANDERS if KNOB not in seen.causes else _WANDERS[:1]:
         found = _search(Explained(seen, tuple(start), wander), pool)
@@ -140,17 +149,24 @@ def _best_wander(seen: Observations, start: Sequence[Change] = ()) -> Explained:
 
 @dataclass(frozen=True)
 class _Pool:
-    """Candidates with all of them that does not depend on what has been found."""
+    """Candidates with all of them that does not depend on what has been found; `plain` are columns without scatter."""
 
     changes: list[Change]
-    columns: Candidates
     worth: Floats
+    plain: Floats
+    columns: Candidates
 
     @classmethod
-    def of(cls, state: Explained, changes: list[Change]) -> _Pool:
-        items = len(state.seen.times)
-        worth = np.array([expected(change, items) for change in changes])
-        return cls(changes, state.candidates(changes), worth)
+    def of(cls, seen: Observations) -> _Pool:
+        changes = candidates(seen)
+        worth = np.array([expected(change, len(seen.times)) for change in changes])
+        plain = effects_of(changes, seen)
+        return cls(changes, worth, plain, Candidates.of(seen.y, plain, widths(changes)))
+
+    def at(self, seen: Observations) -> _Pool:
+        """The same for another scatter."""
+        columns = Candidates.of(seen.y / seen.u, self.plain / seen.u[:, None], widths(self.changes))
+        return replace(self, columns=columns)
 
 
 def _search(state: Explained, pool: _Pool) -> Explained:
@@ -251,10 +267,12 @@ def _forms(cause: str) -> list[tuple[int, bool]]:
 
 
 def candidates(seen: Observations) -> list[Change]:
-    """Changes to look for: steps and lone ones everywhere, gradual ones on a grid and up to the greatest leaps."""
+    """Changes to look for: lone ones everywhere, steps nearly so, gradual ones on a grid and to the greatest leaps."""
     items = len(seen.times)
-    every = range(1, items)
-    grid = sorted({round(at) for at in np.linspace(0, items - 1, min(items, _GRID))})
+    every = range(1, items, max(items // _MOST_STEPS, 1))
+    grid = sorted(
+        {round(at) for at in np.linspace(0, items - 1, min(items, _GRID if items <= _MOST_STEPS else _GRID_OF_MANY))}
+    )
     ends = _leaps(seen)
     found = []
     for cause in seen.causes:
@@ -277,7 +295,10 @@ def _leaps(seen: Observations) -> list[int]:
     y, item = seen.y[here], seen.item[here]
     if len(y) < 2 * _LEAST_BESIDE:
         return []
-    leap = np.abs([np.median(y[at : at + 3]) - np.median(y[max(at - 2, 0) : at]) for at in range(2, len(y) - 2)])
+    # Three runs from a place on against the two before it, at places 2, 3, …
+    behind = np.median(np.lib.stride_tricks.sliding_window_view(y, 3)[2:], axis=1)
+    before = np.lib.stride_tricks.sliding_window_view(y, 2)[: len(behind)].mean(axis=1)
+    leap = np.abs(behind - before)
     greatest = np.argsort(leap)[::-1][:12] + 2
     return sorted({int(item[at - 1]) for at in greatest})
 
