@@ -10,7 +10,6 @@ import pytest
 
 from dashboards.live.screen import DASH, band_position, blank_row, clock, deviation, number, screen_row, two_digits
 from dashboards.live.trace import Trace
-from dashboards.pages import PAGES
 from dashboards.web.templates import render
 from host.pipeline import ADVICE
 from host.pipeline.faults import Fault
@@ -37,6 +36,7 @@ def live(**changes: Any) -> dict[str, Any]:
         "pressure_pa": 40 * 6894.757,  # NIST SP 811, Appendix B
         "speed_m_s": 2.5 * 0.44704,
         "tank_left_m3": 12.34 * GALLON_M3,
+        "tank_low_m3": 2.0 * GALLON_M3,
         "tank_covers_m2": 11752 * 0.3048**2,
         "area_m2": 12500 * 0.3048**2,
         "volume_m3": 3.21 * GALLON_M3,
@@ -75,9 +75,18 @@ def test_a_row_in_metric_units() -> None:
 
 def test_a_tank_with_more_out_of_it_than_was_in_it_asks_for_the_refill() -> None:
     dry = screen_row(live(tank_left_m3=-0.02 * GALLON_M3, volume_m3=13.0 * GALLON_M3, tank_covers_m2=0.0), "us")
-    assert (dry["tank"], dry["covers"]) == ("0.0", "covers 0 ft²")  # within what meter and marks may be off
+    assert (dry["tank"], dry["covers"]) == ("0.0", "Should be empty")  # within what meter and marks may be off
     untold = screen_row(live(tank_left_m3=-1.5 * GALLON_M3, volume_m3=14.5 * GALLON_M3, tank_covers_m2=0.0), "us")
     assert (untold["tank"], untold["covers"]) == ("–", "Did you refill? Tap Refilled")
+
+
+def test_a_low_tank_is_said_at_the_level_of_ones_choice() -> None:
+    left = 1.9 * GALLON_M3
+    low = screen_row(live(tank_left_m3=left, tank_covers_m2=left / RATE_1), "us")
+    assert (low["tank_state"], low["covers"]) == ("low", "Low: covers 1,900 ft²")
+    enough = screen_row(live(tank_left_m3=2.1 * GALLON_M3), "us")
+    assert enough["tank_state"] == ""
+    assert screen_row(live(tank_left_m3=left, tank_low_m3=1.0 * GALLON_M3), "us")["tank_state"] == ""
 
 
 def test_missing_numbers_are_dashes() -> None:
@@ -132,7 +141,7 @@ def test_every_advice_of_the_pipeline_has_its_words(advice: str) -> None:
 
 
 def test_the_page_asks_for_nothing_that_no_row_has() -> None:
-    wanted = set(re.findall(r'data-field="(\w+)"', render(PAGES[0].template)))
+    wanted = set(re.findall(r'data-field="(\w+)"', render("live/page.html")))
     from_recorder = {"recording_words", "link_words", "elapsed", "run", "pace_label"}
     assert wanted - from_recorder <= set(screen_row(live(), "us"))
     assert set(blank_row("us")) == set(screen_row(live(), "us"))
