@@ -73,6 +73,6 @@ def _mark(card: Card) -> CardMark | None:
     pressure_pa = math.fsum(p for p, _ in catch.points) / len(catch.points)
     value = math.log(math.fsum(c for _, c in catch.points) / len(catch.points))
     # An error that two catch tests share (one jug, one gauge) does not make them differ.
-    combined = combine(catch.parts_at(pressure_pa))
+    combined = combine(catch.parts[catch.nearest(pressure_pa)])
     own = math.sqrt(math.fsum(part.standard**2 for part in combined.components if not part.shared))
     return CardMark("boom", made, value, max(own, DAY_TO_DAY), combined.expanded)

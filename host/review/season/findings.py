@@ -6,10 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from host.documents.document import quantity
 from host.documents.words import percent
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, TANK, ZERO, Change
+from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, TANK, ZERO, Change, shapes
 from host.review.season.effects import Effect, of_flow
 from host.review.season.search import Explained
 from host.review.season.weighing import Weighed, weigh
@@ -26,6 +28,7 @@ _LEAST_DRIFT = 0.003  # less matters to nobody, however surely it is there
 _PRESSURE_DOWN = 0.05  # a fall by less is no filling strainer
 _LONE_BOOM, _LONE_TANK = 0.02, 0.05  # a single run that stands out by less is scatter
 _LONE_SURE = 5.0  # standard uncertainties
+_SHOWS = 0.1  # of what a change comes to
 _REFILL = 1.3  # metered over drawn: more is a refill that nobody recorded
 _REASONS = {"clog": "a clog", "air": "air in the suction", "leak": "a leak", "lost_tip": "a lost tip"}
 _OF_NOZZLES = {"clog", "leak", "lost_tip"}
@@ -70,7 +73,7 @@ def named(found: Explained, effects: Sequence[Effect], runs: Sequence[Digest]) -
     out = []
     weighed: dict[Change, Weighed] = {}
     for effect in effects:
-        first = next((run for run in at_item[effect.change.first :] if run), None)
+        first = next((run for run in at_item[_shows_from(found, effect.change) :] if run), None)
         until = effect.change.first if effect.change.step or effect.change.lone else effect.change.last
         last = next((run for run in reversed(at_item[: until + 1]) if run), None)
         if first is None:
@@ -83,6 +86,13 @@ def named(found: Explained, effects: Sequence[Effect], runs: Sequence[Digest]) -
         spans = not (effect.change.step or effect.change.lone)
         out.append(Named(effect, first, last if spans and last else first, weighed[effect.of]))
     return out
+
+
+def _shows_from(found: Explained, change: Change) -> int:
+    """The item from which a change shows: what comes ever faster hardly does so where it begins."""
+    if change.power < 2:
+        return change.first
+    return int(np.argmax(shapes([change], found.seen.times)[:, 0] >= _SHOWS))
 
 
 def boom_findings(found: Explained, changes: Sequence[Named]) -> list[Finding]:

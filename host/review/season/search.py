@@ -198,7 +198,7 @@ def _mended(state: Explained, changes: list[Change]) -> list[Change]:
             others = changes[:at] + changes[at + 1 :]
             near = [one for one in _near(state.seen, change, changes) if one not in others]
             gain, size = state.model(others).gains(state.candidates(near))
-            gain = gain + [expected(one, items) for one in near] + _allowed(near, size)
+            gain = gain + [expected(one, items) for one in near] + _allowed(near, size) + _apart(near, others)
             best = near[int(np.argmax(gain))]
             if best != change and gain.max() > gain[near.index(change)] + 1e-6:
                 changes, moved = [*changes[:at], best, *changes[at + 1 :]], True
@@ -244,6 +244,7 @@ def _pruned(state: Explained, changes: list[Change]) -> list[Change]:
 def _near(seen: Observations, change: Change, changes: Sequence[Change]) -> list[Change]:
     items = len(seen.times)
     edges = {edge for one in changes if one.step for edge in (one.first - 1, one.first)} | {0, items - 1}
+    edges |= {edge for one in changes if one.power and one.back for edge in (one.first - 1, one.last + 1)}
     reach = range(-_REACH, _REACH + 1)
     firsts = sorted({change.first + by for by in reach} | edges)
     lasts = sorted({change.last + by for by in reach} | edges)
@@ -318,6 +319,23 @@ def fits(seen: Observations, change: Change) -> bool:
     if change.power == 0:
         return before >= _LEAST_BESIDE and after >= _LEAST_BESIDE and inside >= 2
     return inside >= 2 * _LEAST_BESIDE and (not change.back or after >= _LEAST_BESIDE)
+
+
+def _apart(changes: Sequence[Change], others: Sequence[Change]) -> Floats:
+    """What fills up is cleaned before it fills up again."""
+    filling = [one for one in others if one.power and one.back]
+    return np.array(
+        [
+            -np.inf
+            if change.power
+            and change.back
+            and any(
+                one.cause == change.cause and one.first <= change.last and change.first <= one.last for one in filling
+            )
+            else 0.0
+            for change in changes
+        ]
+    )
 
 
 def _allowed(changes: Sequence[Change], size: Floats) -> Floats:
