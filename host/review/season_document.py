@@ -62,7 +62,7 @@ def season_document(season: Season, system: str) -> Document:
         "findings",
         "What changed",
         (Messages(none, ""),),
-        sections=tuple(_finding(letter, finding) for letter, finding in lettered),
+        sections=tuple(_finding(letter, finding, system) for letter, finding in lettered),
         listed=True,
     )
     untold = Messages(tuple(Message(sentence(remark)) for remark in season.remarks), "remarks")
@@ -85,7 +85,8 @@ def letter_of(index: int) -> str:
     return _LETTERS[index % 26] * (index // 26 + 1)
 
 
-def _finding(letter: str, finding: Finding) -> Section:
+def _finding(letter: str, finding: Finding, system: str) -> Section:
+    zero = finding.zero_pa
     change = quantity(finding.change, "fraction", "us", expanded_si=EXPANDED * finding.change_u)
     facts = (
         Fact("kind", "", finding.kind),
@@ -93,6 +94,7 @@ def _finding(letter: str, finding: Finding) -> Section:
         Fact("last_day", "", finding.last_day),
         Fact("change", "", change),
         Fact("suspects", "", finding.suspects),
+        Fact("zero_moved", "", zero and quantity(zero[0], "pressure", system, expanded_si=EXPANDED * zero[1])),
     )
     said = Messages((Message(sentence(finding.sentence)),))
     return Section("", f"{letter}  {capital(finding.kind)}", (Facts(facts), said), level="warning")
