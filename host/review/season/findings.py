@@ -13,6 +13,7 @@ from host.documents.words import percent
 from host.review.digest import Digest
 from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, TANK, ZERO, Change, shapes
 from host.review.season.effects import Effect, of_flow
+from host.review.season.observations import BOOM
 from host.review.season.search import Explained
 from host.review.season.weighing import Weighed, weigh
 
@@ -122,9 +123,12 @@ def _change(found: Explained, one: Named) -> Finding:
     change = effect.change
     suspects = weighed.suspects
     if TANK in suspects and len(suspects) == 1:
-        words = f"{_since(one)} the meter reads {_amount(size, u)} {'more' if size > 0 else 'less'} against the tank, "
-        words += "though flow at the same pressure does not show it: look at how the tank is read, or for meter and "
-        words += "nozzles changing against each other"
+        words = f"{_since(one)} the meter reads {_amount(size, u)} {'more' if size > 0 else 'less'} against the tank"
+        if found.seen.count(BOOM):
+            words += ", though flow at the same pressure does not show it: look at how the tank is read, or for meter "
+            words += "and nozzles changing against each other"
+        else:
+            words += ": the meter has changed, or how the tank is read; calibrating the meter would decide"
         shown: tuple[str, ...] = ("balance",)
         return Finding(TANK_ONLY, one.first.date, one.last.date, *_fraction(size, u), words, suspects, shown)
     kind, told = _named(found, one, suspects) if len(suspects) == 1 else _unclear(change, weighed)

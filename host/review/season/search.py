@@ -340,5 +340,7 @@ def _apart(changes: Sequence[Change], others: Sequence[Change]) -> Floats:
 
 def _allowed(changes: Sequence[Change], size: Floats) -> Floats:
     """Nothing fills up that flows more, and only an even rise (wear) ends at once (new tips)."""
-    falls = np.array([change.power >= 2 or (change.back and change.cause == KNOB) for change in changes])
+    falls = np.array(
+        [change.power >= 2 or (change.back and change.cause == KNOB) for change in changes], dtype=np.bool_
+    )
     return np.where(falls & (size > 0), -np.inf, 0.0)

@@ -122,3 +122,16 @@ def test_a_step_is_no_lone_run(digest, at):
     steps = [replace(one, steady=replace(one.steady, coefficient=one.steady.coefficient * 1.1)) for one in runs[at:]]
     (finding,) = season_of([*runs[:at], *steps]).findings
     assert (finding.kind, finding.first_day) == (kinds.NOZZLE_STEP, day_of(at))
+
+
+def test_a_rig_without_a_transducer_has_its_balances_alone(digest):
+    runs = [replace(one, steady=None) for one in drawn(digest, 3, "meter - 5 %")]
+    found = season_of(runs)
+    (finding,) = found.findings
+    assert finding.first_day == day_of(AT) and "calibrating the meter would decide" in finding.sentence
+    assert found.due.startswith("not known")
+
+
+def test_cards_without_runs_are_no_season():
+    found = season_of([], [CardMark("boom", made(2), -16.0, 0.007, 0.02)])
+    assert found.runs == 0 and found.findings == ()
