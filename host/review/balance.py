@@ -9,7 +9,15 @@ from dataclasses import dataclass
 from host.calibrate.uncertainty import resolution
 from host.calibrate.vessels import TANK
 from host.errors import BadInputError, UserError
-from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_REFILL, NOTE_TANK_LEFT, number_of
+from host.events import (
+    NOTE_LABEL_LIMIT,
+    NOTE_MIX,
+    NOTE_QUANTITIES,
+    NOTE_REFILL,
+    NOTE_TANK_LEFT,
+    as_meant,
+    number_of,
+)
 from host.frames import Event
 from host.mix_sheet import sheet_from_toml
 from host.pipeline.tank import refill_not_told
@@ -67,7 +75,7 @@ def tank_balance(
     start, refills = rig.tank.volume_m3, []
     # Full to its mark, or to a known level, the tank is known anew: what went before is balanced by nobody.
     since_m3, poured = start, 1
-    for event in events:
+    for event in as_meant(events):
         if event.kind == "run_start":
             told = number_of(event, "tank_m3")
             start = since_m3 = rig.tank.volume_m3 if told is None else told
