@@ -1,4 +1,4 @@
-"""The 32-bit ARM port in an emulated STM32F405 (Cortex-M4) and STM32F205 (Cortex-M3): vectors, counts, the clock's turn.
+"""The 32-bit ARM port in an emulated STM32F405 (Cortex-M4) and F205 (Cortex-M3): vectors, counts, the clock's turn.
 
 The emulator has the chip's core, timer and serial lines, but no pins: edges are raised as
 interrupts (emulated_edges.c).
