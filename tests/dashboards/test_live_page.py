@@ -13,6 +13,8 @@ import pytest
 
 from dashboards.live.screen import ADVICE as SCREEN_ADVICE
 from dashboards.live.stream import MISSED
+from host.review.review import review_run
+from host.review.run_document import run_document
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Server, wait_until
 from tests.dashboards.walking import TARGET_MPH
@@ -159,7 +161,8 @@ def test_end_of_the_recording_is_shown(growing: GrowingRun, serve: Serve, phone:
     assert text(page, "[data-field=recording_words]") == "Recording ended"
     wait_for(page, "fresh", "gone")
     assert text(page, "#words") == "Run ended"
-    assert text(page, "#why") == "The run has ended. These are its last numbers."
+    review = review_run(growing.path)
+    assert text(page, "#why") == run_document(review, review.rig.units).answer
     for button in ("#mark", "#refilled", "#stop"):
         assert page.is_disabled(button)
 
