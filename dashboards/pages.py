@@ -12,6 +12,7 @@ from dashboards.guests import page as guests_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
+from dashboards.setup import page as setup_page
 
 # What pages with forms and documents load (dashboards.ui.document_view).
 STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
@@ -91,6 +92,15 @@ PAGES = (
         mix_page.connect,
         scripts=("print.js", "select.js", *SCRIPTS),
         changes=frozenset({"mix-keep"}),
+    ),
+    Page(
+        "/setup",
+        "Set up",
+        setup_page.layout,
+        setup_page.connect,
+        scripts=("select.js", "setup.js", *SCRIPTS),
+        styles=(*STYLES, "setup.css"),
+        changes=setup_page.CHANGES,
     ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
     Page(
