@@ -33,7 +33,11 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--sessions", type=Path, metavar="FILE", help="file that keeps who was let in when the pages are started again"
     )
-    parser.add_argument("--open", action="store_true", help="open a browser on the live page")
+    parser.add_argument("--open", action="store_true", help="open a browser on the pages")
+    parser.add_argument("--supervisor", type=Path, metavar="SOCKET", help="who starts recorders (see host/cli/open.py)")
+    parser.add_argument("--use-settings", action="store_true", help="go by the settings, and remember what is chosen")
+    parser.add_argument("--emulated", default="", metavar="PORT", help="port of an emulated board to offer")
+    parser.add_argument("--rig", type=Path, metavar="FILE", help="rig file of the emulated board")
     return parser
 
 
@@ -49,9 +53,14 @@ def main(argv: list[str] | None = None) -> int:
                 f"--host {args.host}: --share listens on every address of this computer, leave --host out"
             )
         from dashboards.app import Sharing, serve
+        from dashboards.context import Starting
+        from dashboards.supervision import Supervisor
+        from host.settings import settings_path
 
-        sharing = Sharing(args.share, args.look_only, args.sessions)
-        return serve(args.runs, args.follow, args.host or HERE, args.port, sharing, browse=args.open)
+        sharing = Sharing(args.host or HERE, args.port, args.share, args.look_only, args.sessions)
+        settings = settings_path() if args.use_settings else None
+        starting = Starting(Supervisor(args.supervisor), settings, args.emulated, args.rig)
+        return serve(args.runs, args.follow, sharing, starting, browse=args.open)
     except UserError as error:
         print(f"swardflow: {error}", file=sys.stderr)
         return 2

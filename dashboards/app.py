@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
 
-from dashboards.context import PageContext
+from dashboards.context import PageContext, Starting
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RecorderClient
 from dashboards.live.routes import add_live_routes
@@ -31,6 +31,7 @@ from dashboards.web.asgi import AsgiApp, Scope
 from dashboards.web.busy_limit import BusyLimit
 from dashboards.web.callbacks import CallbackFilter
 from dashboards.web.compression import Compression
+from dashboards.web.first_page import FirstPage
 from dashboards.web.http_server import HttpServer
 from dashboards.web.limited_log import limit_logs
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
@@ -46,11 +47,13 @@ _STREAM_LINE = f"GET {STREAM_PATH}".encode()
 
 @dataclass(frozen=True)
 class Sharing:
-    """How the pages are open: to this computer alone, or to the local network.
+    """Where the pages are open, to this computer alone or to the local network; port 0 is any that is free.
 
     `sessions` is a file that keeps who was let in over a restart of the pages; `look_only` is for new guests.
     """
 
+    host: str = HERE
+    port: int = 0
     shared: bool = False
     look_only: bool = False
     sessions: Path | None = None
@@ -66,7 +69,7 @@ def build_app(
     return SizeLimits(BusyLimit(callbacks, (REPORT, CSV, PARQUET))), shell.csp_hashes
 
 
-def serve(folder: Path, follow: str, host: str, port: int, sharing: Sharing, *, browse: bool = False) -> int:
+def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, browse: bool = False) -> int:
     """Follow a run and serve the pages until the process is told to end; the exit code.
 
     `follow` is "latest" or a run's file name, with or without its folder. Shared pages listen on every address,
@@ -74,6 +77,7 @@ def serve(folder: Path, follow: str, host: str, port: int, sharing: Sharing, *, 
 
     Raises UserError when the address is not this machine's own or is taken, or the run cannot be followed.
     """
+    host, port = sharing.host, sharing.port
     run = None if follow == LATEST else find_run(follow, folder)
     raise_file_limit()
     limit_logs()
@@ -81,10 +85,11 @@ def serve(folder: Path, follow: str, host: str, port: int, sharing: Sharing, *, 
     guests = Guests(sharing.sessions, looks_only=sharing.look_only)
     with ExitStack() as stack:
         listener = stack.enter_context(closing(_listen(EVERYWHERE if sharing.shared else _own_address(host), port)))
-        recorder = stack.enter_context(closing(RecorderClient()))
+        recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        context = PageContext(folder, cards_folder(folder), guests=guests if sharing.shared else None)
+        own_guests = guests if sharing.shared else None
+        context = PageContext(folder, cards_folder(folder), guests=own_guests, starting=starting, live=follower.is_live)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
@@ -94,7 +99,8 @@ def serve(folder: Path, follow: str, host: str, port: int, sharing: Sharing, *, 
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (own_names() if sharing.shared else frozenset())
-        sessions = SessionMiddleware(app, invitations, guests, banner.tell, shared=sharing.shared)
+        first = FirstPage(app, context.live)
+        sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
 
         def admit(scope: Scope) -> str | None:

@@ -1,4 +1,7 @@
-"""The pages there are, in the order of the navigation. To add a page: write its layout, add one line here."""
+"""The pages there are, in the order of the menu. To add a page: write its layout, add one line here.
+
+"/" is none of them: it leads to Live or Home (see web/first_page.py).
+"""
 
 from __future__ import annotations
 
@@ -9,10 +12,12 @@ from typing import Any
 from dashboards.calibrate import page as calibrate_page
 from dashboards.compare import page as compare_page
 from dashboards.guests import page as guests_page
+from dashboards.home import page as home_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
 from dashboards.setup import page as setup_page
+from dashboards.start import page as start_page
 
 # What pages with forms and documents load (dashboards.ui.document_view).
 STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
@@ -41,15 +46,26 @@ class Page:
     changes: frozenset[str] | None = None
 
 
+LIVE = "/live"
 LOOKS: frozenset[str] = frozenset()  # a page that changes nothing
 
 PAGES = (
+    Page("/home", "Home", home_page.layout, styles=(*STYLES, "home.css"), changes=LOOKS),
     Page(
-        "/",
+        LIVE,
         "Live",
         template="live/page.html",
         scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
         styles=("live.css",),
+    ),
+    Page(
+        "/start",
+        "Start",
+        start_page.layout,
+        start_page.connect,
+        scripts=("select.js", *SCRIPTS),
+        styles=(*STYLES, "home.css"),
+        changes=start_page.CHANGES,
     ),
     Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css"), changes=LOOKS),
     Page(
@@ -115,6 +131,6 @@ PAGES = (
 
 
 def page_at(path: str) -> Page | None:
-    """The page with that address, whatever its last slash."""
-    wanted = path.rstrip("/") or "/"
+    """The page with that address, whatever its last slash; the live page for none."""
+    wanted = path.rstrip("/") or LIVE
     return next((page for page in PAGES if page.path == wanted), None)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import tempfile
+from pathlib import Path
 
 import pytest
 
@@ -15,6 +17,10 @@ _TOOLS = {
         "the AVR compiler or emulator is not installed (apt install gcc-avr avr-libc simavr libsimavr-dev)",
     ),
 }
+
+
+# No test goes by the settings of whoever runs it.
+os.environ["SWARDFLOW_SETTINGS"] = str(Path(tempfile.gettempdir()) / f"swardflow-no-settings-{os.getpid()}.toml")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

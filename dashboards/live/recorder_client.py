@@ -6,10 +6,11 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from dashboards.supervision import Supervisor
 from dashboards.web.visitor import visitor_name
 from host.errors import BadInputError, NoAnswerError, NotNowError, UserError
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
@@ -32,6 +33,7 @@ RECORDING = {
     "ended": "Recording ended",
     "silent": "Recorder not answering",
 }
+LIVE = frozenset({"on", "full", "trouble"})  # codes under which lines go on coming in
 _CODES = {"recording": "on", "starting": "on", "stopping": "ended", "disk full": "full", "disk error": "trouble"}
 _MAKE_ROOM = "The disk is full: make room on it. New data is kept in memory and written as soon as there is room."
 _MEND = "The disk cannot be written ({trouble}): check it. New data is kept in memory until it can."
@@ -73,8 +75,14 @@ class RecorderClient:
     A recorder that hangs holds up this thread only. `ask_recorder` puts a request and raises UserError without answer.
     """
 
-    def __init__(self, ask_recorder: Asker = ask, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self,
+        ask_recorder: Asker = ask,
+        clock: Callable[[], float] = time.monotonic,
+        supervisor: Supervisor | None = None,
+    ) -> None:
         self._ask = ask_recorder
+        self._supervisor = supervisor or Supervisor()
         self._clock = clock
         self._run: Path | None = None
         self._status: dict[str, Any] | None = None
@@ -105,7 +113,8 @@ class RecorderClient:
             self._watched_at = self._clock()
 
     def look(self) -> None:
-        """Poll the recorder once."""
+        """Poll the supervisor and the recorder once."""
+        self._supervisor.look()
         run = self._run
         if run is None:
             return
@@ -121,6 +130,10 @@ class RecorderClient:
 
     def state(self) -> RecorderState:
         """What is known at the moment; never waits."""
+        state, notice = self._state(), self._supervisor.known().notice
+        return replace(state, detail=state.detail or notice)
+
+    def _state(self) -> RecorderState:
         with self._lock:
             if self._run is None:
                 return RecorderState("none")

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from dashboards.live.broadcaster import Broadcaster
-from dashboards.live.recorder_client import RECORDING, RecorderState
+from dashboards.live.recorder_client import LIVE, RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
 from host.documents.words import sentence
 from host.errors import UserError
@@ -88,6 +88,12 @@ class LiveFollower:
     def path(self) -> Path | None:
         """The run that is followed at the moment."""
         return self._path
+
+    def is_live(self) -> bool:
+        """Whether numbers come in: a run that has not ended, and was not left behind by a recorder that is gone."""
+        read_at = self._read_at
+        flowing = read_at is not None and self._clock() - read_at < QUIET_S
+        return self._path is not None and not self._screen.ended and (flowing or self._recorder.state().code in LIVE)
 
     @property
     def volume_unit(self) -> str:
@@ -178,4 +184,4 @@ class LiveFollower:
             return ""
         if self._fixed is not None:
             return f"there is no run {self._fixed.name} yet; this page shows it once there is"
-        return "no run yet: start one on the computer at the sprayer"
+        return "no run yet: start one from the page Start"

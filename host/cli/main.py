@@ -19,8 +19,8 @@ _FEW = 6
 # In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
 # only inside run, so that --help answers at once.
 GROUPS: dict[str, tuple[str, ...]] = {
-    "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
-    "spray": ("watch", "record", "tell", "join"),
+    "set up": ("ports", "settings", "rig", "bringup", "calibrate", "plan", "mix"),
+    "spray": ("open", "watch", "record", "tell", "join"),
     "look back": ("review", "runs", "compare", "season", "report"),
     "data for other programs": ("export", "dataset", "schema"),
     "try without hardware": ("demo", "simulate", "replay"),

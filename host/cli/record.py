@@ -7,14 +7,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.cli.calibration_options import cards_named
-from host.errors import BadInputError, NotFoundError
+from host.errors import BadInputError, NotFoundError, UserError
 from host.run_folder import DEFAULT_FOLDER, LATEST
 
 NOT_IN_PLACE = 3  # exit code: the recording ended, and its file is not what was written
 
 if TYPE_CHECKING:
     from host.recorder import Outcome, RunPlan
+    from host.recorder.supervision import RunRequest
     from host.rig import Rig
+    from host.settings import Settings
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -26,12 +28,20 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_record_arguments(parser)
     parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
+    parser.add_argument("--report", type=Path, help=argparse.SUPPRESS)  # where who started it learns what became of it
 
 
 def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     """What is recorded, shared with `watch`."""
-    parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
-    parser.add_argument("--rig", type=Path, required=True, help="rig file: what the sprayer is (*.toml)")
+    parser.add_argument(
+        "port",
+        nargs="?",
+        metavar="PORT",
+        help="serial port: a device path, or a pyserial URL such as socket://… (default: the setting port)",
+    )
+    parser.add_argument(
+        "--rig", type=Path, help="what the sprayer is: a rig file or the name of a known rig (default: the setting rig)"
+    )
     parser.add_argument(
         "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
     )
@@ -50,14 +60,27 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def record_arguments(args: argparse.Namespace) -> list[str]:
-    """The same arguments for a recorder in a process of its own."""
-    tank = ["--tank", args.tank] if args.tank else []
-    notes = [word for note in args.note for word in ("--note", note)]
-    cards = ["--cards", str(args.cards)] if args.cards else []
-    take_over = ["--take-over"] if args.take_over else []
-    mix = ["--mix", str(args.mix)] if args.mix else []
-    return [args.port, "--rig", str(args.rig), *cards, *tank, *mix, *notes, *take_over]
+def fill_in(args: argparse.Namespace, settings: Settings) -> None:
+    """Take port and rig from the settings where the command line has none. Raises UserError when there is none."""
+    from host.rig.known import find_rig
+
+    args.port = args.port or settings.port
+    if not args.port:
+        raise BadInputError(
+            "no port was given: name one, see them with 'swardflow ports', or remember one as a setting"
+        )
+    rig = str(args.rig) if args.rig else settings.rig
+    if not rig:
+        raise BadInputError("no rig was given: name one with --rig, or remember one with 'swardflow settings rig=FILE'")
+    args.rig = find_rig(rig, args.runs or DEFAULT_FOLDER)
+
+
+def run_request(args: argparse.Namespace) -> RunRequest:
+    """The run that the arguments ask for, for a recorder in a process of its own."""
+    from host.recorder.supervision import RunRequest
+
+    mix = str(args.mix) if args.mix else ""
+    return RunRequest(args.port, str(args.rig), args.tank or "", mix, dict(note_of(text) for text in args.note))
 
 
 def plan_of(args: argparse.Namespace) -> RunPlan:
@@ -101,12 +124,22 @@ def _mix_toml(path: Path, rig: Rig, runs: Path) -> str:
 
 def run(args: argparse.Namespace) -> int:
     """Record until stopped by Ctrl-C, SIGTERM or `swardflow tell RUN stop`."""
+    try:
+        return _record(args)
+    except UserError as error:
+        _report(args.report, error=str(error))
+        raise
+
+
+def _record(args: argparse.Namespace) -> int:
     import signal
 
     from host.parent import end_with_parent
     from host.recorder import Recorder
     from host.recorder.status_line import StatusLine
+    from host.settings import Settings, load_settings
 
+    fill_in(args, Settings() if args.report else load_settings())
     plan = plan_of(args)
     if args.take_over:
         end_recording_at(args.port)
@@ -115,12 +148,25 @@ def run(args: argparse.Namespace) -> int:
     for number, reason in _signals().items():
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
     end_with_parent()
+    _report(args.report, run=str(path))
     print(f"recording {path}", flush=True)
     if new := _new_cards(plan, path):
         print(new, flush=True)
     with StatusLine(recorder.status):
         outcome = recorder.run()
     return _tell_end(outcome)
+
+
+def _report(path: Path | None, **said: str) -> None:
+    """Say what became of it where who started this looks; that the file cannot be written stops no recording."""
+    import json
+    from contextlib import suppress
+
+    if path is not None:
+        with suppress(OSError):
+            fresh = path.with_suffix(".new")
+            fresh.write_text(json.dumps(said), encoding="utf-8")
+            fresh.replace(path)
 
 
 def _new_cards(plan: RunPlan, run: Path) -> str:

@@ -70,7 +70,7 @@ def recorder_at(port: str) -> dict[str, Any] | None:
         return None
     for path in sockets:
         try:
-            status = _ask(path, {"ask": "status"}, path)
+            status = _ask(path, {"ask": "status"}, f"the recorder at {path}", "no recorder answers")
         except NoAnswerError:
             continue
         if os.path.realpath(str(status.get("port", ""))) == os.path.realpath(port):
@@ -78,8 +78,8 @@ def recorder_at(port: str) -> dict[str, Any] | None:
     return None
 
 
-def _ask(path: Path, request: dict[str, Any], run: Path) -> dict[str, Any]:
-    """The reply of the recorder that listens at `path`, whatever it is; `run` names it in sentences.
+def _ask(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str, Any]:
+    """The reply of who listens at `path`, whatever it is; `who` is its name in messages, `gone` says that nobody does.
 
     Raises NoAnswerError when nobody answers, NotNowError when this program cannot ask: then it is not known whether
     somebody would.
@@ -92,16 +92,14 @@ def _ask(path: Path, request: dict[str, Any], run: Path) -> dict[str, Any]:
             with connection.makefile("rb") as replies:
                 reply = json.loads(replies.readline())
     except TimeoutError:
-        raise NoAnswerError(f"the recorder of {run} has not answered for {PATIENCE_S:g} s: try again") from None
+        raise NoAnswerError(f"{who} has not answered for {PATIENCE_S:g} s: try again") from None
     except (FileNotFoundError, ConnectionError, ValueError):
         reply = None
     except OSError as error:  # no more files can be opened, no memory, no right to
         reason = (error.strerror or str(error)).lower()
-        raise NotNowError(
-            f"the recorder of {run} cannot be asked ({reason}): try again, or close other programs"
-        ) from None
+        raise NotNowError(f"{who} cannot be asked ({reason}): try again, or close other programs") from None
     if not isinstance(reply, dict):
-        raise NoAnswerError(f"no recorder is running for {run}: the run has ended, or the name is wrong")
+        raise NoAnswerError(gone)
     return reply
 
 
@@ -111,7 +109,13 @@ def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     Raises NoAnswerError when no recorder answers for this run, NotNowError when this program cannot ask, and the
     recorder's own UserError when it could not do what was asked.
     """
-    reply = _ask(socket_path(run), request, run)
+    gone = f"no recorder is running for {run}: the run has ended, or the name is wrong"
+    return ask_at(socket_path(run), request, f"the recorder of {run}", gone)
+
+
+def ask_at(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str, Any]:
+    """The same of whoever listens at `path`; `who` is its name in messages, `gone` the message when nobody answers."""
+    reply = _ask(path, request, who, gone)
     if "error" in reply:
         raise error_named(str(reply.get("wrong", "")))(str(reply["error"]))
     return reply

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -94,7 +95,7 @@ def browser(chromium: str) -> Iterator[Any]:
 
 @pytest.fixture
 def phone(browser: Any) -> Iterator[Callable[..., Any]]:
-    """Opens pages of a phone's size, and collects every address that they ask for in `page.asked`.
+    """Opens pages of a phone's size, the live page where no other is named; what they ask for is in `page.asked`.
 
     What goes wrong in a page's scripts stands in `page.wrong` and fails the test.
     """
@@ -111,7 +112,7 @@ def phone(browser: Any) -> Iterator[Callable[..., Any]]:
             page.on("websocket", lambda socket: page.asked.append(socket.url))
             page.on("pageerror", lambda error: page.wrong.append(str(error)))
             page.on("console", lambda said: page.wrong.append(said.text) if said.type == "error" else None)
-            page.goto(address)
+            page.goto(address if urlsplit(address).path else f"{address}/live")
             return page
 
         yield open_page

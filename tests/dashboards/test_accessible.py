@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from dashboards.pages import PAGES, Page
+from dashboards.pages import PAGES, Page, page_at
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import ROOT, Server, Standing, wait_until
 from tests.dashboards.writing import GrowingRun
@@ -79,7 +79,8 @@ def test_no_violations(page: Page, standing: Standing, phone: Phone) -> None:
 
 
 def test_no_violations_in_the_live_pages_other_states(runs: Path, serve: Serve, phone: Phone) -> None:
-    live = PAGES[0]
+    live = page_at("/live")
+    assert live
     opened = phone(serve().address + live.path)
     wait_until(lambda: opened.inner_text("#why").startswith("No run yet"), "a sentence")
     look_at(opened, "no run", PHONE)

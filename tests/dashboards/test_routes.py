@@ -142,7 +142,7 @@ def test_wrong_requests_of_buttons(idle: Server, body: bytes, kind: str, status:
 
 
 def test_pages_and_addresses(server: Server) -> None:
-    status, body, headers = request(server, "/")
+    status, body, headers = request(server, "/live")
     assert status == 200
     assert b'id="live"' in body
     assert "default-src 'self'" in headers["content-security-policy"]
@@ -151,7 +151,7 @@ def test_pages_and_addresses(server: Server) -> None:
 
 
 def test_nothing_in_the_pages_names_another_machine(server: Server) -> None:
-    _, body, _ = request(server, "/")
+    _, body, _ = request(server, "/live")
     text = body.decode()
     for address in ("http://", "https://", "//cdn", "wss://"):
         assert address not in text.replace("http://www.w3.org", ""), address

@@ -107,7 +107,7 @@ def test_notes_and_names_are_text_on_every_page(shared: Shared, phone: Phone) ->
     wait_live(page)
     for one in PAGES:
         page.goto(f"http://{shared.server.there}{one.path}")
-        wait_live(page) if one.path == "/" else page.wait_for_selector("#main h1")
+        wait_live(page) if one.path == "/live" else page.wait_for_selector("#main h1")
         assert page.evaluate("document.body.dataset.hit") is None, one.path
         assert page.locator("img[src=x]").count() == 0, one.path
     page.goto(f"http://{shared.server.there}/calibrate")
@@ -160,9 +160,9 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     wait_until(lambda: text(page, "#notice").startswith("You may only look."), "the answer")
     for one in PAGES:
         page.goto(f"http://{server.there}{one.path}")
-        wait_live(page) if one.path == "/" else page.wait_for_selector("#main h1")
+        wait_live(page) if one.path == "/live" else page.wait_for_selector("#main h1")
         wait_until(lambda: not page.locator("[data-dash-is-loading]").count(), "the page has its answers", 30.0)
-        if one.changes is not None and one.path != "/":
+        if one.changes is not None and one.path != "/live":
             assert text(page, "#page-failed") == "", one.path
     page.goto(f"http://{server.there}/guests")
     page.fill("[data-entry=name] input", "Ann Hall")

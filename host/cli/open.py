@@ -1,0 +1,43 @@
+"""`swardflow open`: all pages over a folder of runs, with or without a board."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from host.run_folder import DEFAULT_FOLDER
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    from host.cli.opening import add_page_arguments
+
+    parser = commands.add_parser(
+        "open",
+        help="open all pages: set up, plan, mix, start a run, look back; a board is not needed",
+        description="Serves all pages over a folder of runs. A run is started from the page Start. "
+        "Ctrl-C ends everything in good order. What is remembered from one start to the next: 'swardflow settings'.",
+    )
+    parser.add_argument("folder", nargs="?", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
+    parser.add_argument(
+        "--emulate",
+        metavar="SCENARIO",
+        help="offer an emulated board beside the real ones: a scenario file or name, such as demo",
+    )
+    add_page_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve until stopped."""
+    import tempfile
+
+    from host.cli.demo import emulation_of
+    from host.cli.opening import open_pages
+    from host.settings import load_settings
+
+    settings = load_settings()
+    runs = args.folder or DEFAULT_FOLDER
+    if not args.emulate:
+        return open_pages(args, runs, settings)
+    with tempfile.TemporaryDirectory(prefix="swardflow-board-") as folder:
+        return open_pages(args, runs, settings, emulation=emulation_of(args.emulate, "1", Path(folder)))

@@ -1,0 +1,127 @@
+"""What `open`, `watch` and `demo` share: the pages over a folder of runs, with a recorder beside them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from host.errors import BadInputError, NotNowError
+from host.run_folder import DEFAULT_FOLDER
+
+if TYPE_CHECKING:
+    from host.recorder.supervision import RunRequest
+    from host.settings import Settings
+
+EMULATED = "Emulated board"
+
+
+@dataclass(frozen=True)
+class Emulation:
+    """A board to emulate: the arguments of `simulate`, the port where it will be, and the rig that it is."""
+
+    arguments: list[str]
+    port: Path
+    rig: Path
+
+
+def add_page_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments about the pages."""
+    from host.settings import DEFAULT_PAGE_PORT
+
+    parser.add_argument(
+        "--http-port",
+        type=int,
+        metavar="N",
+        help=f"the pages' port, 0 for any that is free (default: the setting page_port, or {DEFAULT_PAGE_PORT})",
+    )
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only print the address")
+    parser.add_argument(
+        "--share",
+        action=argparse.BooleanOptionalAction,
+        help="open the pages to the local network, for a phone: shows the address, a one-time code and a QR code."
+        " Not encrypted (http): anyone on this network could read along (see dashboards/SHARING.md)."
+        " Default: the setting share",
+    )
+    parser.add_argument(
+        "--look-only", action="store_true", help="with --share: who is let in may only look, until you allow more"
+    )
+
+
+def add_runs_argument(parser: argparse.ArgumentParser) -> None:
+    """Where the runs are."""
+    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
+
+
+def open_pages(
+    args: argparse.Namespace,
+    runs: Path,
+    settings: Settings,
+    first: RunRequest | None = None,
+    emulation: Emulation | None = None,
+) -> int:
+    """Serve the pages on `runs` until stopped, and record what they ask for; `first` is a run to start at once."""
+    import tempfile
+
+    from host.cli.child import Child
+    from host.cli.recorder_keeper import EmulatedBoard, RecorderKeeper
+    from host.cli.supervisor import Together
+    from host.run_folder import make_folder
+
+    runs = make_folder(runs)
+    shared = settings.share if args.share is None else args.share
+    http_port = check_port(settings.page_port if args.http_port is None else args.http_port, shared=shared)
+    with tempfile.TemporaryDirectory(prefix="swardflow-") as name:  # for this user alone (mkdtemp)
+        folder = Path(name)
+        channel, report = folder / "supervisor.sock", folder / "recorder.json"
+        cards = [f"--cards={args.cards}"] if getattr(args, "cards", None) else []
+
+        def recorder(arguments: Sequence[str]) -> Child:
+            own = [f"--runs={runs}", f"--report={report}", *cards]
+            return Child("recorder", ["host.cli.main", "record", *own, *arguments])
+
+        board = None
+        if emulation:
+            child = Child("board", ["host.cli.main", "simulate", *emulation.arguments])
+            board = EmulatedBoard(child, str(emulation.port), emulation.port.exists)
+        keeper = RecorderKeeper(recorder, report, board, exits=first is not None)
+        page_arguments = ["dashboards", f"--runs={runs}", f"--port={http_port}", f"--supervisor={channel}"]
+        page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
+        page_arguments += ["--share"] if shared else []
+        page_arguments += ["--look-only"] if args.look_only else []
+        page_arguments += [f"--emulated={emulation.port}", f"--rig={emulation.rig}"] if emulation else []
+        browsed = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]
+        page = Child("page", browsed, later=page_arguments)
+        print(f"Run files: {runs}   Ctrl-C ends everything.", flush=True)  # the page says its own links
+        return Together(keeper, page, first, channel).run()
+
+
+def check_port(port: int, *, shared: bool) -> int:
+    """`port` if the pages can have it, on every address of this computer when shared; for 0 any that is free.
+
+    Raises NotNowError when something listens there: a phone that knows the address must not be shown another page.
+    """
+    import socket
+
+    if not 0 <= port <= 65535:
+        raise BadInputError(f"--http-port {port}: give a number from 1 to 65535, or 0 for any that is free")
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("0.0.0.0" if shared else "127.0.0.1", port))
+        except OSError as error:
+            raise NotNowError(
+                f"port {port} for the pages cannot be opened ({(error.strerror or '').lower()}): another program uses "
+                "it, perhaps another Swardflow; end that one, or give another port with --http-port"
+            ) from None
+        return int(probe.getsockname()[1])
+
+
+def has_screen() -> bool:
+    """Whether there is a screen to open a browser on."""
+    import os
+    import sys
+
+    return not sys.platform.startswith("linux") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

@@ -1,0 +1,39 @@
+"""`swardflow settings`: what is remembered from one start to the next."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    commands.add_parser(
+        "settings",
+        help="show or change what is remembered: rig, port, sharing, units, page port",
+        description="Shows what is remembered and where, and changes it with NAME=VALUE; NAME= forgets one. "
+        "Options on the command line go before the settings. The file is swardflow/settings.toml in ~/.config "
+        "(or $XDG_CONFIG_HOME); SWARDFLOW_SETTINGS names another. "
+        "Names: rig, port, share (yes or no), units (us or metric), page_port.",
+    ).add_argument("changes", nargs="*", metavar="NAME=VALUE", help="change this one")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show, or change and show."""
+    from dataclasses import asdict
+
+    from host.errors import BadInputError
+    from host.settings import MEANINGS, changed, load_settings, save_settings, settings_path
+
+    settings = load_settings()
+    for text in args.changes:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise BadInputError(f"'{text}' changes nothing: write NAME=VALUE, such as page_port=8051")
+        settings = changed(settings, name.strip(), value.strip())
+    if args.changes:
+        save_settings(settings)
+    print(f"Settings, kept in {settings_path()}:")
+    for name, value in asdict(settings).items():
+        shown = {True: "yes", False: "no", "": "–"}.get(value, value)
+        print(f"  {name:13} {shown!s:28} {MEANINGS[name]}")
+    return 0
