@@ -16,6 +16,7 @@ from dashboards.home import page as home_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
+from dashboards.setup import bringup_page
 from dashboards.setup import page as setup_page
 from dashboards.start import page as start_page
 
@@ -117,6 +118,15 @@ PAGES = (
         scripts=("select.js", "setup.js", *SCRIPTS),
         styles=(*STYLES, "setup.css"),
         changes=setup_page.CHANGES,
+    ),
+    Page(
+        "/bringup",
+        "Try the board",
+        bringup_page.layout,
+        bringup_page.connect,
+        styles=(*STYLES, "setup.css"),
+        under="/setup",
+        changes=bringup_page.CHANGES,
     ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
     Page(

@@ -161,10 +161,10 @@ class BoardTrial:
         person = Person(self._say, self._ask)
         for finding in findings_of(bench, listened, self._rig, person, STEP_S):
             with self._lock:
-                if self._skipped and finding.what == _name_of(self._step):
-                    finding = Finding(Grade.NOTE, finding.what, "skipped, so it is not known whether it works")
-                    self._skipped = False
-                self._findings.append(finding)
+                skipped = self._skipped and finding.what == _name_of(self._step)
+                self._skipped = self._skipped and not skipped
+                words = "skipped, so it is not known whether it works"
+                self._findings.append(Finding(Grade.NOTE, finding.what, words) if skipped else finding)
                 self._step = ""
         document = bringup_document(listened, self._findings)
         self._keep(json.dumps(to_json(document), indent=2, allow_nan=False) + "\n")
