@@ -315,6 +315,7 @@ def dimension_of(text: str) -> object:
     return registry.get_dimensionality(registry.UnitsContainer()) if not text else registry.get_dimensionality(text)
 
 
+@lru_cache(maxsize=1024)  # rig files say the same again and again
 def _to_si(number: float, expression: str, units: tuple[str, ...]) -> tuple[float, object]:
     registry = _registry()
     if any(unit.startswith("degree_") for unit in units):

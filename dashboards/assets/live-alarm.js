@@ -7,7 +7,7 @@ window.swardflow.alarm = function () {
   const at = function (id) { return document.getElementById(id); };
   const box = at("fault");
   const Sound = window.AudioContext || window.webkitAudioContext;
-  let seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null, watching = false;
+  let tank = "", seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null, watching = false;
 
   function beep() {
     if (sound && sound.state === "running") {
@@ -65,6 +65,10 @@ window.swardflow.alarm = function () {
     box.dataset.urgent = String(Boolean(row && row.fault_urgent));
     standing = row && row.fault_urgent ? row.fault_number : 0;
     show();
+    // Once when the tank gets low, once when it should be empty; a refill arms it again.
+    const state = row ? row.tank_state : tank;
+    if (state && state !== tank && !(state === "low" && tank === "empty") && !muted) beep();
+    tank = state;
     if (sounding() && !before) beep();
   };
 };

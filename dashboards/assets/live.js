@@ -71,6 +71,7 @@
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
     alarm(watched, boot);
+    mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
     if (row && !dashCalled) {
@@ -108,6 +109,7 @@
   }
 
   function explain(advice) {
+    if (advice === "stop") return row.fault + ".";
     if (ADVICE_WHY[advice]) return ADVICE_WHY[advice] + (row.standing ? " In this run: " + row.standing + "." : "");
     const contactLost = contact === "lost";
     if (fresh === "none") {
@@ -118,7 +120,7 @@
     }
     if (fresh === "stale" || fresh === "gone") {
       const age = ageWords((performance.now() - readAt) / 1000);
-      if (row && row.recording === "ended") return "The run has ended. These are its last numbers.";
+      if (row && row.recording === "ended") return row.verdict || "The run has ended. These are its last numbers.";
       if (fresh === "stale") return "Old numbers: don't rely on them.";
       if (contactLost) return "No contact with the computer at the sprayer for " + age + ". Recording continues without this page.";
       if (row.recording === "silent") return "The recorder has not answered for " + age + ". Maybe nothing is being recorded: check the computer.";

@@ -15,6 +15,7 @@ NOTHING: dict[str, Any] = {
     "fault_more": "",
     "fault_number": 0,
     "fault_urgent": False,
+    "fault_stops": False,
 }
 _DOSED = {"under": "under-applied", "over": "over-applied"}
 
@@ -37,4 +38,6 @@ def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, A
         "fault_more": f"{len(faults) - 1} more" if len(faults) > 1 else "",
         "fault_number": shown["number"],
         "fault_urgent": bool(shown["urgent"]),
+        # Of the boom or of what feeds it: the ground gets the wrong amount for as long as one goes on.
+        "fault_stops": bool(shown["urgent"]) and dosed is not None,
     }

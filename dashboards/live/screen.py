@@ -28,6 +28,8 @@ ADVICE = {
     "raise the pressure": ("raise", "Raise pressure"),
     "rate not known": ("wait", "Rate not known"),
 }
+STOP = ("stop", "Stop")  # under a fault that spoils the ground; the page adds which
+STOPPED = ("idle", "standing")  # nothing is sprayed, or the page says so already
 
 _NUMBERS = (
     *("rate", "target", "band_low", "band_high", "pace", "pace_wanted", "flow", "pressure", "tank", "area", "pass"),
@@ -79,7 +81,7 @@ def blank_row(system: str) -> dict[str, Any]:
     nothing: dict[str, Any] = dict.fromkeys(_NUMBERS, DASH)
     units = {f"{name}_unit": UNITS[system][kind].symbol for name, kind in _UNIT_OF.items()}
     texts = dict.fromkeys(_TEXTS, "")
-    start = NOTHING | {"frame": -1, "t": 0.0, "advice": "none", "words": "Waiting", "position": None}
+    start = NOTHING | {"tank_state": "", "frame": -1, "t": 0.0, "advice": "none", "words": "Waiting", "position": None}
     return nothing | units | texts | start
 
 
@@ -92,11 +94,13 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     unit = {kind: unit.symbol for kind, unit in UNITS[system].items()}
     target, high, low = live["target_m3_m2"], live["band_high_m3_m2"], live["band_low_m3_m2"]
     untold = refill_not_told(live["tank_left_m3"], live["volume_m3"])
-    covers = live["tank_covers_m2"]
-    covered = "" if covers is None else f"covers {two_digits(covers, 'area', system)} {unit['area']}"
+    tank_state = "" if untold else _tank_state(live)
     spread = live["rate_u_m3_m2"]
     off_by, off_side = deviation(live["rate_m3_m2"], target)
     faults = fault_texts(live.get("faults") or (), system)
+    stop = faults["fault_stops"] and code not in STOPPED
+    if stop:
+        code, words = STOP
     known = faults | {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
     return known | {
         "frame": live["frame"],
@@ -112,11 +116,12 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "band_low": number(low, "rate", system),
         "band_high": number(high, "rate", system),
         "pace": number(live["speed_m_s"], "speed", system, 1),
-        "pace_wanted": number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
+        "pace_wanted": DASH if stop else number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
         "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),
-        "covers": "Did you refill? Tap Refilled" if untold else covered,
+        "covers": "Did you refill? Tap Refilled" if untold else _covered(live, tank_state, system),
+        "tank_state": tank_state,
         "area": number(live["area_m2"], "area", system),
         "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} sprayed" + _apart(live, system),
         "pass": str(live["pass_number"]),
@@ -132,6 +137,24 @@ def two_digits(value_si: float, kind: str, system: str) -> str:
     rounded = float(f"{to_user(float(value_si), kind, system):.1e}")
     places = max(1 - math.floor(math.log10(rounded)), 0) if rounded > 0 else 0
     return number(rounded / to_user(1.0, kind, system), kind, system, places)
+
+
+def _tank_state(live: Mapping[str, Any]) -> str:
+    """ "empty" or "low" by the count; empty when there is enough."""
+    if not live["tank_left_m3"] > 0:
+        return "empty"
+    return "low" if live["tank_left_m3"] < live["tank_low_m3"] else ""
+
+
+def _covered(live: Mapping[str, Any], state: str, system: str) -> str:
+    """How far the tank lasts at the target, or that by the count nothing is left."""
+    covers = live["tank_covers_m2"]
+    if state == "empty":
+        return "Should be empty"
+    if covers is None:
+        return "Low" if state else ""
+    covered = f"covers {two_digits(covers, 'area', system)} {UNITS[system]['area'].symbol}"
+    return f"Low: {covered}" if state else covered
 
 
 def _apart(live: Mapping[str, Any], system: str) -> str:

@@ -83,7 +83,9 @@ def budget_measured(combined: Combined, unit: str = "percent", per_si: float = 1
         "degrees_of_freedom": short(combined.degrees),
         f"components_{unit}": {part.name: value(part.standard) for part in parts},
         # Errors that other cards may have from the same tool, so that they do not count twice.
-        "shared": [{"error": part.shared, unit: value(part.standard)} for part in parts if part.shared],
+        "shared": [
+            {"error": part.shared, unit: value(part.standard), "even": part.even} for part in parts if part.shared
+        ],
     }
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 EXAMPLES: dict[str, tuple[str, ...]] = {
+    "open": ("swardflow open", "swardflow open ~/lawn-runs --share", "swardflow open --emulate demo"),
+    "ports": ("swardflow ports", "swardflow ports --no-ask"),
+    "settings": ("swardflow settings", "swardflow settings page_port=8051 share=yes", "swardflow settings port="),
     "demo": ("swardflow demo",),
     "rig": ("swardflow rig new", "swardflow rig check my.toml"),
     "bringup": ("swardflow bringup /dev/ttyUSB0", "swardflow bringup /dev/ttyUSB0 --no-hands --rig my.toml"),

@@ -7,6 +7,7 @@ import io
 import os
 import sys
 from collections.abc import Callable, Iterable
+from functools import cache
 from importlib import import_module
 from typing import Any, NoReturn
 
@@ -19,8 +20,9 @@ _FEW = 6
 # In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
 # only inside run, so that --help answers at once.
 GROUPS: dict[str, tuple[str, ...]] = {
-    "set up": ("ports", "settings", "rig", "bringup", "calibrate", "plan", "mix"),
-    "spray": ("open", "watch", "record", "tell", "join"),
+    "start": ("open", "ports", "settings"),
+    "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
+    "spray": ("watch", "record", "tell", "join"),
     "look back": ("review", "runs", "compare", "season", "report"),
     "data for other programs": ("export", "dataset", "schema"),
     "try without hardware": ("demo", "simulate", "replay"),
@@ -107,6 +109,7 @@ def _meant(word: object, known: Iterable[str]) -> str:
     return f": did you mean {meant}?" if meant else ""
 
 
+@cache
 def build_parser() -> Parser:
     """The parser with every command."""
     parser = _Commands(

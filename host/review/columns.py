@@ -33,10 +33,8 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "unsent_lines": ("unsent_lines", ""),
 }
 
-# First words of the live screen, which are settled later: an export has the settled ones in their place.
-PROVISIONAL = {
-    *("area_m2", "off_target_s", "off_target_m2", "standing_s", "standing_m3", "spraying_s", "pass_number", "in_pass"),
-}
+# A first word of the live screen, which is settled later: an export has the settled one in its place.
+PROVISIONAL = {"pass_number"}
 
 # Field of Settled -> (name of what the row adds, kind, name of the running total). Summed by pass, the rows give the
 # review's passes.

@@ -21,13 +21,20 @@ METER_SLOPE = 0.02 / math.log(2.0)
 # (slip, soft turf). Assumed, common practice: passes of one run cannot show them.
 DAY_TO_DAY = 0.005
 GROUND_TO_GROUND = 0.01
+LOW_SHARE = 0.15  # of a tank: time to think of the next load (common practice)
 
 
 @dataclass(frozen=True)
 class Tank:
-    """The spray tank."""
+    """The spray tank. `low_m3` is where a warning is wanted; None: at LOW_SHARE of it."""
 
     volume_m3: float
+    low_m3: float | None = None
+
+    @property
+    def warn_m3(self) -> float:
+        """What is left when the tank is low."""
+        return LOW_SHARE * self.volume_m3 if self.low_m3 is None else self.low_m3
 
 
 @dataclass(frozen=True)

@@ -46,7 +46,7 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
     return Rig(
         name=read.name,
         units=read.units,
-        tank=Tank(read.tank.volume_m3),
+        tank=Tank(read.tank.volume_m3, read.tank.low_m3),
         pump=_pump(read.pump, place.key("pump")) if read.pump else None,
         nozzles=nozzles,
         swath_m=nozzles.count * nozzles.spacing_m if read.boom.swath_m is None else read.boom.swath_m,

@@ -24,6 +24,12 @@ class TankTable:
     """[tank]."""
 
     volume_m3: float = key(Quantity("volume", 1e-4, 20.0), "what the tank holds when full", name="volume")
+    low_m3: float | None = key(
+        Quantity("volume", 0.0, 20.0),
+        "where the live page begins to say that the tank is low; without it 15 % of `volume`",
+        name="low",
+        default=None,
+    )
 
 
 @dataclass(frozen=True)

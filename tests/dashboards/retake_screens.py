@@ -10,7 +10,6 @@ import shutil
 import signal
 import sys
 import tempfile
-import urllib.request
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -24,6 +23,7 @@ from host.rig import rig_from_toml
 from host.units import parse_quantity
 from tests.dashboards.conftest import CHROMIUM_FLAGS
 from tests.dashboards.processes import ROOT, Process, Server, free_port, wait_until
+from tests.dashboards.sessions import LetIn, let_in
 
 SCREENS = ROOT / "dashboards/screens"
 RECORDING = ROOT / "recordings/2026-05-14T0915-harrow-lea-pleasure-grounds.sward"
@@ -46,7 +46,7 @@ class Pictures:
         )
         page = context.new_page()
         page.goto(address)
-        wait_until(lambda: page.wait_for_timeout(200) or ready(page), name, 240.0)
+        wait_until(lambda: page.wait_for_timeout(200) or ready(page), name, 400.0)
         page.mouse.click(1, height - 1)  # alarms may sound: the page need not ask for it
         page.wait_for_timeout(400)
         path = SCREENS / f"{name}.png"
@@ -64,7 +64,7 @@ LIVE = {
 SHOWN = {
     "slower": "document.getElementById('live').dataset.advice === 'slower'",
     "faster": "document.getElementById('live').dataset.advice === 'faster'",
-    "fault": "!document.getElementById('fault').hidden",
+    "fault": "document.getElementById('live').dataset.advice === 'stop'",
 }
 
 
@@ -76,20 +76,12 @@ def live(pictures: Pictures, folder: Path) -> None:
         demo = ["-m", "host.cli.main", "demo", "--scenario", scenario, "--http-port", str(port), "--no-browser"]
         process = Process([*demo, "--runs", str(folder / scenario)], folder / f"{scenario}.log")
         try:
-            wait_until(lambda address=address: answers(address), "the page answers", 60.0)
+            log = folder / f"{scenario}.log"
+            wait_until(lambda port=port, log=log: let_in(port, log.read_text()), "the page lets in", 60.0)
             for name, size, light, wanted in shots:
                 pictures.take(name, address, size, lambda page, shown=SHOWN[wanted]: page.evaluate(shown), light)
         finally:
             process.end(signal.SIGINT)
-
-
-def answers(address: str) -> bool:
-    """Whether a server is there."""
-    try:
-        with urllib.request.urlopen(address, timeout=5):
-            return True
-    except OSError:
-        return False
 
 
 def reviewed(pictures: Pictures, folder: Path) -> None:
@@ -110,11 +102,12 @@ def reviewed(pictures: Pictures, folder: Path) -> None:
     here = server.address
     plot = ".js-plotly-plot"
     try:
+        pictures.take("run-phone", f"{here}/run?name={RECORDING.stem}", PHONE, has("figure.ground img"), "light")
         pictures.take("run-desk", f"{here}/run?name={RECORDING.stem}", DESK, has("#run-body h2", "main table"), "light")
         pictures.take("compare-phone", f"{here}/compare", PHONE, has("main .headline", plot), "light")
         pictures.take("calibrate-phone", f"{here}/calibrate", PHONE, has("#calibrate-say:not(:empty)"), "light")
         pictures.take("plan-phone", f"{here}/plan", PHONE, has("main .figures-list", plot), "light")
-        pictures.take("rig-phone", f"{here}/rig", PHONE, has("#rig-text"), "dark")
+        pictures.take("rig-phone", f"{here}/rig", PHONE, has("main .headline"), "dark")
     finally:
         server.end()
 
@@ -128,7 +121,7 @@ def main() -> int:
     from playwright.sync_api import sync_playwright
 
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+        browser = LetIn(playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS))
         live(Pictures(browser), Path(folder))
         (runs := Path(folder) / "runs").mkdir()
         reviewed(Pictures(browser), runs)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
-from dashboards.live.screen import band_position, blank_row, clock, deviation, number, screen_row, two_digits
+from dashboards.live.screen import DASH, band_position, blank_row, clock, deviation, number, screen_row, two_digits
 from dashboards.live.trace import Trace
 from dashboards.web.templates import render
 from host.pipeline import ADVICE
+from host.pipeline.faults import Fault
 
 GALLON_M3 = 231 * 0.0254**3  # NIST Handbook 44, Appendix C
 RATE_1 = GALLON_M3 / (1000 * 0.3048**2)  # 1 gal/1000 ft²
@@ -34,6 +36,7 @@ def live(**changes: Any) -> dict[str, Any]:
         "pressure_pa": 40 * 6894.757,  # NIST SP 811, Appendix B
         "speed_m_s": 2.5 * 0.44704,
         "tank_left_m3": 12.34 * GALLON_M3,
+        "tank_low_m3": 2.0 * GALLON_M3,
         "tank_covers_m2": 11752 * 0.3048**2,
         "area_m2": 12500 * 0.3048**2,
         "volume_m3": 3.21 * GALLON_M3,
@@ -72,9 +75,18 @@ def test_a_row_in_metric_units() -> None:
 
 def test_a_tank_with_more_out_of_it_than_was_in_it_asks_for_the_refill() -> None:
     dry = screen_row(live(tank_left_m3=-0.02 * GALLON_M3, volume_m3=13.0 * GALLON_M3, tank_covers_m2=0.0), "us")
-    assert (dry["tank"], dry["covers"]) == ("0.0", "covers 0 ft²")  # within what meter and marks may be off
+    assert (dry["tank"], dry["covers"]) == ("0.0", "Should be empty")  # within what meter and marks may be off
     untold = screen_row(live(tank_left_m3=-1.5 * GALLON_M3, volume_m3=14.5 * GALLON_M3, tank_covers_m2=0.0), "us")
     assert (untold["tank"], untold["covers"]) == ("–", "Did you refill? Tap Refilled")
+
+
+def test_a_low_tank_is_said_at_the_level_of_ones_choice() -> None:
+    left = 1.9 * GALLON_M3
+    low = screen_row(live(tank_left_m3=left, tank_covers_m2=left / RATE_1), "us")
+    assert (low["tank_state"], low["covers"]) == ("low", "Low: covers 1,900 ft²")
+    enough = screen_row(live(tank_left_m3=2.1 * GALLON_M3), "us")
+    assert enough["tank_state"] == ""
+    assert screen_row(live(tank_left_m3=left, tank_low_m3=1.0 * GALLON_M3), "us")["tank_state"] == ""
 
 
 def test_missing_numbers_are_dashes() -> None:
@@ -94,6 +106,31 @@ def test_standing_is_told_with_what_went_down() -> None:
     row = screen_row(live(advice="standing still: stop spraying", standing_s=8, standing_m3=0.19 * GALLON_M3), "us")
     assert row["words"] == "Stop spraying"
     assert row["standing"] == "0:08 standing still, 0.19 gal"
+
+
+CLOG = Fault(1, "clog", (), 0.99, 10.0, 10.3, None, -0.25, 0.01, 1.0, 0.04, 30.0, True)
+WHEEL = Fault(2, "wheel_stuck", (), 0.99, 10.0, 10.3, None, float("nan"), None, None, None, 30.0, False)
+
+
+@pytest.mark.parametrize("advice", ["on target", "walk faster", "slow down", "raise the pressure", "rate not known"])
+def test_under_a_fault_that_spoils_the_ground_the_largest_word_is_stop_and_no_speed_is_asked_for(advice):
+    row = screen_row(live(advice=advice, faults=[CLOG.row(20.0)]), "us")
+    assert (row["advice"], row["words"], row["pace_wanted"]) == ("stop", "Stop", DASH)
+    assert row["pressure"] != DASH
+
+
+def test_nobody_who_has_stopped_is_told_to_stop():
+    assert screen_row(live(advice="not spraying", faults=[CLOG.row(20.0)]), "us")["advice"] == "idle"
+
+
+def test_a_first_word_that_may_be_taken_back_stops_nobody():
+    first_word = replace(CLOG, provisional=True)
+    assert screen_row(live(advice="on target", faults=[first_word.row(20.0)]), "us")["advice"] == "hold"
+
+
+def test_a_sensor_that_failed_does_not_stop_the_work():
+    row = screen_row(live(advice="on target", faults=[WHEEL.row(20.0)]), "us")
+    assert row["fault"] and row["advice"] == "hold"
 
 
 @pytest.mark.parametrize("advice", ADVICE)

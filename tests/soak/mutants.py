@@ -52,6 +52,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "plan": (("host/plan/*.py",), ("tests/host/plan",)),
 }
 PARTS = ("host", "firmware_protocol", "dashboards", "tests", "recordings")
+LONGEST_TEST_S = 15.0
 MOST_BYTES = 4 << 30  # a mistake may pile up rows without end
 COMPARED = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
 COMPUTED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
@@ -126,6 +127,7 @@ class Reach:
         self.folder = f"{folder}/host/"
         self.entered: dict[str, set[tuple[str, int]]] = defaultdict(set)
         self.seconds: dict[str, float] = defaultdict(float)
+        self.failed: set[str] = set()
         self._now: set[tuple[str, int]] = set()
 
     def _trace(self, frame: Any, _event: str, _arg: object) -> None:
@@ -144,6 +146,8 @@ class Reach:
         return True
 
     def pytest_runtest_logreport(self, report: Any) -> None:
+        if report.failed:
+            self.failed.add(report.nodeid)
         place = report.nodeid if report.when == "call" else report.nodeid.split("::")[0]
         self.entered[place] |= self._now
         self.seconds[report.nodeid] += report.duration
@@ -219,19 +223,30 @@ def _become_pytest(copy: Path, tests: Iterable[str], plugin: object, cpu_s: floa
     sys.path.insert(0, str(copy))
     os.environ["PYTHONPATH"] = str(copy)
     sys.dont_write_bytecode = True
-    options = ["-x", "-q", "--tb=line", "-n0", "-pno:cacheprovider", "-Wignore::pytest.PytestAssertRewriteWarning"]
+    options = [
+        *(["-x"] if report is None else []),
+        "-q",
+        "--tb=line",
+        "-n0",
+        "-pno:cacheprovider",
+        "-Wignore::pytest.PytestAssertRewriteWarning",
+    ]
     code = pytest.main([*options, *tests], plugins=[plugin])
     if report is not None:
-        report.write_bytes(pickle.dumps((plugin.entered, plugin.seconds)))  # type: ignore[attr-defined]
+        found = (plugin.entered, plugin.seconds, plugin.failed)  # type: ignore[attr-defined]
+        report.write_bytes(pickle.dumps(found))
     os._exit(int(code))
 
 
 def measured(area: str, copy: Path) -> Reach:
-    """Run all tests of an area without any mistake; who enters what."""
+    """Run all tests of an area without any mistake: who enters what. Tests that fail or take long are left out."""
     reach, report = Reach(copy), copy / "reach.pickle"
-    if run_tests(copy, [name for name in AREAS[area][1] if (copy / name).exists()], reach, 3600, report) != 0:
-        sys.exit((copy / "said.txt").read_text(encoding="utf-8") + f"\nthe tests of {area} fail without any mistake")
-    reach.entered, reach.seconds = pickle.loads(report.read_bytes())
+    if run_tests(copy, [name for name in AREAS[area][1] if (copy / name).exists()], reach, 3600, report) not in (0, 1):
+        sys.exit((copy / "said.txt").read_text(encoding="utf-8") + f"\nthe tests of {area} do not run")
+    reach.entered, seconds, failed = pickle.loads(report.read_bytes())
+    left_out = {test for test, took in seconds.items() if took > LONGEST_TEST_S} | failed
+    reach.seconds = defaultdict(float, {test: took for test, took in seconds.items() if test not in left_out})
+    print(f"{area}: {len(reach.seconds)} tests; left out: {', '.join(sorted(left_out)) or 'none'}", flush=True)
     return reach
 
 
