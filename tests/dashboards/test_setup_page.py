@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 from host.rig import load_rig
 from host.units import GALLON_M3
 from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.walking import BoardOnPty
 
 pytestmark = pytest.mark.browser
 
@@ -48,8 +50,14 @@ class Finger:
         self.page.fill(f"[data-entry={entry}] label input", text)
 
 
-def open_setup(serve: Serve, phone: Phone, **more: Any) -> Any:
-    page = phone(serve().address + "/setup", **more)
+@pytest.fixture(autouse=True)
+def settings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A settings file of the test's own."""
+    monkeypatch.setenv("SWARDFLOW_SETTINGS", str(tmp_path / "settings.toml"))
+
+
+def open_setup(serve: Serve, phone: Phone, *arguments: str) -> Any:
+    page = phone(serve("--use-settings", *arguments).address + "/setup")
     page.set_default_timeout(20_000)
     page.wait_for_selector("[data-entry=rate]")
     return page
@@ -92,7 +100,6 @@ def test_mistakes_stand_at_their_field_and_nothing_typed_is_lost(runs: Path, ser
     assert "Fill this in" in page.inner_text("[data-entry=nozzles] .wrong")
     page.wait_for_selector("[data-entry=tip_high] .wrong:visible")
     assert page.inner_text("#setup-said").startswith("3 answers to look at: Nozzles")
-    wait_until(lambda: page.evaluate("scrollY") > 0 or True, "scrolled")
     assert not (runs / "rigs").exists()
     page.reload()
     page.wait_for_selector("[data-entry=rate]")
@@ -159,3 +166,32 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     other.click("#setup-go")
     other.wait_for_selector("#setup-said:has-text('changed meanwhile')")
     assert load_rig(runs / "rigs" / "long-meadow.toml").tank.volume_m3 == pytest.approx(13 * GALLON_M3)
+
+
+def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone, board: BoardOnPty) -> None:
+    """A board whose sprayer moves when a step asks for it; what it finds is kept with the sprayer."""
+    board.walk.spraying, board.walk.pace_mph, board.walk.pressure = False, 0.0, round(0.1 * 1023 * 16)
+    page = open_setup(serve, phone, "--emulated", board.port)
+    finger = answered(page)
+    page.wait_for_selector("#setup-result .headline")
+    finger.tap("#setup-result a:has-text('Try the board')")
+    page.wait_for_selector("#bringup-port label:has-text('Emulated board')")
+    finger.tap("#bringup-go")
+    page.wait_for_selector("#bringup-step:has-text('Leave everything alone')")
+    other = phone(page.url)
+    other.wait_for_selector("#bringup-step:has-text('Leave everything alone')")  # a second screen sees the same
+    for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
+                          ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
+        page.wait_for_selector(f"#bringup-step:has-text('{words}')", timeout=60_000)
+        page.wait_for_selector(".counted.asked b")
+        for name, value in change.items():
+            setattr(board.walk, name, value)
+    page.wait_for_selector("button:has-text('Go on')", timeout=60_000)  # it never stood still after one turn
+    assert "the rig file says 8" in page.inner_text("#bringup-step")
+    finger.tap("button:has-text('Go on')")
+    page.wait_for_selector("#bringup-result .headline", timeout=60_000)
+    (kept,) = (runs / "rigs" / "long-meadow").glob("bringup-*.json")
+    assert json.loads(kept.read_text(encoding="utf-8"))["answer"] == page.inner_text("#bringup-result .headline")
+    print(f"set up and bring-up: {finger.taps} taps")
+    page.goto(page.url.split("/bringup")[0] + "/rig")
+    page.wait_for_selector(f"main:has-text('{json.loads(kept.read_text(encoding='utf-8'))['answer']}')")
