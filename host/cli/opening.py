@@ -90,6 +90,7 @@ def open_pages(
         page_arguments = ["dashboards", f"--runs={runs}", f"--port={http_port}", f"--supervisor={channel}"]
         page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
         page_arguments += ["--share"] if shared else []
+        page_arguments += [f"--name={settings.network_name}"] if settings.network_name else []
         page_arguments += ["--look-only"] if args.look_only else []
         page_arguments += [f"--emulated={emulation.port}", f"--rig={emulation.rig}"] if emulation else []
         browsed = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]

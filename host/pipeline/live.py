@@ -70,7 +70,7 @@ def _advice(pipeline: Pipeline, last: dict[str, Any]) -> str:
     """What the person behind the sprayer should do, one of ADVICE."""
     if not last["spraying"]:
         return NOT_SPRAYING
-    if pipeline.no_wheel:
+    if pipeline.no_wheel or pipeline.refusing:
         return NO_RATE
     if not last["moving"]:
         return STANDING

@@ -35,6 +35,7 @@ class Pipeline:
     def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:
         self.rig = rig
         self.certainty = RateCertainty(rig)
+        self.refusing = False  # true pulses are refused just now: they come too fast for the filter of their input
         self._measure = Measurer(rig)
         self._rate = RateWindow(rig.swath_m, self.certainty)
         self._ground = GroundTotals(rig)
@@ -49,7 +50,9 @@ class Pipeline:
         now = self._measure.push(frames, events)
         counts, travel, spraying = now.counts, now.travel, now.spraying
         rate = self._rate.push(_progress(now))
-        why = self._why(counts, now.fitted, now.refused["flow"] | now.refused["wheel"])
+        refused = now.refused["flow"] | now.refused["wheel"]
+        self.refusing = bool(refused[-1]) if len(refused) else self.refusing
+        why = self._why(counts, now.fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
         number = self._settler.push(self._rows(now, rate, why))
@@ -174,15 +177,18 @@ class Pipeline:
 
 
 def _progress(now: Measured) -> Progress:
+    """What the rate is worked out from: it begins anew where pulses were not counted, or were put back later."""
     counts = now.counts
+    missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
+    refused = now.refused["flow"] | now.refused["wheel"]
     return Progress(
         board_us=counts.board_us,
         volume_m3=now.volume_m3 + (now.flow.total - counts.flow.total) / now.per_m3,
         distance_m=now.travel.smooth_m,
         flow_pulse_m3=1 / now.per_m3,
         wheel_pulse_m=now.travel.pulse_m,
-        applying=now.spraying & now.travel.moving,
-        broken=counts.broken,
+        applying=now.spraying & now.travel.moving & ~refused,
+        broken=counts.broken | missed,
     )
 
 

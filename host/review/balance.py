@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from host.calibrate.uncertainty import resolution
 from host.calibrate.vessels import TANK
 from host.errors import BadInputError, UserError
-from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_TANK_LEFT, number_of
+from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_TANK_LEFT, as_meant, number_of
 from host.frames import Event
 from host.mix_sheet import sheet_from_toml
 from host.pipeline.tank import refill_not_told
@@ -64,7 +64,7 @@ def tank_balance(
 ) -> TankBalance:
     """The balance of a run. Raises UserError for a noted level that is no volume."""
     start, refills = rig.tank.volume_m3, []
-    for event in events:
+    for event in as_meant(events):
         if event.kind == "run_start":
             told = number_of(event, "tank_m3")
             start = rig.tank.volume_m3 if told is None else told
