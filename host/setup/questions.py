@@ -125,7 +125,10 @@ GROUPS = (
         "tank",
         "Tank",
         "What it holds when full to the mark that you always fill to.",
-        (Question("tank", "The tank holds", ("tank", "volume"), "volume", "12 gal", "50 L", needed=True),),
+        (
+            Question("tank", "The tank holds", ("tank", "volume"), "volume", "12 gal", "50 L", needed=True),
+            Question("tank_low", "Warn when only this is left", ("tank", "low"), "volume", "1 gal", "4 L", more=True),
+        ),
     ),
     Group(
         "meter",
