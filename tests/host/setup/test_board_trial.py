@@ -88,8 +88,9 @@ def test_a_good_board_is_found_good_and_kept(screen: Screen) -> None:
     # One of eight magnets on 4 ft each quarter of a second: 2 ft/s, and 88 ft/min is 1 mph.
     assert any(f"{2 * 60 / 88:.2f} mph" in words for words in speeds), set(speeds)
     pressures = {reading.value for seen in screen.views for reading in seen.readings if reading.name == "Pressure"}
-    # 140 counts of 1023 over 10 to 90 % for 0 to 100 psi.
-    assert f"{(140 / 1023 - 0.1) / 0.8 * 100:.1f} psi" in pressures
+    # 102 and 140 counts of 1023 over 10 to 90 % for 0 to 100 psi; a mean over the moment of pressing lies between.
+    highest = max(float(text.removesuffix(" psi")) for text in pressures)
+    assert 1.0 < highest <= (140 / 1023 - 0.1) / 0.8 * 100 + 0.05
 
 
 def test_two_wires_swapped_are_named_and_a_step_can_be_tried_again(screen: Screen) -> None:
