@@ -39,10 +39,12 @@ EVENT_KEYS: dict[str, dict[str, str]] = {
 
 # Notes that are read as quantities; any other key is free text.
 NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT = "tank left", "mix", "label limit"
+NOTE_REFILL = "refill not recorded"  # confirmed afterwards, in addition to the run's own events
 
 # Each with the kinds of quantity (host.units) that it may be.
 NOTE_QUANTITIES: dict[str, tuple[str, ...]] = {
     NOTE_TANK_LEFT: ("volume",),
+    NOTE_REFILL: ("volume",),
     NOTE_MIX: ("fraction", "density"),
     NOTE_LABEL_LIMIT: ("rate", "mass_per_area"),
 }

@@ -22,6 +22,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         'swardflow tell latest mark "gate post"',
         'swardflow tell latest refill "5 gal"',
         "swardflow tell latest stop",
+        "swardflow tell latest follow",
     ),
     "join": ("swardflow join run.sward run.sward.rest",),
     "review": ("swardflow review latest", "swardflow review latest --json", "swardflow review latest --recalibrated"),

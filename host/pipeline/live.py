@@ -37,6 +37,10 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     target = pipeline.rig.target
     low, high = target.rate_m3_m2 * (1 - target.band), target.rate_m3_m2 * (1 + target.band)
     under_way = pipeline.current_pass()
+    if pipeline.no_wheel:
+        last["speed_m_s"] = None
+    if pipeline.no_wheel or pipeline.refusing:
+        last["pace_wanted_m_s"] = None
     sums = pipeline.sums()
     row = last | {name: sums[column] for name, column in _SUMS.items()}
     row |= {

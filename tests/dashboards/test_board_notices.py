@@ -54,6 +54,16 @@ def test_nothing_is_ordered_by_a_rate_of_which_pulses_are_missing(tmp_path):
     assert words <= {"Waiting", "Not spraying", "Measuring…", "Rate not known", "Stop"}
 
 
+def test_a_speed_that_is_not_measured_is_neither_shown_nor_asked_for(tmp_path):
+    path = simulated("edge-board-without-wheel", tmp_path)
+    screen, data, shown = RunScreen(path.stem), path.read_bytes(), set()
+    for begin in range(0, len(data), PIECE):
+        if screen.push(data[begin : begin + PIECE]):
+            row = screen.row()
+            shown.add((row["pace"], row["pace_wanted"], row["rate"]))
+    assert shown == {("–", "–", "–")}
+
+
 def test_refused_pulses_are_said_while_they_are_refused(tmp_path):
     notices = notices_of(simulated("edge-refused-pulses", tmp_path))
     assert any("One flow pulse in two is refused: too fast for its filter of 35 ms" in notice for notice in notices)

@@ -11,6 +11,7 @@ from firmware_protocol.messages import Report
 from host.calibrate.amounts import Amount, AmountReader, one_jug
 from host.calibrate.boom import Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
+from host.calibrate.budget import plus_minus_text
 from host.calibrate.cards import Card
 from host.calibrate.drafts import not_whole, point_from
 from host.calibrate.kinds.boom_checks import boom_questions, not_standard
@@ -303,7 +304,8 @@ def _plus_minus(rig: Rig, card: Card | None) -> str:
     if card is None:
         return ""
     try:
-        return f"± {100 * max(combine(parts).expanded for parts in boom_card(card).parts):.1f} %"
+        worst = max(combine(parts).expanded for parts in boom_card(card).parts)
+        return plus_minus_text(worst, "fraction", rig.units)
     except DamagedFileError:
         return "its card cannot be read: repeat the catch test"
 

@@ -11,6 +11,7 @@ from uncertainties import ufloat
 from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card
+from host.calibrate.square_root_law import BoomFlows, check_two_pressures
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
 from host.errors import UserError
@@ -252,3 +253,13 @@ def test_nozzles_that_read_alike_were_rounded_alike():
     assert vessel.marks_uncertainty(alike) == pytest.approx(half * math.sqrt(1.75))
     assert vessel.marks_uncertainty(apart) == pytest.approx(half)
     assert vessel.marks_uncertainty(alike[:1]) == pytest.approx(half)
+
+
+@pytest.mark.parametrize(("times", "told"), [(1.8, False), (2.4, True), (-2.4, True)])
+def test_a_departure_counts_from_twice_its_uncertainty_on(times, told):
+    """Q = k √P: four times the pressure gives twice the flow. 95 % of a normal law: within 2 (JCGM 100, G.1.3)."""
+    own, shared = 0.01, 0.01
+    standard = math.hypot(math.sqrt(2) * shared, math.sqrt(2) * own / math.sqrt(4))
+    low = BoomFlows(1e5, (1e-5,) * 4, (own,) * 4, shared)
+    high = BoomFlows(4e5, (2e-5 * math.exp(times * standard),) * 4, (own,) * 4, shared)
+    assert bool(check_two_pressures(low, high)) == told
