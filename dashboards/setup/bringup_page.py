@@ -85,7 +85,12 @@ def layout(context: PageContext) -> html.Main:
 def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     trials = _Trials()
+    _connect_first(app, context)
+    _connect_buttons(app, context, trials)
+    _connect_look(app, trials)
 
+
+def _connect_first(app: Dash, context: PageContext) -> None:
     @app.callback(
         Output("bringup-rig", "children"),
         Output("bringup-port", "options"),
@@ -102,6 +107,8 @@ def connect(app: Dash, context: PageContext) -> None:
         except UserError as error:
             return sentence(str(error)), options, chosen
 
+
+def _connect_buttons(app: Dash, context: PageContext, trials: _Trials) -> None:
     @app.callback(
         Output("bringup-said", "children"),
         Input("bringup-go", "n_clicks"),
@@ -137,6 +144,8 @@ def connect(app: Dash, context: PageContext) -> None:
             trial.stop()
         return ""
 
+
+def _connect_look(app: Dash, trials: _Trials) -> None:
     @app.callback(
         Output("bringup-first", "className"),
         Output("bringup-step", "children"),
