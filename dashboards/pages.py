@@ -16,6 +16,8 @@ from dashboards.home import page as home_page
 from dashboards.plan import mix_page, plan_page
 from dashboards.rig import page as rig_page
 from dashboards.runs import list_page, run_page
+from dashboards.setup import bringup_page
+from dashboards.setup import page as setup_page
 from dashboards.start import page as start_page
 
 # What pages with forms and documents load (dashboards.ui.document_view).
@@ -107,6 +109,24 @@ PAGES = (
         mix_page.connect,
         scripts=("print.js", "select.js", *SCRIPTS),
         changes=frozenset({"mix-keep"}),
+    ),
+    Page(
+        "/setup",
+        "Set up",
+        setup_page.layout,
+        setup_page.connect,
+        scripts=("select.js", "setup.js", *SCRIPTS),
+        styles=(*STYLES, "setup.css"),
+        changes=setup_page.CHANGES,
+    ),
+    Page(
+        "/bringup",
+        "Try the board",
+        bringup_page.layout,
+        bringup_page.connect,
+        styles=(*STYLES, "setup.css"),
+        under="/setup",
+        changes=bringup_page.CHANGES,
     ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
     Page(

@@ -12,8 +12,10 @@ from host.errors import UserError
 from host.library import Library
 from host.review.card_marks import marks_in
 from host.review.season import season_of
+from host.rig.rig_folder import last_bringup
 from host.setup.rig_document import rig_document
 
+_WAYS = (("Change", "/setup"), ("Try the board", "/bringup"), ("Calibrate", "/calibrate"))
 _FIRST = ("fit", "gaps")  # sections beside the answer
 
 
@@ -23,7 +25,9 @@ def layout(context: PageContext) -> html.Main:
         used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Rig"), html.P(sentence(str(error)), className="notice")], className="sheet")
-    document = rig_document(used.rig, used.cards, kinds=context.kinds, due=_due(context, used))
+    document = rig_document(
+        used.rig, used.cards, kinds=context.kinds, due=_due(context, used), bringup=_bringup(context, used)
+    )
     first = [section for section in document.sections if section.key in _FIRST]
     rest = [section for section in document.sections if section.key not in _FIRST]
     half = len(rest) // 2
@@ -33,7 +37,7 @@ def layout(context: PageContext) -> html.Main:
             html.P(used.said, className="rig"),
             answer_view(document),
             *sections_view(first),
-            html.Div(html.A("Calibrate", href="/calibrate", className="press"), className="acts"),
+            html.Div([html.A(words, href=to, className="press") for words, to in _WAYS], className="acts"),
             html.Div(
                 [html.Div(sections_view(rest[:half])), html.Div([*sections_view(rest[half:]), _text(used)])],
                 className="halves",
@@ -54,6 +58,11 @@ def _due(context: PageContext, used: RigInUse) -> str:
         return "not known: the page Runs has read no run of this rig yet"
     left = f" ({len(unread)} runs have not been read yet: open the page Runs)" if unread else ""
     return season_of(digests, marks_in(context.cards, used.rig.name)[0]).due + left
+
+
+def _bringup(context: PageContext, used: RigInUse) -> str:
+    known = next((each for each in context.rigs() if each.rig and each.rig.name == used.rig.name), None)
+    return last_bringup(context.runs, known.name) if known else ""
 
 
 def _text(used: RigInUse) -> html.Details:

@@ -20,6 +20,7 @@ _QUESTIONS = {
     "change": "change a sprayer that is known; the version before is kept",
     "check": "what a rig file says, what does not fit, what it cannot measure",
     "list": "the sprayers that are known, and the examples",
+    "use": "choose the sprayer that is used when none is named",
 }
 
 
@@ -27,7 +28,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     """Register the command and what it can do."""
     parser = commands.add_parser("rig", help="describe your sprayer, check its rig file, list those known")
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    fills = {"new": _fill_new, "change": _fill_change, "check": _fill_check}
+    fills = {"new": _fill_new, "change": _fill_change, "check": _fill_check, "use": _fill_use}
     for name, words in _QUESTIONS.items():
         more: dict[str, Any] = {"fill": fills[name]} if name in fills else {}
         action = actions.add_parser(name, help=words, description=words[:1].upper() + words[1:] + ".", **more)
@@ -51,6 +52,10 @@ def _fill_check(parser: Parser) -> None:
     add_output_arguments(parser)
 
 
+def _fill_use(parser: Parser) -> None:
+    parser.add_argument("rig", metavar="RIG", help="name that 'swardflow rig list' shows, or a rig file")
+
+
 def _add_questions(parser: Parser) -> None:
     from host.setup.questions import QUESTIONS
 
@@ -65,7 +70,7 @@ def _add_questions(parser: Parser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; 1 when something about the sprayer does not fit."""
-    actions = {"new": _new, "change": _change, "check": _check, "list": _list}
+    actions = {"new": _new, "change": _change, "check": _check, "list": _list, "use": _use}
     try:
         return actions[args.action](args)
     except EOFError:
@@ -177,12 +182,13 @@ def _check(args: argparse.Namespace) -> int:
     from host.calibrate.cards import apply_cards, load_cards
     from host.rig import load_rig
     from host.rig.known import find_rig
+    from host.rig.rig_folder import last_bringup
     from host.run_folder import cards_folder
     from host.setup.rig_document import rig_document
 
     rig = load_rig(find_rig(args.rig, args.runs))
     cards = load_cards(cards_folder(args.runs.expanduser()), rig.name)
-    document = rig_document(apply_cards(rig, cards), cards)
+    document = rig_document(apply_cards(rig, cards), cards, bringup=last_bringup(args.runs, args.rig))
     print_document(document, args)
     return 1 if document.level == "warning" else 0
 
@@ -191,15 +197,30 @@ def _list(args: argparse.Namespace) -> int:
     from host.documents.words import plural
     from host.rig.known import example_rigs, known_rigs
     from host.rig.rig_folder import earlier_versions
+    from host.settings import load_settings
 
-    own = known_rigs(args.runs)
+    own, chosen = known_rigs(args.runs), load_settings().rig
     if not own:
         print("No sprayer is described yet: 'swardflow rig new' asks about yours.")
     for known in own:
         kept = earlier_versions(known.path)
         before = f" ({plural(len(kept), 'earlier version')} in {kept[0].parent})" if kept else ""
-        print(f"{known.name}: {known.rig.name if known.rig else known.trouble}{before}")
+        mark = ", used when none is named" if known.name == chosen else ""
+        print(f"{known.name}: {known.rig.name if known.rig else known.trouble}{mark}{before}")
     print("\nExamples, to begin with by --like:")
     for known in example_rigs():
         print(f"{known.name}: {known.rig.name if known.rig else known.trouble}")
+    return 0
+
+
+def _use(args: argparse.Namespace) -> int:
+    from dataclasses import replace
+
+    from host.rig import load_rig
+    from host.rig.known import find_rig
+    from host.settings import load_settings, save_settings
+
+    rig = load_rig(find_rig(args.rig, args.runs))
+    save_settings(replace(load_settings(), rig=args.rig))
+    print(f"{rig.name} is used when no rig is named.")
     return 0

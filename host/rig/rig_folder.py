@@ -1,19 +1,24 @@
-"""Rig files saved: written anew in whole, what stood there before kept beside with its date.
+"""Rig files saved: written anew in whole, what stood there before kept beside with its date; results of bring-ups, too.
 
-Beside `harrow-lea.toml` a folder `harrow-lea` holds the earlier versions.
+Beside `harrow-lea.toml` a folder `harrow-lea` holds the earlier versions and the results of bring-ups.
 """
 
 from __future__ import annotations
 
+import json
 import os
 from datetime import datetime
 from pathlib import Path
 
+from host.documents.words import format_day
 from host.errors import BadInputError, NotFoundError, NotNowError, NotSavedError
 from host.rig.known import SUFFIX, KnownRig, known_rigs
 from host.rig.model import Rig
 from host.run_folder import file_slug, rigs_folder
 from host.toml_text import read_text
+
+_BRINGUP = "bringup-"
+_DAY = len("2026-05-14")
 
 
 def add_rig(runs: Path, rig: Rig) -> KnownRig:
@@ -64,6 +69,29 @@ def rig_file_text(path: Path) -> str:
 def earlier_versions(path: Path) -> list[Path]:
     """Earlier versions of a rig file, the newest first."""
     return sorted(path.with_suffix("").glob(f"[0-9]*{SUFFIX}"), reverse=True)
+
+
+def keep_bringup(runs: Path, name: str, text: str, now: datetime) -> Path:
+    """Save the result of a bring-up (JSON) with a rig; where it is. Raises NotSavedError."""
+    kept = _unused(_made(_beside(runs, name)), f"{_BRINGUP}{now:%Y-%m-%dT%H%M%S}", ".json")
+    _write(kept, text)
+    return kept
+
+
+def last_bringup(runs: Path, name: str) -> str:
+    """How the last bring-up with a rig came out, with its day; empty before the first."""
+    newest = max(_beside(runs, name).glob(f"{_BRINGUP}*.json"), default=None)
+    if newest is None:
+        return ""
+    try:
+        answer = str(json.loads(newest.read_text(encoding="utf-8"))["answer"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return "cannot be read: try the board again"
+    return f"{format_day(newest.stem.removeprefix(_BRINGUP)[:_DAY], time=False)}: {answer}"
+
+
+def _beside(runs: Path, name: str) -> Path:
+    return rigs_folder(runs.expanduser()) / Path(name).stem
 
 
 def _check_name(runs: Path, name: str, own: str | None) -> None:

@@ -7,12 +7,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from host.plan.fields import UNIT_CHOICES
 from host.rig.sensors import SENSORS
 from host.rig.tables import RIG
 from host.schema import Key, Pair, Points
 from host.schema.kinds import Kind
 from host.schema.table import Table
 
+# Units that a page offers beside a number, by kind and system; the first one is the usual one.
+UNITS_OFFERED: dict[str, dict[str, tuple[str, ...]]] = UNIT_CHOICES | {
+    "turn": {"us": ("ft", "in", "m", "cm"), "metric": ("m", "cm")},
+    "pulses": {"us": ("pulses/L", "pulses/gal"), "metric": ("pulses/L",)},
+    "frequency": {"us": ("Hz",), "metric": ("Hz",)},
+}
 Words = tuple[tuple[str, str], ...]  # values and what people read
 
 
@@ -20,7 +27,7 @@ Words = tuple[tuple[str, str], ...]  # values and what people read
 class Question:
     """Something to answer. `path` is its key in the rig file; `end` which end of a pair it is, 0 or 1.
 
-    `kind` names the units offered (dashboards and `UNIT_CHOICES`; empty: none). `us` and `metric` are typical values,
+    `kind` names the units offered (see `UNITS_OFFERED`; empty: none). `us` and `metric` are typical values,
     common practice. `more`: not needed, so a page folds it away. `only` names a choice and the answer for which it is
     asked. A question without a path is such a choice.
     """
@@ -118,7 +125,10 @@ GROUPS = (
         "tank",
         "Tank",
         "What it holds when full to the mark that you always fill to.",
-        (Question("tank", "The tank holds", ("tank", "volume"), "volume", "12 gal", "50 L", needed=True),),
+        (
+            Question("tank", "The tank holds", ("tank", "volume"), "volume", "12 gal", "50 L", needed=True),
+            Question("tank_low", "Warn when only this is left", ("tank", "low"), "volume", "1 gal", "4 L", more=True),
+        ),
     ),
     Group(
         "meter",
@@ -144,7 +154,7 @@ GROUPS = (
         "A wheel with magnets measures it. Without one, time yourself over a measured course.",
         (
             Question("travel", "How is the speed known?", choices=(("wheel", "Wheel"), ("course", "Timed course"))),
-            Question("circumference", "Way of one turn", ("wheel", "circumference"), "length", "4 ft", "1.20 m",
+            Question("circumference", "Way of one turn", ("wheel", "circumference"), "turn", "4 ft", "1.20 m",
                      needed=True, only=_WHEEL, hint="Loaded as when spraying: roll ten turns, divide by ten."),
             Question("magnets", "Magnets on the wheel", ("wheel", "pulses_per_turn"), us="10", needed=True,
                      only=_WHEEL),

@@ -11,7 +11,7 @@ from host.calibrate.status import Status, calibration_status
 from host.documents.document import Column, Document, Fact, Facts, Message, Messages, Section, Table, Value, quantity
 from host.documents.words import format_day, sentence
 from host.plan.pump import judge
-from host.rig import Meter, Nozzles, PressureSensor, Pump, Rig
+from host.rig import Meter, Nozzles, PressureSensor, Rig
 from host.setup.fit import duty_of, gaps, misfits, working
 from host.units import format_value, to_user
 
@@ -106,12 +106,13 @@ def _parts(rig: Rig) -> tuple[Section, ...]:
     )
 
 
-def _rows(key: str, first: str, second: str, kinds: tuple[str, str], points: Sequence[tuple[float, float]],
-          system: str) -> Table:  # fmt: skip
+def _rows(key: str, title: str, kinds: tuple[str, str], points: Sequence[tuple[float, float]], system: str) -> Table:
+    names = {"pressure": "At", "flow": "Gives", "frequency": "Pulses", "pulses_per_volume": "Factor"}
     return Table(
         key,
-        (Column(kinds[0], first), Column(kinds[1], second)),
+        tuple(Column(kind, names[kind]) for kind in kinds),
         tuple((quantity(a, kinds[0], system), quantity(b, kinds[1], system)) for a, b in points),
+        title=title,
     )
 
 
@@ -126,7 +127,7 @@ def _boom(nozzles: Nozzles, swath_m: float, system: str) -> tuple[Facts, Table]:
     if nozzles.min_pressure_pa is not None and nozzles.max_pressure_pa is not None:
         low, high = (quantity(p, "pressure", system) for p in (nozzles.min_pressure_pa, nozzles.max_pressure_pa))
         facts += [Fact("pressure_low", "Made for, from", low), Fact("pressure_high", "Made for, up to", high)]
-    rows = _rows("tip_points", "One nozzle at", "Gives", ("pressure", "flow"), nozzles.points, system)
+    rows = _rows("tip_points", "Flow of one tip", ("pressure", "flow"), nozzles.points, system)
     return Facts(tuple(facts)), rows
 
 
@@ -144,17 +145,13 @@ def _pump(rig: Rig) -> tuple[Facts | Table, ...]:
     ]
     if pump.switch_pressure_pa is not None:
         facts.append(Fact("switch", "Switch turns it off at", quantity(pump.switch_pressure_pa, "pressure", system)))
-    return Facts(tuple(facts)), _pump_rows(pump, system)
-
-
-def _pump_rows(pump: Pump, system: str) -> Table:
-    return _rows("points", "Pump at", "Gives", ("pressure", "flow"), pump.points, system)
+    return Facts(tuple(facts)), _rows("points", "Flow of the pump", ("pressure", "flow"), pump.points, system)
 
 
 def _meter(meter: Meter, system: str) -> tuple[Facts | Table, ...]:
     if len(meter.curve) == 1:
         return (Facts((Fact("factor", "Factor", quantity(meter.curve[0][1], "pulses_per_volume", system)),)),)
-    return (_rows("curve", "Pulses", "Factor", ("frequency", "pulses_per_volume"), meter.curve, system),)
+    return (_rows("curve", "Factor over frequency", ("frequency", "pulses_per_volume"), meter.curve, system),)
 
 
 def _pressure(sensor: PressureSensor | None, system: str) -> tuple[Facts, ...]:
@@ -194,7 +191,9 @@ def _tips(rig: Rig) -> Table:
          quantity(tip.points[len(tip.points) // 2][1], "flow", rig.units))
         for tip in rig.tips
     )  # fmt: skip
-    return Table("tips", (Column("name", "Tip"), Column("pressure", "At"), Column("flow", "Gives")), rows)
+    return Table(
+        "tips", (Column("name", "Tip"), Column("pressure", "At"), Column("flow", "Gives")), rows, "Tips at hand"
+    )
 
 
 def _accuracy(rig: Rig, cards: Sequence[Card], kinds: Sequence[Kind], due: str) -> Section:
@@ -203,7 +202,7 @@ def _accuracy(rig: Rig, cards: Sequence[Card], kinds: Sequence[Kind], due: str) 
     )
     columns = (Column("part", "Part"), Column("from", "From"), Column("plus_minus", "± for 95 %"))
     said = Messages((Message(f"Calibration due: {sentence(due)}", key="due"),) if due else ())
-    return Section("accuracy", "Accuracy", (Table("parts", columns, rows), said))
+    return Section("accuracy", "Accuracy", (Table("parts", columns, rows, "How well each part is known"), said))
 
 
 def _source(status: Status) -> str:

@@ -36,7 +36,7 @@ def open_rig(serve: Serve, phone: Phone) -> Any:
 
 def test_the_example_before_the_first_run(serve: Serve, phone: Phone) -> None:
     page = open_rig(serve, phone)
-    assert "example rig" in page.inner_text(".rig")
+    assert "the example" in page.inner_text(".rig")
     assert figures(page)["From nozzle to nozzle"] == "20.0 in"
     assert "has read no run of this rig yet" in page.inner_text("main")
     assert page.wrong == []

@@ -10,7 +10,7 @@ import pytest
 from host.errors import BadInputError, NotFoundError, NotNowError
 from host.rig import rig_from_toml
 from host.rig.known import known_rigs
-from host.rig.rig_folder import add_rig, change_rig, earlier_versions, own_rig
+from host.rig.rig_folder import add_rig, change_rig, earlier_versions, keep_bringup, last_bringup, own_rig
 from tests.host.setup.test_rig_document import WHEEL
 
 NOW = datetime(2026, 5, 14, 9, 15, 30)
@@ -54,3 +54,15 @@ def test_names(tmp_path: Path) -> None:
     for stranger in ("../secret", "", "bench.toml", "x" * 5000, "a\0b"):
         with pytest.raises(NotFoundError):
             own_rig(tmp_path, stranger)
+
+
+def test_bring_ups_are_kept_with_the_rig(tmp_path: Path) -> None:
+    path = add_rig(tmp_path, RIG).path
+    assert last_bringup(tmp_path, "bench") == ""
+    keep_bringup(tmp_path, "bench", '{"answer": "1 of 20 things are not as they should be."}', NOW)
+    keep_bringup(tmp_path, "bench", '{"answer": "The board is good."}', NOW.replace(hour=10))
+    assert last_bringup(tmp_path, "bench") == "14 May 2026: The board is good."
+    assert earlier_versions(path) == []
+    keep_bringup(tmp_path, "bench", "[1]", NOW.replace(hour=11))
+    assert "try the board again" in last_bringup(tmp_path, "bench")
+    assert keep_bringup(tmp_path, "/elsewhere/of another.toml", "{}", NOW).parent == tmp_path / "rigs" / "of another"

@@ -1,0 +1,1 @@
+"""Set up: a sprayer described by answers, its board tried."""
