@@ -216,11 +216,11 @@ def _above(search: str | None) -> list[Any]:
     """What stands above the form."""
     if asked_for(search, CHANGE):
         return [html.P("Change what is not right any more. The version before is kept.", className="about")]
-    links: list[Any] = []
-    for known in example_rigs():
-        if known.rig and not asked_for(search, LIKE):
-            links += [", " if links else " ", html.A(known.rig.name, href=address("/setup", like=known.name))]
-    begin = [html.P(["Or begin with an example:", *links], className="about")] if links else []
+    examples = [] if asked_for(search, LIKE) else [known for known in example_rigs() if known.rig]
+    links = [html.A(known.rig.name, href=address("/setup", like=known.name)) for known in examples if known.rig]
+    begin = (
+        [html.P("Or begin with an example:", className="about"), html.Nav(links, className="examples")] if links else []
+    )
     return [
         html.P("A dozen answers. What you do not know yet, take as it is typical: calibrating finds it out.",
                className="about"),
