@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 CHROMIUM = next((path for name in ("chromium", "chromium-browser") if (path := shutil.which(name))), None)
@@ -18,6 +19,9 @@ _TOOLS = {
     ),
 }
 
+# A property holds however long a busy machine takes over it.
+hypothesis.settings.register_profile("swardflow", deadline=None)
+hypothesis.settings.load_profile("swardflow")
 
 # No test goes by the settings of whoever runs it.
 os.environ["SWARDFLOW_SETTINGS"] = str(Path(tempfile.gettempdir()) / f"swardflow-no-settings-{os.getpid()}.toml")

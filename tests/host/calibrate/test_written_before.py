@@ -35,13 +35,14 @@ def rig_named(name):
     return next(rig for rig in RIGS if rig.name == name)
 
 
-# What the command said when it wrote the card; of a catch test what is said now, with the marks read alike.
+# What the command said when it wrote the card, its ± rounded up as a ± is now (GUM 7.2.6); of a catch test what is
+# said now, with the marks read alike.
 SAID = {
     "meter": ("± 1.2 %", lambda rig: rig.meter.curve[0][1] * 3.785411784e-3, 1704.6),
     "pressure": ("± 1.3 psi", lambda rig: rig.pressure.high_pa / 6894.757, 100.2),
-    "wheel": ("± 0.6 %", lambda rig: rig.wheel.metres_per_pulse, 0.12),
-    "course": ("± 8.0 %", lambda rig: rig.course.speed_m_s * 3.6, 4.00),
-    "boom": ("± 2.6 %", lambda rig: 1.0, 1.0),
+    "wheel": ("± 0.61 %", lambda rig: rig.wheel.metres_per_pulse, 0.12),
+    "course": ("± 8.1 %", lambda rig: rig.course.speed_m_s * 3.6, 4.00),
+    "boom": ("± 2.7 %", lambda rig: 1.0, 1.0),
 }
 
 
