@@ -120,7 +120,7 @@
     }
     if (fresh === "stale" || fresh === "gone") {
       const age = ageWords((performance.now() - readAt) / 1000);
-      if (row && row.recording === "ended") return "The run has ended. These are its last numbers.";
+      if (row && row.recording === "ended") return row.verdict || "The run has ended. These are its last numbers.";
       if (fresh === "stale") return "Old numbers: don't rely on them.";
       if (contactLost) return "No contact with the computer at the sprayer for " + age + ". Recording continues without this page.";
       if (row.recording === "silent") return "The recorder has not answered for " + age + ". Maybe nothing is being recorded: check the computer.";

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from dashboards.live.board_notices import BoardNotices
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
 from dashboards.live.trace import Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
@@ -18,9 +19,12 @@ from host.errors import UserError
 from host.frames import Event
 from host.journal.reader import Batch, RunReader
 from host.journal.runs import check_schema
-from host.pipeline import Fault, Pipeline, live_row
+from host.pipeline import Fault, Pipeline, Signals, live_row
 from host.pipeline.faults import Alarm
 from host.review.beyond import beyond_calibration
+from host.review.run_document import verdict_answer
+from host.review.totals import totals_of
+from host.review.verdict import verdict_of
 from host.rig import Rig, rig_from_toml
 from host.rig.against_board import NO_IDENTITY, board_misfits
 
@@ -62,6 +66,10 @@ class RunScreen:
         self._interval_ms = DEFAULT_INTERVAL_MS
         self._numbers: dict[str, Any] = {}
         self._misfits: tuple[str, ...] | None = None  # where board and rig disagree; None until the board has said
+        self._board = BoardNotices()
+        self._last: Signals | None = None
+        self._verdict = ""  # once the run has ended
+        self._beyond: tuple[int, list[str]] = (0, [])  # of how many passes, and where they left the calibrations
         self._alarm = Alarm()
         self.raised = 0  # alarms raised so far
 
@@ -95,16 +103,28 @@ class RunScreen:
             "link_words": LINK_WORDS[link],
             "stale_ms": max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms)),
             "notice": self._notice(),
+            "verdict": self._verdict,
         }
 
+    def _judge(self, last: Signals | None) -> str:
+        """What the ground got, as the run's own page says it."""
+        assert self._rig is not None and self._pipeline is not None
+        self._pipeline.finish()
+        totals, target = totals_of(self._pipeline, last), self._rig.target
+        return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._rig.units)[0]
+
     def _notice(self) -> str:
-        """Why the run cannot be shown; else what of the board does not fit the rig, or lies beyond its calibrations."""
-        if self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames:
-            return self.notice or NO_IDENTITY
-        passes = self._pipeline.passes if self._pipeline else []
-        beyond = beyond_calibration(self._rig, passes) if self._rig else []
-        new = self._new_cards if not (passes or self.ended) else ""  # at the start; then it has been read
-        return self.notice or " ".join(said for said in (*(self._misfits or ()), *beyond, new) if said)
+        """Why the run cannot be shown; else what of the board does not fit the rig, what it has just failed to do, and
+        what lies beyond the calibrations."""
+        if self.notice:
+            return self.notice
+        silent = self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames
+        said = [NO_IDENTITY] if silent else list(self._misfits or ())
+        if self._rig and self._pipeline:
+            said += [*self._board.messages(self._pipeline, self._rig.units), *self._beyond[1]]
+        if not (self._beyond[0] or self.ended):  # at the start; then it has been read
+            said.append(self._new_cards)
+        return " ".join(sentence for sentence in said if sentence)
 
     @property
     def frames(self) -> int:
@@ -142,12 +162,19 @@ class RunScreen:
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
             self._before.clear()
         signals = self._pipeline.push(batch.frames, batch.events)
+        if self.ended and not self._verdict:
+            self._verdict = self._judge(signals if fresh else self._last)
         if fresh:
+            self._last = signals
             self._frames += len(batch.frames)
             self._elapsed_s = float(batch.frames["host_s"][-1])
             if self._link == "waiting":
                 self._link = "ok"
             self._extend_trace(signals.host_s, signals.rate_m3_m2)
+            self._board.push(signals)
+            if len(self._pipeline.passes) != self._beyond[0]:
+                passes = self._pipeline.passes
+                self._beyond = len(passes), beyond_calibration(self._rig, passes)
             events = self._alarm.push(self._elapsed_s, self._pipeline.faults())
             self.raised += sum(event.what == "raised" for event in events)
             live = live_row(self._pipeline, signals) | {"frame": self._frames, "tank_low_m3": self._rig.tank.warn_m3}

@@ -8,6 +8,7 @@ from host.pipeline.columns import Signals, joined
 from host.pipeline.faults.fault import Fault
 from host.pipeline.live import ADVICE, live_row
 from host.pipeline.pipeline import Pipeline
+from host.pipeline.refused import Refused
 from host.pipeline.rows import Why
 from host.pipeline.settle import Pass, Settled, Unassigned, settled_rows
 
@@ -16,6 +17,7 @@ __all__ = [
     "Fault",
     "Pass",
     "Pipeline",
+    "Refused",
     "Settled",
     "Signals",
     "Unassigned",

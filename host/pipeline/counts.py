@@ -61,6 +61,11 @@ class CountUnwrapper:
         self._wheel = _PulseUnwrapper("wheel")
         self._late = LatePulses()
 
+    @property
+    def put_back(self) -> dict[str, int]:
+        """Pulses dropped and put back, by input."""
+        return self._late.total
+
     def push(self, frames: Frames, events: list[Event]) -> Counts:
         """Continue with `frames`, shape (n,), of FRAME_DTYPE, among which `events` lie."""
         late = self._late.push(len(frames), events)

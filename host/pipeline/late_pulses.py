@@ -17,6 +17,7 @@ class LatePulses:
         self._boot: int | None = None
         self._said: dict[str, int] = {}
         self._to_come = {"flow": 0, "wheel": 0}  # for the next frame
+        self.total = {"flow": 0, "wheel": 0}  # so far
 
     def push(self, n: int, events: list[Event]) -> dict[str, Ints]:
         """How many belong to each of `n` frames, by input; shape (n,) each."""
@@ -36,5 +37,6 @@ class LatePulses:
             said = int(event.detail[f"{name}_dropped"])
             before = said if first else self._said[name] if boot == self._boot else 0
             counts[place] += (said - before) % _WRAP
+            self.total[name] += (said - before) % _WRAP
             self._said[name] = said
         self._boot = boot

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from host.pipeline.counts import Counts, CountUnwrapper
 from host.pipeline.fitted import Capabilities, Fitted
 from host.pipeline.pressure import PressureReading, Pressures
 from host.pipeline.pulses import PulseTimer, Pulsing
+from host.pipeline.refused import Refused, RefusedEdges
 from host.pipeline.travel import Travel, Traveller
 from host.rig import Rig
 
@@ -39,6 +41,7 @@ class Measured:
     travel: Travel
     pressure: Pressures
     spraying: Bools
+    refused: Mapping[str, Bools]  # where true pulses of "flow" and "wheel" came too fast for the filter
 
 
 class Measurer:
@@ -50,12 +53,22 @@ class Measurer:
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel, self._pressure = Traveller(rig), PressureReading(rig.pressure)
         self._capabilities, self._spraying = Capabilities(rig), SprayState()
-        self._volume = RunningSum()
+        self._volume, self._refused = RunningSum(), RefusedEdges()
 
     @property
     def no_wheel(self) -> bool:
         """Whether the rig has a wheel and the board no input for it."""
         return self._capabilities.no_wheel
+
+    @property
+    def refused(self) -> list[Refused]:
+        """When an input refused more edges than is good."""
+        return self._refused.windows
+
+    @property
+    def put_back(self) -> dict[str, int]:
+        """Pulses that the board dropped and has told of since, by input."""
+        return self._unwrap.put_back
 
     def push(self, frames: Frames, events: list[Event]) -> Measured:
         """Continue with `frames`, shape (n,), among which `events` lie."""
@@ -68,6 +81,8 @@ class Measurer:
         spraying = self._spraying.push(frames, counts, flow, fitted.by_switch)
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3
+        travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
+        counting = {"flow": flow.counted_hz, "wheel": travel.counted_hz}
         return Measured(
             host_s=host_s,
             scale=scale,
@@ -79,9 +94,10 @@ class Measurer:
             flow_m3_s=flow.frequency_hz / scale / per_m3,
             step_m3=step_m3,
             volume_m3=self._volume(step_m3),
-            travel=self._travel.push(counts, scale, np.where(spraying, step_s, 0.0)),
+            travel=travel,
             pressure=self._pressure.push(frames, events),
             spraying=spraying,
+            refused=self._refused.push(frames, counts, counting, events),
         )
 
 

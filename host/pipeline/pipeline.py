@@ -16,6 +16,7 @@ from host.pipeline.fitted import Fitted
 from host.pipeline.ground import GroundTotals, State
 from host.pipeline.measured import Measured, Measurer
 from host.pipeline.rate import Progress, Rate, RateWindow
+from host.pipeline.refused import Refused
 from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
 from host.pipeline.tank import TankLevel
@@ -48,7 +49,7 @@ class Pipeline:
         now = self._measure.push(frames, events)
         counts, travel, spraying = now.counts, now.travel, now.spraying
         rate = self._rate.push(_progress(now))
-        why = self._why(counts, now.fitted)
+        why = self._why(counts, now.fitted, now.refused["flow"] | now.refused["wheel"])
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         state = State(spraying, travel.moving, known, now.step_s, travel.step_m, now.step_m3, rate.rate_m3_m2)
         ground = self._ground.push(state)
@@ -109,6 +110,16 @@ class Pipeline:
         """Whether the rig has a wheel and the board no input for it: no ground can be measured then."""
         return self._measure.no_wheel
 
+    @property
+    def refused(self) -> list[Refused]:
+        """When an input refused more edges than is good, in order of time."""
+        return self._measure.refused
+
+    @property
+    def put_back(self) -> dict[str, int]:
+        """Pulses that the board dropped and has told of since: by input, "flow" and "wheel"."""
+        return self._measure.put_back
+
     def take_settled(self) -> Settled:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
         return self._settler.take()
@@ -151,8 +162,8 @@ class Pipeline:
             rows[name] = column
         return rows
 
-    def _why(self, counts: Counts, fitted: Fitted) -> Ints:
-        why = np.where(fitted.no_wheel, Why.NO_WHEEL, Why.ASSIGNED)
+    def _why(self, counts: Counts, fitted: Fitted, refused: Bools) -> Ints:
+        why = np.where(fitted.no_wheel, Why.NO_WHEEL, np.where(refused, Why.REFUSED, Why.ASSIGNED))
         missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
         why = np.where(missed, Why.DROPPED, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
@@ -196,4 +207,6 @@ def _scene(frames: Frames, now: Measured, area_m2: Floats, tank_left_m3: Floats)
         wheel_hz=now.travel.counted_hz,
         area_m2=area_m2,
         tank_left_m3=tank_left_m3,
+        refused=now.refused["flow"],
+        has_pressure=now.fitted.pressure,
     )

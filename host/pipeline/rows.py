@@ -42,3 +42,4 @@ class Why(IntEnum):
     DROPPED = 4  # the board says that it failed to count pulses
     NO_WHEEL = 5  # the board has no wheel input, the rig has a wheel
     SWITCH_OPEN = 6  # it flowed although the spray was off
+    REFUSED = 7  # pulses came too fast for the input's filter: some were refused

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from host.pipeline import Unassigned, Why
 from host.review.beyond import beyond_calibration
+from host.review.board_said import dropped_message, refused_messages, unsent_message
 from host.review.hidden_ground import Known, hidden_behind, joined
 from host.units import format_value
 
@@ -16,13 +17,14 @@ if TYPE_CHECKING:
 _JUG_M3 = 0.5e-3
 _NEXT_TO_NOTHING = 1e-3  # of the volume
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
-_REASONS = {
+REASONS = {
     Why.SILENCE: "Nothing came from the board",
     Why.RESTART: "The board restarted; what was pumped while it was down is not counted",
     Why.OTHER_COUNTS: "The board's counts did not go on: another board, or damage on the line",
-    Why.DROPPED: "The board failed to count pulses",
+    Why.DROPPED: "The board dropped pulses",
     Why.NO_WHEEL: "The board has no wheel input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
+    Why.REFUSED: "Pulses came too fast for the filter of their input, and not all were counted",
 }
 
 
@@ -39,7 +41,7 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
     volume, way = _volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
-    head = f"{review.at(one.start_s)}: {_REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
+    head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
     totals = review.totals
     if one.why is Why.NO_WHEEL:
         return head + ": no ground is known, and no rate."
@@ -65,15 +67,10 @@ def board_messages(review: Review) -> list[str]:
     if review.run.uninterpreted:
         said.append(f"{review.run.uninterpreted} reports in the file are of that other protocol and not part of this.")
     if health.dropped_pulses:
-        said.append(
-            f"The board failed to count {health.dropped_pulses} pulses, of flow or of wheel: what it sprayed meanwhile "
-            "is kept apart."
-        )
+        said.append(dropped_message(health.dropped_pulses, health.put_back))
+    said += refused_messages(review.refused)
     if health.unsent_lines:
-        said.append(
-            f"The board could not send {health.unsent_lines} lines: the line is too slow for its interval. "
-            "The counts lost nothing."
-        )
+        said.append(unsent_message(health.unsent_lines))
     return said
 
 

@@ -10,7 +10,7 @@ from host.pipeline import Unassigned, Why
 
 _PUT_BACK_S = 12.0  # a board says of which input dropped pulses were within 10 s (PROTOCOL.md section 6)
 _ALL_COUNTED = (Why.SILENCE, Why.SWITCH_OPEN)
-_NOT_ALL_COUNTED = (Why.RESTART, Why.OTHER_COUNTS, Why.DROPPED)
+_NOT_ALL_COUNTED = (Why.RESTART, Why.OTHER_COUNTS, Why.DROPPED, Why.REFUSED)
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,8 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     if one.why in _ALL_COUNTED:
         return Hidden(min(one.volume_m3 / known.rate_m3_m2, one.distance_m * known.swath_m))
     area = one.seconds * known.area_m2_s
+    if one.why is Why.REFUSED:  # the board has counted what it refused
+        return Hidden(area)
     return Hidden(area, max(area * known.rate_m3_m2 - one.volume_m3, 0.0))
 
 

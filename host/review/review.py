@@ -14,7 +14,7 @@ from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
 from host.frames import Event
 from host.journal import RunFile, read_run
-from host.pipeline import Fault, Pass, Pipeline, Settled, Signals, Unassigned
+from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
@@ -43,6 +43,7 @@ class Health:
     lost_records: int  # records that the file's end counts and that could not be read
     resets: int  # restarts of the board
     dropped_pulses: int  # that the board says it failed to count, of flow or wheel
+    put_back: Mapping[str, int]  # of them, by input, those that it has told of since (wire 1.1)
     unsent_lines: int  # that it says it could not send
     clock_scale: float  # host seconds per board second
     status: str  # how the recording ended; "no end record" when it was cut off
@@ -61,6 +62,7 @@ class Review:
     health: Health
     track: Track = field(repr=False)
     unassigned: tuple[Unassigned, ...] = ()  # what does not belong to known ground, in order of time
+    refused: tuple[Refused, ...] = ()  # when an input refused more edges than is good
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
@@ -203,9 +205,10 @@ def review_of(
         totals_of(pipeline, last),
         pipeline.passes,
         pipeline.faults(),
-        health_of(run, last),
+        health_of(run, last, pipeline.put_back),
         keeper.track(),
         tuple(pipeline.unassigned),
+        tuple(pipeline.refused),
         later_notes or {},
         cards,
         held,
@@ -229,8 +232,8 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     pipeline.finish()
 
 
-def health_of(run: RunFile, last: Signals | None) -> Health:
-    """Health of a recording whose signals end with `last`."""
+def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -> Health:
+    """Health of a recording whose signals end with `last`; `put_back` is Pipeline.put_back."""
     seen = last is not None and len(last) > 0
     trailer: dict[str, Any] = run.trailer or {}
     return Health(
@@ -242,6 +245,7 @@ def health_of(run: RunFile, last: Signals | None) -> Health:
         lost_records=run.lost_records,
         resets=int(last.resets[-1]) if last is not None and seen else 0,
         dropped_pulses=int(last.dropped_pulses[-1]) if last is not None and seen else 0,
+        put_back=put_back,
         unsent_lines=int(last.unsent_lines[-1]) if last is not None and seen else 0,
         clock_scale=float(last.clock_scale[-1]) if last is not None and seen else 1.0,
         status=str(trailer.get("status", "no end record")),

@@ -36,6 +36,9 @@ from host.review.review import EXPANDED, Review
 from host.review.spray_record import record_section
 from host.review.tank_sections import products_blocks, tank_blocks
 from host.review.time_section import time_section
+from host.review.totals import Totals
+from host.review.verdict import Verdict
+from host.rig import Target
 from host.units import UNITS
 
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
@@ -46,7 +49,7 @@ _OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer", "board_state"
 def run_document(review: Review, system: str) -> Document:
     """The document of a run, in `system` units."""
     strips = review.strips
-    answer, level = _verdict(review, system)
+    answer, level = verdict_answer(review.totals, review.verdict, review.rig.target, system)
     sections = (
         _picture(review, strips, system),
         faults_section(review, system),
@@ -72,10 +75,9 @@ def _title(review: Review) -> str:
     return f"{where}, {format_day(review.started)}"
 
 
-def _verdict(review: Review, system: str) -> tuple[str, Level]:
+def verdict_answer(totals: Totals, ground: Verdict | None, target: Target, system: str) -> tuple[str, Level]:
     """What the ground got; then the mean, and how it lies to the band as far as its uncertainty lets that be said."""
-    totals, target = review.totals, review.rig.target
-    rate, standard, ground = totals.rate_m3_m2, totals.rate_u_m3_m2, review.verdict
+    rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
     if rate is None or standard is None or ground is None:
         if totals.unassigned_m3 > 0:
             return "No ground is known, so there is no rate: see what is not assigned.", "warning"

@@ -50,12 +50,12 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     seen = last is not None and len(last) > 0
     sums = pipeline.sums()
     area, ground = sums["ground_m2"], sums["ground_m3"]
-    rate = ground / area if area > 0 else None
+    rate = ground / area if area > 0 and pipeline.passes else None  # a nudge of spray is no rate
     flow = ground / sums["ground_s"] if sums["ground_s"] > 0 else math.nan
     number = max(len(pipeline.passes), 1)
     hidden = _hidden(pipeline, sums)
     relative = math.hypot(float(pipeline.certainty.relative_u(flow, number)), _unassigned_u(pipeline, sums, hidden))
-    meter = float(pipeline.certainty.volume_u(flow)) if ground > 0 else 0.0
+    meter = float(pipeline.certainty.volume_u(flow if ground > 0 else _rated_m3_s(pipeline.rig)))
     volume = float(last.volume_m3[-1]) if last is not None and seen else 0.0
     flow_step, wheel_step = (_ends(pipeline, pulse) for pulse in _pulses(pipeline.rig))
     return Totals(
@@ -91,16 +91,22 @@ def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
     """What the known ground says of the rest of the run; rate 0 where there is none."""
     area, seconds = sums["ground_m2"], sums["ground_s"]
     swath = pipeline.rig.swath_m
-    return Known(sums["ground_m3"] / area, area / seconds, swath) if area > 0 and seconds > 0 else Known(0, 0, swath)
+    return Known(sums["ground_m3"] / area, area / seconds, swath) if pipeline.passes else Known(0, 0, swath)
 
 
 def _hidden(pipeline: Pipeline, sums: Mapping[str, float]) -> Hidden:
-    return hidden_in(pipeline.unassigned, known_ground(pipeline, sums))
+    hidden = hidden_in(pipeline.unassigned, known_ground(pipeline, sums))
+    refused = sum(found.refused for found in pipeline.refused if found.too_fast and found.name == "flow")
+    return Hidden(hidden.area_m2, hidden.uncounted_m3 + refused * _pulses(pipeline.rig)[0])
 
 
 def _pulses(rig: Rig) -> tuple[float, float]:
     """One pulse of the meter (m³) and of the wheel (m; 0 without one)."""
     return 1.0 / float(rig.meter.curve[0][1]), rig.wheel.metres_per_pulse if rig.wheel else 0.0
+
+
+def _rated_m3_s(rig: Rig) -> float:
+    return float(rig.nozzles.count * rig.nozzles.points[0][1])
 
 
 def _ends(pipeline: Pipeline, pulse: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zlib import crc32
@@ -38,7 +38,7 @@ Bools = npt.NDArray[np.bool_]
 Reports = npt.NDArray[np.void]
 
 FIRMWARE = "1.1-sim"
-_FILTERS_US = (100, 400)  # flow and wheel, as the firmware has them: atmega328p/edges.c
+_WHEEL_FILTER_US = 400  # as the firmware has it: atmega328p/edges.c
 _SUPPLY_MV, _SUPPLY_LOW_MV = 5000, 4100
 _IDENTITY_EVERY_S = 60.0
 _FIRST_STATE_S = messages.STATE_EVERY_S + 0.003  # between two reports, not together with one
@@ -99,7 +99,8 @@ class EmulatedBoard:
     """Counts, samples and reports.
 
     `next_block` gives what the pins see, block after block, None when the run is over. `resets` and `stalls` are the
-    scenario's disturbances of these kinds in absolute time. The board's clock runs at its own rate from its own start.
+    scenario's disturbances of these kinds in absolute time, `failures` those in which it does not count. The board's
+    clock runs at its own rate from its own start.
     """
 
     def __init__(
@@ -109,11 +110,15 @@ class EmulatedBoard:
         next_block: Callable[[], Block | None],
         resets: list[Disturbance],
         stalls: list[Disturbance],
+        failures: Mapping[str, Sequence[Disturbance]] | None = None,
     ) -> None:
         self._settings, self._capabilities, self._next_block = settings, capabilities, next_block
         self._resets, self._stalls = list(resets), stalls
         self._rate = 1.0 + settings.clock_error
-        self._flow, self._wheel = (EdgeCounter(filter_us) for filter_us in _FILTERS_US)
+        failures = failures or {}
+        self._flow = EdgeCounter(round(settings.flow_filter_s * 1e6), failures.get("flow", ()))
+        self._wheel = EdgeCounter(_WHEEL_FILTER_US, failures.get("wheel", ()))
+        self._left = [0, 0]  # the highest counts of flow and wheel that have left the board
         self._samples = _Samples()
         self._known_s = 0.0  # how far the pins are known
         self._over = False
@@ -178,8 +183,9 @@ class EmulatedBoard:
     def _restart(self, reset: Disturbance) -> None:
         up_s = reset.end_s
         self._learn(up_s)
-        for counter in (self._flow, self._wheel):
-            counter.restart(up_s)
+        for counter, left in zip((self._flow, self._wheel), self._left, strict=True):
+            counter.restart(up_s, counter.counted(reset.at_s) - left if self._settings.keeps_counts else 0)
+        self._left = [0, 0]
         self._samples.restart(up_s)
         self._boot = (self._boot + 1) % 256
         self._cause = "W"
@@ -200,6 +206,9 @@ class EmulatedBoard:
         reports["lines_dropped"] = (self._lines_dropped + np.cumsum(dropped)) % 256
         self._lines_dropped += int(dropped.sum())
         sent = ~dropped
+        if sent.any():
+            last = reports[sent][-1]
+            self._left = [int(last["flow_count"]), int(last["wheel_count"])]
         places = np.concatenate([[0], np.cumsum(sent)])
         others = [(int(places[place]), due, line) for place, due, line in others]
         return Sent(at_s[sent], held[sent], reports[sent], others)
@@ -226,7 +235,11 @@ class EmulatedBoard:
 
     def state(self, at_s: float) -> State:
         """What the board knows of its inputs and its supply at `at_s`."""
-        inputs = ((i.refused(at_s) % WRAP, 0, int(i.rule), i.filter_us) for i in (self._flow, self._wheel))
+        now = np.array([at_s])
+        inputs = (
+            (counter.refused(at_s) % WRAP, int(counter.dropped(now)[0]) % 2**16, int(counter.rule), counter.filter_us)
+            for counter in (self._flow, self._wheel)
+        )
         flow, wheel = inputs
         supply = _SUPPLY_LOW_MV if self._samples.level(at_s) & Flag.SUPPLY_LOW else _SUPPLY_MV
         return State(self._boot, int(self._clock(np.array([at_s]))[0]), *flow, *wheel, supply)
@@ -258,11 +271,15 @@ class EmulatedBoard:
         inputs = ((self._flow, "flow", Flag.FLOW_GLITCH), (self._wheel, "wheel", Flag.WHEEL_GLITCH))
         for counter, name, glitch in inputs:
             counts, last_s, refused = counter.read(self._reported_s, at_s)
+            reports["edges_dropped"] += (counter.dropped(at_s) % 256).astype(np.uint8)
+            if not self._capabilities & Capability[name.upper()]:
+                continue
             reports[f"{name}_count"] = counts % WRAP
-            reports[f"{name}_edge"] = np.where(counts > 0, self._clock(np.maximum(last_s, self._begin_s)), 0)
+            reports[f"{name}_edge"] = np.where(last_s > 0, self._clock(np.maximum(last_s, self._begin_s)), 0)
             flags += np.where(refused, int(glitch), 0)
         mean, least, greatest, levels = self._samples.read(at_s)
-        reports["pressure_mean"], reports["pressure_min"], reports["pressure_max"] = mean, least, greatest
+        if self._capabilities & Capability.PRESSURE:
+            reports["pressure_mean"], reports["pressure_min"], reports["pressure_max"] = mean, least, greatest
         flags += levels if self._capabilities & Capability.SWITCH else levels & ~int(Flag.SPRAY)
         flags += int(Flag.UNPLANNED_RESET) if self._cause in "WB" else 0
         flags += np.where(at_s < self._output_until_s, int(Flag.OUTPUT_ON), 0)

@@ -38,6 +38,7 @@ class BoomSpec:
     strokes: PumpSettings
     regulator: RegulatorSettings
     ground: GroundSettings
+    valve_s: float = 0.0  # in which the boom valve is turned by hand; 0: at once
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class Boom:
         self._rng = rng
         self._valve, self._hose = Lag(_VALVE_S, STEP_S), Lag(_HOSE_S, STEP_S, self._rest_pressure())
         self._bounce = Resonance(_STEPS_HZ, 0.15, STEP_S)
-        self._stroke_phase = 0.0
+        self._stroke_phase = self._handle = 0.0
         self._bubble = 0.0
         self.tank_left_m3 = spec.tank_m3
         self.dry_since_s: float | None = None
@@ -82,7 +83,7 @@ class Boom:
 
     def block(self, t: Floats, spray: Bools, moving: Bools, refilled_s: list[float]) -> BoomBlock:
         """Go on to the times `t`: the next stretch of the fine grid, with the switch and the walk at each of them."""
-        valve = self._valve(spray.astype(np.float64))
+        valve = self._valve(self._turned(spray.astype(np.float64)))
         shut = self._disturbances.active(t, "valve_shut")
         if shut is not None:
             valve = np.where(shut, 0.0, valve)
@@ -111,6 +112,17 @@ class Boom:
             rough=np.maximum(air, ~wet) if not wet.all() else air,
             supply_low=voltage < _SUPPLY_LOW,
         )
+
+    def _turned(self, wanted: Floats) -> Floats:
+        """How far a hand has turned the valve, 0 to 1: as fast as it can towards `wanted`."""
+        if not self._spec.valve_s:
+            return wanted
+        step = STEP_S / self._spec.valve_s
+        turned = []
+        for aim in wanted.tolist():
+            self._handle += min(max(aim - self._handle, -step), step)
+            turned.append(self._handle)
+        return np.array(turned)
 
     def _openings(self, t: Floats) -> tuple[Floats, Floats]:
         """Coefficients of the nozzles together and of a leak, m³/s per √Pa."""

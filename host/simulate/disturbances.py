@@ -54,6 +54,10 @@ KINDS: dict[str, Kind] = {
     "wheel_stuck": Kind(None, None, True, "the wheel gives no pulses"),
     "wheel_slip": Kind("fraction", None, True, "share of the distance that the wheel does not turn"),
     "board_reset": Kind(None, None, True, "the board restarts; `lasts` is how long it is down"),
+    "flow_dropped": Kind(
+        "fraction", None, False, "share of the flow pulses that the board fails to count, and says so"
+    ),
+    "wheel_dropped": Kind("fraction", None, False, "the same for the wheel's"),
     "link_stall": Kind(None, None, True, "the board's output is blocked; what its buffer cannot hold is dropped"),
     "unplug": Kind(None, None, True, "the cable is pulled; the board keeps its power and goes on counting"),
     "line_loss": Kind("fraction", None, True, "share of the lines that never arrive"),

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
 from firmware_protocol.messages import FilterRule
+from host.simulate.disturbances import Disturbance
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -15,8 +18,10 @@ Bools = npt.NDArray[np.bool_]
 class EdgeCounter:
     """One interrupt input: counts edges, keeps the time of the last one, refuses those that its filter refuses."""
 
-    def __init__(self, filter_us: int) -> None:
+    def __init__(self, filter_us: int, failures: Sequence[Disturbance] = ()) -> None:
         self.count = 0
+        self._failures, self._owed = failures, 0.0
+        self._dropped: Floats = np.empty(0)  # when pulses were not counted
         self.rule, self.filter_us = FilterRule.SPACING, filter_us
         self._refused = 0
         self._last_s = 0.0
@@ -27,8 +32,19 @@ class EdgeCounter:
     def push(self, edges_s: Floats) -> None:
         """Take the edges of the next block."""
         close = self._refuses(edges_s)
-        self._edges = np.concatenate([self._edges, edges_s[~close]])
+        pulses = edges_s[~close]
+        lost = self._fails(pulses)
+        self._dropped = np.concatenate([self._dropped, pulses[lost]])
+        self._edges = np.concatenate([self._edges, pulses[~lost]])
         self._glitches = np.concatenate([self._glitches, edges_s[close]])
+
+    def _fails(self, pulses_s: Floats) -> Bools:
+        """Which pulses the board fails to count: as many of them as the disturbances say, evenly."""
+        share = sum((one.amount * one.strength(pulses_s) for one in self._failures), np.zeros(len(pulses_s)))
+        owed = self._owed + np.cumsum(np.minimum(share, 1.0))
+        lost = np.diff(np.floor(owed + 1e-9), prepend=np.floor(self._owed + 1e-9)) > 0
+        self._owed = float(owed[-1]) if len(owed) else self._owed
+        return np.asarray(lost)
 
     def _refuses(self, edges_s: Floats) -> Bools:
         """Which edges the filter refuses. A sensor is active for half of each period."""
@@ -48,6 +64,14 @@ class EdgeCounter:
         """How many edges were refused up to `at_s`, which must not lie before the last report."""
         return self._refused + int(np.searchsorted(self._glitches, at_s, side="right"))
 
+    def dropped(self, at_s: Floats) -> Ints:
+        """How many pulses it had failed to count, at each time."""
+        return np.asarray(np.searchsorted(self._dropped, at_s, side="right"))
+
+    def counted(self, at_s: float) -> int:
+        """How many it had counted up to `at_s`, which must not lie before the last report."""
+        return self.count + int(np.searchsorted(self._edges, at_s, side="right"))
+
     def read(self, since_s: float, at_s: Floats) -> tuple[Ints, Floats, Bools]:
         """Count, time of the last edge (s, 0 before any) and whether one was refused, frame by frame."""
         place = np.searchsorted(self._edges, at_s, side="right")
@@ -65,8 +89,9 @@ class EdgeCounter:
         self._refused = self.refused(at_s)
         self._glitches = self._glitches[self._glitches > at_s]
 
-    def restart(self, at_s: float) -> None:
-        """Forget everything up to `at_s`: the board was off."""
-        self.count, self._last_s, self._refused = 0, 0.0, 0
+    def restart(self, at_s: float, kept: int = 0) -> None:
+        """Forget everything up to `at_s`: the board was off; it begins with the pulses that it `kept`."""
+        self.count, self._last_s, self._refused = kept, 0.0, 0
+        self._dropped = self._dropped[self._dropped > at_s]
         self._edges = self._edges[self._edges > at_s]
         self._glitches = self._glitches[self._glitches > at_s]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import insort
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -31,10 +31,11 @@ class ScenarioSource:
         disturbances = self.sprayer.disturbances
         self.board = EmulatedBoard(
             scenario.board,
-            capabilities(scenario.rig),
+            capabilities(scenario.rig, scenario.board.without),
             self.sprayer.next_block,
             [disturbance for disturbance in disturbances.all if disturbance.kind == "board_reset"],
             [disturbance for disturbance in disturbances.all if disturbance.kind == "link_stall"],
+            {name: [one for one in disturbances.all if one.kind == f"{name}_dropped"] for name in ("flow", "wheel")},
         )
         self.wire = Wire(scenario.link, disturbances, of_wire)
         self._waiting: deque[TimedLine] = deque()
@@ -74,12 +75,14 @@ class ScenarioSource:
             insort(self._waiting, (self._replied_s, line), key=lambda waiting: waiting[0])
 
 
-def capabilities(rig: Rig) -> Capability:
-    """What is fitted on the board of `rig`; buzzer and light always are."""
+def capabilities(rig: Rig, without: Sequence[str] = ()) -> Capability:
+    """What is fitted on the board of `rig`, `without` some inputs; buzzer and light always are."""
     fitted = Capability.FLOW | Capability.BUZZER | Capability.LIGHT
     fitted |= Capability.WHEEL if rig.wheel else Capability(0)
     fitted |= Capability.PRESSURE if rig.pressure else Capability(0)
     fitted |= Capability.SWITCH if rig.spray_switch else Capability(0)
+    for part in without:
+        fitted &= ~Capability[part.upper()]
     return fitted
 
 

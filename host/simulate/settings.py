@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
-from host.schema import ListOf, Number, Points, Quantity, Text, Whole, key
+from host.schema import Choice, ListOf, Number, Points, Quantity, Text, Whole, YesNo, key
 from host.units import PSI_PA
 
+PARTS = ("pressure", "switch", "wheel")
 BOARD_NAME = Text(16, "[a-z0-9-]+", "1 to 16 of a-z, 0-9 and -")  # as PROTOCOL.md has it
 
 
@@ -42,6 +43,10 @@ class WalkSettings:
     start_after_s: float = quantity("start_after", "time", 3.0, 0, 3600, "standing before the first pass")
     lead_s: float = quantity("lead", "time", 0.0, 0, 3, "the spray goes on this long after setting off")
     ends_after_s: float = quantity("ends_after", "time", 4.0, 0.1, 3600, "standing after the last pass")
+    valve_s: float = quantity("valve", "time", 0.0, 0, 5, "time in which a hand turns the boom valve; default: at once")
+    switch_early_s: float = quantity(
+        "switch_early", "time", 0.0, -2, 2, "the spray switch shows so long before the valve moves; negative: after it"
+    )
     refill_after: tuple[int, ...] = key(ListOf(Whole(1, 10_000)), "fill the tank after these passes", default=())
     refill_s: float = quantity("refill", "time", 90.0, 1, 7200, "time a refill takes")
 
@@ -128,6 +133,18 @@ class BoardSettings:
     boot: int = key(Whole(0, 255), "start number", default=1)
     adc_full_scale: int = key(Whole(255, 4095), "largest ADC count", default=1023)
     buffer_lines: int = key(Whole(0, 100), "lines it can hold while its output is blocked", default=4)
+    without: tuple[str, ...] = key(
+        ListOf(Choice(PARTS)), "inputs that the rig has and the board has not: pressure, switch, wheel", default=()
+    )
+    keeps_counts: bool = key(YesNo(), "a restart carries over the pulses that had not been sent", default=False)
+    flow_filter_s: float = quantity(
+        "flow_filter",
+        "time",
+        100e-6,
+        50e-6,
+        0.05,
+        "flow pulses that come sooner are refused, until a host sets another",
+    )
 
 
 @dataclass(frozen=True)

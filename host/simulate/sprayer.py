@@ -96,9 +96,9 @@ class Sprayer:
             return None
         t = grid(STEP_S, first + 1, steps)
         speed = np.interp(t, self.walk.t, self.walk.speed_m_s)
-        switch = np.searchsorted(self._spray_edges, t - STEP_S / 2) % 2 == 1  # each value stands for a whole step
+        valve, switch = (self._spray_at(t + early) for early in (0.0, self.scenario.walk.switch_early_s))
         refilled = [end for _, end in self.walk.refills if t[0] - STEP_S < end <= t[-1]]
-        boom = self._boom.block(t, switch, speed > 0.05, refilled)
+        boom = self._boom.block(t, valve, speed > 0.05, refilled)
         self._account(boom)
         self.now_s = float(t[-1])
         nothing = np.empty(0)
@@ -112,6 +112,10 @@ class Sprayer:
             switch=switch,
             supply_low=boom.supply_low,
         )
+
+    def _spray_at(self, t: Floats) -> Bools:
+        """Whether the walker means to spray; each value stands for the whole step that ends at its `t`."""
+        return np.asarray(np.searchsorted(self._spray_edges, t - STEP_S / 2) % 2 == 1)
 
     def _distance_steps(self, t: Floats) -> Floats:
         return np.diff(self.walk.distance_at(np.concatenate([t[:1] - STEP_S, t])))
@@ -146,6 +150,7 @@ class Sprayer:
             strokes=self.scenario.pump,
             regulator=self.scenario.regulator,
             ground=self.scenario.ground,
+            valve_s=self.scenario.walk.valve_s,
         )
 
 

@@ -26,3 +26,10 @@ class Scene:
     wheel_hz: Floats  # at which its newest pulses came, also after they have stopped
     area_m2: Floats
     tank_left_m3: Floats
+    refused: Bools  # flow pulses came too fast for the filter of their input, and some were refused
+    has_pressure: Bools  # rig and board have a transducer
+
+    @property
+    def missed(self) -> Bools:
+        """Where the board did not count all flow pulses, as far as it knows."""
+        return self.refused | (self.counts.dropped > 0)

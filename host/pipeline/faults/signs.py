@@ -34,6 +34,7 @@ class Signs:
     wheel_turning: Bools
     coefficient_settled: Bools
     wrong_share: Floats  # of the last frames, with refused or impossible pulses
+    refused_share: Floats  # of the last frames, with true pulses refused: they come too fast for the input's filter
     jolt_share: Floats
     lost_share: Floats
     supply_low: Bools
@@ -50,7 +51,8 @@ class SignReader:
         self._start_since, self._start_before = HoldLast(0), Previous(0)
         self._habits, self._usual, self._wheel = SwitchHabits(rig.spray_switch), UsualPressure(), WheelHabits()
         self._lost = _Share(TUNING.loss_frames)
-        self._wrong, self._jolts = _Share(30), _Share(30)
+        self._wrong, self._jolts, self._refused = _Share(30), _Share(30), _Share(30)
+        self._missed_us = HoldLast(-(2**62))
         self._host_before, self._step = Previous(0.0), HoldLast(0)
         self._first = True
 
@@ -61,7 +63,8 @@ class SignReader:
         flags, flowing = scene.frames["flags"], scene.flow.frequency_hz > 0
         started_us = self._start_since(board_us, boom.start != self._start_before(boom.start))
         steady = scene.spraying & flowing & (board_us - started_us > TUNING.settle_us)
-        now_s, idle_s = board_us * 1e-6, scene.flow.idle_us * 1e-6
+        missed_us = self._missed_us(board_us, scene.missed)  # what the board did not count has come
+        now_s, idle_s = board_us * 1e-6, np.minimum(scene.flow.idle_us, board_us - missed_us) * 1e-6
         usual_pa = self._usual.push(now_s, pressure, steady)
         low = np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * usual_pa)
         switch = (flags & Flag.SPRAY) != 0
@@ -74,17 +77,18 @@ class SignReader:
             should_spray=habits.should_spray | self._pump_gone(flowing, idle_s, pressure, usual_pa),
             flowing=flowing,
             pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
-            pressure_unread=np.isnan(pressure) if self._rig.pressure else np.zeros(len(board_us), dtype=np.bool_),
+            # A rig or a board without a transducer hears nothing of pressure.
+            pressure_unread=np.isnan(pressure) & scene.has_pressure,
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
-            # A rig without a transducer hears nothing of pressure.
-            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & bool(self._rig.pressure),
+            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.has_pressure,
             pressure_low=low & flows_on,
             pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_dead=self._wheel_dead(scene, steady),
             wheel_turning=scene.counts.wheel.step > 0,
             coefficient_settled=boom.settled,
-            wrong_share=self._wrong.push(boom.wrong),
+            wrong_share=self._wrong.push(boom.wrong & ~scene.missed),
+            refused_share=self._refused.push(scene.refused),
             jolt_share=self._jolts.push(boom.jolt & boom.settled),
             lost_share=self._lost.push(np.where(scene.counts.lost <= 3, scene.counts.lost, 0)),  # long gaps are another
             supply_low=(flags & Flag.SUPPLY_LOW) != 0,

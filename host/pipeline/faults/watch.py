@@ -75,7 +75,7 @@ class FaultWatch:
             return
         flowing = scene.flow.frequency_hz > 0
         on = scene.spraying & flowing
-        glitch = (scene.frames["flags"] & Flag.FLOW_GLITCH) != 0
+        glitch = ((scene.frames["flags"] & Flag.FLOW_GLITCH) != 0) | scene.missed
         boom = self._boom.push(scene.counts, scene.per_m3, scene.pressure.mean_pa, scene.spraying, flowing, glitch)
         turns = self._rules.push(scene, boom)
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from firmware_protocol.messages import decode
 from host.errors import UserError
 from host.frames import FRAME_DTYPE
 from host.journal import RunReader, iter_batches, read_run
-from host.journal.records import MAX_RECORD, json_record, raw_record, seal
+from host.journal.records import MAX_RECORD, json_record, raw_record, salvage, seal
 from tests.host.journal.samples import RIG, identity_line, joined, read_in_pieces, report_line, write_run
 
 FRAMES = 8
@@ -198,6 +199,20 @@ def test_a_sound_record_with_a_senseless_payload_is_damage(payload: bytes, reaso
 def test_a_raw_record_with_a_bad_escape_is_damage() -> None:
     batch = RunReader().push(seal("L", 1.0, b"half \\x1 escape"))
     assert [one.reason for one in batch.damage] == ["backslash without x and two digits"]
+
+
+def test_two_records_whose_line_feed_was_damaged_are_both_found() -> None:
+    first, second = raw_record(b"one", 1.0), raw_record(b"two", 2.0)
+    joined = first[:-1] + b"J" + second[:-1]
+    assert [record.payload for record in salvage(joined)] == [b"one", b"two"]
+    assert [record.payload for record in salvage(b"x" + joined)] == [b"two"], "what comes first is no record"
+
+
+def test_a_number_that_json_does_not_have_is_not_written() -> None:
+    """RFC 8259, section 6: "Infinity and NaN are not permitted"."""
+    for number in (math.nan, math.inf):
+        with pytest.raises(ValueError):
+            json_record("E", 0.0, {"kind": "mark", "at": number})
 
 
 def test_unknown_tags_and_kinds_are_passed_over() -> None:

@@ -51,12 +51,13 @@ def test_pulses_from_before_and_a_row_in_the_middle_of_the_run_shift_nothing():
 
 
 def test_only_the_rows_of_the_pass_are_looked_at():
-    rows = sprayed(1.5)
+    rows = sprayed(2.5)
     first, last = bounds(rows)
+    rows["edge_us"][last - 5 : last + 1] += np.arange(1, 7) * 5_000  # the rotor runs down
     began, ended = began_us(rows, first, last - 2), ended_us(rows, first, last)
     strange = rows.copy()
     strange["pulses"][last + 1 :] += 1000
-    strange["edge_us"][last + 1 :] += 1000
+    strange["edge_us"][last + 1 :] += 1_000_000
     strange["timed"][last + 1 :] = True
     assert ended_us(strange, first, last) == ended
     strange["pulses"][last - 1 :] += 1000

@@ -92,3 +92,22 @@ def test_a_tool_shows_what_is_poured_within_half_its_step(amount, which):
     assert abs(float(measured.shown) * measured.tool.unit.size - amount) <= step / 2 * (1 + 1e-6)
     assert measured.good == (step / 2 / amount <= MOST_OFF * (1 + 1e-9))
     assert measured.shown <= measured.fills * measured.tool.most
+
+
+@pytest.mark.parametrize(
+    ("unit", "size"),
+    [
+        ("tablespoon", 14.786_76e-6),
+        ("teaspoon", 4.928_922e-6),
+        ("fluid_ounce", 29.573_53e-6),
+        ("cup", 236.588_2e-6),
+        ("pint", 473.176_5e-6),
+        ("quart", 946.352_9e-6),
+        ("gallon", 3.785_412e-3),
+        ("ounce", 0.028_349_52),
+        ("pound", 0.453_592_4),
+    ],
+)
+def test_a_unit_to_pour_in_is_as_large_as_the_tables_say(unit, size):
+    """NIST SP 811, Appendix B.8 (m³, kg)."""
+    assert POUR_UNITS[unit].size == pytest.approx(size, rel=1e-6)

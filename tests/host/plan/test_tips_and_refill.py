@@ -1,6 +1,10 @@
+from dataclasses import replace
+
 import pytest
 
+from host.plan.rate_document import pressures_of
 from host.plan.tips import SIZES
+from host.rig import load_rig
 from tests.host.plan.asking import METRIC, US, ask, ask_rig
 
 
@@ -72,3 +76,37 @@ def test_the_rate_of_a_refill():
 def test_what_is_no_refill(words, says):
     answer = ask("plan", "refill", "--rig", US, *words)
     assert (answer.code, answer.out) == (2, "") and says in answer.err
+    # 1.512 gal are 0.8 % over, which rounds to 1.
+    slightly = ask_rig("plan", "refill", "--volume", "1.512 gal", "--area", "1500 ft2").out
+    assert "1 % over the target" in slightly
+    assert "1 % under the target" in ask_rig("plan", "refill", "--volume", "1.488 gal", "--area", "1500 ft2").out
+
+
+def test_how_much_too_large_a_tip_is():
+    """At 1 mph and 20 in, 1 gal/1000 ft² takes 20/136.364 = 0.1467 gpm; Q = k √P at 15 psi, where these tips begin."""
+    tips = ask_rig("plan", "tips", "--speed", "1 mph", "--pressure", "40 psi", "--json").json["tips"]
+    ranges = {tip["name"]: tip["range"] for tip in tips}
+    need, least = 20 / 136.364, (15 / 40) ** 0.5
+    assert ranges["035 flat fan"] == f"{0.35 * least / need:.2f} times too large"
+    assert ranges["05 flat fan"] == f"{0.50 * least / need:.2f} times too large"
+    assert ranges["02 flat fan"] == "within"
+
+
+@pytest.mark.parametrize(
+    ("speed", "size"), [("1.7 km/h", 1.5), ("2.2 km/h", 2), ("2.9 km/h", 2.5), ("3.4 km/h", 3), ("4.6 km/h", 4)]
+)
+def test_the_size_is_the_one_whose_nominal_flow_is_next(speed, size):
+    """Nominal at 3 bar, ISO 10625 (from memory): 015 0.59, 02 0.79, 025 0.98, 03 1.18, 04 1.58 L/min."""
+    answer = ask_rig(
+        "plan", "tips", "--speed", speed, "--rate", "4 L/100 m2", "--pressure", "3 bar", "--json", rig=METRIC
+    )
+    assert answer.json["standard_size"] == size
+
+
+def test_a_tip_is_shown_over_its_range_or_around_its_rating():
+    rig = load_rig(US)
+    fan = next(tip for tip in rig.tips if tip.name == "05 flat fan")
+    psi = 6894.757  # NIST SP 811
+    assert [p / psi for p in pressures_of(fan)] == pytest.approx([15, 26.25, 37.5, 48.75, 60])
+    anywhere = replace(fan, min_pressure_pa=None, max_pressure_pa=None)
+    assert [p / psi for p in pressures_of(anywhere)] == pytest.approx([20, 30, 40, 50, 60])

@@ -30,6 +30,15 @@ CAUSES = (
         ("keep its wire away from pump and battery leads", "look at its plug for wet", "look at its screen and earth"),
         disturbances=("meter_noise",),
     ),
+    Cause(
+        "meter_refused",
+        "flow pulses are refused: they come too fast for the filter",
+        (
+            "look in the rig file whether the meter's kind of sensor is right",
+            "hold the wire away from pump and battery leads",
+        ),
+        not_simulated="the filter is a setting and no event: `flow_filter` of a scenario's board",
+    ),
 )
 FLICKERING = tuple(cause.name for cause in CAUSES)  # they come and go
 SOON_USUAL = "meter_missing"  # soon taken for the run's own noise: over only when c is as even again as before it
@@ -47,6 +56,14 @@ RULES = (
         lambda signs: signs.wrong_share > 0.15,
         lambda _: Verdict("meter_noise"),
         of_pulses=True,
+    ),
+    Rule(
+        "refused",
+        1.0,
+        4.0,
+        lambda signs: signs.refused_share > 0.15,
+        lambda _: Verdict("meter_refused"),
+        explains=True,
     ),
     Rule(
         "unsteady",

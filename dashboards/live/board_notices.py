@@ -1,0 +1,57 @@
+"""What the board has just failed to do, in sentences for the live page, newest trouble first. Pure."""
+
+from __future__ import annotations
+
+from host.pipeline import Pipeline, Signals, Unassigned, Why
+from host.review.apart import REASONS
+from host.review.board_said import dropped_message, refused_message, unsent_message
+from host.units import format_value
+
+SHOWN_S = 60.0  # for which something that is over is shown
+_STATE_S = 25.0  # a board says every 10 s what it has refused
+_MOST = 2  # sentences at a time: the phone is small
+_SEEN = 0.005  # of the volume
+_SAID_OTHERWISE = (Why.NO_WHEEL, Why.DROPPED, Why.REFUSED)
+_JUG_M3 = 0.5e-3
+
+
+class BoardNotices:
+    """Remembers when the board's own counts of failures went up."""
+
+    def __init__(self) -> None:
+        self._counts = {"dropped_pulses": 0, "unsent_lines": 0}
+        self._risen_s: dict[str, float] = {}
+        self._now_s = 0.0
+        self._volume_m3 = 0.0
+
+    def push(self, signals: Signals) -> None:
+        """Continue with `signals`, at least one frame."""
+        self._now_s, self._volume_m3 = float(signals.host_s[-1]), float(signals.volume_m3[-1])
+        for name, before in self._counts.items():
+            counts = getattr(signals, name)
+            if counts[-1] > before:
+                self._risen_s[name] = float(signals.host_s[int((counts > before).argmax())])
+                self._counts[name] = int(counts[-1])
+
+    def messages(self, pipeline: Pipeline, system: str) -> list[str]:
+        """At most two sentences."""
+        said = [(one.end_s, refused_message(one)) for one in pipeline.refused if self._now_s - one.end_s < _STATE_S]
+        if self._recent("dropped_pulses"):
+            dropped = self._counts["dropped_pulses"]
+            said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))
+        if self._recent("unsent_lines"):
+            said.append((self._risen_s["unsent_lines"], unsent_message(self._counts["unsent_lines"])))
+        said += [(one.end_s, _apart(one, system)) for one in pipeline.unassigned[-2:] if self._worth_saying(one)]
+        return [message for _, message in sorted(said, reverse=True)[:_MOST]]
+
+    def _recent(self, name: str) -> bool:
+        return self._now_s - self._risen_s.get(name, -SHOWN_S) < SHOWN_S
+
+    def _worth_saying(self, one: Unassigned) -> bool:
+        recent = one.why not in _SAID_OTHERWISE and self._now_s - one.end_s < SHOWN_S
+        return recent and (one.why is not Why.SWITCH_OPEN or one.volume_m3 > _SEEN * self._volume_m3)
+
+
+def _apart(one: Unassigned, system: str) -> str:
+    volume = format_value(one.volume_m3, "volume" if one.volume_m3 >= _JUG_M3 else "catch", system)
+    return f"{REASONS[one.why]}. {volume} in {one.seconds:.0f} s are not assigned to any ground."

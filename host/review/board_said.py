@@ -1,0 +1,68 @@
+"""What a board says of its own failures, as messages: pulses dropped and refused, lines that it could not send."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from host.documents.document import duration
+from host.documents.words import percent, plural
+from host.pipeline import Refused
+
+_AS_GOOD_AS_ALL = 0.95
+
+
+def dropped_message(dropped: int, put_back: Mapping[str, int]) -> str:
+    """That the board failed to count so many pulses; `put_back` are those of which it has said the input."""
+    known = {name: number for name, number in put_back.items() if number}
+    if sum(known.values()) == dropped:
+        what = " and ".join(plural(number, f"{name} pulse") for name, number in known.items())
+        return f"The board dropped {what}. They are in the totals; the ground sprayed meanwhile is not assigned."
+    what = plural(dropped, "pulse")
+    return f"The board dropped {what}, of flow or of wheel: what was sprayed meanwhile is not assigned."
+
+
+def unsent_message(unsent: int) -> str:
+    """That the board could not send so many lines."""
+    lines = plural(unsent, "line")
+    return f"The board could not send {lines}: the line to the computer was blocked. The counts lost nothing."
+
+
+def refused_message(found: Refused) -> str:
+    """That an input refuses what may be pulses, how many of how many, and what to do."""
+    much = _share_words(found)
+    if found.too_fast:
+        return (
+            f"{much}: too fast for its filter of {found.filter_us / 1000:g} ms, so too little is counted. Look in the "
+            f"rig file whether the {_SENSOR[found.name]}'s kind of sensor is right."
+        )
+    return f"{much} as noise: keep the {_SENSOR[found.name]}'s wire away from pump and battery leads."
+
+
+def refused_messages(windows: Iterable[Refused]) -> list[str]:
+    """The same for a run: once for each input, with the time that it was so in all."""
+    said = []
+    for name in _SENSOR:
+        of_input = [found for found in windows if found.name == name]
+        if of_input:
+            worst = max(of_input, key=lambda found: found.refused)
+            seconds = sum(found.end_s - found.start_s for found in of_input)
+            said.append(f"For {duration(seconds).text}: {refused_message(worst)}")
+    return said
+
+
+_SENSOR = {"flow": "flow meter", "wheel": "wheel"}
+
+
+def _share_words(found: Refused) -> str:
+    share = found.share
+    if share >= _AS_GOOD_AS_ALL:
+        return (
+            f"No {found.name} pulse is counted: all are refused"
+            if not found.counted
+            else (f"{percent(share)} of all {found.name} pulses are refused")
+        )
+    one_in = round(1 / share)
+    if one_in <= 10 and abs(1 / share - one_in) < 0.25:
+        words = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine", 10: "ten"}
+        return f"One {found.name} pulse in {words[one_in]} is refused"
+    return f"{percent(share)} of all {found.name} pulses are refused"

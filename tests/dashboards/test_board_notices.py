@@ -1,0 +1,85 @@
+"""What the live page says of a board while it sprays: dropped, refused, unsent, not assigned; and for how long."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from dashboards.live.run_screen import RunScreen
+from host.cli.main import main
+from host.review.review import review_run
+from host.review.run_document import run_document
+from tests.independent_board.record_edges import FOLDER
+
+PIECE = 4096  # bytes: about two seconds of a run
+
+
+def notices_of(path: Path) -> list[str]:
+    """Each notice that was shown, in order."""
+    screen = RunScreen(path.stem)
+    data, shown = path.read_bytes(), [""]
+    for begin in range(0, len(data), PIECE):
+        screen.push(data[begin : begin + PIECE])
+        if (notice := screen.row()["notice"]) != shown[-1]:
+            shown.append(notice)
+    return shown
+
+
+def simulated(name: str, folder: Path) -> Path:
+    path = folder / f"{name}.sward"
+    assert main(["simulate", name, "--write", str(path)]) == 0
+    return path
+
+
+def test_dropped_pulses_are_said_with_their_number_and_then_no_more(tmp_path):
+    first, *_, last = [notice for notice in notices_of(simulated("edge-dropped-pulses", tmp_path)) if notice]
+    # The report says how many, the state line up to ten seconds later of which input.
+    assert first.startswith("The board dropped ") and "of flow or of wheel" in first
+    assert last.startswith("The board dropped 51 flow pulses.")
+
+
+def test_dropped_pulses_of_a_board_of_version_1_0(tmp_path):
+    (path,) = FOLDER.glob("*dropped-pulses.sward")
+    assert any("The board dropped 12 pulses, of flow or of wheel" in notice for notice in notices_of(path))
+
+
+def test_refused_pulses_are_said_while_they_are_refused(tmp_path):
+    notices = notices_of(simulated("edge-refused-pulses", tmp_path))
+    assert any("One flow pulse in two is refused: too fast for its filter of 35 ms" in notice for notice in notices)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("restart", "The board restarted; what was pumped while it was down is not counted."),
+        ("silent-over-a-turn", "Nothing came from the board."),
+    ],
+)
+def test_what_is_not_assigned_is_said_with_its_amount(name, words):
+    (path,) = FOLDER.glob(f"*{name}.sward")
+    (said,) = {notice for notice in notices_of(path) if notice}
+    assert said.startswith(words) and "mL in " in said and "not assigned to any ground" in said
+
+
+def test_lines_that_the_board_could_not_send_are_said(tmp_path):
+    notices = notices_of(simulated("fault-link-stalled", tmp_path))
+    assert any("The board could not send " in notice and "The counts lost nothing." in notice for notice in notices)
+    assert notices[-1] == "", "a minute later it is said no more"
+
+
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.sward")), ids=lambda path: path.stem[16:])
+def test_the_end_of_a_run_has_the_verdict_of_its_review(path):
+    screen, data = RunScreen(path.stem), path.read_bytes()
+    begin = data.rindex(b"run_end") - 200
+    screen.push(data[:begin])
+    assert screen.row()["verdict"] == ""
+    for place in range(begin, len(data), 50):
+        screen.push(data[place : place + 50])
+    review = review_run(path, watch_faults=False)
+    assert screen.row()["verdict"] == run_document(review, review.rig.units).answer != ""
+
+
+def test_all_is_well_says_nothing(tmp_path):
+    (path,) = FOLDER.glob("*every-1000-ms.sward")
+    assert notices_of(path) == [""]

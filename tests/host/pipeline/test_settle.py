@@ -1,0 +1,63 @@
+"""What is settled of passes and of what belongs to none, by plain arithmetic over runs made for it."""
+
+import numpy as np
+import pytest
+
+from host.pipeline import Pipeline, Why
+from host.rig import rig_from_toml
+from tests.host.pipeline.made import RIG, made_frames, steady
+
+FLOW_M3_S = 40.0 / 600_000  # 40 Hz at 600 pulses to the litre
+NO_SWITCH = RIG.replace("spray_switch = true", "spray_switch = false")
+
+
+def settled(frames, rig=RIG):
+    pipeline = Pipeline(rig_from_toml(rig))
+    pipeline.push(frames, [])
+    pipeline.finish()
+    return pipeline, pipeline.take_settled()
+
+
+def test_a_pass_after_a_silence_begins_with_the_first_row_behind_it():
+    """Off in the silence, as the missing pulses tell, and on before and after: 0.1 s rows, so it is known to a row."""
+    on = np.ones(400, dtype=bool)
+    on[200:240] = False
+    frames = made_frames(np.where(on, 40.0, 0.0), np.full(400, 10.0), on)
+    pipeline, _ = settled(np.concatenate((frames[:200], frames[239:])))
+    first, second = pipeline.passes
+    assert first.end_s == pytest.approx(20.0, abs=0.051)
+    assert second.start_s == pytest.approx(24.0, abs=1e-6)
+    assert second.volume_m3 == pytest.approx(FLOW_M3_S * (40.0 - second.start_s), rel=0.01)
+
+
+def test_rows_apart_for_one_reason_are_told_as_one_with_their_sums():
+    """Ten rows in a row in which the board dropped pulses: a second, a metre, and what flowed in it."""
+    frames = steady(400)
+    frames["edges_dropped"] = np.clip(np.arange(400) - 199, 0, 10)
+    pipeline, rows = settled(frames)
+    (apart,) = pipeline.unassigned
+    assert apart.why is Why.DROPPED
+    assert (apart.start_s, apart.end_s) == pytest.approx((20.0, 21.0))
+    assert apart.seconds == pytest.approx(1.0)
+    assert apart.distance_m == pytest.approx(1.0, abs=0.01)
+    assert apart.volume_m3 == pytest.approx(FLOW_M3_S, rel=0.03)
+    assert apart.distance_m == pytest.approx(rows.unassigned_m.sum())
+    assert apart.volume_m3 == pytest.approx(rows.unassigned_m3.sum())
+
+
+@pytest.mark.parametrize("rig", [RIG, NO_SWITCH], ids=["switch", "no switch"])
+def test_a_pass_has_no_row_at_its_ends_in_which_nothing_was_sprayed(rig):
+    flow = np.repeat([0.0, 40.0, 0.0, 40.0, 0.0], 100)
+    spray = flow > 0
+    flow[[200, 400]] = 20.0  # two pulses while the rotor runs down: they are of the pass
+    pipeline, rows = settled(made_frames(flow, np.full(500, 10.0), spray), rig)
+    assert rows.ground_m3[[200, 400]].tolist() == pytest.approx([2 / 600_000] * 2)
+    sprayed = (rows.ground_s > 0) | (rows.ground_m3 > 0)
+    assert len(pipeline.passes) == 2
+    for one in pipeline.passes:
+        mine = np.flatnonzero(rows.pass_number == one.number)
+        assert sprayed[mine[0]] and sprayed[mine[-1]]
+        assert mine[-1] - mine[0] == len(mine) - 1
+        assert rows.ground_m3[mine].sum() == pytest.approx(one.volume_m3)
+        assert not sprayed[mine[0] - 20 : mine[0]].any() and not sprayed[mine[-1] + 1 : mine[-1] + 20].any()
+    assert set(np.unique(rows.pass_number)) == {0, 1, 2}
