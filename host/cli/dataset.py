@@ -1,48 +1,74 @@
-"""`swardflow dataset`: runs and passes of many rigs as one Parquet dataset."""
+"""`swardflow dataset`: runs of many rigs as one Parquet dataset, kept up to date."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
-from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
-from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library
+from host.cli.library_options import add_library_arguments, chosen_entries
+from host.run_folder import DEFAULT_FOLDER
 
-if TYPE_CHECKING:
-    from host.library import Entry, Library
-    from host.review.digest import Digest
-    from host.review.review import Review
+_FILTERS = ("site", "product", "rig_name", "find", "first_day", "last_day")
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
     parser = commands.add_parser(
         "dataset",
-        help="write the runs of a folder as a Parquet dataset that pandas, DuckDB, Spark or Dask read as one table",
-        description="Adds the chosen runs to OUT/runs and OUT/passes, in folders rig=…/year=…, numbers in SI units. "
-        "Datasets of several rigs or crews can be laid into one folder.",
+        help="keep the runs of a folder as a Parquet dataset that pandas, DuckDB, Spark or Dask read as one table",
+        description="Brings OUT up to date with the runs: tables runs, passes, faults and events in SI units, a file "
+        "for each table and month, described in datapackage.json. Only new and changed runs are read; runs whose files "
+        "are gone leave. Several rigs or crews can have one dataset. DATASET.md has the columns and questions to ask.",
     )
-    parser.add_argument("out", type=Path, metavar="OUT", help="folder of the dataset; made when it is not there")
-    add_library_arguments(parser)
+    parser.add_argument(
+        "out", metavar="OUT", help="folder of the dataset, or the URL of an object store such as s3://bucket/season"
+    )
+    add_library_arguments(parser, units=False)
+    parser.add_argument("--signals", action="store_true", help="keep every signal, too: a file for each run")
+    parser.add_argument(
+        "--on",
+        metavar="ADDRESS",
+        help="share the work over a Dask cluster, such as tcp://office:8786 (default: the processors of this computer)",
+    )
+    parser.add_argument("--json", action="store_true", help="print what was done as JSON")
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the dataset; 1 when some file could not be read."""
+    from host.cli.calibration_options import under_of
     from host.documents.words import plural
-    from host.review.dataset import write_dataset
+    from host.library.dataset import Reading, update_dataset
+    from host.library.dataset_store import store_at
 
-    entries = chosen_entries(args)
-    count = write_dataset(_reviews(chosen_library(args), entries), args.out)
-    left_out = [entry.problem for entry in entries if entry.digest is None]
-    for sentence in left_out:
+    options: dict[str, Any] = {}
+    if any(getattr(args, name) for name in _FILTERS):
+        options["chosen"] = frozenset(entry.path for entry in chosen_entries(args))
+    with ExitStack() as stack:
+        if args.on:
+            from host.library.cluster import over_cluster
+
+            options["spread_over"] = stack.enter_context(over_cluster(args.on))
+        done = update_dataset(
+            Path(args.runs or DEFAULT_FOLDER),
+            store_at(args.out),
+            reading=Reading(under_of(args), args.signals),
+            progress=_show if sys.stderr.isatty() else None,
+            **options,
+        )
+    for sentence in done.problems:
         print(f"! {sentence}", file=sys.stderr)
-    print(f"{args.out}: {plural(count, 'run')}")
-    return 1 if left_out else 0
+    if args.json:
+        what = {"dataset": args.out, "runs": done.runs, "read": done.read, "gone": done.gone, "left_out": done.problems}
+        print(json.dumps(what, indent=2))
+    else:
+        print(f"{args.out}: {plural(done.runs, 'run')}, {done.read} new or changed, {done.gone} gone")
+    return 1 if done.problems else 0
 
 
-def _reviews(library: Library, entries: list[Entry]) -> Iterator[tuple[Review, Digest]]:
-    for entry in entries:
-        if entry.digest is not None:
-            yield library.review(entry.path), entry.digest
+def _show(done: int, whole: int) -> None:
+    end = "\n" if done >= whole else ""
+    print(f"\r{done} of {whole} new or changed runs read", end=end, file=sys.stderr, flush=True)

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from host.library.library import Wanted
 
 
-def add_library_arguments(parser: argparse.ArgumentParser) -> None:
-    """The folder, the filter, and what to read the runs under."""
+def add_library_arguments(parser: argparse.ArgumentParser, *, units: bool = True) -> None:
+    """The folder, the filter, what to read the runs under, and the units to show where there are any."""
     parser.add_argument(
         "--runs",
         type=Path,
@@ -30,7 +30,8 @@ def add_library_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--from", dest="first_day", default="", metavar="DAY", help="first day, such as 2026-04-01")
     parser.add_argument("--to", dest="last_day", default="", metavar="DAY", help="last day")
     add_under_arguments(parser)
-    parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
+    if units:
+        parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
 
 
 def chosen_library(args: argparse.Namespace) -> Library:

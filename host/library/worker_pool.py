@@ -11,6 +11,7 @@ from contextlib import suppress
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TypeVar
 
 from host.errors import UserError
 from host.journal import RunFile
@@ -25,6 +26,8 @@ _WORTH_BYTES = 20 << 20  # of files to read: less is read before other processes
 _MOST_PROCESSES = 8
 
 Reader = Callable[[Path], RunFile]
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 
 def worked_out(
@@ -34,20 +37,32 @@ def worked_out(
 
     With more than one, `read` is a function that another process can import.
     """
-    work = partial(entry_of, read=read, under=under)
+    return spread(partial(entry_of, read=read, under=under), files, processes, lambda file: file[1])
+
+
+def spread(
+    work: Callable[[Item], Result],
+    items: Sequence[Item],
+    processes: int | None = None,
+    size: Callable[[Item], int] = lambda item: item.size,  # type: ignore[attr-defined]
+) -> Iterator[Result]:
+    """`work` on each item, in their order, by `processes` or as many as are worth it for items of these sizes (bytes).
+
+    With more than one, `work` is a function that another process can import.
+    """
     if processes is None:
-        much = sum(size for _, size in files) >= _WORTH_BYTES
+        much = sum(map(size, items)) >= _WORTH_BYTES
         processes = min(os.cpu_count() or 1, _MOST_PROCESSES) if much else 1
     done = 0
-    if processes > 1 and len(files) > 1:
+    if processes > 1 and len(items) > 1:
         # Fresh processes: a forked one would inherit the locks of whatever threads a server has.
         pool = ProcessPoolExecutor(processes, get_context("spawn"), _settle)
         # A process that was killed: what is left is worked out here.
         with pool, suppress(BrokenProcessPool):
-            for entry in pool.map(work, files):
+            for result in pool.map(work, items):
                 done += 1
-                yield entry
-    yield from map(work, files[done:])
+                yield result
+    yield from map(work, items[done:])
 
 
 def _settle() -> None:

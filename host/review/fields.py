@@ -169,3 +169,53 @@ EVENT_FIELDS = (
     Field("added_m3", "number", "m³", "volume that a refill added; empty for a full tank"),
     Field("detail", "string", "", "all that the run file holds of it, as JSON"),
 )
+
+# Which run a row of the dataset is of. `run_id` joins the tables.
+KEY_FIELDS = (
+    Field("run_id", "string", "", "the run, whatever its file's folder or its rig is called: the key of the dataset"),
+    Field("run", "string", "", "name of the run's file"),
+    Field("rig", "string", "", "name of the rig"),
+    Field("site", "string", "", "site or area, from the notes"),
+    Field("product", "string", "", "product, from the notes"),
+    Field("started_utc", "datetime", "", "start of the run; empty where it or its time zone is not known"),
+)
+
+RUN_FIELDS = (
+    *KEY_FIELDS,
+    Field("started", "string", "", "start as the run file has it: ISO 8601 with its time zone"),
+    Field("duration_s", "number", "s", "from the first report to the last"),
+    Field("complete", "boolean", "", "whether the recording ended in good order and all of it could be read"),
+    Field("passes", "integer", "", "number of passes"),
+    Field("faults", "integer", "", "number of faults"),
+    Field("volume_m3", "number", "m³", "total through the meter"),
+    Field("ground_m3", "number", "m³", "volume on known ground"),
+    Field("area_m2", "number", "m²", "known ground"),
+    Field("rate_m3_m2", "number", "m³/m²", "volume over area, on known ground"),
+    Field("rate_u_m3_m2", "number", "m³/m²", "standard uncertainty of the rate (k = 1)"),
+    Field("target_m3_m2", "number", "m³/m²", "target rate"),
+    Field("on_target", "number", "1", "share of the ground inside the target's band"),
+    Field("variation", "number", "1", "mean of the passes' coefficients of variation"),
+    Field("spraying_s", "number", "s", "time of spraying"),
+    Field("off_target_s", "number", "s", "time off target"),
+    Field("over_m2", "number", "m²", "ground over the target's band"),
+    Field("under_m2", "number", "m²", "ground under the target's band"),
+    Field("unknown_m2", "number", "m²", "ground with too little on it to give a rate for"),
+    Field("standing_m3", "number", "m³", "volume sprayed standing still"),
+    Field("unassigned_m3", "number", "m³", "volume that belongs to no known ground"),
+    Field("meter_over_tank", "number", "1", "metered volume over what the tank gave, where a note or refills say it"),
+    Field("meter_over_tank_u", "number", "1", "its standard uncertainty (k = 1)"),
+    Field("meter_u", "number", "1", "relative standard uncertainty of the meter (k = 1)"),
+    Field("pressure_u_pa", "number", "Pa", "standard uncertainty of the pressure (k = 1)"),
+    Field(
+        "coefficient_m3_s_pa05", "number", "m³/s/Pa^0.5", "orifice coefficient of the whole boom, Q/√P, steady parts"
+    ),
+    Field("coefficient_scatter", "number", "1", "relative standard deviation of it from pass to pass"),
+    Field("steady_pressure_pa", "number", "Pa", "mean pressure of the steady parts"),
+    Field("calibrations", "string", "", "kind and date of each calibration it was read under, as JSON"),
+    Field("notes", "string", "", "all notes, as JSON"),
+    Field("remark", "string", "", "what could not be read of it"),
+    Field("source", "string", "", "which folder of runs it came from, as a code"),
+    Field("file", "string", "", "its path in that folder"),
+    Field("bytes", "integer", "", "size of the run file"),
+    Field("stamp", "string", "", "changes with the run file, its notes, and what it is read under"),
+)
