@@ -34,6 +34,7 @@ def build_parser() -> argparse.ArgumentParser:
         "--sessions", type=Path, metavar="FILE", help="file that keeps who was let in when the pages are started again"
     )
     parser.add_argument("--open", action="store_true", help="open a browser on the pages")
+    parser.add_argument("--name", default="", help="with --share: answer for NAME.local (default: swardflow)")
     parser.add_argument("--supervisor", type=Path, metavar="SOCKET", help="who starts recorders (see host/cli/open.py)")
     parser.add_argument("--use-settings", action="store_true", help="go by the settings, and remember what is chosen")
     parser.add_argument("--emulated", default="", metavar="PORT", help="port of an emulated board to offer")
@@ -57,7 +58,7 @@ def main(argv: list[str] | None = None) -> int:
         from dashboards.supervision import Supervisor
         from host.settings import settings_path
 
-        sharing = Sharing(args.host or HERE, args.port, args.share, args.look_only, args.sessions)
+        sharing = Sharing(args.host or HERE, args.port, args.share, args.look_only, args.sessions, args.name)
         settings = settings_path() if args.use_settings else None
         starting = Starting(Supervisor(args.supervisor), settings, args.emulated, args.rig)
         return serve(args.runs, args.follow, sharing, starting, browse=args.open)

@@ -24,6 +24,7 @@ from dashboards.runs.routes import CSV, PARQUET, REPORT
 from dashboards.sharing.addresses import own_names
 from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
+from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
 from dashboards.sharing.terminal_banner import TerminalBanner, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
@@ -34,6 +35,7 @@ from dashboards.web.compression import Compression
 from dashboards.web.first_page import FirstPage
 from dashboards.web.http_server import HttpServer
 from dashboards.web.limited_log import limit_logs
+from dashboards.web.offline import add_offline_routes
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
@@ -49,7 +51,8 @@ _STREAM_LINE = f"GET {STREAM_PATH}".encode()
 class Sharing:
     """Where the pages are open, to this computer alone or to the local network; port 0 is any that is free.
 
-    `sessions` is a file that keeps who was let in over a restart of the pages; `look_only` is for new guests.
+    `sessions` is a file that keeps who was let in over a restart of the pages; `look_only` is for new guests; `name` is
+    for the local network, where a default stands in.
     """
 
     host: str = HERE
@@ -57,6 +60,7 @@ class Sharing:
     shared: bool = False
     look_only: bool = False
     sessions: Path | None = None
+    name: str = ""
 
 
 def build_app(
@@ -64,6 +68,7 @@ def build_app(
 ) -> tuple[AsgiApp, Callable[[], Sequence[str]]]:
     """The pages, and what gives the hashes of the scripts that stand in them, for the content security policy."""
     shell, server = build_shell(context)
+    add_offline_routes(server)
     add_live_routes(server, broadcaster, recorder.tell)
     callbacks = CallbackFilter(Compression(server), shell.callback_map, shell.reading, ONLY_LOOKS)
     return SizeLimits(BusyLimit(callbacks, (REPORT, CSV, PARQUET))), shell.csp_hashes
@@ -98,7 +103,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         stack.callback(banner.close)
         if sharing.shared:
             guests.changed = banner.tell
-        names = LOOPBACK_NAMES | (own_names() if sharing.shared else frozenset())
+        names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
         first = FirstPage(app, context.live)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
@@ -129,6 +134,17 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:
+    """The names under which shared pages answer; where the library is there, the network is told one of them."""
+    if not can_name():
+        return own_names()
+    network_name = NetworkName(sharing.name or DEFAULT_NAME, port)
+    banner.name = network_name.name
+    network_name.start()
+    stack.callback(network_name.close)
+    return own_names() | {f"{network_name.name}.local".lower()}
 
 
 def _own_address(host: str) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from dataclasses import replace
 
 from host.frames import Event
 
@@ -11,12 +13,16 @@ ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unm
 
 NUMBER, TEXT = "number", "text"
 
+UNDOABLE = ("refill", "mark")
+
 # Keys of an event beside its kind, none of which must be there, and what each holds.
 EVENT_KEYS: dict[str, dict[str, str]] = {
     "run_start": {"tank_m3": NUMBER},
     "mix": {"toml": TEXT},
     "refill": {"added_m3": NUMBER, "to_m3": NUMBER, "text": TEXT, "by": TEXT},
     "mark": {"text": TEXT, "by": TEXT},
+    "mark_text": {"text": TEXT, "by": TEXT},
+    "undo": {"of": TEXT, "by": TEXT},
     ALARM_SEEN: {"by": TEXT},
     ALARM_MUTED: {"by": TEXT},
     ALARM_UNMUTED: {"by": TEXT},
@@ -33,13 +39,39 @@ EVENT_KEYS: dict[str, dict[str, str]] = {
 
 # Notes that are read as quantities; any other key is free text.
 NOTE_TANK_LEFT, NOTE_MIX, NOTE_LABEL_LIMIT = "tank left", "mix", "label limit"
+NOTE_REFILL = "refill not recorded"  # confirmed afterwards, in addition to the run's own events
 
 # Each with the kinds of quantity (host.units) that it may be.
 NOTE_QUANTITIES: dict[str, tuple[str, ...]] = {
     NOTE_TANK_LEFT: ("volume",),
+    NOTE_REFILL: ("volume",),
     NOTE_MIX: ("fraction", "density"),
     NOTE_LABEL_LIMIT: ("rate", "mass_per_area"),
 }
+
+
+def as_meant(events: Iterable[Event]) -> list[Event]:
+    """The events without those that were undone, and with the words of a mark in the mark itself.
+
+    An `undo` takes the last event of its kind that still holds; one that finds none changes nothing.
+    """
+    meant: list[Event] = []
+    for event in events:
+        undone = str(event.detail.get("of")) if event.kind == "undo" else ""
+        of = undone or ("mark" if event.kind == "mark_text" else "")
+        if not of:
+            meant.append(event)
+            continue
+        place = next((at for at in range(len(meant) - 1, -1, -1) if meant[at].kind == of), None)
+        if place is None:
+            continue
+        if undone:
+            if of in UNDOABLE:
+                del meant[place]
+        else:
+            words = {"text": str(event.detail.get("text", ""))}
+            meant[place] = replace(meant[place], detail=meant[place].detail | words)
+    return meant
 
 
 def check_event(kind: str, keys: set[str]) -> None:

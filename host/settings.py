@@ -22,6 +22,8 @@ VARIABLE = "SWARDFLOW_SETTINGS"
 DEFAULT_PAGE_PORT = 8050
 _LINE = Text(longest=300, shape="text of 1 to 300 characters")
 
+_LABEL = Text(longest=40, pattern=r"[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?", shape="letters, digits and hyphens")
+
 
 @dataclass(frozen=True)
 class Settings:
@@ -33,6 +35,7 @@ class Settings:
     units: Literal["", "us", "metric"] = key(
         Choice(("us", "metric")), "units on the pages, in place of the rig's own", default=""
     )
+    network_name: str = key(_LABEL, "the name of shared pages on the network: http://NAME.local", default="")
     page_port: int = key(Whole(1, 65535), "the pages' port", default=DEFAULT_PAGE_PORT)
 
 

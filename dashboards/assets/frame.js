@@ -63,6 +63,13 @@
     document.addEventListener("pointerdown", function (event) { if (!pages.contains(event.target)) set(false); });
   }
 
+  // Pages that open without the computer: browsers allow that only over https or on the computer itself.
+  document.documentElement.toggleAttribute("data-secure", window.isSecureContext);
+  window.addEventListener("load", function () {
+    if (!window.isSecureContext || !navigator.serviceWorker) return;
+    setTimeout(function () { navigator.serviceWorker.register("/worker.js").catch(function () { /* no matter */ }); }, 4000);
+  });
+
   document.addEventListener("DOMContentLoaded", function () {
     if (document.getElementById("dash-later")) setTimeout(window.swardflow.startDash, 3000);
     const drawn = document.getElementById("react-entry-point");

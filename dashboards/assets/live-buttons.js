@@ -1,12 +1,14 @@
 // Mark, refilled, stop: asked of the server, which asks the recorder. The answer is one sentence for the person.
+// What was told can be undone for a while; a dialog stays open, with what was typed, until it has been told.
 window.swardflow = window.swardflow || {};
 window.swardflow.buttons = function (say) {
   "use strict";
   const SURE_MS = 4000;      // so long a first tap on stop holds
+  const UNDO_MS = 20000;     // so long Undo is offered
   const at = function (id) { return document.getElementById(id); };
-  let sure = 0;
+  let sure = 0, offered = 0, last = "";
 
-  async function tell(action, fields) {
+  async function ask(action, fields) {
     try {
       const answer = await fetch("/live/tell/" + action, {
         method: "POST",
@@ -14,29 +16,66 @@ window.swardflow.buttons = function (say) {
         body: JSON.stringify(fields),
         signal: AbortSignal.timeout(8000),
       });
-      const said = await answer.json();
-      say(said.sentence, !said.ok);
+      return await answer.json();
     } catch (_) {
-      say("Not done: no contact with the computer. Try again when the page says Live.", true);
+      return { ok: false, sentence: "Not done: no contact with the computer. Try again when the page says Live." };
     }
   }
 
-  at("mark").addEventListener("click", function () { tell("mark", {}); });
+  // Tell it and say what came of it; `undoes` is what Undo would take back.
+  async function tell(action, fields, undoes, dialog) {
+    const said = await ask(action, fields);
+    if (dialog && !said.ok) {
+      at(dialog + "-wrong").textContent = said.sentence;
+      return;
+    }
+    if (dialog) at(dialog).close();
+    say(said.sentence, !said.ok);
+    offer(said.ok ? undoes || "" : last);
+  }
+
+  function offer(what) {
+    clearTimeout(offered);
+    last = what;
+    at("after").hidden = !what;
+    at("word").hidden = what !== "mark";
+    at("undo").textContent = what === "refill" ? "Undo refill" : "Undo mark";
+    if (what) offered = setTimeout(function () { offer(""); }, UNDO_MS);
+  }
+
+  function open(dialog) {
+    at(dialog + "-wrong").textContent = "";
+    at(dialog).showModal();
+  }
+  for (const button of document.querySelectorAll("dialog .cancel")) {
+    button.addEventListener("click", function () { button.closest("dialog").close(); });
+  }
+
+  at("mark").addEventListener("click", function () { tell("mark", {}, "mark"); });
+  at("undo").addEventListener("click", function () { tell("undo", { of: last }); });
+
+  at("word").addEventListener("click", function () {
+    clearTimeout(offered);
+    at("naming-text").value = "";
+    open("naming");
+  });
+  at("naming").addEventListener("close", function () { offer(last); });
+  for (const button of document.querySelectorAll("#naming .offered")) {
+    button.addEventListener("click", function () { tell("word", { text: button.textContent }, "mark", "naming"); });
+  }
+  at("naming-form").addEventListener("submit", function (event) {
+    event.preventDefault();
+    tell("word", { text: at("naming-text").value }, "mark", "naming");
+  });
 
   at("refilled").addEventListener("click", function () {
     at("refill-amount").value = "";
-    at("refill").showModal();
+    open("refill");
   });
-  at("refill-form").addEventListener("keydown", function (event) {
-    if (event.key !== "Enter" || event.target.id !== "refill-amount") return;
-    event.preventDefault();  // Enter must not press "Full"
-    at("refill").close("added");
-  });
-  at("refill").addEventListener("close", function () {
-    const choice = at("refill").returnValue;
-    at("refill").returnValue = "";
-    if (choice === "full") tell("refill", { full: true });
-    if (choice === "added") tell("refill", { added: at("refill-amount").value + " " + at("refill-unit").value });
+  at("refill-full").addEventListener("click", function () { tell("refill", { full: true }, "refill", "refill"); });
+  at("refill-form").addEventListener("submit", function (event) {
+    event.preventDefault();
+    tell("refill", { added: at("refill-amount").value + " " + at("refill-unit").value }, "refill", "refill");
   });
 
   function calm() {
@@ -59,6 +98,13 @@ window.swardflow.buttons = function (say) {
   return {
     enable: function (possible) {
       for (const id of ["mark", "refilled", "stop"]) at(id).disabled = !possible;
+    },
+    // After a run: what is next, in the place of what can be done during one.
+    over: function (over, run) {
+      at("next").hidden = !over;
+      at("doing").hidden = over;
+      at("see-run").href = run;
+      at("see-run").hidden = run === "/runs";
     },
     unit: function (unit) {
       if (at("refill").open || at("refill-unit").dataset.rig === unit) return;

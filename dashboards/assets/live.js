@@ -66,6 +66,7 @@
       mark("link", shown.link);
       trace.draw(row.t, fresh === "fresh" ? row.position : null);
       buttons.enable(["on", "full", "trouble"].includes(shown.recording));
+      buttons.over(["none", "ended"].includes(shown.recording), row.run_link);
       buttons.unit(row.tank_unit);
     }
     advise();

@@ -21,9 +21,9 @@ from dashboards.calibrate.fields import (
 from dashboards.calibrate.session_store import SessionStore, View
 from dashboards.context import PageContext
 from dashboards.ui.document_view import document_view
-from dashboards.ui.forms import cautions, chips
+from dashboards.ui.forms import attributes, cautions, chips
 from dashboards.ui.unit_field import with_unit
-from host.calibrate.kinds.kind import Kind
+from host.calibrate.kinds.kind import PICTURES, Kind
 from host.documents.document import Document
 from host.documents.words import sentence
 from host.entries import WrongEntriesError
@@ -64,6 +64,7 @@ _OF_A_STEP = (  # what only changes with a step: what `_changed` returns
     Output("calibrate-save", "className"),
     Output({"press": "save"}, "disabled"),
     Output({"press": "save"}, "children"),
+    Output({"picture": ALL}, "className"),
 )
 BUTTONS = ("act", "second", "enter", "next", "again", "undo", "save", "over")
 _RUNS = 20  # to pick from
@@ -109,6 +110,10 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
             ),
             html.Div([choice_of_way(kind) for kind in kinds], className="no-print chooser"),
             html.P(id="calibrate-say", className="say part no-print", role="status"),
+            *(
+                html.Div(id={"picture": name}, className="hidden", role="img", **attributes({"aria-label": shows}))
+                for name, shows in PICTURES.items()
+            ),
             html.Div([place for kind in kinds for place in settings_of(kind, rig)[:1]], className="no-print part"),
             html.P(
                 [html.B(id="calibrate-counted"), " ", html.Span(id="calibrate-about")],
@@ -216,7 +221,7 @@ def connect(app: Dash, context: PageContext) -> None:
         if now == shown:
             ways, places, needed, folds = ([no_update] * len(ids) for ids in at)
             same = no_update
-            return (*live, same, ways, *(same,) * 5, places, same, needed, folds, *(same,) * 12)
+            return (*live, same, ways, *(same,) * 5, places, same, needed, folds, *(same,) * 12, [same] * len(PICTURES))
         return (*live, *_changed(kind, way, view, at))
 
 
@@ -316,6 +321,7 @@ def _changed(kind: Kind, way: str, view: View, at: Sequence[Any]) -> tuple[Any, 
         "acts" if view.document is not None else "hidden",
         view.saved or not view.can_save,
         "Save all the same" if view.asked else "Save card",
+        [f"picture no-print {name}" if ready and name == step.picture else "hidden" for name in PICTURES],
     )
 
 

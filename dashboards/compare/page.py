@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from fastapi import FastAPI, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse
@@ -18,15 +18,19 @@ from dashboards.ui.document_view import document_view
 from dashboards.ui.fields import address, asked_for, entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wrong_id
 from dashboards.ui.refusal import refused
-from host.documents.document import Document
-from host.documents.words import plural, sentence
+from dashboards.web.visitor import visitor_name
+from host.documents.document import Document, quantity
+from host.documents.words import format_day, plural, sentence
 from host.errors import BadInputError, NotFoundError, UserError, visible
+from host.events import NOTE_REFILL
 from host.library import Entry
-from host.library.library import Wanted
+from host.library.later_notes import add_note
+from host.library.library import Wanted, problems
 from host.library.runs_document import runs_section, units_of
+from host.review.card_marks import marks_in
 from host.review.comparison_document import catch_comparison, run_comparison
 from host.review.report import format_report
-from host.review.season import season_of
+from host.review.season import Season, season_of
 from host.review.season_document import season_document
 
 FORM = "compare"
@@ -82,7 +86,9 @@ def layout(_: PageContext) -> html.Main:
                 className="no-print",
             ),
             html.P(id="compare-trouble", className="notice part", role="status"),
+            dcc.Store(id="compare-noted", data=0),
             html.P(id="compare-said", className="notice part", role="status"),
+            html.P(id="compare-refill", className="notice part", role="status"),
             html.Div(id="compare-result", className="result part"),
         ],
         className="sheet",
@@ -93,7 +99,7 @@ def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks, and the address of a season's report."""
     run_cache, cards = context.run_cache, context.cards
     server: Any = app.server
-    _add_report(server, run_cache)
+    _add_report(server, run_cache, cards)
 
     @app.callback(
         Output("compare-kind", "value"),
@@ -122,10 +128,24 @@ def connect(app: Dash, context: PageContext) -> None:
         *(Output(wrong_id(FORM, name), "children") for name in FIELDS),
         Input("compare-go", "n_clicks"),
         Input("compare-kind", "value"),
+        Input("compare-noted", "data"),
         *(Input(entry_id(FORM, name), "value") for name in FIELDS),
     )
-    async def compare(_: int | None, kind: str, *typed: str | None) -> tuple[Any, ...]:
+    async def compare(_: int | None, kind: str, _noted: int, *typed: str | None) -> tuple[Any, ...]:
         return await run_in_threadpool(_compared, run_cache, cards, kind, dict(zip(FIELDS, typed, strict=True)))
+
+    @app.callback(
+        Output("compare-noted", "data"),
+        Output("compare-refill", "children"),
+        Input({"refill_of": ALL, "volume": ALL}, "n_clicks"),
+        State("compare-noted", "data"),
+        prevent_initial_call=True,
+    )
+    async def record_refill(clicks: list[int | None], count: int) -> tuple[Any, ...]:
+        button = ctx.triggered_id
+        if not any(clicks) or not isinstance(button, dict):  # the buttons have just been drawn
+            return no_update, no_update
+        return await run_in_threadpool(_recorded, run_cache, str(button["refill_of"]), str(button["volume"]), count)
 
 
 def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None, ...]) -> tuple[Any, ...]:
@@ -152,7 +172,7 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
         return [], "", *none
     try:
         if kind == "season":
-            return _season(run_cache, entries), "", *none
+            return _season(run_cache, cards, entries), "", *none
         names = [entries.need(name, lambda text: _named(run_cache, text), "Choose a run.") for name in SHOWN[kind]]
         entries.check()
         reviews = [run_cache.review(str(name)) for name in names]
@@ -185,17 +205,42 @@ def _named(run_cache: RunCache, text: str) -> str:
     raise NotFoundError(f'there is no run "{text[:80]}": choose one of those that are suggested')
 
 
-def _season(run_cache: RunCache, entries: Entries) -> list[Any]:
+def _season(run_cache: RunCache, cards: Path, entries: Entries) -> list[Any]:
     asked = _read_asked(entries)
     look = run_cache.look(PATIENCE_S)
-    document, _ = _season_of(look.entries, asked)
+    season, mine = _season_of(look.entries, asked, cards)
+    system = units_of(mine)
     report = address(SEASON_REPORT, rig=asked.rig, first=asked.first_day, last=asked.last_day)
     unread = f"{plural(len(look.unread), 'file')} not read yet: compare again in a moment."
     return [
         *([html.P(unread, className="notice")] if look.unread else []),
-        *_shown(document),
+        *_shown(season_document(season, system)),
+        *_refills(season, mine, run_cache, system),
         html.Div(html.A("Printable report of the season", href=report, className="go"), className="goes no-print"),
     ]
+
+
+def _refills(season: Season, mine: list[Entry], run_cache: RunCache, system: str) -> list[Any]:
+    """A button for each refill that the season asks about, to record it with one tap."""
+    by_start = {entry.digest.started: run_cache.name_of(entry.path) for entry in mine if entry.digest}
+    buttons = []
+    for finding in season.findings:
+        name = by_start.get(finding.started)
+        if finding.missing_m3 is None or name is None:
+            continue
+        volume = quantity(finding.missing_m3, "volume", system).text
+        label = f"Record the refill of {volume} on {format_day(finding.first_day, time=False)}"
+        buttons.append(html.Button(label, id={"refill_of": name, "volume": volume}))
+    return [html.Div(buttons, className="acts no-print")] if buttons else []
+
+
+def _recorded(run_cache: RunCache, name: str, volume: str, count: int) -> tuple[Any, str]:
+    try:
+        add_note(run_cache.path_of(name), NOTE_REFILL, volume, datetime.now().astimezone(), visitor_name())
+    except UserError as error:
+        return no_update, sentence(str(error))
+    back = f"To take it back, add the note {NOTE_REFILL}: 0 L to the run."
+    return count + 1, f"Refill of {volume} recorded with {visible(name)}. {back}"
 
 
 def _read_asked(entries: Entries) -> Asked:
@@ -206,25 +251,28 @@ def _read_asked(entries: Entries) -> Asked:
     return Asked(rig or "", first or "", last or "")
 
 
-def _season_of(entries: list[Entry], asked: Asked) -> tuple[Document, list[Entry]]:
-    """The season's document and its runs. Raises UserError when there is none."""
+def _season_of(entries: list[Entry], asked: Asked, cards: Path) -> tuple[Season, list[Entry]]:
+    """The season and its runs. Raises UserError when there is none."""
     wanted = Wanted(first_day=asked.first_day, last_day=asked.last_day)
     mine = [one for one in entries if one.digest and visible(one.digest.rig) == asked.rig and wanted.takes(one)]
     if not mine:
         raise NotFoundError("there is no run of this rig in these days: choose a rig that is suggested, or other days")
     digests = [one.digest for one in mine if one.digest]
-    return season_document(season_of(digests), digests[-1].units), mine
+    marks, bad = marks_in(cards, digests[-1].rig)
+    unread = problems(entry for entry in entries if entry.digest is None)
+    told = [f"not read: {problem}" for problem in (*unread, *bad)]
+    return season_of(digests, marks, told), mine
 
 
-def _add_report(server: FastAPI, run_cache: RunCache) -> None:
+def _add_report(server: FastAPI, run_cache: RunCache, cards: Path) -> None:
     # A plain function: the server calls it off its event loop.
     def report(request: Request) -> Response:
         query = request.url.query
         try:
             asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
-            document, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked)
+            season, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked, cards)
             table = runs_section(runs, run_cache.folder, units_of(runs))
-            return HTMLResponse(format_report(document, datetime.now(), [table]))
+            return HTMLResponse(format_report(season_document(season, units_of(runs)), datetime.now(), [table]))
         except WrongEntriesError as error:
             return refused(UserError(str(error)))
         except UserError as error:

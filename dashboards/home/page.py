@@ -17,6 +17,10 @@ from host.library import Entry
 from host.library.runs_document import applied_words, rate_words, signs
 
 _PATIENCE_S = 0.3
+_INSECURE = (
+    "Without contact to the computer at the sprayer these pages do not open on this phone: browsers allow that, and "
+    "keeping the screen on, only over https."
+)
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,7 @@ def layout(context: PageContext) -> html.Main:
                 ],
                 className="halves",
             ),
+            html.P(_INSECURE, className="insecure part"),
         ],
         className="sheet",
     )

@@ -11,7 +11,7 @@ SHOWN_S = 60.0  # for which something that is over is shown
 _STATE_S = 25.0  # a board says every 10 s what it has refused
 _MOST = 2  # sentences at a time: the phone is small
 _SEEN = 0.005  # of the volume
-_SAID_OTHERWISE = (Why.NO_WHEEL, Why.DROPPED, Why.REFUSED)
+_SAID_OTHERWISE = (Why.NO_WHEEL, Why.DROPPED, Why.REFUSED, Why.RESTART)
 _JUG_M3 = 0.5e-3
 
 
@@ -19,7 +19,7 @@ class BoardNotices:
     """Remembers when the board's own counts of failures went up."""
 
     def __init__(self) -> None:
-        self._counts = {"dropped_pulses": 0, "unsent_lines": 0}
+        self._counts = {"dropped_pulses": 0, "unsent_lines": 0, "resets": 0}
         self._risen_s: dict[str, float] = {}
         self._now_s = 0.0
         self._volume_m3 = 0.0
@@ -39,6 +39,8 @@ class BoardNotices:
         if self._recent("dropped_pulses"):
             dropped = self._counts["dropped_pulses"]
             said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))
+        if self._recent("resets"):  # at once: what is not assigned is settled only with its pass
+            said.append((self._risen_s["resets"], f"{REASONS[Why.RESTART]}."))
         if self._recent("unsent_lines"):
             said.append((self._risen_s["unsent_lines"], unsent_message(self._counts["unsent_lines"])))
         said += [(one.end_s, _apart(one, system)) for one in pipeline.unassigned[-2:] if self._worth_saying(one)]

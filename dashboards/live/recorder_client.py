@@ -12,7 +12,7 @@ from typing import Any
 
 from dashboards.supervision import Supervisor
 from dashboards.web.visitor import visitor_name
-from host.errors import BadInputError, NoAnswerError, NotNowError, UserError
+from host.errors import BadInputError, NoAnswerError, NotNowError, UserError, visible
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
 from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
@@ -21,6 +21,7 @@ ASK_S = 0.25
 ALARM_TENTHS = 30
 FORGET_S = 2.0  # a recorder that has not answered for so long is called silent
 MOST_ADDED_M3 = 10.0
+LONGEST_WORD = 80
 TAPS = {"seen": ALARM_SEEN, "sound-off": ALARM_MUTED, "sound-on": ALARM_UNMUTED}  # button to kind of event
 Asker = Callable[[Path, dict[str, Any]], dict[str, Any]]
 
@@ -150,8 +151,8 @@ class RecorderClient:
         return RunFollower(run, self._ask_for_follower)
 
     def tell(self, action: str, fields: dict[str, Any]) -> str:
-        """Do what a button asks: "mark", "refill" with `full` or `added` (text with unit), "stop", or one of
-        TAPS.
+        """Do what a button asks: "mark"; "word" with `text` for the last mark; "refill" with `full` or `added` (text
+        with unit); "undo" with `of`, "refill" or "mark"; "stop"; or one of TAPS.
 
         Returns the sentence to show. Raises UserError when it cannot be done.
         """
@@ -161,6 +162,16 @@ class RecorderClient:
         if action == "mark":
             self._put(run, {"ask": "event", "kind": "mark"} | _by())
             return "Marked."
+        if action == "word":
+            text = " ".join(str(fields.get("text", "")).split())
+            if not text or len(text) > LONGEST_WORD:
+                raise UserError(f"Enter a word or a few, up to {LONGEST_WORD} letters.")
+            self._put(run, {"ask": "mark_text", "text": visible(text)} | _by())
+            return f"Marked: {visible(text)}."
+        if action == "undo":
+            of = str(fields.get("of", ""))
+            self._put(run, {"ask": "undo", "of": of} | _by())
+            return "Refill undone." if of == "refill" else "Mark undone."
         if action in TAPS:
             with suppress(UserError):  # the screen is quiet already; only the record lacks it
                 self._put(run, {"ask": "event", "kind": TAPS[action]} | _by())

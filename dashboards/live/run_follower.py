@@ -14,9 +14,10 @@ from typing import Any, Protocol
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import LIVE, RECORDING, RecorderState
 from dashboards.live.run_screen import RunScreen
+from dashboards.ui.fields import address
 from host.documents.words import sentence
 from host.errors import UserError
-from host.run_folder import QUIET_S, newest_run
+from host.run_folder import QUIET_S, newest_run, run_name
 
 POLL_S = 0.01  # a read at the end of a file costs microseconds; a line waits 5 ms on average
 LOOK_AROUND_S = 1.0  # how often a newer run is looked for
@@ -174,10 +175,16 @@ class LiveFollower:
             return
         self._shown = shown
         row = self._screen.row(link)
-        row |= {"recording": state.code, "recording_words": RECORDING[state.code]}
+        row |= {"recording": state.code, "recording_words": RECORDING[state.code], "run_link": self._link_to_run()}
         row["notice"] = sentence(self._trouble or row["notice"] or state.detail or self._no_run())
         reports, self._published = self._screen.frames - self._published, self._screen.frames
         self._newest.publish(row, self._screen.trace(), self._read_at, reports)
+
+    def _link_to_run(self) -> str:
+        """Where the run can be looked at; the list of runs for one that is not in the folder."""
+        if self._path is None or not self._path.is_relative_to(self._folder):
+            return "/runs"
+        return address("/run", name=run_name(self._path, self._folder))
 
     def _no_run(self) -> str:
         if self._path is not None:

@@ -207,6 +207,8 @@ class RunScreen:
                 self._link = "ok" if self._frames else "waiting"
             case "mark":
                 self._marks += 1
+            case "undo" if event.detail.get("of") == "mark":
+                self._marks = max(self._marks - 1, 0)
             case "run_end" | "trailer":
                 self.ended = True
                 self._link = "ended"

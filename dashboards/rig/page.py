@@ -10,6 +10,7 @@ from dashboards.ui.forms import attributes
 from host.documents.words import sentence
 from host.errors import UserError
 from host.library import Library
+from host.review.card_marks import marks_in
 from host.review.season import season_of
 from host.setup.rig_document import rig_document
 
@@ -52,7 +53,7 @@ def _due(context: PageContext, used: RigInUse) -> str:
     if not digests:
         return "not known: the page Runs has read no run of this rig yet"
     left = f" ({len(unread)} runs have not been read yet: open the page Runs)" if unread else ""
-    return season_of(digests).due + left
+    return season_of(digests, marks_in(context.cards, used.rig.name)[0]).due + left
 
 
 def _text(used: RigInUse) -> html.Details:

@@ -40,8 +40,10 @@ def qr_lines(text: str) -> list[str]:
     ]
 
 
-def shared_lines(addresses: Sequence[str], port: int, invitations: Invitations, *, with_qr: bool) -> list[str]:
-    """What has to be known to open a shared page."""
+def shared_lines(
+    addresses: Sequence[str], port: int, invitations: Invitations, *, with_qr: bool, name: str = ""
+) -> list[str]:
+    """What has to be known to open a shared page; `name` is that of this computer on the network, if it has one."""
     guest = invitations.guest
     if addresses:
         lines = ["On a phone on the same network:", *(f"  {link(one, port, guest.secret)}" for one in addresses)]
@@ -52,6 +54,7 @@ def shared_lines(addresses: Sequence[str], port: int, invitations: Invitations, 
         ]
     return [
         *lines,
+        *([f"By name, where the phone knows it: http://{name}.local:{port}"] if name and addresses else []),
         f"Or open the address up to the number {port} and type the code: {in_groups(guest.code)}",
         "Link and code open one browser; then the next ones are shown.",
         f"On this computer:  {link('127.0.0.1', port, invitations.own.secret)}",
@@ -80,6 +83,7 @@ class TerminalBanner:
         self._with_qr = _can_draw() if with_qr is None else with_qr
         self._say = say
         self._news: deque[str] = deque(maxlen=_MOST_NEWS)
+        self.name = ""  # of this computer on the network
         self._wake = threading.Event()
         self._stopped = False
         self._known: list[str] = []  # the addresses seen last
@@ -114,7 +118,7 @@ class TerminalBanner:
 
     def _links(self, first: bool) -> list[str]:
         if self._host is None:
-            return shared_lines(self._known, self._port, self._invitations, with_qr=self._with_qr)
+            return shared_lines(self._known, self._port, self._invitations, with_qr=self._with_qr, name=self.name)
         words = "Live page:" if first else "For another browser on this computer:"
         return [f"{words} {link(self._host, self._port, self._invitations.own.secret)}"]
 

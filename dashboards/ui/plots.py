@@ -89,7 +89,9 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
         ]
         _put_axes(figure["layout"], plot, place, domain, last)
         for number, series in enumerate(plot.series):
-            figure["data"].append(_trace(series, number, plot) | {"xaxis": "x" + place, "yaxis": "y" + place})
+            # Of one style the second looks different from the first, whatever else is drawn.
+            alike = sum(other.style == series.style for other in plot.series[:number])
+            figure["data"].append(_trace(series, alike, plot) | {"xaxis": "x" + place, "yaxis": "y" + place})
         figure["layout"]["shapes"] += _shapes(plot, place)
         figure["layout"]["annotations"] += _labels(plot, place, named=not single)
         at = {"xref": "x" + place, "yref": "y" + place, "xanchor": "left", "yanchor": "middle", "xshift": 3}

@@ -31,6 +31,7 @@ FAULT_OVER = 0.10
 WORN_OVER = 0.10
 
 OK, FLAG, FAULT = "ok", "flag", "fault"
+BY_TRANSDUCER = "transducer"  # name of what a pressure read by it leaves open
 _HAIR = 1e-9  # a nozzle exactly at a limit is within it, whatever the last bit says
 
 
@@ -38,22 +39,29 @@ _HAIR = 1e-9  # a nozzle exactly at a limit is within it, whatever the last bit 
 class Reading:
     """How well the catches of a boom are read: the vessel, the standard uncertainty of a time (s), and the gauge.
 
-    `transducer_pa` is the standard uncertainty of a pressure that was read by the transducer in place of the gauge.
+    `transducer_pa` is the standard uncertainty of a pressure that was read by the transducer in place of the gauge, and
+    `transducer` names the line it was read by.
     """
 
     vessel: Vessel = JUG
     time_s: float = 0.2
     gauge: Gauge = USUAL_GAUGE
     transducer_pa: float | None = None
+    transducer: str = ""
 
     def pressure_parts(self, pressure_pa: float) -> list[Component]:
         """What the pressure leaves open of a coefficient, relative; half, because the flow goes with its root."""
         half = 0.5 / pressure_pa
         if self.transducer_pa is not None:
-            return [Component("transducer", half * self.transducer_pa)]
+            return [Component(BY_TRANSDUCER, -half * self.transducer_pa)]
         return [
             # A gauge that reads high makes the coefficient small.
-            Component("accuracy of the gauge", -half * rectangular(self.gauge.accuracy_pa), shared=self.gauge.shared),
+            Component(
+                "accuracy of the gauge",
+                -half * rectangular(self.gauge.accuracy_pa),
+                shared=self.gauge.shared,
+                even=True,
+            ),
             Component("reading of the gauge", half * resolution(self.gauge.step_pa)),
         ]
 
@@ -188,7 +196,8 @@ def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
 def _marks(one: BoomCatch, reading: Reading) -> float:
     """Relative: the eye's habit at the vessel's marks, alike for all nozzles."""
     times = one.times_s or (one.duration_s,) * len(one.volumes_m3)
-    return reading.vessel.reading_uncertainty() * math.fsum(1.0 / t for t in times) / math.fsum(_flows(one))
+    marks = reading.vessel.marks_uncertainty(one.volumes_m3)
+    return marks * math.fsum(1.0 / t for t in times) / math.fsum(_flows(one))
 
 
 def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
@@ -211,8 +220,18 @@ def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
     vessel = reading.vessel
     return combine(
         (
-            Component(f"scale of the {vessel.name}", vessel.scale_uncertainty(), shared=vessel.shared("scale")),
-            Component(f"marks of the {vessel.name}, read alike", _marks(one, reading), shared=vessel.shared("marks")),
+            Component(
+                f"scale of the {vessel.name}",
+                vessel.scale_uncertainty(),
+                shared=vessel.shared("scale"),
+                even=vessel.density_spread == 0.0,
+            ),
+            Component(
+                f"marks of the {vessel.name}, read alike",
+                _marks(one, reading),
+                shared=vessel.shared("marks"),
+                even=True,
+            ),
             Component("reading", math.hypot(*steps)),
             Component("time", time),
             *reading.pressure_parts(one.pressure_pa),

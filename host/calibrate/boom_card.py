@@ -10,37 +10,46 @@ from typing import Any
 
 import numpy as np
 
-from host.calibrate.boom import BoomCatch, BoomTest, Reading, coefficient_uncertainty
+from host.calibrate.boom import BY_TRANSDUCER, BoomCatch, BoomTest, Reading, coefficient_uncertainty
 from host.calibrate.budget import short
 from host.calibrate.cards import Card, active_card
-from host.calibrate.shared_errors import meter_parts, middle_of, pressure_parts
+from host.calibrate.shared_errors import (
+    line_of,
+    meter_parts,
+    middle_of,
+    pressure_parts,
+    pressure_parts_of_one_line,
+)
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge, gauge_measured
 from host.errors import DamagedFileError
 from host.rig import Rig
+
+_CAUGHT = "catch: "  # before the names of a catch test's parts
 
 
 @dataclass(frozen=True)
 class BoomCard:
     """A catch test as its card keeps it: (pressure Pa, coefficient of the whole boom m³/s/√Pa), rising by pressure.
 
-    `parts` are, for each point, the parts of its relative standard uncertainty.
+    `parts` are, for each point, the parts of its relative standard uncertainty; `transducer` names the line that the
+    pressures were read by, empty where it was a gauge or is not known.
     """
 
     made: datetime
     nozzles: int
     points: tuple[tuple[float, float], ...]
     parts: tuple[tuple[Component, ...], ...]
+    transducer: str = ""
 
     def coefficient(self, pressure_pa: float) -> float:
         """The boom's coefficient at a pressure, read between the catches, held beyond them."""
         at, values = zip(*self.points, strict=True)
         return float(np.interp(pressure_pa, at, values))
 
-    def parts_at(self, pressure_pa: float) -> tuple[Component, ...]:
-        """The parts of the catch nearest to a pressure (by ratio)."""
-        nearest = min(range(len(self.points)), key=lambda n: abs(math.log(self.points[n][0] / pressure_pa)))
-        return self.parts[nearest]
+    def nearest(self, pressure_pa: float) -> int:
+        """Place of the catch nearest to a pressure (by ratio)."""
+        return min(range(len(self.points)), key=lambda n: abs(math.log(self.points[n][0] / pressure_pa)))
 
 
 def boom_card(card: Card) -> BoomCard:
@@ -56,7 +65,7 @@ def boom_card(card: Card) -> BoomCard:
             raise ValueError
         reading = _reading(measured)
         parts = tuple(_catch_parts(one, reading) for one in catches)
-        return BoomCard(card.made, int(measured["nozzles"]), points, parts)
+        return BoomCard(card.made, int(measured["nozzles"]), points, parts, reading.transducer)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
 
@@ -78,7 +87,7 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
         | (
             {"gauge": gauge_measured(reading.gauge)}
             if reading.transducer_pa is None
-            else {"transducer_kPa": short(reading.transducer_pa / 1e3)}
+            else {"transducer_kPa": short(reading.transducer_pa / 1e3), "transducer": reading.transducer}
         ),
         "findings": [finding.sentence(rig.units) for finding in test.findings],
         "catches": [
@@ -101,7 +110,7 @@ def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component
     times = tuple(map(float, caught["times_s"])) if "times_s" in caught else None
     catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times)
     parts = coefficient_uncertainty(catch, reading).components
-    return tuple(replace(part, name=f"catch: {part.name}") for part in parts)
+    return tuple(replace(part, name=_CAUGHT + part.name) for part in parts)
 
 
 def _reading(measured: Mapping[str, Any]) -> Reading:
@@ -122,7 +131,8 @@ def _reading(measured: Mapping[str, Any]) -> Reading:
         steps = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
         return Reading(vessel, time_s, Gauge(*steps, gauge.get("tool")))
     # Older cards have one uncertainty for gauge or transducer.
-    return Reading(vessel, time_s, transducer_pa=float(said.get("transducer_kPa", said.get("pressure_kPa", 0.0))) * 1e3)
+    transducer_pa = float(said.get("transducer_kPa", said.get("pressure_kPa", 0.0))) * 1e3
+    return Reading(vessel, time_s, transducer_pa=transducer_pa, transducer=str(said.get("transducer", "")))
 
 
 @dataclass(frozen=True)
@@ -164,12 +174,28 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     mean = math.fsum(values) / len(values)
     pressure_pa = math.fsum(p for p, _ in test.points) / len(values)
     parts = [
-        *against(test.parts_at(pressure_pa)),
         Component("catch: between pressures", rectangular((max(values) - min(values)) / 2.0) / mean),
-        *meter_parts(rig.meter, cards, middle_of(rig.meter)),
-        *pressure_parts(rig.pressure, cards, pressure_pa),
+        *run_over_catch(test, rig, cards, middle_of(rig.meter), pressure_pa),
     ]
     return CatchHeld(test.made, mean, combine(parts).standard)
+
+
+def run_over_catch(
+    test: BoomCard, rig: Rig, cards: Iterable[Card], frequency_hz: float, pressure_pa: float
+) -> list[Component]:
+    """What the calibrations leave open of Q/√P of a run over that of the catch test, relative.
+
+    The run counted at a pulse frequency and read a pressure, under `cards`. What both have from one jug, one gauge or
+    one line of the transducer cancels (GUM 5.2.2). The rig has a transducer.
+    """
+    assert rig.pressure is not None
+    cards = list(cards)
+    nearest = test.nearest(pressure_pa)
+    caught, meter = against(test.parts[nearest]), meter_parts(rig.meter, cards, frequency_hz)
+    if test.transducer != line_of(rig.pressure):
+        return [*caught, *meter, *pressure_parts(rig.pressure, cards, pressure_pa)]
+    caught = tuple(part for part in caught if part.name != _CAUGHT + BY_TRANSDUCER)
+    return [*caught, *meter, *pressure_parts_of_one_line(rig.pressure, pressure_pa, test.points[nearest][0])]
 
 
 def against(parts: Iterable[Component]) -> tuple[Component, ...]:

@@ -15,6 +15,11 @@ def good_to(combined: Combined, kind: str, system: str) -> str:
     return f"±{_short(combined.expanded, kind, system).text}"
 
 
+def plus_minus_text(expanded: float, kind: str, system: str) -> str:
+    """ "± 1.4 %": an expanded uncertainty (SI) by itself, with the digits that `good_to` has."""
+    return f"± {_short(expanded, kind, system).text}"
+
+
 def budget_section(combined: Combined, kind: str, system: str) -> Section:
     """The uncertainty with its parts; `kind` is "fraction" for relative ones."""
     parts = tuple((part.name, _short(part.standard, kind, system)) for part in combined.components)
@@ -83,7 +88,9 @@ def budget_measured(combined: Combined, unit: str = "percent", per_si: float = 1
         "degrees_of_freedom": short(combined.degrees),
         f"components_{unit}": {part.name: value(part.standard) for part in parts},
         # Errors that other cards may have from the same tool, so that they do not count twice.
-        "shared": [{"error": part.shared, unit: value(part.standard)} for part in parts if part.shared],
+        "shared": [
+            {"error": part.shared, unit: value(part.standard), "even": part.even} for part in parts if part.shared
+        ],
     }
 
 
@@ -103,4 +110,4 @@ def _short(value_si: float, kind: str, system: str) -> Quantity:
     value = abs(value_si * unit.per_si)
     places = 0 if value == 0 else 1 - math.floor(math.log10(value))
     rounded = rounded_up(value, places)  # never less than it is
-    return Quantity(f"{rounded:.0f}" if rounded >= 10 else f"{rounded:g}", value, unit.symbol, unit.slug)
+    return Quantity(f"{rounded:.{0 if rounded >= 10 else max(places, 0)}f}", value, unit.symbol, unit.slug)

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from host.errors import BadInputError, NotFoundError
+from host.events import as_meant
 from host.frames import counter_difference
 from host.journal import RunFile
 
@@ -58,7 +59,8 @@ def _flowing_s(frames: npt.NDArray[np.void]) -> float:
 
 
 def _moment(run: RunFile, text: str) -> float:
-    marks = [one.host_s for one in run.events if one.kind == "mark" and one.detail.get("text") == text]
+    marked = [one for one in as_meant(run.events) if one.kind == "mark"]
+    marks = [one.host_s for one in marked if one.detail.get("text") == text]
     if len(marks) > 1:
         raise BadInputError(f'{run.path} has {len(marks)} marks "{text}": give the time in seconds instead.')
     if marks:
@@ -66,6 +68,6 @@ def _moment(run: RunFile, text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        known = sorted({str(one.detail.get("text")) for one in run.events if one.kind == "mark"})
+        known = sorted({str(one.detail.get("text")) for one in marked})
         hint = f"its marks are: {', '.join(known)}" if known else "it has no marks; give times in seconds"
         raise NotFoundError(f'{run.path} has no mark "{text}": {hint}.') from None

@@ -18,6 +18,7 @@ from host.calibrate.uncertainty import Combined, Component, combine, pooled, stu
 from host.calibrate.vessels import Vessel
 from host.errors import BadInputError, NotNowError
 from host.rig import Meter
+from host.rig.model import DAY_TO_DAY
 
 # Repeatability (standard, as a fraction) that is assumed of a small turbine meter: common practice.
 ASSUMED_REPEATABILITY = 0.008
@@ -187,10 +188,13 @@ class _Fit:
         for vessel, members in self.groups[place].by_vessel(self.catches).items():
             weights = self.weights[place]
             share = math.fsum(weights[i] for i in members)
-            habit = math.fsum(weights[i] * self.catches[i].reading for i in members)
+            marks = vessel.marks_uncertainty([self.catches[i].volume_m3 for i in members])
+            habit = marks * math.fsum(weights[i] / self.catches[i].volume_m3 for i in members)
             scale = vessel.scale_uncertainty()
-            parts.append(Component(f"scale of the {vessel.name}", share * scale, shared=vessel.shared("scale")))
-            parts.append(Component(f"marks of the {vessel.name}, read alike", habit, shared=vessel.shared("marks")))
+            named, even = vessel.shared("scale"), vessel.density_spread == 0.0
+            parts.append(Component(f"scale of the {vessel.name}", share * scale, shared=named, even=even))
+            named = vessel.shared("marks")
+            parts.append(Component(f"marks of the {vessel.name}, read alike", habit, shared=named, even=True))
         return parts
 
     def components(self) -> list[Component]:
@@ -307,6 +311,10 @@ def _remarks(
     single: tuple[int, ...],
 ) -> list[str]:
     said = [_odd_remark(catches, fit, index) for index in outliers]
+    said.append(
+        "How far the meter wanders from day to day is not seen in one calibration: "
+        f"{100 * DAY_TO_DAY:.1f} % is counted for it in every run (assumed)."
+    )
     assumed = f"{100 * ASSUMED_REPEATABILITY:.1f} %"
     if not fit.spare:
         said.append(

@@ -8,22 +8,38 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from host.calibrate.cards import Card, active_card
-from host.calibrate.transducer import FittedLine
-from host.calibrate.uncertainty import Component, rectangular
+from host.calibrate.transducer import FittedLine, line_parts, scatter_about
+from host.calibrate.uncertainty import Component, combine
+from host.calibrate.vessels import Gauge
 from host.rig import Meter, PressureSensor
 from host.rig.model import DAY_TO_DAY
+
+# Of the span, standard: how far a small transducer shows the same pressure again on another day. Half of what is
+# assumed for bend and hysteresis together (transducer.SCATTER): common practice.
+HYSTERESIS = 0.0015
 
 
 def meter_parts(meter: Meter, cards: Iterable[Card], frequency_hz: float) -> list[Component]:
     """What is open about a volume that `meter` counted at a pulse frequency: relative, positive where it reads high."""
-    total = float(meter.relative_uncertainty_at(frequency_hz))
+    measured = _measured("meter", cards)
     shared = [
-        Component(f"meter: {one['error']}", float(one["percent"]) / 100.0, shared=str(one["error"]))
-        for one in _measured("meter", cards).get("shared", [])
+        Component(
+            f"meter: {one['error']}",
+            float(one["percent"]) / 100.0,
+            shared=str(one["error"]),
+            even=bool(one.get("even", False)),
+        )
+        for one in measured.get("shared", [])
     ]
+    total = float(meter.relative_uncertainty_at(frequency_hz))
+    # What a rig carries on is half of the ±: of the parts, the card knows the standard uncertainty itself.
+    beyond2 = total**2 - meter.relative_uncertainty**2
+    if shared:
+        total = math.sqrt((float(measured["standard_percent"]) / 100.0) ** 2 + beyond2)
     own = math.sqrt(max(total**2 - math.fsum(part.standard**2 for part in shared), 0.0))
     return [Component("meter factor", own), *shared, Component("meter, from day to day (assumed)", DAY_TO_DAY)]
 
@@ -31,11 +47,29 @@ def meter_parts(meter: Meter, cards: Iterable[Card], frequency_hz: float) -> lis
 def pressure_parts(sensor: PressureSensor, cards: Iterable[Card], pressure_pa: float) -> list[Component]:
     """What is open about Q/√P by a pressure that `sensor` read: relative; a gauge that read high makes it small."""
     half = 0.5 / pressure_pa
-    total = float(sensor.uncertainty_at(pressure_pa))
-    by_gauge, name = _by_gauge(_measured("pressure", cards), pressure_pa)
-    own = math.sqrt(max(total**2 - by_gauge**2, 0.0))
-    parts = [Component("transducer", half * own)]
-    return [*parts, Component("transducer: accuracy of the gauge", -half * by_gauge, shared=name)] if name else parts
+    parts = _line_parts(sensor, _measured("pressure", cards), pressure_pa)
+    if not parts:
+        return [Component("transducer", half * float(sensor.uncertainty_at(pressure_pa)))]
+    by_gauge, rest = parts[0], combine(parts[1:])
+    return [
+        Component("transducer", half * rest.standard, rest.degrees),
+        replace(by_gauge, name="transducer: accuracy of the gauge", standard=-half * by_gauge.standard),
+    ]
+
+
+def line_of(sensor: PressureSensor) -> str:
+    """Names the line that a transducer is read by: what is wrong with it is one error wherever it was used."""
+    return f"{sensor.low_pa:.7g} to {sensor.high_pa:.7g} Pa at {sensor.low_fraction:.7g} to {sensor.high_fraction:.7g}"
+
+
+def pressure_parts_of_one_line(sensor: PressureSensor, run_pa: float, catch_pa: float) -> list[Component]:
+    """What is left of a transducer's error in Q/√P of a run over that of a catch test read by the same line.
+
+    Its slope cancels; its zero does, too, at one pressure; what it shows again differs by its hysteresis.
+    """
+    zero = 0.5 * sensor.uncertainty_pa * abs(1.0 / run_pa - 1.0 / catch_pa)
+    again = 0.5 * HYSTERESIS * (sensor.high_pa - sensor.low_pa) / run_pa
+    return [Component("transducer: zero, at two pressures", zero), Component("transducer: hysteresis (assumed)", again)]
 
 
 def middle_of(meter: Meter) -> float:
@@ -43,18 +77,20 @@ def middle_of(meter: Meter) -> float:
     return math.sqrt(meter.caught_hz[0] * meter.caught_hz[1]) if meter.caught_hz else 1.0
 
 
-def _by_gauge(measured: Mapping[str, Any], pressure_pa: float) -> tuple[float, str]:
-    """Standard uncertainty (Pa) that a pressure owes to its card's gauge, and that error's name; 0 and "" without."""
-    gauge = measured.get("gauge")
-    points = measured.get("points", [])
+def _line_parts(sensor: PressureSensor, measured: Mapping[str, Any], pressure_pa: float) -> list[Component]:
+    """What a pressure owes to gauge and points of its card, the gauge's accuracy first; nothing without such a card."""
+    gauge, points = measured.get("gauge"), measured.get("points", [])
     if gauge is None or not gauge.get("error") or not any(float(one["pressure_kPa"]) > 0 for one in points):
-        return 0.0, ""
+        return []
     scale = float(measured["adc_full_scale"])
     line = FittedLine(
         tuple(float(one["counts"]) / scale for one in points),
         tuple(float(one["pressure_kPa"]) * 1e3 for one in points),
     )
-    return line.gauge_at(pressure_pa) * rectangular(float(gauge["accuracy_kPa"]) * 1e3), str(gauge["error"])
+    step, accuracy = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
+    scatter = scatter_about([float(one["residual_kPa"]) * 1e3 for one in points], sensor.high_pa - sensor.low_pa)
+    parts = line_parts(line, pressure_pa, Gauge(step, accuracy), scatter)
+    return [replace(parts[0], shared=str(gauge["error"])), *parts[1:]]
 
 
 def _measured(kind: str, cards: Iterable[Card]) -> Mapping[str, Any]:

@@ -108,14 +108,16 @@ def calibrate_pressure(
             f"the points lie on no line, point {worst + 1} least of all: read gauge and counts again at each pressure."
         )
     highest = max(line.pressures_pa)
-    scatter = pooled(
-        math.sqrt(math.fsum(r**2 for r in residuals) / max(len(points) - 2, 1)), len(points) - 2, SCATTER * (high - low)
-    )
-    top = combine(_components(line, highest, gauge, scatter))
-    zero = combine(_components(line, 0.0, gauge, scatter)).carried
+    scatter = scatter_about(residuals, high - low)
+    top = combine(line_parts(line, highest, gauge, scatter))
+    zero = combine(line_parts(line, 0.0, gauge, scatter)).carried
     gain = math.sqrt(max(top.carried**2 - zero**2, 0.0)) / highest
     if not any(pressure == 0.0 for pressure in line.pressures_pa):
         remarks.append("The zero was not read: take a point with the pump off and the boom open.")
+    remarks.append(
+        "The gauge is taken to be as good as told, and its error is now the transducer's, too: nothing here shows it. "
+        "Compare the gauge with another one."
+    )
     if len(points) == 2:
         remarks.append("Two points cannot show scatter: take a third pressure between them.")
     sensor = replace(sensor, uncertainty_pa=zero, gain_uncertainty=gain, highest_pa=highest)
@@ -170,14 +172,23 @@ def _check(points: Sequence[PressurePoint], adc_full_scale: float) -> None:
             raise BadInputError(f"point {number} has a pressure below zero: read the gauge again.")
 
 
-def _components(line: FittedLine, pressure_pa: float, gauge: Gauge, scatter: tuple[float, float]) -> list[Component]:
-    """What is open about the line at a pressure (Pa)."""
+def scatter_about(residuals_pa: Sequence[float], span_pa: float) -> tuple[float, float]:
+    """Standard deviation of points about their line (Pa), pooled with the assumed one, and its degrees of freedom."""
+    spare = len(residuals_pa) - 2
+    return pooled(math.sqrt(math.fsum(r**2 for r in residuals_pa) / max(spare, 1)), spare, SCATTER * span_pa)
+
+
+def line_parts(line: FittedLine, pressure_pa: float, gauge: Gauge, scatter: tuple[float, float]) -> list[Component]:
+    """What is open about the line at a pressure (Pa): the gauge's accuracy, its reading, the scatter."""
     weights = line.weights_at(pressure_pa)
     spread, degrees = scatter
     by_gauge = [w for w, p in zip(weights, line.pressures_pa, strict=True) if p > 0.0]
     return [
         Component(
-            "accuracy of the gauge", line.gauge_at(pressure_pa) * rectangular(gauge.accuracy_pa), shared=gauge.shared
+            "accuracy of the gauge",
+            line.gauge_at(pressure_pa) * rectangular(gauge.accuracy_pa),
+            shared=gauge.shared,
+            even=True,
         ),
         # Once for each reading by itself, once as the eye's habit, as with a jug.
         Component("reading of the gauge", math.hypot(*by_gauge, math.fsum(by_gauge)) * resolution(gauge.step_pa)),

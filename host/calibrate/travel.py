@@ -24,6 +24,7 @@ from host.rig import Course, Wheel
 TAPE_ACCURACY = 0.005  # of the length, to either side: a tape laid on grass, nothing better said; common practice
 SLIP = 0.008  # standard, of one pass: assumed of a wheel, counts with the passes that were rolled
 PACE_SPREAD = 0.024  # the same of a walker
+RESTLESS = 0.035  # a spread of laps that is told of: half as much again as what is assumed of a walker
 NOT_BELIEVABLE = 1.5  # passes that differ by more than this ratio are not of one course
 STOPWATCH_S = 0.2  # standard, start and stop by hand
 _FEW = 5  # passes; from here on their own scatter says more than what is assumed
@@ -84,7 +85,7 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
     residuals = tuple(count / mean - 1.0 for count in pulses)
     once, degrees = pooled(_scatter(residuals), len(pulses) - 1, SLIP)
     parts = [
-        Component("length of the course", rectangular(tape_accuracy), shared="tape"),
+        Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
         Component("slip of the wheel", once / math.sqrt(len(pulses)), degrees),
         # Each pass begins with the magnet at about the same place, so that no number of passes averages this away.
         Component("± 1 pulse", triangular(1.0) / mean),
@@ -111,7 +112,7 @@ def calibrate_course(
     residuals = tuple(time / mean - 1.0 for time in times_s)
     once, degrees = pooled(_scatter(residuals), passes - 1, PACE_SPREAD)
     fixed = [
-        Component("length of the course", rectangular(tape_accuracy), shared="tape"),
+        Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
         Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),
     ]
     # What a run meets is one more pass at this pace, not the mean of many: its own spread counts as well.
@@ -119,7 +120,7 @@ def calibrate_course(
     of_mean = Component("mean pace", once / math.sqrt(passes), degrees)
     spread = sample_deviation(residuals) if passes > 1 else None
     remarks = []
-    if spread is not None and spread > 0.05:
+    if spread is not None and spread > RESTLESS:
         remarks.append(f"Your pace varies by {100 * spread:.0f} %: so will the rate. Walk to a beat.")
     remarks += _few(passes, f"a spread of {100 * PACE_SPREAD:.1f} %", "time the course")
     return CourseCalibration(

@@ -21,13 +21,15 @@ class Component:
     """One source of uncertainty: `standard` in the unit of the result (sensitivity already applied).
 
     `shared` names the error behind it. Components of one name are one error, so they add with their signs; those
-    without a name are independent of all others.
+    without a name are independent of all others. `even` says that all values within its limits are alike likely
+    (rectangular, GUM 4.3.7), as of a tool that is right to so much.
     """
 
     name: str
     standard: float
     degrees: float = math.inf
     shared: str = ""
+    even: bool = False
 
 
 @dataclass(frozen=True)
@@ -92,21 +94,68 @@ def pooled(scatter: float, degrees: float, assumed: float) -> tuple[float, float
 def combine(components: Iterable[Component]) -> Combined:
     """Root sum of squares (GUM 5.1.2); what is shared adds first, with its signs (full correlation, GUM 5.2.2 note 1).
 
-    The effective degrees of freedom are those of Welch and Satterthwaite (GUM G.4.1).
+    The effective degrees of freedom are those of Welch and Satterthwaite (GUM G.4.1), and the coverage is Student's.
+    Where one error is even, 1.96 times would be more than its limits: the largest such one is convolved with the rest,
+    taken as normal (GUM G.1.3, JCGM 101:2008, 5.3).
     """
     parts = tuple(components)
-    errors: dict[object, list[Component]] = {}
+    groups: dict[object, list[Component]] = {}
     for number, part in enumerate(parts):
-        errors.setdefault(part.shared or number, []).append(part)
-    sizes = [
-        (math.fsum(part.standard for part in same), min(part.degrees for part in same)) for same in errors.values()
-    ]
-    standard = math.sqrt(math.fsum(size**2 for size, _ in sizes))
-    shares = math.fsum(size**4 / degrees for size, degrees in sizes)
-    degrees = standard**4 / shares if shares > 0 else math.inf
+        groups.setdefault(part.shared or number, []).append(part)
+    errors = [_Error(*_added(same)) for same in groups.values()]
+    standard, degrees = _welch(errors)
+    even = max((error for error in errors if error.even), key=lambda error: error.size, default=None)
+    if even is None or even.size == 0.0:
+        coverage = _student(degrees)
+        return Combined(parts, standard, degrees, coverage, coverage * standard)
+    rest, rest_degrees = _welch([error for error in errors if error is not even])
+    expanded = _even_and_normal(even.size * math.sqrt(3.0), rest * _student(rest_degrees) / _student(math.inf))
+    return Combined(parts, standard, degrees, expanded / standard, expanded)
+
+
+@dataclass(frozen=True)
+class _Error:
+    """One error of those that are independent of each other."""
+
+    size: float
+    degrees: float
+    even: bool
+
+
+def _added(same: Sequence[Component]) -> tuple[float, float, bool]:
+    size = abs(math.fsum(part.standard for part in same))
+    return size, min(part.degrees for part in same), all(part.even for part in same)
+
+
+def _welch(errors: Sequence[_Error]) -> tuple[float, float]:
+    """Standard uncertainty and effective degrees of freedom."""
+    standard = math.sqrt(math.fsum(error.size**2 for error in errors))
+    shares = math.fsum(error.size**4 / error.degrees for error in errors)
+    return standard, standard**4 / shares if shares > 0 else math.inf
+
+
+def _student(degrees: float) -> float:
     # A point is only known to have one degree of freedom at the least, whatever rounding says.
-    coverage = student_factor(LEVEL_OF_CONFIDENCE, max(degrees + _HAIR, 1.0))
-    return Combined(parts, standard, degrees, coverage, coverage * standard)
+    return student_factor(LEVEL_OF_CONFIDENCE, max(degrees + _HAIR, 1.0))
+
+
+def _even_and_normal(limit: float, normal: float) -> float:
+    """Half-width that holds 95 % of the sum of an error that is even within ± `limit` and a normal one (standard)."""
+    if normal < 1e-6 * limit:
+        return LEVEL_OF_CONFIDENCE * limit
+    if limit < 1e-4 * normal:  # the difference below would be lost in rounding
+        return _student(math.inf) * normal
+
+    def below(z: float) -> float:
+        """The integral of the normal distribution up to z."""
+        return z * 0.5 * (1.0 + math.erf(z / math.sqrt(2.0))) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
+
+    low, high = 0.0, limit + 6.0 * normal
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        held = (below((middle + limit) / normal) - below((middle - limit) / normal)) * normal / limit - 1.0
+        low, high = (middle, high) if held < LEVEL_OF_CONFIDENCE else (low, middle)
+    return high
 
 
 def student_factor(level: float, degrees: float) -> float:

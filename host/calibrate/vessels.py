@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +35,15 @@ class Vessel:
         same mark), which all readings in this vessel share and no number of them averages away.
         """
         return resolution(self.step_m3)
+
+    def marks_uncertainty(self, volumes_m3: Sequence[float]) -> float:
+        """Standard uncertainty (m³) that readings of these volumes share: the eye's habit.
+
+        Where all of them lie within one step, as after catches of one time, they were rounded alike, too; that part of
+        it is counted here which would otherwise be averaged away.
+        """
+        alike = max(volumes_m3) - min(volumes_m3) <= self.step_m3 * (1.0 + 1e-9)
+        return self.reading_uncertainty() * (math.sqrt(2.0 - 1.0 / len(volumes_m3)) if alike else 1.0)
 
     def scale_uncertainty(self) -> float:
         """Standard uncertainty of the scale as a fraction: the same for every catch in this vessel."""

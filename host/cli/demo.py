@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import socket
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,16 +43,37 @@ def run(args: argparse.Namespace) -> int:
         emulation = emulation_of(args.scenario, args.speed, Path(folder))
         args.cards = folder  # the cards of a real sprayer are not the emulated one's
         notes = {"scenario": title, "product": "clean water"}
-        first = RunRequest(str(emulation.port), str(emulation.rig), notes=notes)
+        first = RunRequest(emulation.port, str(emulation.rig), notes=notes)
         return open_pages(args, args.runs or DEFAULT_FOLDER / DEMO, load_settings(), first, emulation)
 
 
 def emulation_of(name: str, speed: str, folder: Path) -> Emulation:
     """The emulated board of a scenario, with its port and its rig file in `folder`. Raises UserError."""
     from host.cli.opening import Emulation
+    from host.cli.simulate import has_pseudo_terminals
     from host.simulate.scenario import load_scenario
 
     scenario = load_scenario(name)
-    port, rig = folder / "board", folder / "emulated.toml"
+    rig = folder / "emulated.toml"
     rig.write_text(scenario.rig.toml, encoding="utf-8")
-    return Emulation([name, "--speed", speed, "--link", str(port)], port, rig)
+    arguments = [name, "--speed", speed, "--link"]
+    if not has_pseudo_terminals():
+        number = _free_port()
+        port = f"socket://127.0.0.1:{number}"
+        return Emulation([*arguments, port], port, rig, lambda: not _is_free(number))
+    board = folder / "board"
+    return Emulation([*arguments, str(board)], str(board), rig, board.exists)
+
+
+def _free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        return int(door.getsockname()[1])
+
+
+def _is_free(number: int) -> bool:
+    """Whether nobody listens there; asked without a connection, which the board would take for its reader."""
+    try:
+        socket.create_server(("127.0.0.1", number)).close()
+    except OSError:
+        return False
+    return True

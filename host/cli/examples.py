@@ -5,6 +5,7 @@ from __future__ import annotations
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "open": ("swardflow open", "swardflow open ~/lawn-runs --share", "swardflow open --emulate demo"),
     "ports": ("swardflow ports", "swardflow ports --no-ask"),
+    "service": ("swardflow service", "swardflow service --install", "swardflow service --udev"),
     "settings": ("swardflow settings", "swardflow settings page_port=8051 share=yes", "swardflow settings port="),
     "demo": ("swardflow demo",),
     "rig": ("swardflow rig new", "swardflow rig check my.toml"),
@@ -21,6 +22,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         'swardflow tell latest mark "gate post"',
         'swardflow tell latest refill "5 gal"',
         "swardflow tell latest stop",
+        "swardflow tell latest follow",
     ),
     "join": ("swardflow join run.sward run.sward.rest",),
     "review": ("swardflow review latest", "swardflow review latest --json", "swardflow review latest --recalibrated"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,11 +20,15 @@ EMULATED = "Emulated board"
 
 @dataclass(frozen=True)
 class Emulation:
-    """A board to emulate: the arguments of `simulate`, the port where it will be, and the rig that it is."""
+    """A board to emulate: the arguments of `simulate`, the port where it will be, the rig that it is.
+
+    `ready` says whether the port can be opened yet.
+    """
 
     arguments: list[str]
-    port: Path
+    port: str
     rig: Path
+    ready: Callable[[], bool]
 
 
 def add_page_arguments(parser: argparse.ArgumentParser) -> None:
@@ -85,11 +89,12 @@ def open_pages(
         board = None
         if emulation:
             child = Child("board", ["host.cli.main", "simulate", *emulation.arguments])
-            board = EmulatedBoard(child, str(emulation.port), emulation.port.exists)
+            board = EmulatedBoard(child, emulation.port, emulation.ready)
         keeper = RecorderKeeper(recorder, report, board, exits=first is not None)
         page_arguments = ["dashboards", f"--runs={runs}", f"--port={http_port}", f"--supervisor={channel}"]
         page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
         page_arguments += ["--share"] if shared else []
+        page_arguments += [f"--name={settings.network_name}"] if settings.network_name else []
         page_arguments += ["--look-only"] if args.look_only else []
         page_arguments += [f"--emulated={emulation.port}", f"--rig={emulation.rig}"] if emulation else []
         browsed = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]

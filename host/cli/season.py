@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.calibration_options import cards_named
 from host.cli.document_output import add_output_arguments, print_document
 from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
 
@@ -25,18 +26,25 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print what was found; 1 when something was."""
+    """Print what was found; 1 when something was, or a file could not be read."""
     from datetime import datetime
 
     from host.cli.output_file import write_new
     from host.documents.csv import format_csv
+    from host.library.library import problems
     from host.library.runs_document import runs_section, runs_table
+    from host.review.card_marks import marks_in
     from host.review.report import format_report
     from host.review.season import season_of
     from host.review.season_document import season_document
 
     entries = chosen_entries(args)
-    season = season_of([entry.digest for entry in entries if entry.digest])
+    digests = [entry.digest for entry in entries if entry.digest]
+    # A file that cannot be read belongs to no rig and no day: it is named whatever was asked for.
+    unread = problems(entry for entry in chosen_library(args).known()[0] if entry.digest is None)
+    rig = next((digest.rig for digest in reversed(digests) if digest.started), "")
+    cards, bad = marks_in(cards_named(args), rig) if rig else ((), ())
+    season = season_of(digests, cards, [f"not read: {problem}" for problem in (*unread, *bad)])
     system = units_asked(args, entries)
     folder = chosen_library(args).folder
     if args.csv:
@@ -46,4 +54,4 @@ def run(args: argparse.Namespace) -> int:
         mine = [entry for entry in entries if entry.digest and entry.digest.rig == season.rig]
         write_new(args.report, format_report(document, datetime.now(), [runs_section(mine, folder, system)]))
     print_document(document, args)
-    return 1 if season.findings else 0
+    return 1 if season.findings or unread else 0

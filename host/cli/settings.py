@@ -13,7 +13,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Shows what is remembered and where, and changes it with NAME=VALUE; NAME= forgets one. "
         "Options on the command line go before the settings. The file is swardflow/settings.toml in ~/.config "
         "(or $XDG_CONFIG_HOME); SWARDFLOW_SETTINGS names another. "
-        "Names: rig, port, share (yes or no), units (us or metric), page_port.",
+        "Names: rig, port, share (yes or no), units (us or metric), page_port, network_name.",
     ).add_argument("changes", nargs="*", metavar="NAME=VALUE", help="change this one")
 
 

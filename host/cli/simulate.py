@@ -6,13 +6,14 @@ import argparse
 import math
 import sys
 from collections.abc import Callable
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.errors import BadInputError, NotSavedError
 
 if TYPE_CHECKING:
-    from host.simulate.serve import Source
+    from host.simulate.serve import Source, Terminal
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -32,7 +33,12 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def add_pace_options(parser: argparse.ArgumentParser) -> None:
     """The options that `simulate` and `replay` share."""
     parser.add_argument("--speed", default="1", metavar="N|max", help="times real time, or as fast as it is read")
-    parser.add_argument("--link", type=Path, metavar="PATH", help="a symbolic link that always points to the port")
+    parser.add_argument(
+        "--link",
+        metavar="PATH",
+        help="a symbolic link that always points to the port; or socket://HOST:PORT, a port over the network, which is "
+        "all there is where the system has no pseudo-terminals (then: any free one of this computer)",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -96,17 +102,41 @@ def refuse_existing(path: Path) -> None:
         raise NotSavedError(f"file {path} exists and is not written over; choose another name")
 
 
-def serve_source(source: Source, pace: float, link: Path | None, word: str) -> int:
-    """Play `source` out of a pseudo-terminal to its end; returns how many lines found no reader."""
+def has_pseudo_terminals() -> bool:
+    """Whether this system has them."""
+    return find_spec("fcntl") is not None and find_spec("termios") is not None
+
+
+def open_port(link: str | None) -> Terminal:
+    """The port that `link` asks for. Raises UserError when it cannot be opened."""
+    from host.simulate.socket_port import HERE, SocketPort
+
+    if (link or "").lower().startswith("socket:"):
+        return SocketPort(str(link))
+    if has_pseudo_terminals():
+        from host.simulate.terminal import PseudoTerminal
+
+        return PseudoTerminal(Path(link) if link else None)
+    if link:
+        raise BadInputError("this system has no pseudo-terminals to link to: give --link socket://127.0.0.1:5000")
+    return SocketPort(HERE)
+
+
+def serve_source(source: Source, pace: float, link: str | None, word: str) -> int:
+    """Play `source` out of a port to its end; returns how many lines found no reader."""
     import signal
     import time
 
     from host.simulate.serve import Server, serve
-    from host.simulate.terminal import PseudoTerminal
 
-    def open_terminal() -> PseudoTerminal:
-        terminal = PseudoTerminal(link)
-        print(f"port {terminal.path}" + (f", also {link}" if link else ""), flush=True)
+    again = link
+
+    def open_terminal() -> Terminal:
+        nonlocal again
+        terminal = open_port(again)
+        if terminal.path.startswith("socket:"):
+            again = terminal.path  # a board that comes back has the port it had
+        print(f"port {terminal.path}" + (f", also {link}" if link and again != terminal.path else ""), flush=True)
         return terminal
 
     def stop(*_: object) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import Any
 
 from host.cli.which_run import add_run_arguments, run_path
@@ -14,15 +15,17 @@ WHAT = {
     "beep": "sound the buzzer on the board for half a second",
     "stop": "end the run in good order",
     "status": "print how things stand, as JSON",
+    "follow": "print every report of the run as a line of JSON, from its first on, SI units in the keys, until it ends",
 }
 _BEEP_TENTHS = 5
+_LOOK_S = 0.1
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
     parser = commands.add_parser(
         "tell",
-        help="tell a running recorder: refill, mark, note, beep, stop",
+        help="tell a running recorder: refill, mark, note, beep, stop; follow what it records",
         description="Talks to the recorder of a run. " + " ".join(f"{what}: {text}." for what, text in WHAT.items()),
     )
     add_run_arguments(parser)
@@ -37,11 +40,37 @@ def run(args: argparse.Namespace) -> int:
     from host.recorder import ask
 
     path = run_path(args)
+    if args.what == "follow":
+        return _follow(path)
     reply = ask(path, request_for(args.what, " ".join(args.text)))
     if args.what == "status":
         print(json.dumps(reply, indent=2))
     else:
         print(f"{args.what}: told to the recorder of {path.name}")
+    return 0
+
+
+def _follow(path: Path) -> int:
+    """Print rows as they come; 1 when the recording ended without saying so."""
+    import json
+    import time
+
+    from host.recorder import follow
+    from host.recorder.follow import NOT_RUNNING
+    from host.recorder.live_rows import LiveRows
+
+    rows = LiveRows(path.stem)
+    with follow(path) as run:
+        while not rows.ended:
+            # Asked first: what a recorder wrote before it ended is in the file by then.
+            gone = run.status() == NOT_RUNNING
+            data = run.poll()
+            for row in rows.push(data):
+                print(json.dumps(row, allow_nan=False), flush=True)
+            if not data:
+                if gone:
+                    return 1
+                time.sleep(_LOOK_S)
     return 0
 
 

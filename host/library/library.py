@@ -158,5 +158,6 @@ def _by_date(entry: Entry) -> tuple[bool, str, str]:
 
 
 def problems(entries: Iterable[Entry]) -> list[str]:
-    """The sentences of those that could not be read in full."""
-    return [entry.problem for entry in entries if entry.problem]
+    """The messages of those that could not be read in full, each with its file."""
+    bad = [(entry.path.name, entry.problem) for entry in entries if entry.problem]
+    return [problem if name in problem else f"{name}: {problem}" for name, problem in bad]

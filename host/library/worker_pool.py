@@ -68,7 +68,8 @@ def spread(
 def _settle() -> None:
     """Recording goes before listing, and Ctrl-C is for the process that asked."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    os.nice(10)
+    if hasattr(os, "nice"):
+        os.nice(10)
 
 
 def entry_of(file: tuple[Path, int], read: Reader, under: Under) -> Entry:

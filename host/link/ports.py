@@ -117,12 +117,14 @@ def _keep_board_running(port: serial.Serial) -> None:
     """
     try:
         import termios
-
+    except ImportError:  # a system that has none
+        return
+    try:
         descriptor = port.fileno()
         attributes = termios.tcgetattr(descriptor)
         attributes[2] &= ~termios.HUPCL
         termios.tcsetattr(descriptor, termios.TCSANOW, attributes)
-    except (ImportError, OSError, AttributeError, termios.error):
+    except (OSError, AttributeError, termios.error):
         return  # no terminal of this machine: nothing to keep
 
 

@@ -17,6 +17,8 @@ Bools = npt.NDArray[np.bool_]
 class Signals:
     """One row per frame; every array has shape (n,). NaN where a quantity is not defined.
 
+    What went on the ground is settled later: see Settled, and Pipeline.sums for how it stands.
+
     Totals count from the first frame of the run. Times are corrected for the board's clock error unless named
     `board` or `host`.
     """
@@ -31,7 +33,6 @@ class Signals:
     pressure_max_pa: Floats
     speed_m_s: Floats
     distance_m: Floats
-    area_m2: Floats  # grows only while spraying
     spraying: Bools
     moving: Bools
     rate_m3_m2: Floats  # over the last two seconds of spraying on the move
@@ -39,13 +40,7 @@ class Signals:
     pace_wanted_m_s: Floats  # the speed that would give the target at the present flow
     off_target: Bools  # the rate is outside the target's band
     side: Ints  # 1 over the band, -1 under it, 0 in it; holds while the rate is near an edge
-    off_target_s: Floats
-    off_target_m2: Floats
-    standing_s: Floats  # spraying without moving
-    standing_m3: Floats
-    spraying_s: Floats
     pass_number: Ints  # passes begun so far
-    in_pass: Bools
     tank_left_m3: Floats
     tank_covers_m2: Floats  # at the target rate
     lost_frames: Ints  # total, by the board's sequence number

@@ -37,9 +37,12 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     target = pipeline.rig.target
     low, high = target.rate_m3_m2 * (1 - target.band), target.rate_m3_m2 * (1 + target.band)
     under_way = pipeline.current_pass()
-    row = {name: last[name] for name in _PASSED_ON}
+    if pipeline.no_wheel:
+        last["speed_m_s"] = None
+    if pipeline.no_wheel or pipeline.refusing:
+        last["pace_wanted_m_s"] = None
     sums = pipeline.sums()
-    row |= {name: sums[column] for name, column in _SUMS.items()}
+    row = last | {name: sums[column] for name, column in _SUMS.items()}
     row |= {
         "target_m3_m2": target.rate_m3_m2,
         "keep_m_s": pipeline.rig.course.speed_m_s if pipeline.rig.course else None,  # the speed that all rests on
@@ -54,26 +57,6 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     return row
 
 
-_PASSED_ON = (
-    "host_s",
-    "rate_m3_m2",
-    "rate_u_m3_m2",
-    "spraying",
-    "moving",
-    "pace_wanted_m_s",
-    "flow_m3_s",
-    "pressure_pa",
-    "speed_m_s",
-    "tank_left_m3",
-    "tank_covers_m2",
-    "volume_m3",
-    "distance_m",
-    "pass_number",
-    "resets",
-    "lost_frames",
-    "dropped_pulses",
-    "unsent_lines",
-)
 _SUMS = {
     "area_m2": "ground_m2",
     "over_m2": "over_m2",
@@ -91,7 +74,7 @@ def _advice(pipeline: Pipeline, last: dict[str, Any]) -> str:
     """What the person behind the sprayer should do, one of ADVICE."""
     if not last["spraying"]:
         return NOT_SPRAYING
-    if pipeline.no_wheel:
+    if pipeline.no_wheel or pipeline.refusing:
         return NO_RATE
     if not last["moving"]:
         return STANDING

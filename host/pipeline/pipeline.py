@@ -13,7 +13,7 @@ from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.watch import FaultWatch
 from host.pipeline.fitted import Fitted
-from host.pipeline.ground import GroundTotals, State
+from host.pipeline.ground import GroundTotals
 from host.pipeline.measured import Measured, Measurer
 from host.pipeline.rate import Progress, Rate, RateWindow
 from host.pipeline.refused import Refused
@@ -35,6 +35,7 @@ class Pipeline:
     def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:
         self.rig = rig
         self.certainty = RateCertainty(rig)
+        self.refusing = False  # true pulses are refused just now: they come too fast for the filter of their input
         self._measure = Measurer(rig)
         self._rate = RateWindow(rig.swath_m, self.certainty)
         self._ground = GroundTotals(rig)
@@ -49,11 +50,12 @@ class Pipeline:
         now = self._measure.push(frames, events)
         counts, travel, spraying = now.counts, now.travel, now.spraying
         rate = self._rate.push(_progress(now))
-        why = self._why(counts, now.fitted, now.refused["flow"] | now.refused["wheel"])
+        refused = now.refused["flow"] | now.refused["wheel"]
+        self.refusing = bool(refused[-1]) if len(refused) else self.refusing
+        why = self._why(counts, now.fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
-        state = State(spraying, travel.moving, known, now.step_s, travel.step_m, now.step_m3, rate.rate_m3_m2)
-        ground = self._ground.push(state)
-        number, in_pass = self._settler.push(self._rows(now, rate, why))
+        ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
+        number = self._settler.push(self._rows(now, rate, why))
         tank_left = self._tank.push(now.volume_m3, events)
         if self._watch:
             self._watch.push(_scene(frames, now, ground.area_m2, tank_left))
@@ -68,7 +70,6 @@ class Pipeline:
             pressure_max_pa=now.pressure.max_pa,
             speed_m_s=travel.speed_m_s,
             distance_m=travel.distance_m,
-            area_m2=ground.area_m2,
             spraying=spraying,
             moving=travel.moving,
             rate_m3_m2=rate.rate_m3_m2,
@@ -76,13 +77,7 @@ class Pipeline:
             pace_wanted_m_s=self._pace_wanted(spraying, rate.flow_m3_s / now.scale, now.flow_m3_s),
             off_target=ground.off_target,
             side=ground.side,
-            off_target_s=ground.off_target_s,
-            off_target_m2=ground.off_target_m2,
-            standing_s=ground.standing_s,
-            standing_m3=ground.standing_m3,
-            spraying_s=ground.spraying_s,
             pass_number=number,
-            in_pass=in_pass,
             tank_left_m3=tank_left,
             tank_covers_m2=self._covers(tank_left),
             lost_frames=self._lost(counts.lost),
@@ -182,15 +177,18 @@ class Pipeline:
 
 
 def _progress(now: Measured) -> Progress:
+    """What the rate is worked out from: it begins anew where pulses were not counted, or were put back later."""
     counts = now.counts
+    missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
+    refused = now.refused["flow"] | now.refused["wheel"]
     return Progress(
         board_us=counts.board_us,
         volume_m3=now.volume_m3 + (now.flow.total - counts.flow.total) / now.per_m3,
         distance_m=now.travel.smooth_m,
         flow_pulse_m3=1 / now.per_m3,
         wheel_pulse_m=now.travel.pulse_m,
-        applying=now.spraying & now.travel.moving,
-        broken=counts.broken,
+        applying=now.spraying & now.travel.moving & ~refused,
+        broken=counts.broken | missed,
     )
 
 

@@ -115,18 +115,17 @@ class Settler:
         self._fresh: list[Settled] = []
         self._so_far: tuple[list[Settled], Pass | None] | None = None
 
-    def push(self, rows: Rows) -> tuple[Ints, Bools]:
-        """Continue with `rows`; the passes begun so far and whether the row lies in one, as far as that shows yet."""
-        number, in_pass = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.bool_)
+    def push(self, rows: Rows) -> Ints:
+        """Continue with `rows`; the passes begun so far, as far as that shows yet."""
+        number = np.zeros(len(rows), dtype=np.int64)
         place, self._so_far = 0, None
         for gap in [*np.flatnonzero(rows["step_us"] > LONGEST_GAP_US).tolist(), len(rows)]:
-            self._ordinary(rows[place:gap], number[place:gap], in_pass[place:gap])
+            self._ordinary(rows[place:gap], number[place:gap])
             if gap < len(rows):
                 self._silence(rows[gap : gap + 1])
                 number[gap] = self._count()
-                in_pass[gap] = self._counts()
             place = gap + 1
-        return number, in_pass
+        return number
 
     def finish(self) -> None:
         """Settle what is left: the run is over."""
@@ -171,8 +170,8 @@ class Settler:
     def _counts(self) -> bool:
         return bool(self._open) and float(self._way.last) >= SHORTEST_M
 
-    def _ordinary(self, rows: Rows, number: Ints, in_pass: Bools) -> None:
-        """Rows with no silence between them; `number` and `in_pass` are filled in."""
+    def _ordinary(self, rows: Rows, number: Ints) -> None:
+        """Rows with no silence between them; `number` is filled in."""
         place = 0
         if len(rows):
             self._last = rows[-1:]
@@ -203,8 +202,7 @@ class Settler:
             here = rows[place:end]
             self._open.append(here)
             way = self._way(np.where(here["spraying"] & here["moving"] & (here["why"] == 0), here["step_m"], 0.0))
-            in_pass[place:end] = way >= SHORTEST_M
-            number[place:end] = len(self.passes) + in_pass[place:end]
+            number[place:end] = len(self.passes) + (way >= SHORTEST_M)
             place = end
             if place < len(rows):
                 self._close(over=True)

@@ -20,23 +20,29 @@ class TankLevel:
     """Level = what was last filled in - what the meter has counted since.
 
     The run starts with a full tank unless its `run_start` event says `tank_m3`; a `refill` says `to_m3` (level
-    after it), `added_m3`, or nothing (full). A volume that is not a number is read as "full": a run must stay readable.
+    after it), `added_m3`, or nothing (full); `undo` takes the last refill back. A volume that is not a
+    number is read as "full": a run must stay readable.
     """
 
     def __init__(self, capacity_m3: float) -> None:
         self._capacity_m3 = capacity_m3
         self._filled_m3 = capacity_m3  # level + volume counted so far: steps at each refill
         self._volume_m3 = 0.0
+        self._before: list[float] = []  # what was filled in before each refill that still holds
 
     def push(self, volume_m3: Floats, events: list[Event]) -> Floats:
         """Level after each frame, shape (n,); below zero the meter has counted more than was filled in."""
         filled = np.full(len(volume_m3), self._filled_m3)
         for event in events:
-            if event.kind not in ("refill", "run_start"):
-                continue
             place = event.before_frame
-            before = float(volume_m3[place - 1]) if place else self._volume_m3
-            self._filled_m3 = self._after(event, before)
+            if event.kind == "undo" and event.detail.get("of") == "refill" and self._before:
+                self._filled_m3 = self._before.pop()
+            elif event.kind in ("refill", "run_start"):
+                before = float(volume_m3[place - 1]) if place else self._volume_m3
+                self._before += [self._filled_m3] if event.kind == "refill" else []
+                self._filled_m3 = self._after(event, before)
+            else:
+                continue
             filled[place:] = self._filled_m3
         if len(volume_m3):
             self._volume_m3 = float(volume_m3[-1])

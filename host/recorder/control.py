@@ -1,15 +1,18 @@
 """How another process talks to a running recorder: requests and replies of one JSON line each, over a Unix socket.
 
 The socket lies in a folder that only the user can enter, under a name worked out from the run file's path, so whoever
-knows the run finds its recorder. Requests name what they ask in "ask"; a reply has "error", a sentence, when it could
-not be done, and "wrong", the name of what is wrong (see host.errors).
+knows the run finds its recorder. Where a system has no such sockets, a file of that name holds a port of this computer
+and a key, which a connection has to give first: who can read the file may ask. Requests name what they ask in "ask"; a
+reply has "error", a sentence, when it could not be done, and "wrong", the name of what is wrong (see host.errors).
 """
 
 from __future__ import annotations
 
 import hashlib
+import hmac
 import json
 import os
+import secrets
 import socket
 import socketserver
 import stat
@@ -35,8 +38,7 @@ def socket_path(run: Path) -> Path:
 
 
 def _private_folder() -> Path:
-    user = os.getuid()
-    own = Path(f"/run/user/{user}")
+    own = Path(f"/run/user/{os.getuid()}") if hasattr(os, "getuid") else Path()
     # Nobody else can take a folder in the user's own home first.
     home = Path("~/.cache").expanduser()
     folder = own / "swardflow" if _is_private(own) else home / "swardflow"
@@ -54,6 +56,8 @@ def _is_private(folder: Path) -> bool:
         status = folder.lstat()
     except OSError:
         return False
+    if not hasattr(os, "getuid"):  # there a folder in the user's own home is the user's alone
+        return stat.S_ISDIR(status.st_mode) and folder != Path()
     return stat.S_ISDIR(status.st_mode) and status.st_uid == os.getuid() and not status.st_mode & 0o077
 
 
@@ -85,9 +89,7 @@ def _ask(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str, 
     somebody would.
     """
     try:
-        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
-            connection.settimeout(PATIENCE_S)
-            connection.connect(str(path))
+        with _connected(path) as connection:
             connection.sendall(json.dumps(request).encode() + b"\n")
             with connection.makefile("rb") as replies:
                 reply = json.loads(replies.readline())
@@ -121,6 +123,22 @@ def ask_at(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str
     return reply
 
 
+def _connected(path: Path) -> socket.socket:
+    if hasattr(socket, "AF_UNIX"):
+        connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        connection.settimeout(PATIENCE_S)
+        try:
+            connection.connect(str(path))
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+    port, key = path.read_text(encoding="ascii").split()
+    connection = socket.create_connection(("127.0.0.1", int(port)), PATIENCE_S)
+    connection.sendall(key.encode() + b"\n")
+    return connection
+
+
 class ControlServer:
     """Answers requests in threads of its own with what `answer` returns.
 
@@ -130,7 +148,7 @@ class ControlServer:
     def __init__(self, path: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> None:
         self._path = path
         path.unlink(missing_ok=True)  # run files are never overwritten, so only a dead recorder can have left it
-        self._server = _Server(str(path), _handler(answer))
+        self._server = _serve(path, answer)
         self._thread = threading.Thread(
             target=self._server.serve_forever, args=(0.1,), name="swardflow control", daemon=True
         )
@@ -144,15 +162,43 @@ class ControlServer:
         self._path.unlink(missing_ok=True)
 
 
-class _Server(socketserver.ThreadingMixIn, socketserver.UnixStreamServer):
+class _Threads(socketserver.ThreadingMixIn):
     daemon_threads = True
     block_on_close = False
 
 
-def _handler(answer: Callable[[dict[str, Any]], dict[str, Any]]) -> type[socketserver.StreamRequestHandler]:
+def _serve(path: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> socketserver.BaseServer:
+    """A server at `path`: a Unix socket, or a file with port and key where there are none."""
+    if hasattr(socket, "AF_UNIX"):
+
+        class OverUnixSocket(_Threads, socketserver.UnixStreamServer):
+            pass
+
+        return OverUnixSocket(str(path), _handler(answer))
+
+    class OverLoopback(_Threads, socketserver.TCPServer):
+        pass
+
+    key = secrets.token_hex(32)
+    server = OverLoopback(("127.0.0.1", 0), _handler(answer, key))
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        os.write(descriptor, f"{server.server_address[1]} {key}\n".encode("ascii"))
+    finally:
+        os.close(descriptor)
+    return server
+
+
+def _handler(
+    answer: Callable[[dict[str, Any]], dict[str, Any]], key: str = ""
+) -> type[socketserver.StreamRequestHandler]:
+    """Answers a connection's requests; with a `key`, after a first line that gives it."""
+
     class Handler(socketserver.StreamRequestHandler):
         def handle(self) -> None:
             with suppress(OSError):  # whoever asked has gone
+                if key and not hmac.compare_digest(self.rfile.readline(MAX_REQUEST).strip(), key.encode()):
+                    return
                 while line := self.rfile.readline(MAX_REQUEST):
                     self.wfile.write(json.dumps(_reply(answer, line)).encode() + b"\n")
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
@@ -13,7 +15,7 @@ from typing import Any
 
 from firmware_protocol.messages import outputs_argument
 from host.errors import BadInputError, NotNowError, NotSavedError
-from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, UNDOABLE
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
 from host.journal.writer import RECORDING
@@ -26,7 +28,7 @@ from host.run_folder import file_names, make_folder
 
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
-_TELLABLE = ("refill", "mark")
+_TELLABLE = UNDOABLE
 _TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)
 
 
@@ -97,6 +99,8 @@ class Recorder:
         self._zero = 0.0
         self._reason = ""
         self._writer: JournalWriter | None = None
+        self._told: Counter[str] = Counter()  # refills and marks that still hold
+        self._undoing = threading.Lock()
         self._controls: list[ControlServer] = []
         self._reachable_as: Path | None = None
         self._pauses = PauseWatch()
@@ -272,6 +276,13 @@ class Recorder:
                 return {"from": offset, "data": self._writer.tail(offset).decode("ascii") if self._writer else ""}
             case "event" if request.get("kind") in (*_TELLABLE, *_TAPPED):
                 self._tell(str(request["kind"]), _event_detail(request))
+                self._told[str(request["kind"])] += 1
+            case "undo":
+                self._undo(str(request.get("of", "")), _by(request))
+            case "mark_text":
+                if not self._told["mark"]:
+                    raise NotNowError("there is no mark to give a word to")
+                self._tell("mark_text", {"text": str(request.get("text", ""))} | _by(request))
             case "event":
                 raise BadInputError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
             case "note":
@@ -288,6 +299,16 @@ class Recorder:
                 )
         return {"done": True}
 
+    def _undo(self, of: str, by: dict[str, str]) -> None:
+        """Take the last refill or mark back."""
+        if of not in UNDOABLE:
+            raise BadInputError(f"only {' or '.join(UNDOABLE)} can be undone")
+        with self._undoing:
+            if not self._told[of]:
+                raise NotNowError(f"there is no {of} to undo in this run")
+            self._tell("undo", {"of": of} | by)
+            self._told[of] -= 1
+
     def _tell(self, what: str, detail: dict[str, Any]) -> None:
         if self._reason:
             raise NotNowError("the recording is ending and takes no more")
@@ -301,8 +322,13 @@ def _event_detail(request: Mapping[str, Any]) -> dict[str, Any]:
     for key, value in volumes.items():
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e3:
             raise BadInputError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
-    by = {"by": str(request["by"])} if "by" in keys and request.get("by") else {}
+    by = _by(request) if "by" in keys else {}
     return ({"text": str(request.get("text", ""))} if "text" in keys else {}) | volumes | by
+
+
+def _by(request: Mapping[str, Any]) -> dict[str, str]:
+    """Who asks, where that is said."""
+    return {"by": str(request["by"])} if request.get("by") else {}
 
 
 def is_alarm(status: Mapping[str, Any]) -> bool:

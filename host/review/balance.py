@@ -9,7 +9,15 @@ from dataclasses import dataclass
 from host.calibrate.uncertainty import resolution
 from host.calibrate.vessels import TANK
 from host.errors import BadInputError, UserError
-from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_QUANTITIES, NOTE_TANK_LEFT, number_of
+from host.events import (
+    NOTE_LABEL_LIMIT,
+    NOTE_MIX,
+    NOTE_QUANTITIES,
+    NOTE_REFILL,
+    NOTE_TANK_LEFT,
+    as_meant,
+    number_of,
+)
 from host.frames import Event
 from host.mix_sheet import sheet_from_toml
 from host.pipeline.tank import refill_not_told
@@ -21,8 +29,9 @@ from host.units import parse_quantity
 class TankBalance:
     """What went in and out. `measured_left_m3` is what somebody read off the tank at the end and noted.
 
-    `meter_over_tank` is the metered volume over what left the tank by its marks, with its standard uncertainty (from
-    the marks alone); both None when nothing was noted, or a refill has no amount or was not told.
+    `meter_over_tank` is the metered volume over what left the tank by its marks, since it was last filled to a known
+    level, with its standard uncertainty (from the marks alone); both None when nothing was noted, or a refill was not
+    told.
     """
 
     start_m3: float
@@ -64,23 +73,38 @@ def tank_balance(
 ) -> TankBalance:
     """The balance of a run. Raises UserError for a noted level that is no volume."""
     start, refills = rig.tank.volume_m3, []
-    for event in events:
+    # Full to its mark, or to a known level, the tank is known anew: what went before is balanced by nobody.
+    since_m3, poured = start, 1
+    for event in as_meant(events):
         if event.kind == "run_start":
             told = number_of(event, "tank_m3")
-            start = rig.tank.volume_m3 if told is None else told
+            start = since_m3 = rig.tank.volume_m3 if told is None else told
         elif event.kind == "refill":
-            refills.append(number_of(event, "added_m3"))
-    text = notes.get(NOTE_TANK_LEFT)
-    (level,) = NOTE_QUANTITIES[NOTE_TANK_LEFT]
-    measured = None if text is None else parse_quantity(text, level, f'the note "{NOTE_TANK_LEFT}"')
+            added, level_m3 = number_of(event, "added_m3"), number_of(event, "to_m3")
+            refills.append(added)
+            if added is not None:
+                since_m3, poured = since_m3 + added, poured + 1
+            else:
+                since_m3, poured = rig.tank.volume_m3 if level_m3 is None else level_m3, 1
+    noted = _noted_volume(notes, NOTE_REFILL)
+    if noted is not None:
+        refills.append(noted)
+        since_m3, left_m3, poured = since_m3 + noted, left_m3 + noted, poured + 1
+    measured = _noted_volume(notes, NOTE_TANK_LEFT)
     ratio = ratio_u = None
-    if measured is not None and None not in refills and not refill_not_told(left_m3, metered_m3):
-        drawn = start + math.fsum(r for r in refills if r is not None) - measured
-        if drawn > 0:
-            ratio = metered_m3 / drawn
-            reading = math.sqrt(2.0 + len(refills)) * resolution(TANK.step_m3)
+    if measured is not None and not refill_not_told(left_m3, metered_m3):
+        drawn, counted = since_m3 - measured, since_m3 - left_m3
+        if drawn > 0 and counted > 0:
+            ratio = counted / drawn
+            reading = math.sqrt(1.0 + poured) * resolution(TANK.step_m3)
             ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
     return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u)
+
+
+def _noted_volume(notes: Mapping[str, str], key: str) -> float | None:
+    text = notes.get(key)
+    (kind,) = NOTE_QUANTITIES[key]
+    return None if text is None else parse_quantity(text, kind, f'the note "{key}"')
 
 
 @dataclass(frozen=True)

@@ -32,8 +32,8 @@ def refused_message(found: Refused) -> str:
     much = _share_words(found)
     if found.too_fast:
         return (
-            f"{much}: too fast for its filter of {found.filter_us / 1000:g} ms, so too little is counted. Look in the "
-            f"rig file whether the {_SENSOR[found.name]}'s kind of sensor is right."
+            f"{much}: too fast for its filter of {found.filter_us / 1000:g} ms, so too little is counted. Is the "
+            f"{_SENSOR[found.name]}'s kind of sensor right on the page Rig?"
         )
     return f"{much} as noise: keep the {_SENSOR[found.name]}'s wire away from pump and battery leads."
 

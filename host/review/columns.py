@@ -33,10 +33,8 @@ SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
     "unsent_lines": ("unsent_lines", ""),
 }
 
-# First words of the live screen, which are settled later: an export has the settled ones in their place.
-PROVISIONAL = {
-    *("area_m2", "off_target_s", "off_target_m2", "standing_s", "standing_m3", "spraying_s", "pass_number", "in_pass"),
-}
+# A first word of the live screen, which is settled later: an export has the settled one in its place.
+PROVISIONAL = {"pass_number"}
 
 # Field of Settled -> (name of what the row adds, kind, name of the running total). Summed by pass, the rows give the
 # review's passes.
@@ -55,6 +53,47 @@ SETTLED_COLUMNS: dict[str, tuple[str, str, str]] = {
     "unassigned_s": ("row_unassigned_time", "time", "unassigned_time"),
     "unassigned_m": ("row_unassigned_distance", "length", "unassigned_distance"),
     "unassigned_m3": ("row_unassigned_volume", "volume", "unassigned_volume"),
+}
+
+# What these columns mean in an export, by their name without the unit.
+MEANINGS = {
+    "host_time": "arrival of the report, seconds from the start of the run by the recorder's clock",
+    "board_time": "the board's own clock, continued over wraps and restarts",
+    "clock_scale": "seconds of the recorder for each second of the board, as estimated so far",
+    "flow": "flow through the meter",
+    "volume": "total through the meter",
+    "pressure": "mean over the report; empty outside the transducer's range",
+    "pressure_min": "least in the report",
+    "pressure_max": "greatest in the report",
+    "speed": "speed on the ground",
+    "distance": "total distance, turns included",
+    "spraying": "whether the boom sprays",
+    "moving": "whether the wheel turns",
+    "rate": "volume per area over the last two seconds of spraying on the move, as the live page shows it",
+    "rate_standard_uncertainty": "standard uncertainty of the rate (k = 1; times 2 is about 95 %)",
+    "pace_wanted": "speed that would give the target at this flow",
+    "off_target": "the rate is outside the target's band",
+    "side_of_band": "1 over the band, -1 under it, 0 in it; holds while the rate is near an edge",
+    "tank_left": "what is left in the tank",
+    "tank_covers": "area that it still covers at the target rate",
+    "lost_frames": "total of reports that did not arrive, by the board's numbers",
+    "board_restarts": "total of restarts of the board",
+    "dropped_pulses": "total of pulses that the board says it failed to count",
+    "unsent_lines": "total of reports that the board says it could not send",
+    "pass": "number of the pass, 0 outside every pass",
+    "spraying_time": "time of spraying on known ground",
+    "sprayed_distance": "distance sprayed",
+    "area": "known ground",
+    "volume_on_ground": "volume on known ground",
+    "over_target_area": "ground over the target's band",
+    "under_target_area": "ground under the target's band",
+    "unknown_area": "ground with too little on it to give a rate for",
+    "off_target_time": "time off target",
+    "stationary_time": "time sprayed standing still",
+    "stationary_volume": "volume sprayed standing still",
+    "unassigned_time": "time that belongs to no known ground",
+    "unassigned_distance": "distance that belongs to no known ground",
+    "unassigned_volume": "volume that belongs to no known ground",
 }
 
 # Field -> (name, kind, heading in tables for people; empty for what only exports and JSON have), in the order of the

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from host.calibrate.boom_card import BoomCard, against
+from host.calibrate.boom_card import BoomCard, against, run_over_catch
 from host.calibrate.cards import Card, load_cards
 from host.calibrate.shared_errors import meter_parts, pressure_parts
 from host.calibrate.uncertainty import Combined, Component, combine, pooled
@@ -78,10 +78,16 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
         )
     ratio = steady.coefficient / catch.coefficient(steady.pressure_pa)
     repeat, remarks = _repeatability(steady, "run")
-    combined = combine([*against(catch.parts_at(steady.pressure_pa)), *_calibration_parts(review, steady), repeat])
+    parts = run_over_catch(catch, review.rig, review.cards, _frequency(review, steady), steady.pressure_pa)
+    combined = combine([*parts, repeat])
     low, high = catch.points[0][0], catch.points[-1][0]
     if not 0.7 * low <= steady.pressure_pa <= 1.4 * high:
         remarks += ("the run's pressure is far from that of the catch test",)
+    if combined.largest.name.endswith(" of the gauge"):
+        remarks += (
+            f"the gauge makes most of these ± {percent(combined.expanded, 1)}: "
+            "at the next catch test let the board read the pressure",
+        )
     verdict, advice = judged(ratio, combined.expanded, catch.nozzles)
     if sound and spoilt:
         return Comparison(ratio, combined, *_in_passes(review, sound, spoilt, steady, verdict, advice), remarks)
@@ -171,9 +177,14 @@ def _steady(review: Review, passes: Sequence[Pass] | None = None) -> Steady:
     return steady
 
 
+def _frequency(review: Review, steady: Steady) -> float:
+    """About the meter's pulse frequency (Hz)."""
+    return steady.flow_m3_s * float(review.rig.meter.curve[0][1])
+
+
 def _calibration_parts(review: Review, steady: Steady) -> list[Component]:
     rig = review.rig
-    meter = meter_parts(rig.meter, review.cards, steady.flow_m3_s * float(rig.meter.curve[0][1]))
+    meter = meter_parts(rig.meter, review.cards, _frequency(review, steady))
     assert rig.pressure is not None  # a steady run has a transducer
     return [*meter, *pressure_parts(rig.pressure, review.cards, steady.pressure_pa)]
 

@@ -9,13 +9,15 @@ from typing import Any
 
 from host.errors import UserError
 from host.review.balance import Product
+from host.review.card_marks import CardMark, card_marks, no_pressure
 from host.review.review import Review
 from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
+from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 8  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 9  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,11 @@ class Digest:
     faults: int  # found by the watch over the run
     remark: str = ""  # a note that could not be read
     fault_kinds: tuple[str, ...] = ()  # their causes, each once
+    meter_per_m3: float = 0.0  # pulses per m³ that it was read under; 0 when not known
+    no_pressure: tuple[float, float] | None = None  # the transducer's supply fraction at no pressure, Pa per fraction
+    pump_off_pa: float | None = None  # what the transducer reads with the pump off
+    two_pressures: tuple[float, float] | None = None  # its error (Pa) by passes at two pressures, and the error's u
+    cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
 
     @property
     def date(self) -> str:
@@ -84,6 +91,9 @@ def digest_of(review: Review) -> Digest:
         products = review.products
     except UserError as error:
         remark = str(error)
+    # A run that was clogged throughout is told as one that stands out, so it needs its number.
+    passes = sound_passes(review)[0] or review.passes
+    steady = steady_of(review.track, passes, rig)
     return Digest(
         started=review.started.isoformat() if review.started else "",
         rig=rig.name,
@@ -112,11 +122,15 @@ def digest_of(review: Review) -> Digest:
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
-        # A run that was clogged throughout is told as one that stands out, so it needs its number.
-        steady=steady_of(review.track, sound_passes(review)[0] or review.passes, rig),
+        steady=steady,
         faults=len(review.faults),
         remark=remark,
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
+        meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),
+        no_pressure=no_pressure(rig.pressure) if rig.pressure else None,
+        pump_off_pa=reading_at_rest_pa(review.track, steady.pressure_pa) if steady else None,
+        two_pressures=error_by_two_pressures(review.track, passes, rig) if steady else None,
+        cards=card_marks(review.cards),
     )
 
 
@@ -135,5 +149,8 @@ def digest_from_json(kept: Mapping[str, Any]) -> Digest:
         steady: dict[str, Any] = {k: math.nan if v is None else v for k, v in values["steady"].items()}
         values["steady"] = Steady(**steady)
     values["fault_kinds"] = tuple(values["fault_kinds"])
+    values["no_pressure"] = values["no_pressure"] and tuple(values["no_pressure"])
+    values["two_pressures"] = values["two_pressures"] and tuple(values["two_pressures"])
+    values["cards"] = tuple(CardMark(**card) for card in values["cards"])
     values["products"] = tuple(ProductDown(**product) for product in values["products"])
     return Digest(**values)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from host.documents.document import GroundPicture, PictureMark, PictureStrip
+from host.events import as_meant
 from host.pipeline import Pass
 from host.review.evenness import Strip
 from host.review.place import place_in_pass
@@ -93,7 +94,7 @@ def _marks(review: Review) -> Iterator[tuple[tuple[int, float] | None, str, str]
     for spot in review.spots:
         if spot.number is not None and spot.into_pass_m is not None:
             yield (spot.number, spot.into_pass_m), "●", "standing still"
-    for event in review.run.events:
+    for event in as_meant(review.run.events):
         if event.kind == "mark":
             yield _place(review, event.host_s), "◆", str(event.detail.get("text") or "mark")
 

@@ -202,8 +202,12 @@ def _calibrations(review: Review) -> Section:
         own = recorded.get(card.kind)
         instead = "not recorded in the run" if own is None else f"instead of {_day(own.made)}" if own != card else ""
         name = "catch test" if card.kind == "boom" else card.kind
-        rows.append((card.kind, card.made.isoformat(), capital(name), _day(card.made), instead))
-    columns = (Column("kind", ""), Column("made", ""), Column("", "What"), Column("", "Made"), Column("", "Recorded"))
+        result = str(card.measurements.get("result", ""))
+        rows.append((card.kind, card.made.isoformat(), capital(name), _day(card.made), result, instead))
+    columns = (
+        *(Column("kind", ""), Column("made", ""), Column("", "What"), Column("", "Made")),
+        *(Column("result", "Result"), Column("", "Recorded")),
+    )
     empty = "No calibration: the rig file's own figures."
     return Section("", "Calibrations used", (Table("calibrations", columns, tuple(rows), empty=empty),))
 

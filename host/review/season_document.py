@@ -22,21 +22,8 @@ from host.documents.document import (
 )
 from host.documents.document import Series as Drawn
 from host.documents.words import capital, format_day, plural, sentence
-from host.review.lone import LONE_RUN, LONE_TANK, Finding
-from host.review.review import EXPANDED
-from host.review.season import (
-    CLOGGING,
-    METER_DRIFT,
-    METER_STEP,
-    NOZZLE_STEP,
-    STRAINER,
-    TANK_ONLY,
-    UNCLEAR_DRIFT,
-    UNCLEAR_STEP,
-    WEAR,
-    Season,
-    Series,
-)
+from host.review.season import Finding, Season, Series
+from host.review.season.findings import EXPANDED
 from host.units import UNITS, to_user
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -45,21 +32,21 @@ _Lettered = Sequence[tuple[str, Finding]]
 
 @dataclass(frozen=True)
 class _Shown:
-    """A series of the season: its field, JSON key, heading, kind of host.units, and the findings that it shows."""
+    """A series of the season: its field, JSON key, heading, kind of host.units, and the cards that bear on it."""
 
     field: str
     key: str
     heading: str
     kind: str
-    findings: tuple[str, ...]
+    cards: tuple[str, ...] = ()
 
 
-_BOOM = (WEAR, CLOGGING, METER_STEP, METER_DRIFT, NOZZLE_STEP, UNCLEAR_STEP, UNCLEAR_DRIFT, LONE_RUN)
 _SHOWN = (
-    _Shown("coefficient", "coefficient", "Boom flow at one pressure", "orifice_coefficient", _BOOM),
-    _Shown("pressure", "pressure", "Pressure at the boom", "pressure", (STRAINER,)),
-    _Shown("balance", "meter_over_tank", "Meter against tank", "", (METER_STEP, METER_DRIFT, TANK_ONLY, LONE_TANK)),
+    _Shown("coefficient", "coefficient", "Boom flow at one pressure", "orifice_coefficient", ("boom", "meter")),
+    _Shown("balance", "meter_over_tank", "Meter against tank", "", ("meter",)),
+    _Shown("pressure", "pressure", "Pressure at the boom", "pressure", ("pressure",)),
 )
+_CARDS = {"boom": "catch test", "meter": "meter calibrated", "pressure": "transducer calibrated"}
 
 
 def season_document(season: Season, system: str) -> Document:
@@ -69,12 +56,13 @@ def season_document(season: Season, system: str) -> Document:
     days = [format_day(day, time=False) for day in dict.fromkeys((*dates[:1], *dates[-1:]))]
     span = f", {' to '.join(days)}" if days else ""
     about = Facts((Fact("rig", "", season.rig), Fact("runs", "", season.runs), Fact("due", "", season.due)))
-    none = (Message("No change found."),) if not season.findings else ()
+    unchanged = Message("No change found." if season.runs else "There is no run to compare.")
+    none = () if season.findings else (unchanged,)
     changes = Section(
         "findings",
         "What changed",
         (Messages(none, ""),),
-        sections=tuple(_finding(letter, finding) for letter, finding in lettered),
+        sections=tuple(_finding(letter, finding, system) for letter, finding in lettered),
         listed=True,
     )
     untold = Messages(tuple(Message(sentence(remark)) for remark in season.remarks), "remarks")
@@ -85,7 +73,7 @@ def season_document(season: Season, system: str) -> Document:
         (
             Section("", "", (about,)),
             changes,
-            *(_series(shown, getattr(season, shown.field), system, lettered) for shown in _SHOWN),
+            _runs(season, system, lettered),
             Section("", "What we can't tell", (untold,)),
         ),
         "warning" if season.findings else "note",
@@ -97,55 +85,79 @@ def letter_of(index: int) -> str:
     return _LETTERS[index % 26] * (index // 26 + 1)
 
 
-def _finding(letter: str, finding: Finding) -> Section:
+def _finding(letter: str, finding: Finding, system: str) -> Section:
+    zero = finding.zero_pa
     change = quantity(finding.change, "fraction", "us", expanded_si=EXPANDED * finding.change_u)
     facts = (
         Fact("kind", "", finding.kind),
         Fact("first_day", "", finding.first_day),
         Fact("last_day", "", finding.last_day),
         Fact("change", "", change),
+        Fact("suspects", "", finding.suspects),
+        Fact("zero_moved", "", zero and quantity(zero[0], "pressure", system, expanded_si=EXPANDED * zero[1])),
     )
     said = Messages((Message(sentence(finding.sentence)),))
     return Section("", f"{letter}  {capital(finding.kind)}", (Facts(facts), said), level="warning")
 
 
-def _series(shown: _Shown, series: Series, system: str, lettered: _Lettered) -> Section:
-    """One series: a dot for each run, straight segments as lines, a letter where a finding begins."""
-    here = [(letter, finding) for letter, finding in lettered if finding.kind in shown.findings]
+def _runs(season: Season, system: str, lettered: _Lettered) -> Section:
+    """The three series over one time axis, and their numbers: a dot for each run, a letter where a finding begins."""
+    drawn = [(shown, getattr(season, shown.field)) for shown in _SHOWN]
+    days = [_day(day) for _, series in drawn for day in series.dates]
+    days += [_day(card.date) for card in season.cards] if days else []
+    room = 0.03 * max(max(days) - min(days), 7.0) if days else 0.0
+    axis = (min(days) - room, max(days) + room) if days else None
+    plots = tuple(_plot(shown, series, season, system, lettered, axis) for shown, series in drawn if series.dates)
+    return Section("", "The runs", (*plots, *(_table(shown, series, system, lettered) for shown, series in drawn)))
+
+
+def _table(shown: _Shown, series: Series, system: str, lettered: _Lettered) -> Table:
+    here = [(letter, finding) for letter, finding in lettered if shown.field in finding.shown]
     unit = UNITS[system][shown.kind].symbol if shown.kind else ""
     rows = tuple(
-        (day, _quantity(value, shown.kind, system), _letters_on(day, here))
-        for day, value in zip(series.dates, series.values.tolist(), strict=True)
+        (day, _quantity(value, expanded, shown.kind, system), _letters_on(day, at in series.lone, here))
+        for at, (day, value, expanded) in enumerate(
+            zip(series.dates, series.values.tolist(), series.expanded.tolist(), strict=True)
+        )
     )
     columns = (Column("date", "Day"), Column(shown.key, shown.heading, unit), Column("", "Finding"))
-    title = f"The numbers of {plural(len(rows), 'run')}"
-    table = Table(shown.key, columns, rows, title, empty="No run has one.", folded=bool(rows))
-    label = f"{shown.heading}, {unit}" if unit else shown.heading
-    plots = (_plot(shown, label, series, system, here),) if rows else ()
-    return Section("", shown.heading, (*plots, table))
+    title = f"{shown.heading}: {plural(len(rows), 'run')}"
+    return Table(shown.key, columns, rows, title, frozenset(series.lone), empty="No run has one.", folded=bool(rows))
 
 
-def _plot(shown: _Shown, label: str, series: Series, system: str, here: _Lettered) -> Plot:
-    days = [_day(day) for day in series.dates]
-    values = [_value(value, shown.kind, system) for value in series.values.tolist()]
-    lines = [
-        Drawn(
-            (
-                (days[segment.first], _value(math.exp(segment.begin), shown.kind, system)),
-                (days[segment.last], _value(math.exp(segment.end), shown.kind, system)),
-            )
-        )
-        for segment in series.stretches
+def _plot(
+    shown: _Shown, series: Series, season: Season, system: str, lettered: _Lettered, axis: tuple[float, float] | None
+) -> Plot:
+    here = [(letter, finding) for letter, finding in lettered if shown.field in finding.shown]
+    unit = UNITS[system][shown.kind].symbol if shown.kind else ""
+    points = [
+        (_day(day), _value(value, shown.kind, system))
+        for day, value in zip(series.dates, series.values.tolist(), strict=True)
     ]
+    spread = [abs(_value(half, shown.kind, system)) for half in series.expanded.tolist()]
+    usual = [at for at in range(len(points)) if at not in series.lone]
+    line: list[tuple[float, float]] = []
+    for part in series.lines:
+        line += [(_day(day), _value(value, shown.kind, system)) for day, value in part]
+        line.append((_day(part[-1][0]), math.nan))
+    dots = [
+        Drawn(
+            tuple(points[at] for at in usual), "runs" if series.lone else "", "dots", tuple(spread[at] for at in usual)
+        )
+    ]
+    label, lone = "stand out" if series.lone else "", series.lone
+    dots.append(Drawn(tuple(points[at] for at in lone), label, "dots", tuple(spread[at] for at in lone)))
+    calibrated = [(_day(card.date), _CARDS[card.kind]) for card in season.cards if card.kind in shown.cards]
     return Plot(
-        shown.key,
-        f"{shown.heading} over the season",
+        "season",
+        shown.heading,
         "Day",
-        label,
-        (Drawn(tuple(zip(days, values, strict=True)), style="dots"), *lines),
+        f"{shown.heading}, {unit}" if unit else shown.heading,
+        (*dots, Drawn(tuple(line))),
         lanes=tuple((_day(one.first_day), _day(one.last_day)) for _, one in here if one.first_day != one.last_day),
-        marks=tuple((_day(one.first_day), letter) for letter, one in here),
+        marks=(*((_day(one.first_day), letter) for letter, one in here), *dict.fromkeys(calibrated)),
         x_days=True,
+        x_range=axis,
     )
 
 
@@ -153,12 +165,16 @@ def _day(day: str) -> float:
     return float(date.fromisoformat(day).toordinal())
 
 
-def _letters_on(day: str, here: _Lettered) -> str:
-    return " ".join(letter for letter, one in here if one.first_day <= day <= one.last_day)
+def _letters_on(day: str, lone: bool, here: _Lettered) -> str:
+    return " ".join(
+        letter for letter, one in here if one.first_day <= day <= one.last_day and (lone or not one.started)
+    )
 
 
-def _quantity(value: float, kind: str, system: str) -> Quantity:
-    return quantity(value, kind, system) if kind else Quantity(f"{value:.3f}", value)
+def _quantity(value: float, expanded: float, kind: str, system: str) -> Quantity:
+    if kind:
+        return quantity(value, kind, system, expanded_si=expanded)
+    return Quantity(f"{value:.3f} ± {expanded:.3f}", value, expanded=expanded)
 
 
 def _value(value: float, kind: str, system: str) -> float:

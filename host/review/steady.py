@@ -19,6 +19,7 @@ from host.rig import Rig
 SETTLE_S = 1.5  # after the spray opens: rotor, hoses and pressure come to rest
 _LONGEST_ROW_S = 1.5  # the slowest board reports once a second; a gap in the recording is no steady flow
 _LEAST_S = 5.0  # of steady spraying; less is no measurement
+_LEAST_OF_PASS_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def steady_of(track: Track, passes: list[Pass], rig: Rig) -> Steady | None:
     seconds, poured, roots, pressed, rated = (math.fsum(column) for column in zip(*sums, strict=True))
     if seconds < _LEAST_S or roots <= 0 or poured <= 0:
         return None
-    own = [one[1] / one[2] for one in sums if one[0] >= 2.0]
+    own = [one[1] / one[2] for one in sums if one[0] >= _LEAST_OF_PASS_S]
     mean = poured / roots
     scatter = sample_deviation(own) / mean if len(own) > 1 else math.nan
     return Steady(
@@ -63,6 +64,12 @@ def steady_of(track: Track, passes: list[Pass], rig: Rig) -> Steady | None:
         passes=len(own),
         scatter=scatter,
     )
+
+
+def own_coefficients(track: Track, passes: list[Pass], rig: Rig) -> list[tuple[float, float]]:
+    """Coefficient (m³/s/√Pa) and mean pressure (Pa) of each pass with two seconds of steady spraying."""
+    sums = [_sums(track, one, rig) for one in passes] if rig.pressure is not None else []
+    return [(one[1] / one[2], one[3] / one[0]) for one in sums if one[0] >= _LEAST_OF_PASS_S and one[1] > 0]
 
 
 def _sums(track: Track, one: Pass, rig: Rig) -> tuple[float, float, float, float, float]:

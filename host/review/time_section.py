@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from host.documents.document import Message, Messages, Plot, Section, Series
+from host.events import as_meant
 from host.pipeline.columns import Floats
 from host.review.review import Review
 from host.units import UNITS, to_user
@@ -93,5 +94,7 @@ def _unnamed(marks: tuple[tuple[float, str], ...]) -> tuple[tuple[float, str], .
 def _marks(review: Review) -> tuple[tuple[float, str], ...]:
     """Signs as in the picture of the ground: a fault's number, ◆ for what somebody marked."""
     found = [(fault.began_s / 60.0, str(fault.number)) for fault in review.faults]
-    found += [(event.host_s / 60.0, _SHOWN[event.kind]) for event in review.run.events if event.kind in _SHOWN]
+    found += [
+        (event.host_s / 60.0, _SHOWN[event.kind]) for event in as_meant(review.run.events) if event.kind in _SHOWN
+    ]
     return tuple(sorted(found))

@@ -9,12 +9,12 @@ from datetime import UTC, datetime
 import numpy as np
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import against, boom_card, boom_measured
-from host.calibrate.cards import Card, make_card
+from host.calibrate.boom_card import boom_card, boom_measured, run_over_catch
+from host.calibrate.cards import Card, apply_cards, make_card
 from host.calibrate.kinds.meter import meter_measured, meter_section
 from host.calibrate.kinds.pressure import pressure_measured, pressure_section
 from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.shared_errors import meter_parts, pressure_parts
+from host.calibrate.shared_errors import line_of
 from host.calibrate.transducer import PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import Component, combine, pooled
 from host.calibrate.vessels import JUG, Gauge
@@ -27,8 +27,13 @@ PASSES, SCATTER = 6, 0.006
 MADE = datetime(2026, 5, 14, tzinfo=UTC)
 
 
-def verdict(rng: np.random.Generator, psi: float, gauge_psi: float, jug: float, loss: float) -> tuple[str, float]:
-    """The verdict on a run at `psi` whose boom lost `loss` since the catch test, and the stated ± (95 %)."""
+def verdict(
+    rng: np.random.Generator, psi: float, gauge_psi: float, jug: float, loss: float, by_board: bool = False
+) -> tuple[str, float]:
+    """The verdict on a run at `psi` whose boom lost `loss` since the catch test, and the stated ± (95 %).
+
+    The test's pressure was read from the gauge, or, `by_board`, from the board: by the transducer.
+    """
     boom, vessel = rig(4), replace(JUG, accuracy=jug)
     gauge = Gauge(PSI_PA, gauge_psi * PSI_PA)
     scale, habit = 1.0 + rng.uniform(-jug, jug), rng.uniform(-0.5, 0.5) * vessel.step_m3
@@ -55,7 +60,12 @@ def verdict(rng: np.random.Generator, psi: float, gauge_psi: float, jug: float, 
     sensor = calibrate_pressure(points, boom.pressure, 1023, gauge)
     volumes = tuple(read(flow * (60.0 + rng.normal(0, 0.2))) for flow in each)
     reading = Reading(vessel, gauge=gauge)
-    caught = BoomCatch(max(round(psi + offset), 1) * PSI_PA, 60.0, volumes)
+    shown = max(round(psi + offset), 1) * PSI_PA
+    if by_board:
+        line = sensor.sensor
+        shown = float(line.pressure_pa(counts(psi), 1023))
+        reading = replace(reading, transducer_pa=float(line.uncertainty_at(shown)), transducer=line_of(line))
+    caught = BoomCatch(shown, 60.0, volumes)
     test = catch_test([caught], boom, None, reading)
     cards = [
         make_card("meter", "R", MADE, meter_section(meter), meter_measured(meter, catches)),
@@ -66,7 +76,10 @@ def verdict(rng: np.random.Generator, psi: float, gauge_psi: float, jug: float, 
 
 
 def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str, float]:  # type: ignore[no-untyped-def]
-    meter, sensor, standard = cards[0].section, cards[1].section, boom_card(cards[2])
+    standard = boom_card(cards[2])
+    used = apply_cards(rig(4), cards)
+    meter, sensor = used.meter, used.pressure
+    assert sensor is not None
     day = 1.0 + rng.normal(0, DAY_TO_DAY)
     passes = 1.0 + rng.normal(0, SCATTER, PASSES)
     hz = flow * 450e3
@@ -75,10 +88,6 @@ def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str
     ratio = measured / math.sqrt(pressure) / standard.coefficient(pressure)
     scatter, degrees = pooled(float(np.std(passes, ddof=1)), PASSES - 1, 0.007)
     repeat = Component("passes", scatter / math.sqrt(PASSES), degrees)
-    parts = [
-        *against(standard.parts_at(pressure)),
-        *meter_parts(meter, cards, hz),
-        *pressure_parts(sensor, cards, pressure),
-    ]
+    parts = run_over_catch(standard, used, cards, hz, pressure)
     expanded = combine([*parts, repeat]).expanded
     return judged(ratio, expanded, 4)[0], expanded

@@ -180,3 +180,30 @@ def test_only_the_count_and_its_buttons_are_in_sight_while_catching(
     page.reload()
     page.wait_for_selector("#calibrate-say:not(:empty)")
     assert not page.is_visible(".cautions")  # read on this device: folded
+
+
+def test_pictures_show_how_to_hold_and_to_read_the_jug(
+    sprayer: BoardOnPty, serve: Serve, phone: Phone, tmp_path: Path
+) -> None:
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Flow meter", "Measure now")
+    drawn = "[role=img]:visible"
+    for name, words in (("hold", "upright"), ("read", "eye level")):
+        page.wait_for_selector(f"{drawn}.jug-{name}")
+        assert len(page.query_selector_all(drawn)) == 1
+        picture = page.query_selector(drawn)
+        assert words in picture.get_attribute("aria-label")
+        assert picture.bounding_box()["width"] <= 360
+        # The drawing itself is there: a mask that is not found would leave a block of ink, or nothing.
+        mask = picture.evaluate("box => getComputedStyle(box).maskImage")
+        assert page.request.get(re.sub(r'url\("(.*)"\)', r"\1", mask)).ok
+        for light in ("light", "dark"):
+            page.emulate_media(color_scheme=light)
+            page.screenshot(path=tmp_path / f"jug-{name}-{light}.png")
+        if name == "hold":
+            page.click("button:visible:has-text('Start')")
+            page.wait_for_selector("button:visible:has-text('Stop')")
+            assert page.query_selector(drawn) is None  # while it counts there is the count alone
+            page.click("button:visible:has-text('Stop')")
+    assert "bottom of the water's curve" in page.inner_text("#calibrate-say")
+    assert page.is_visible(AMOUNT)

@@ -15,7 +15,9 @@ from axe_playwright_python.sync_playwright import Axe
 from dashboards.ui.fields import address
 from host.calibrate.cards import save_card
 from host.cli.main import main
+from host.events import NOTE_REFILL
 from host.library import Library
+from host.library.later_notes import add_note, read_notes
 from host.review.season import season_of
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Server, wait_until
@@ -86,8 +88,13 @@ def test_a_folder_that_cannot_be_read_is_told_and_looked_at_again(runs: Path, se
 
 
 def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phone) -> None:
-    """Twenty runs; the meter reads 6 % less from the eleventh on."""
+    """Twenty runs; the meter reads 6 % less from the eleventh on, and a refill in the fifth was not recorded."""
     write_season(runs, 20, Truth(meter=lambda run: -0.06 if run >= 10 else 0.0))
+    fifth = [entry for entry in Library(runs).entries() if entry.digest][4]
+    assert fifth.digest
+    left = float(fifth.digest.notes["tank left"].split()[0]) + 550.0 * fifth.digest.volume_m3
+    add_note(fifth.path, "tank left", f"{left:.2f} L", datetime.now().astimezone())
+    (runs / "foreign.sward").write_bytes(b"something else")
     digests = [entry.digest for entry in Library(runs).entries() if entry.digest]
     season = season_of(digests)
     assert season.findings
@@ -96,18 +103,24 @@ def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phon
     page.set_default_timeout(90_000)
     page.wait_for_selector("#compare-kind input")
     page.locator("#compare-kind input").nth(2).click()
-    page.wait_for_selector(".coefficient .main-svg")
+    page.wait_for_selector(".season .main-svg")
     told = page.locator(".inner.warning").all_inner_texts()
     assert len(told) == len(season.findings)
     for letter, words, finding in zip("ABCDEF", told, season.findings, strict=False):
         assert words.startswith(letter)
         assert finding.kind in words.lower()
         assert finding.first_day in words
+    assert "foreign.sward" in page.inner_text("#compare-result").lower()
     assert season.due.lower() in page.inner_text("#compare-result").lower()
     rows = page.evaluate(
         "Array.from(document.querySelector('.numbers').querySelectorAll('tbody tr'), row => row.cells[0].textContent)"
     )
     assert rows == list(season.coefficient.dates)
     fits(page)
+    assert any(finding.missing_m3 for finding in season.findings)
+    page.click("#compare-result .acts button")
+    page.wait_for_selector("#compare-refill:not(:empty)")
+    assert NOTE_REFILL in read_notes(fifth.path)
+    page.wait_for_selector("#compare-result .acts button", state="detached")
     page.click("#compare-result .goes a")
     wait_until(lambda: "Spray record" in page.title(), "the season's report", 60.0)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from host.events import as_meant
 from host.journal import RunFile, read_run
 from tests.dashboards.processes import RecorderProcess, Server, wait_until
 from tests.dashboards.test_live_page import state, text, wait_for
@@ -41,6 +42,20 @@ def test_killing_the_page_leaves_no_gap_in_the_recording(recorder: RecorderProce
     assert np.unique(np.diff(run.frames["seq"].astype(int))).tolist() == [1]  # how late lines are: soak, test_load
 
 
+def mark_again(page: Any) -> None:
+    """A mark with words, and one that is taken back."""
+    page.click("#mark")
+    page.click("#word")
+    page.fill("#naming-text", "gate <b>post</b>")
+    page.keyboard.press("Enter")
+    wait_until(lambda: text(page, "#notice") == "Marked: gate <b>post</b>.", "the word is in the answer")
+    page.click("#mark")
+    page.wait_for_function("document.getElementById('notice').textContent === 'Marked.'")
+    page.click("#undo")
+    wait_until(lambda: text(page, "#notice") == "Mark undone.", "the answer")
+    assert page.is_hidden("#undo")
+
+
 @pytest.mark.browser
 def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve, phone: Phone) -> None:
     page = phone(serve().address)
@@ -60,14 +75,16 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     wait_until(lambda: text(page, "#notice") == "Refill recorded: 5.00 gal added.", "the answer")
     page.click("#refilled")
     page.fill("#refill-amount", "lots")
-    page.click("#refill button[value=added]")
-    wait_until(lambda: "is not a number with a unit" in text(page, "#notice"), "the refusal")
+    page.click("#refill button[type=submit]")
+    wait_until(lambda: "is not a number with a unit" in text(page, "#refill-wrong"), "the refusal, in the dialog")
+    assert page.input_value("#refill-amount") == "lots", "and what was typed is still there"
+    page.click("#refill .cancel")
     page.click("#refilled")
-    page.click("#refill button[value=cancel]")
-    page.click("#refilled")
-    page.click("#refill button[value=full]")
+    page.click("#refill-full")
     wait_until(lambda: text(page, "#notice") == "Refill recorded: tank full.", "the answer")
     wait_until(lambda: text(page, "[data-field=tank]") == "25.0", "a full tank of 25 gal on the page")
+
+    mark_again(page)
 
     for tap in ("fault-mute", "fault-mute", "fault-seen"):  # hidden while nothing is wrong
         page.evaluate(f"document.getElementById('{tap}').click()")
@@ -79,10 +96,13 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     assert state(page, "recording") == "on", "one tap stops nothing"
     page.click("#stop")
     wait_for(page, "recording", "ended")
+    page.wait_for_selector("#next:not([hidden])")
+    assert page.get_attribute("#see-run", "href") == f"/run?name={recorder.run.stem}"
     assert recorder.child.wait(10) == 0
     run = read_run(recorder.run)
     assert run.complete
-    assert len(events(run, "mark")) == 1
+    marks = [event.detail.get("text") for event in as_meant(run.events) if event.kind == "mark"]
+    assert marks == ["", "gate <b>post</b>"]
     added = [detail.get("added_m3") for detail in events(run, "refill")]
     assert added == [pytest.approx(5 * GALLON_L / 1000), None]
     taps = [one.kind for one in run.events if one.kind.startswith("alarm")]

@@ -133,7 +133,7 @@ def test_the_row_is_the_pipelines_own(tmp_path: Path, runs: Writers, follow: Fol
     run, rig = read_run(path), load_rig(RIG)
     pipeline = Pipeline(rig)
     signals = pipeline.push(run.frames, run.events)
-    wanted = screen_row(live_row(pipeline, signals) | {"frame": 101}, "us")
+    wanted = screen_row(live_row(pipeline, signals) | {"frame": 101, "tank_low_m3": rig.tank.warn_m3}, "us")
     assert {key: message["row"][key] for key in wanted} == wanted
     # 136.36 × gpm of one nozzle / (mph × spacing in inches), turf bulletins, from memory: 1.19 gal/1000 ft² at 2 mph
     assert float(message["row"]["rate"]) == pytest.approx(136.36 * 0.35 / (2.0 * 20), rel=0.01)

@@ -252,16 +252,16 @@ def measured(area: str, copy: Path) -> Reach:
 
 def noticed(mutant: Mutant, copy: Path, reach: Reach) -> str | None:
     """What noticed a mistake: the first test that fails, or its time; None where nothing did."""
-    place = copy / mutant.path.relative_to(ROOT)
-    tests = reach.tests_of(place, mutant.function)
+    tests = reach.tests_of(mutant.path, mutant.function)
     if not tests:
         return None
-    place.write_text(mutant.text, encoding="utf-8")
+    whole = mutant.path.read_text(encoding="utf-8")
+    mutant.path.write_text(mutant.text, encoding="utf-8")
     try:
         usual_s = sum(reach.seconds[test] for test in tests)
         code = run_tests(copy, sorted({test.split("::")[0] for test in tests}), Only(tests), 30 + 4 * usual_s)
     finally:
-        shutil.copy2(mutant.path, place)
+        mutant.path.write_text(whole, encoding="utf-8")
     said = (copy / "said.txt").read_text(encoding="utf-8", errors="replace")
     failed = re.search(r"^(?:FAILED|ERROR) (\S+)", said, re.MULTILINE)
     return "its time" if code is None else None if code == 0 else failed[1] if failed else f"exit code {code}"
@@ -269,17 +269,17 @@ def noticed(mutant: Mutant, copy: Path, reach: Reach) -> str | None:
 
 def hunt(area: str, copy: Path, args: argparse.Namespace) -> list[Mutant]:
     """The mistakes of an area, of those drawn, that no test noticed."""
-    files = sorted(path for pattern in AREAS[area][0] for path in ROOT.glob(pattern))
+    files = sorted(path for pattern in AREAS[area][0] for path in copy.glob(pattern))
     everything = [mutant for path in files for mutant in mutants_of(path)]
     drawn = random.Random(args.seed).sample(everything, min(args.most, len(everything)))
     if args.at:
-        drawn = [mutant for mutant in everything if f"{mutant.path.relative_to(ROOT)}:{mutant.line}" in args.at]
+        drawn = [mutant for mutant in everything if f"{mutant.path.relative_to(copy)}:{mutant.line}" in args.at]
     reach = measured(area, copy)
     survivors = []
     for number, mutant in enumerate(drawn, start=1):
         by = noticed(mutant, copy, reach)
         print(f"{area} {number}/{len(drawn)} {f'noticed by {by}' if by else 'SURVIVED'}")
-        print(f"  {mutant.path.relative_to(ROOT)}:{mutant.line}\n  - {mutant.before}\n  + {mutant.after}", flush=True)
+        print(f"  {mutant.path.relative_to(copy)}:{mutant.line}\n  - {mutant.before}\n  + {mutant.after}", flush=True)
         survivors += [] if by else [mutant]
     print(f"{area}: {len(drawn) - len(survivors)} of {len(drawn)} noticed; {len(everything)} could be made", flush=True)
     return survivors

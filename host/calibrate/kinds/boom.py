@@ -11,14 +11,16 @@ from firmware_protocol.messages import Report
 from host.calibrate.amounts import Amount, AmountReader, one_jug
 from host.calibrate.boom import Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
+from host.calibrate.budget import plus_minus_text
 from host.calibrate.cards import Card
 from host.calibrate.drafts import not_whole, point_from
 from host.calibrate.kinds.boom_checks import boom_questions, not_standard
 from host.calibrate.kinds.boom_document import bars_of, boom_document
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
-from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, amount_reader, caught
+from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, READ_THE_JUG, amount_reader, caught
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, fields_of, outcome_of
 from host.calibrate.nozzle_catches import NozzleCatch, NozzleCatches, boom_catch
+from host.calibrate.shared_errors import line_of
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import USUAL_GAUGE, Vessel
 from host.documents.document import Block, Column, Table, column, quantity
@@ -100,17 +102,24 @@ class BoomSession(Session):
             message = self._next_pressure(bool(start[0]))
             return Step(message, *start, fields=(_GAUGE,), save="Use the gauge", figure=figure, about=about)
         if catches.step == "ready":
-            message = f"Keep spraying. Start as you hold the jug under {nozzle}."
-            return Step(message, "Start", countdown, figure=figure, about=about)
+            message = f"Keep spraying. Start as you hold the jug upright, close under {nozzle}."
+            return Step(message, "Start", countdown, picture="jug-hold", figure=figure, about=about)
         if catches.step == "running":
             message = f"Catch all of {nozzle}; half a minute or more. Stop as you pull the jug away."
             if catches.timed is not None:
                 message = f"Hold the jug under {nozzle} from the first beep on, and pull it away at the last."
             return Step(message, "Stop", figure=figure, about=about, timed=catches.timed, in_progress=True)
-        message = f"Read the jug on level ground, or weigh it, and enter what {nozzle} gave."
+        message = f"{READ_THE_JUG}, and enter what {nozzle} gave."
         then = f"Save, start nozzle {catches.nozzle + 1}" if self._again and catches.nozzle < catches.nozzles else ""
         return Step(
-            message, fields=(AMOUNT,), save="Save catch", save_next=then, figure=figure, about=about, in_progress=True
+            message,
+            fields=(AMOUNT,),
+            save="Save catch",
+            save_next=then,
+            picture="jug-read",
+            figure=figure,
+            about=about,
+            in_progress=True,
         )
 
     def _next_pressure(self, by_board: bool) -> str:
@@ -267,7 +276,7 @@ class BoomSession(Session):
         sensor = self.job.rig.pressure
         if sensor and sensor.uncertainty_pa and not any(catch.by_gauge for catch in catches):
             highest = max(catch.pressure_pa for catch in catches)
-            reading = replace(reading, transducer_pa=float(sensor.uncertainty_at(highest)))
+            reading = replace(reading, transducer_pa=float(sensor.uncertainty_at(highest)), transducer=line_of(sensor))
         return reading
 
 
@@ -295,7 +304,8 @@ def _plus_minus(rig: Rig, card: Card | None) -> str:
     if card is None:
         return ""
     try:
-        return f"± {100 * max(combine(parts).expanded for parts in boom_card(card).parts):.1f} %"
+        worst = max(combine(parts).expanded for parts in boom_card(card).parts)
+        return plus_minus_text(worst, "fraction", rig.units)
     except DamagedFileError:
         return "its card cannot be read: repeat the catch test"
 

@@ -46,6 +46,7 @@ class CountedSession(Session):
     amount: tuple[Field, ...] = ()  # asked for after Stop
     save_word = "Save"
     next_word = ""  # on a button that starts the next one, too
+    pictures = ("", "")  # before Start, and while the amount is asked for
     messages: Mapping[str, str]  # by step: ready, again, running, stopped
 
     def __init__(self, job: Job) -> None:
@@ -69,7 +70,7 @@ class CountedSession(Session):
         step = self.counting.step
         message = self.messages["again" if step == "ready" and self.taken else step]
         if step == "ready":
-            return Step(message, "Start", needs_board=True)
+            return Step(message, "Start", picture=self.pictures[0], needs_board=True)
         figure, about = self._figure(self.counting.count())
         if step == "running":
             return Step(message, "Stop", figure=figure, about=about, in_progress=True, needs_board=True)
@@ -78,6 +79,7 @@ class CountedSession(Session):
             fields=self.amount,
             save=self.save_word,
             save_next=self.next_word,
+            picture=self.pictures[1],
             figure=figure,
             about=about,
             in_progress=True,

@@ -13,6 +13,7 @@ JUG_FIELDS = (
     Field("accuracy", "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)", "1 %", required=False),
     Field("jug", "Which jug or scale, if you have several", "white one", required=False),
 )
+READ_THE_JUG = "Put the jug on level ground and read it at eye level, at the bottom of the water's curve (or weigh it)"
 AMOUNT = Field("amount", "Caught: volume or weight", "78 fl oz", "2.31 L", quantity="amount", again=True)
 
 

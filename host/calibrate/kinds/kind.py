@@ -23,6 +23,12 @@ CAUTIONS = (
     "Keep battery and plugs dry; do not stand in the spray.",
 )
 
+# Drawings of how to do a step, and what they show.
+PICTURES = {
+    "jug-hold": "A jug held upright close under a nozzle, so that nothing falls beside it",
+    "jug-read": "A jug on level ground, read at eye level at the bottom of the water's curve",
+}
+
 
 @dataclass(frozen=True)
 class Field:
@@ -81,9 +87,9 @@ class Step:
 
     `button` is the word on the large button ("Start", "Stop"; empty: there is none), `second` on one beside it.
     `fields` can be filled in now, `save` is the word on the button below them, `save_next` on one that starts the next
-    point as well. `figure` is the large number meanwhile, `about` what it is. `timed` is what a countdown sounds at: a
-    number of its own, seconds to its start, seconds to its end. `in_progress`: a point is half taken. With
-    `needs_board` nothing can be done without reports of the board.
+    point as well. `picture` names a drawing of PICTURES. `figure` is the large number meanwhile, `about` what it is.
+    `timed` is what a countdown sounds at: a number of its own, seconds to its start, seconds to its end.
+    `in_progress`: a point is half taken. With `needs_board` nothing can be done without reports of the board.
     """
 
     message: str
@@ -92,6 +98,7 @@ class Step:
     fields: tuple[Field, ...] = ()
     save: str = ""
     save_next: str = ""
+    picture: str = ""
     figure: str = ""
     about: str = ""
     timed: tuple[float, float, float] | None = None

@@ -19,7 +19,7 @@ from host.calibrate.checks import (
     size_of,
 )
 from host.calibrate.kinds.counted import CountedSession, Point
-from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, amount_reader, caught
+from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, READ_THE_JUG, amount_reader, caught
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
@@ -83,7 +83,7 @@ _MESSAGES = {
     "spray.",
     "again": "Empty the jug and put it back. Start, then spray: three catches at each of two flows are best.",
     "running": "Stop spraying when the jug is well filled. Wait until the count stops, then Stop.",
-    "stopped": "Read the jug on level ground, or weigh it, and enter how much you caught.",
+    "stopped": f"{READ_THE_JUG}, and enter how much you caught.",
 }
 
 
@@ -95,6 +95,7 @@ class MeterSession(CountedSession):
     save_word = "Save catch"
     next_word = "Save, start the next"
     messages = _MESSAGES
+    pictures = ("jug-hold", "jug-read")
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)

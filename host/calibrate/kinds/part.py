@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from host.calibrate.budget import widened
+from host.calibrate.budget import plus_minus_text, widened
 from host.calibrate.cards import Card
 from host.documents.document import Quantity
 from host.rig import Rig
@@ -32,7 +32,7 @@ def percent_known(part: str) -> Callable[[Rig, Card | None], str]:
 
     def plus_minus(rig: Rig, card: Card | None) -> str:
         on_card = measured_number(card, "expanded_percent")
-        percent = 100 * widened(getattr(rig, part).relative_uncertainty) if on_card is None else on_card
-        return f"± {percent:.1f} %"
+        expanded = widened(getattr(rig, part).relative_uncertainty) if on_card is None else on_card / 100.0
+        return plus_minus_text(expanded, "fraction", rig.units)
 
     return plus_minus

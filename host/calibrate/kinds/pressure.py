@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_measured, budget_section, good_to, short, widened
+from host.calibrate.budget import budget_measured, budget_section, good_to, plus_minus_text, short, widened
 from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
@@ -259,7 +259,7 @@ def _plus_minus(rig: Rig, card: Card | None) -> str:
     assert rig.pressure is not None
     on_card = measured_number(card, "expanded_kPa")
     pascal = widened(float(rig.pressure.uncertainty_at(rig.pressure.high_pa))) if on_card is None else on_card * 1e3
-    return f"± {format_value(pascal, 'pressure', rig.units)}"
+    return plus_minus_text(pascal, "pressure", rig.units)
 
 
 KIND = Kind(

@@ -11,6 +11,7 @@ from uncertainties import ufloat
 from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card
+from host.calibrate.square_root_law import BoomFlows, check_two_pressures
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
 from host.errors import UserError
@@ -235,8 +236,30 @@ def test_the_card_keeps_how_well_it_was_read():
     test = catch_test([one], rig(), None, reading)
     card = make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_measured(rig(), test, reading))
     kept = boom_card(card)
-    assert combine(kept.parts_at(40 * PSI)).standard == pytest.approx(test.results[0].uncertainty.standard, rel=1e-5)
+    assert combine(kept.parts[kept.nearest(40 * PSI)]).standard == pytest.approx(
+        test.results[0].uncertainty.standard, rel=1e-5
+    )
     older = {name: value for name, value in boom_measured(rig(), test, reading).items() if name != "reading"}
     usual = boom_card(make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, older))
     expected = catch_test([one], rig(), None, Reading()).results[0].uncertainty.standard
-    assert combine(usual.parts_at(40 * PSI)).standard == pytest.approx(expected, rel=1e-5)
+    assert combine(usual.parts[usual.nearest(40 * PSI)]).standard == pytest.approx(expected, rel=1e-5)
+
+
+def test_nozzles_that_read_alike_were_rounded_alike():
+    """50 mL marks, 700 mL each: the marks' part grows by √(2 - 1/4) of resolution(step) where all read one step."""
+    alike, apart = ((700e-6,) * 4, (650e-6, 700e-6, 750e-6, 700e-6))
+    vessel = replace(JUG, step_m3=50e-6)
+    half = 50e-6 / math.sqrt(12.0)
+    assert vessel.marks_uncertainty(alike) == pytest.approx(half * math.sqrt(1.75))
+    assert vessel.marks_uncertainty(apart) == pytest.approx(half)
+    assert vessel.marks_uncertainty(alike[:1]) == pytest.approx(half)
+
+
+@pytest.mark.parametrize(("times", "told"), [(1.8, False), (2.4, True), (-2.4, True)])
+def test_a_departure_counts_from_twice_its_uncertainty_on(times, told):
+    """Q = k √P: four times the pressure gives twice the flow. 95 % of a normal law: within 2 (JCGM 100, G.1.3)."""
+    own, shared = 0.01, 0.01
+    standard = math.hypot(math.sqrt(2) * shared, math.sqrt(2) * own / math.sqrt(4))
+    low = BoomFlows(1e5, (1e-5,) * 4, (own,) * 4, shared)
+    high = BoomFlows(4e5, (2e-5 * math.exp(times * standard),) * 4, (own,) * 4, shared)
+    assert bool(check_two_pressures(low, high)) == told

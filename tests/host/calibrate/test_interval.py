@@ -40,6 +40,10 @@ def test_times_in_seconds_do_as_well():
     assert (nothing.flow_pulses, nothing.flowing_s) == (0, 0.0)
 
 
+def test_two_frames_are_enough():
+    assert interval_of_run(run_file(), "3.05", "3.15").flow_pulses == RATE
+
+
 @pytest.mark.parametrize(
     ("start", "end", "says"),
     [

@@ -3,6 +3,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy.integrate
 import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
@@ -181,3 +182,38 @@ def test_what_is_shown_is_never_less_than_it_is():
     assert rounded_up(10.47, 0) == 11
     assert rounded_up(0.0139, 2) == 0.02
     assert rounded_up(0.02, 2) == 0.02
+
+
+def held_by(half_width, limit, normal):
+    """P(|R + N| ≤ half_width) by SciPy's quadrature: R even within ± limit, N normal."""
+
+    def given(r):
+        return scipy.stats.norm.cdf((half_width - r) / normal) - scipy.stats.norm.cdf((-half_width - r) / normal)
+
+    return scipy.integrate.quad(given, -limit, limit, points=[half_width], limit=200)[0] / (2 * limit)
+
+
+@given(st.floats(0.05, 20.0))
+def test_an_even_error_is_convolved_with_the_rest(share):
+    """JCGM 101:2008, 5.3: 95 % of the sum of an even and a normal error, whichever is larger."""
+    combined = combine([Component("jug", rectangular(1.0), even=True), Component("rest", share / math.sqrt(3.0))])
+    assert held_by(combined.expanded, 1.0, share / math.sqrt(3.0)) == pytest.approx(0.95, abs=1e-6)
+    assert combined.expanded <= 1.96 * combined.standard * 1.003
+    assert combined.coverage == pytest.approx(combined.expanded / combined.standard)
+
+
+def test_an_even_error_alone_and_its_limits():
+    """Of a jug that is right to 3 %, 95 % lie within 2.85 %, and never more than 3 %: not 1.96 × 1.73 = 3.4 %."""
+    assert combine([Component("jug", rectangular(0.03), even=True)]).expanded == pytest.approx(0.0285)
+    twice = [Component("jug", rectangular(0.03), shared="jug", even=True) for _ in range(2)]
+    assert combine(twice).expanded == pytest.approx(0.057)
+    gone = [twice[0], replace(twice[1], standard=-twice[1].standard), Component("rest", 1.0, 4)]
+    assert combine(gone).expanded == pytest.approx(2.776, abs=1e-3)  # t of 4 degrees, as in any table
+
+
+@given(st.floats(0.0, 3.0), st.integers(1, 30))
+def test_a_small_even_error_changes_nothing_of_students_factor(size, degrees):
+    alone = combine([Component("scatter", 1.0, degrees)]).expanded
+    both = combine([Component("scatter", 1.0, degrees), Component("jug", size, even=True)]).expanded
+    assert both >= alone * (1 - 1e-9)
+    assert both <= alone + 1.96 * size

@@ -30,11 +30,11 @@ def test_rate_of_a_steady_pass():
 
 @pytest.mark.parametrize("error", [-0.005, 0.005])
 def test_rate_per_area_needs_no_clock_but_flow_and_speed_do(error):
-    _, signals = run(steady(3000, clock_error=error))
+    pipeline, signals = run(steady(3000, clock_error=error))
     assert signals.rate_m3_m2[-1] == pytest.approx(4e-3 / 60 / (1.0 * SWATH_M), rel=2e-5)
     assert signals.flow_m3_s[-1] == pytest.approx(4e-3 / 60, rel=1e-4)
     assert signals.speed_m_s[-1] == pytest.approx(1.0, rel=1e-4)
-    assert signals.spraying_s[-1] == pytest.approx(299.9, rel=1e-4)
+    assert pipeline.sums()["ground_s"] == pytest.approx(299.9, rel=1e-4)
 
 
 def test_volume_and_distance_are_the_counts():
@@ -54,15 +54,15 @@ def three_parts(spray_flow_hz=40.0):
 
 
 def test_area_grows_only_while_spraying():
-    _, signals = run(three_parts())
+    pipeline, signals = run(three_parts())
     assert signals.distance_m[-1] == pytest.approx(40.0, abs=0.2)
-    assert signals.area_m2[-1] == pytest.approx(20.0 * SWATH_M, abs=0.3)
+    assert pipeline.sums()["ground_m2"] == pytest.approx(20.0 * SWATH_M, abs=0.3)
 
 
 def test_spraying_on_the_spot_is_its_own_sum():
-    pipeline, signals = run(three_parts())
-    assert signals.standing_s[-1] == pytest.approx(20.0, abs=0.8)
-    assert signals.standing_m3[-1] == pytest.approx(20 * 40 / PULSES_PER_M3, rel=0.04)
+    pipeline, _ = run(three_parts())
+    assert pipeline.sums()["stationary_s"] == pytest.approx(20.0, abs=0.8)
+    assert pipeline.sums()["stationary_m3"] == pytest.approx(20 * 40 / PULSES_PER_M3, rel=0.04)
     assert [p.number for p in pipeline.passes] == [1]
     assert pipeline.passes[0].volume_m3 == pytest.approx(20 * 40 / PULSES_PER_M3, rel=0.01)
 
@@ -99,10 +99,12 @@ def test_a_dribble_is_no_pass():
 def test_time_off_target():
     # Target 200 L/ha with a band of 10 %; at 24 Hz and 10 Hz the rate is 200, at 30 Hz 250.
     flow = np.repeat([24.0, 30.0], 300)
-    _, signals = run(made_frames(flow, np.full(600, 10.0), np.ones(600)))
-    assert signals.off_target_s[299] == 0
-    assert signals.off_target_s[-1] == pytest.approx(30.0, abs=2.0)  # a two-second window has to fill first
-    assert signals.off_target_m2[-1] == pytest.approx(signals.off_target_s[-1] * SWATH_M, rel=0.01)
+    pipeline, signals = run(made_frames(flow, np.full(600, 10.0), np.ones(600)))
+    assert not signals.off_target[:300].any()
+    assert signals.off_target[300:].sum() * 0.1 == pytest.approx(30.0, abs=2.0)  # a two-second window has to fill first
+    sums = pipeline.sums()
+    assert sums["off_target_s"] == pytest.approx(30.0, abs=2.0)
+    assert sums["over_m2"] + sums["under_m2"] == pytest.approx(sums["off_target_s"] * SWATH_M, rel=0.01)
 
 
 def test_pace_wanted_brings_the_rate_to_the_target():
@@ -144,9 +146,9 @@ def test_without_a_wheel_the_timed_speed_holds_while_spraying():
     rig = RIG.replace(
         '[wheel]\ncircumference = "1.0 m"\npulses_per_turn = 10\n', '[course]\ndistance = "100 m"\ntime = "80 s"\n'
     )
-    _, signals = run(three_parts(), rig)
-    assert signals.area_m2[-1] == pytest.approx(40 * 1.25 * SWATH_M, rel=0.01)
-    assert signals.standing_s[-1] == 0
+    pipeline, _ = run(three_parts(), rig)
+    assert pipeline.sums()["ground_m2"] == pytest.approx(40 * 1.25 * SWATH_M, rel=0.01)
+    assert pipeline.sums()["stationary_s"] == 0
 
 
 @pytest.mark.parametrize(

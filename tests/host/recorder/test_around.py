@@ -7,6 +7,7 @@ import os
 import resource
 import socket
 import stat
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ from host.errors import BadInputError, NoAnswerError, NotNowError, UserError
 from host.recorder import ask, is_alarm
 from host.recorder.control import ControlServer, socket_path
 from host.recorder.follow import LOOK_S, RunFollower
-from host.recorder.status_line import status_text
+from host.recorder.status_line import StatusLine, status_text
 
 STATUS: dict[str, Any] = {
     "run_s": 3_725.4,
@@ -150,3 +151,21 @@ def test_a_held_up_terminal_does_not_hold_up_the_end() -> None:
 
     with StatusLine(lambda: STATUS, HeldUp()):
         pass
+
+
+def test_away_from_a_terminal_only_what_changes_is_printed() -> None:
+    """Into a log: nothing while all is well, a line for each new state, no second one for the same."""
+    states = ["recording", "recording", "disk full", "disk full", "recording", "stopping"]
+    shown = threading.Event()
+
+    def status() -> dict[str, Any]:
+        state = states.pop(0) if len(states) > 1 else states[0]
+        if state == "stopping":
+            shown.set()
+        return STATUS | {"state": state, "trouble": state if state == "disk full" else ""}
+
+    out = io.StringIO()
+    with StatusLine(status, out):
+        assert shown.wait(60)
+    lines = out.getvalue().splitlines()
+    assert len(lines) == 2 and "disk full" in lines[0] and "full" not in lines[1]

@@ -32,6 +32,7 @@ def quick_link(address: str, items: SimpleQueue[Any]) -> Link:
 
 
 def test_a_run_from_start_to_end(end: PtyEnd, plan: RunPlan) -> None:
+    began = time.monotonic()
     with ReportingBoard(end) as board:
         recording = Recording(Recorder(end.address, plan))
         until(lambda: recording.recorder.status()["lines"] > 25)
@@ -52,6 +53,10 @@ def test_a_run_from_start_to_end(end: PtyEnd, plan: RunPlan) -> None:
     }
     kinds = [one.kind for one in run.events if one.kind not in ("note", "identity")]
     assert kinds == ["header", "rig", "run_start", "refill", "run_end", "trailer"]
+    ended_s = run.events[-2].host_s
+    assert 0 <= ended_s - run.frames["host_s"][-1] < time.monotonic() - began, (
+        "it ended after its last line, before now"
+    )
     assert recording.path.name.endswith("-lower-green.sward")
     assert isinstance(recording.outcome, Outcome) and recording.outcome.rest is None
     with pytest.raises(UserError, match="no recorder is running"):
@@ -232,6 +237,9 @@ def test_two_runs_of_one_minute_have_two_files(end: PtyEnd, plan: RunPlan) -> No
     ("request_", "words"),
     [
         ({"ask": "event", "kind": "run_end"}, "choose refill or mark"),
+        ({"ask": "event", "kind": "refill", "added_m3": -0.01}, "added_m3 must be a volume"),
+        ({"ask": "event", "kind": "refill", "added_m3": 1e3}, "added_m3 must be a volume"),
+        ({"ask": "event", "kind": "refill", "to_m3": "much"}, "to_m3 must be a volume"),
         ({"ask": "output", "buzzer": "loud"}, "buzzer must be a whole number"),
         ({"ask": "dance"}, "knows no request 'dance'"),
         ({}, "knows no request None"),

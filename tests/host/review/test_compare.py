@@ -12,6 +12,8 @@ import uncertainties
 from host.calibrate.boom import BoomCatch, Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card, save_card
+from host.calibrate.shared_errors import line_of
+from host.calibrate.vessels import Gauge
 from host.cli.main import main
 from host.errors import UserError
 from host.journal import RunFile
@@ -51,13 +53,13 @@ def reviewed(*events, **options):
     return review_of(RunFile(Path("run.sward"), frames=frames_with(*events, **options)), RIG)
 
 
-def catch_card(factor=1.0, made=DAY - timedelta(days=3)):
+def catch_card(factor=1.0, made=DAY - timedelta(days=3), reading=None):
     """What a jug caught of nozzles that give `factor` times their rating, at 30 and 50 psi for a minute."""
     catches = [
         BoomCatch(psi * PSI_PA, 60.0, (float(RIG.nozzles.flow_m3_s(psi * PSI_PA)) * 60.0 * factor,) * 4)
         for psi in (30.0, 50.0)
     ]
-    reading = Reading()
+    reading = reading or Reading()
     return make_card("boom", RIG.name, made, {}, boom_measured(RIG, catch_test(catches, RIG, None, reading), reading))
 
 
@@ -165,3 +167,30 @@ def test_the_command(tmp_path, capsys):
     assert np.isfinite(out["ratio_expanded_uncertainty"])
     assert main(["season", "--runs", str(tmp_path), "--json"]) in (0, 1)
     assert json.loads(capsys.readouterr().out)["runs"] == 2
+
+
+def test_a_pressure_read_by_the_same_line_cancels(healthy):
+    """GUM 5.2.2: run and catch test read by one transducer have its error in common; another line's is its own."""
+    sensor = replace(RIG.pressure, uncertainty_pa=1.0 * PSI_PA, gain_uncertainty=0.02)
+    rig = replace(RIG, pressure=sensor)
+    run = replace(healthy, rig=rig)
+    own, other = (
+        run_against_catch(
+            run, boom_card(catch_card(reading=Reading(transducer_pa=1.3 * PSI_PA, transducer=line)))
+        ).uncertainty
+        for line in (line_of(sensor), "of another day")
+    )
+    named = {part.name: abs(part.standard) for part in own.components}
+    assert named["transducer: zero, at two pressures"] < 0.5 / 30 - 0.5 / 50
+    # 0.15 % of 100 psi at about 40 psi, halved, for the flow goes with the root.
+    assert named["transducer: hysteresis (assumed)"] == pytest.approx(0.5 * 0.15 / 40, rel=0.3)
+    assert not any(name.endswith("transducer") for name in named)
+    assert other.standard**2 - own.standard**2 > (0.5 * 1.0 / 40) ** 2
+
+
+def test_where_the_gauge_is_most_of_it_the_board_is_to_read_the_pressure(healthy):
+    vague = Reading(gauge=Gauge(accuracy_pa=5 * PSI_PA))
+    assert any(
+        "let the board read" in text
+        for text in run_against_catch(healthy, boom_card(catch_card(reading=vague))).remarks
+    )

@@ -141,7 +141,14 @@ def test_tank_balance_by_the_marks():
     # Three readings to 0.5 L (0.5/√12 each) over 30 L, and marks right to ± 3 % (3 %/√3): GUM 4.3.7, F.2.2.1.
     expected = math.hypot(math.sqrt(3) * 0.5 / math.sqrt(12) / 30, 0.03 / math.sqrt(3))
     assert balance.meter_over_tank_u / balance.meter_over_tank == pytest.approx(expected)
-    assert tank_balance([refill()], {"tank left": "20 L"}, rig, 0.03, 0.02).meter_over_tank is None
+    # Full again to the brim, all that was counted since then is balanced; and a refill that was confirmed afterwards.
+    since = rig.tank.volume_m3 - 0.0191
+    balance = tank_balance([*disturbances, refill()], {"tank left": "20 L"}, rig, 0.0709, 0.0191)
+    assert balance.meter_over_tank == pytest.approx(since / (rig.tank.volume_m3 - 0.020))
+    noted = {"tank left": "20 L", "refill not recorded": "10 L"}
+    balance = tank_balance(disturbances[:1], noted, rig, 0.0309, 0.0091)
+    assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
+    assert balance.left_by_count_m3 == pytest.approx(0.0191)
     with pytest.raises(UserError, match="tank left"):
         tank_balance([], {"tank left": "half"}, rig, 0.03, 0.02)
 

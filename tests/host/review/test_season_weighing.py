@@ -1,17 +1,19 @@
-"""Steps weighed against the tank balances, and single runs that stand out."""
+"""Changes weighed against all that a season has seen, and single runs that stand out."""
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from host.calibrate.uncertainty import student_factor
-from host.review import season as kinds
-from host.review.lone import LONE_RUN, LONE_TANK
+from host.review.card_marks import CardMark
+from host.review.season import findings as kinds
 from host.review.season import season_of
-from host.review.trend import lone_runs
-from host.review.weighing import weigh_step
-from tests.bench.bench_season import AT, drawn
+from host.review.season.changes import Change
+from host.review.season.observations import observed
+from host.review.season.search import Explained
+from host.review.season.weighing import weigh
+from host.units import PSI_PA
+from tests.bench.bench_season import AT, PLANTS, drawn
 from tests.host.review.season_runs import Truth, day_of, season
 
 
@@ -20,37 +22,116 @@ def digest():
     return season(1, Truth())[0]
 
 
+def made(run, days=1):
+    """Noon of a day after a run."""
+    return f"{day_of(run)[:8]}{int(day_of(run)[8:]) + days:02d}T12:00:00+00:00"
+
+
 def test_a_meter_step_that_its_balances_show_is_named_with_its_odds(digest):
-    (finding,) = season_of(drawn(digest, 3, "meter step")).findings
-    assert (finding.kind, finding.first_day) == (kinds.METER_STEP, day_of(AT))
+    (finding,) = season_of(drawn(digest, 3, "meter - 5 %")).findings
+    assert (finding.kind, finding.first_day, finding.suspects) == (kinds.METER_STEP, day_of(AT), ("meter",))
     assert "(meter, " in finding.sentence and " : 1)" in finding.sentence
 
 
-def test_few_balances_leave_it_open_and_say_how_many_would_decide():
-    rng = np.random.default_rng(2)
-    weighed = weigh_step(0.03, 0.002, rng.normal(0, 0.02, 30), np.array([0.015]))
-    assert not weighed.meter and not weighed.nozzles
+def test_few_balances_leave_it_open_and_say_what_would_decide(digest):
+    runs = drawn(digest, 3, "meter - 5 %")
+    runs = [one if run < AT + 1 else replace(one, meter_over_tank=None) for run, one in enumerate(runs)]
+    seen = observed(runs, ())
+    weighed = weigh(Explained(seen, (), 0.0), Change("meter", AT, AT), -0.03, [False] * len(runs))
+    assert len(weighed.suspects) > 1 and "meter" in weighed.suspects
     assert "more balance" in weighed.decides and "catch test" in weighed.decides
-    assert weigh_step(0.03, 0.002, np.array([]), np.array([])).words == "meter or nozzles, even odds"
+
+
+def test_without_balances_two_catch_tests_tell_meter_from_nozzles(digest):
+    value = -16.0
+    runs = [replace(one, meter_over_tank=None) for one in drawn(digest, 4, "meter - 5 %")]
+    assert len(season_of(runs).findings[0].suspects) > 1
+    cards = [CardMark("boom", made(run), value, 0.007, 0.02) for run in (2, AT + 3)]
+    (finding,) = season_of(runs, cards).findings
+    assert "nozzles" not in finding.suspects
+    moved = [cards[0], replace(cards[1], value=value - 0.05)]
+    (finding,) = season_of(runs, moved).findings
+    assert finding.suspects == ("nozzles",)
+
+
+def test_a_calibration_after_the_change_leaves_nothing_due(digest):
+    runs = drawn(digest, 4, "tips + 12 %")
+    assert "do a catch test now" in season_of(runs).due
+    before, after = (CardMark("boom", made(run), value, 0.007, 0.02) for run, value in ((2, -16.0), (AT + 2, -15.887)))
+    assert "catch test of" in season_of(runs, [before]).due
+    assert season_of(runs, [before, after]).due.startswith("not yet")
+
+
+def test_a_card_that_is_taken_up_moves_nothing(digest):
+    runs = drawn(digest, 9, "nothing")
+    late = [
+        replace(
+            one,
+            meter_per_m3=one.meter_per_m3 * 1.1,
+            steady=replace(one.steady, coefficient=one.steady.coefficient / 1.1),
+            meter_over_tank=one.meter_over_tank / 1.1,
+            calibration="another",
+        )
+        for one in runs[AT:]
+    ]
+    found = season_of([*runs[:AT], *late])
+    assert not found.findings
+    assert any("under the newest run's" in remark for remark in found.remarks)
+
+
+def test_a_zero_that_moves_is_the_transducer_where_the_pressure_varies(digest):
+    (finding,) = season_of(drawn(digest, 1, "zero + 1.5 psi, two pressures")).findings
+    assert (finding.kind, finding.suspects) == (kinds.ZERO_STEP, ("transducer",))
+    assert finding.zero_pa[0] == pytest.approx(1.5 * PSI_PA, abs=3 * finding.zero_pa[1])
+
+
+def test_the_transducer_read_with_the_pump_off_tells_it_from_the_nozzles(digest):
+    runs = drawn(digest, 2, "meter - 5 %")
+    runs = [replace(one, meter_over_tank=None, pump_off_pa=0.0) for one in runs]
+    assert "transducer" not in season_of(runs).findings[0].suspects
+    moved = [replace(one, pump_off_pa=3.8 * PSI_PA * (run >= AT)) for run, one in enumerate(runs)]
+    assert season_of(moved).findings[0].suspects == ("transducer",)
 
 
 def test_one_clogged_run_is_one_finding_with_what_its_review_found(digest):
-    runs = drawn(digest, 5, "clogged run")
+    runs = drawn(digest, 5, "one clogged run")
     runs[AT] = replace(runs[AT], fault_kinds=("clog",))
-    (finding,) = season_of(runs).findings
-    assert (finding.kind, finding.first_day) == (LONE_RUN, day_of(AT))
+    found = season_of(runs)
+    (finding,) = found.findings
+    assert (finding.kind, finding.first_day) == (kinds.LONE_RUN, day_of(AT))
     assert "found a clog" in finding.sentence
     assert finding.change == pytest.approx(-0.10, abs=student_factor(0.999, 30) * finding.change_u)
+    assert found.coefficient.lone == (AT,)
 
 
 def test_an_untold_refill_is_asked_about_with_its_volume(digest):
-    (finding,) = season_of(drawn(digest, 6, "untold refill")).findings
-    assert finding.kind == LONE_TANK
+    (finding,) = season_of(drawn(digest, 6, "one refill not recorded")).findings
+    assert finding.kind == kinds.LONE_BALANCE
     assert "refill of about" in finding.sentence and "gal" in finding.sentence
+    assert finding.missing_m3 == pytest.approx(digest.volume_m3 / 2, rel=0.1)
 
 
-def test_a_step_is_no_lone_run():
-    rng = np.random.default_rng(1)
-    for run in range(5, 35):
-        y = np.where(np.arange(40) >= run, 0.1, 0.0) + rng.normal(0, 0.005, 40)
-        assert lone_runs(y, 0.02) == []
+@pytest.mark.parametrize("plant", [plant for plant, (_, expected) in PLANTS.items() if not expected])
+def test_nothing_is_accused_where_nothing_happened(digest, plant):
+    assert season_of(drawn(digest, 11, plant)).findings == ()
+
+
+@pytest.mark.parametrize("at", range(5, 55, 10))
+def test_a_step_is_no_lone_run(digest, at):
+    runs = drawn(digest, at, "nothing")
+    steps = [replace(one, steady=replace(one.steady, coefficient=one.steady.coefficient * 1.1)) for one in runs[at:]]
+    (finding,) = season_of([*runs[:at], *steps]).findings
+    assert (finding.kind, finding.first_day) == (kinds.NOZZLE_STEP, day_of(at))
+
+
+def test_a_rig_without_a_transducer_has_its_balances_alone(digest):
+    runs = [replace(one, steady=None) for one in drawn(digest, 3, "meter - 5 %")]
+    found = season_of(runs)
+    (finding,) = found.findings
+    assert finding.first_day == day_of(AT) and "calibrating the meter would decide" in finding.sentence
+    assert found.due.startswith("not known")
+
+
+def test_cards_without_runs_are_no_season():
+    found = season_of([], [CardMark("boom", made(2), -16.0, 0.007, 0.02)])
+    assert found.runs == 0 and found.findings == ()

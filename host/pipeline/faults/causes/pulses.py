@@ -34,7 +34,7 @@ CAUSES = (
         "meter_refused",
         "flow pulses are refused: they come too fast for the filter",
         (
-            "look in the rig file whether the meter's kind of sensor is right",
+            "see on the page Rig that the meter's kind of sensor is right",
             "hold the wire away from pump and battery leads",
         ),
         not_simulated="the filter is a setting and no event: `flow_filter` of a scenario's board",

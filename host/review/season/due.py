@@ -1,0 +1,127 @@
+"""Which calibration is due: by what has moved since its last card, against what that card claims, and by its age."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from host.calibrate.boom import WORN_OVER
+from host.documents.document import quantity
+from host.documents.words import percent
+from host.review.card_marks import CardMark
+from host.review.digest import Digest
+from host.review.season.changes import METER, NOZZLES, ZERO, shapes
+from host.review.season.effects import of_flow
+from host.review.season.findings import EXPANDED, Named
+from host.review.season.observations import time_of
+from host.review.season.search import Explained
+
+_OLD_DAYS = 365.0  # each season anew: common practice
+_FAR_DAYS = 730.0  # no drift is believed for longer
+_CATCH_CLAIMS = 0.05  # ± of a catch test where the season has none
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """A kind of calibration: what it is called, what to do, and whose changes it takes up."""
+
+    kind: str
+    name: str
+    do: str
+    cause: str
+
+
+_KINDS = (
+    _Kind("meter", "meter's card", "calibrate the meter", METER),
+    _Kind("boom", "catch test", "do a catch test", NOZZLES),
+    _Kind("pressure", "transducer's card", "calibrate the transducer", ZERO),
+)
+
+
+def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], runs: Sequence[Digest]) -> str:
+    """What to calibrate, when and why, in one message."""
+    if not any(run.steady for run in runs):
+        return "not known: no run with steady spraying and a known pressure"
+    told = [words for kind in _KINDS for words in (_of_kind(kind, found, changes, cards, runs),) if words]
+    if told:
+        return "; ".join(told)
+    newest = [(kind.name, card.date) for kind in _KINDS for card in (_last(kind, cards),) if card]
+    known = f" ({', '.join(f'{name} of {day}' for name, day in newest)})" if newest else ""
+    since = f"since the last calibrations{known}" if newest else "since the first run"
+    return f"not yet: nothing has moved {since} by more than they claim"
+
+
+def _last(kind: _Kind, cards: Sequence[CardMark]) -> CardMark | None:
+    return next((card for card in reversed(cards) if card.kind == kind.kind), None)
+
+
+def _of_kind(
+    kind: _Kind, found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], runs: Sequence[Digest]
+) -> str:
+    card = _last(kind, cards)
+    newest, last_run = time_of(runs[-1].started), runs[-1]
+    since = time_of(card.made) if card else -math.inf
+    claimed = card.claimed if card else _claimed_without(kind, last_run)
+    moved, u, rate, wear, first = _moved_since(kind, found, changes, since)
+    behind = f"since the {kind.name} of {card.date}" if card else "since the first run"
+    bound = f"the {_size(kind, claimed, last_run.units)} to which it is known"
+    if abs(moved) > max(claimed, EXPANDED * u):
+        worn = kind.kind == "boom" and wear > math.log1p(WORN_OVER)
+        also = f"; replace the nozzles at {percent(WORN_OVER)}" if worn else ""
+        return f"{kind.do} now: {first}, {_size(kind, moved, last_run.units)} {behind}, more than {bound}{also}"
+    days = (claimed - abs(moved)) / abs(rate) if rate * moved > 0 else math.inf
+    if abs(moved) > EXPANDED * u and days < _FAR_DAYS:
+        when = (datetime.fromisoformat(last_run.started) + timedelta(days=days)).date().isoformat()
+        return (
+            f"{kind.do} about {when}: then it will have drifted by the {_size(kind, claimed, last_run.units)} to "
+            "which it is known"
+        )
+    if card and newest - since > _OLD_DAYS:
+        return f"{kind.do} now: the {kind.name} is of {card.date}, more than a year old"
+    return ""
+
+
+def _claimed_without(kind: _Kind, run: Digest) -> float:
+    return {"meter": 2.0 * run.meter_u, "boom": _CATCH_CLAIMS, "pressure": 2.0 * run.pressure_u_pa}[kind.kind]
+
+
+def _moved_since(
+    kind: _Kind, found: Explained, changes: Sequence[Named], since: float
+) -> tuple[float, float, float, float, str]:
+    """How far a cause has moved since a time, its u, its rate at the end (1/day), the wear in it, and what moved first.
+
+    A change whose cause is not known counts for the catch test, which decides between nozzles and all others.
+    """
+    times = found.seen.times
+    place = int(np.searchsorted(times, since, side="right")) - 1
+    moved = variance = rate = wear = 0.0
+    first = ""
+    for one in changes:
+        if one.weighed is None:
+            continue
+        suspects, change = one.weighed.suspects, one.effect.change
+        mine = suspects == (kind.cause,) or (len(suspects) > 1 and kind.kind == "boom")
+        if not mine:
+            continue
+        share = shapes([change], times)[:, 0]
+        left = float(share[-1] - (share[place] if place >= 0 else 0.0))
+        if abs(left) < 1e-6:
+            continue
+        in_pa = kind.kind == "pressure" and change.cause == ZERO
+        size, u = (one.effect.size * 1e3, one.effect.u * 1e3) if in_pa else of_flow(found, one.effect)
+        moved, variance = moved + left * size, variance + (left * u) ** 2
+        first = first or f"{' or '.join(sorted(suspects))} from {one.first.date}"
+        wear += left * size if change.power else 0.0
+        if change.power and not change.back and change.last == len(times) - 1:
+            rate += size / max(float(times[change.last] - times[change.first]), 1.0)
+    return moved, math.sqrt(variance), rate, wear, first
+
+
+def _size(kind: _Kind, size: float, units: str) -> str:
+    if kind.kind == "pressure":
+        return quantity(abs(size), "pressure", units).text
+    return percent(abs(math.expm1(size)), 1)

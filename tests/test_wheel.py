@@ -1,0 +1,83 @@
+"""The wheel alone, in an environment and a folder of its own: what the README says can be done with it."""
+
+import re
+import shlex
+import subprocess
+import sys
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+pytestmark = [pytest.mark.journey, pytest.mark.timeout(1200)]
+
+
+def run(*words, cwd):
+    done = subprocess.run([str(word) for word in words], cwd=cwd, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, f"{words}: {done.stdout}\n{done.stderr}"
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("wheel")
+    run(sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "-w", folder, ROOT, cwd=folder)
+    (path,) = folder.glob("*.whl")
+    return path
+
+
+@pytest.fixture(scope="module")
+def installed(wheel, tmp_path_factory):
+    """The folder of commands of a new environment that has the wheel and nothing of the clone."""
+    folder = tmp_path_factory.mktemp("new") / "env"
+    venv.create(folder, with_pip=True)
+    constraints = ROOT / ".ci/constraints.txt"
+    run(folder / "bin/python", "-m", "pip", "install", "-q", "-c", constraints, wheel, cwd=folder)
+    return folder / "bin"
+
+
+def test_the_wheel_holds_firmware_guides_rigs_and_types(wheel):
+    names = set(zipfile.ZipFile(wheel).namelist())
+    tracked = run("git", "ls-files", "firmware_protocol/board", "host", "dashboards", cwd=ROOT).splitlines()
+    kept = (".c", ".h", "Makefile", ".ini", ".ld", ".md", ".toml", ".html", ".css", ".js", ".svg", ".py", "py.typed")
+    wanted = {name for name in tracked if name.endswith(kept) and not name.startswith("dashboards/screens")}
+    assert not wanted - names
+    assert {f"{package}/py.typed" for package in ("host", "dashboards", "firmware_protocol")} <= names
+
+
+def test_guides_in_the_wheel_link_to_what_is_in_it(wheel, tmp_path):
+    zipfile.ZipFile(wheel).extractall(tmp_path)
+    dead = []
+    for guide in tmp_path.rglob("*.md"):
+        if "dist-info" in str(guide):
+            continue
+        for link in re.findall(r"\]\(([^)#\s]+)\)", guide.read_text(encoding="utf-8")):
+            target = (guide.parent / link).resolve()
+            if not target.exists():
+                dead.append((guide.name, link))
+    # Pages of the repository, which a package cannot hold: named here so that no other is added unseen.
+    assert {Path(link).name for _, link in dead} <= {"README.md", "DEVELOPERS.md", "MEASURED.md"}, dead
+
+
+def test_the_readmes_tour_works_as_written_from_the_wheel_in_an_empty_folder(installed, tmp_path):
+    tour = (ROOT / "README.md").read_text(encoding="utf-8").split("## A tour")[1].split("## Your own sprayer")[0]
+    lines = [line.strip() for block in re.findall(r"```\n(.*?)```", tour, re.DOTALL) for line in block.splitlines()]
+    commands = [shlex.split(line) for line in lines if line.strip()]
+    assert len(commands) >= 6 and all(words[0] == "swardflow" for words in commands)
+    said = [run(installed / "swardflow", *words[1:], cwd=tmp_path) for words in commands]
+    assert "clogged" in said[1]
+    assert {path.name for path in tmp_path.iterdir()} >= {
+        "clog.sward",
+        "clog.html",
+        "clog.csv",
+        "clog.datapackage.json",
+    }
+    assert "clog" in run(
+        installed / "python", "-c", "import host; print(host.open_run('clog.sward').faults.cause[0])", cwd=tmp_path
+    )
+    where = run(
+        installed / "python", "-c", "import firmware_protocol as f; print(f.__path__[0] + '/board')", cwd=tmp_path
+    )
+    assert (Path(where.strip()) / "Makefile").exists()
