@@ -6,6 +6,7 @@ from host.documents.document import Column, Fact, Facts, Message, Messages, Quan
 from host.documents.words import capital, format_day, percent, sentence
 from host.pipeline import Fault
 from host.pipeline.faults.causes import CAUSES
+from host.review.place import place_of
 from host.review.review import EXPANDED, Review
 
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
@@ -95,12 +96,10 @@ def _began_words(fault: Fault, review: Review, system: str) -> str:
 
 def _place_words(at_s: float, review: Review, system: str) -> str:
     """Which pass a moment lies in, and how far from its start."""
-    for a_pass in review.passes:
-        if a_pass.start_s <= at_s <= a_pass.end_s:
-            along = review.track.distance_m[review.track.between(a_pass.start_s, at_s)]
-            walked = float(along[-1] - along[0]) if len(along) else 0.0
-            return f"pass {a_pass.number}, {quantity(walked, 'length', system).text} from its start"
-    return "between passes"
+    place = place_of(review.track, review.passes, at_s)
+    if place is None:
+        return "between passes"
+    return f"pass {place[0]}, {quantity(place[1], 'length', system).text} from its start"
 
 
 def _measured_words(fault: Fault, system: str) -> str:

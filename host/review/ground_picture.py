@@ -9,7 +9,7 @@ from host.documents.document import GroundPicture, PictureMark, PictureStrip
 from host.events import as_meant
 from host.pipeline import Pass
 from host.review.evenness import Strip
-from host.review.place import place_in_pass
+from host.review.place import place_in_pass, place_of
 from host.review.review import Review
 from host.rig import Target
 from host.units import UNITS, to_user
@@ -90,18 +90,10 @@ def _unknown(review: Review, a_pass: Pass) -> Iterator[tuple[float, float]]:
 def _marks(review: Review) -> Iterator[tuple[tuple[int, float] | None, str, str]]:
     """Faults, spots sprayed standing still, and what people marked: place, sign, words."""
     for fault in review.faults:
-        yield _place(review, fault.began_s), str(fault.number), fault.words
+        yield place_of(review.track, review.passes, fault.began_s), str(fault.number), fault.words
     for spot in review.spots:
         if spot.number is not None and spot.into_pass_m is not None:
             yield (spot.number, spot.into_pass_m), "●", "standing still"
     for event in as_meant(review.run.events):
         if event.kind == "mark":
-            yield _place(review, event.host_s), "◆", str(event.detail.get("text") or "mark")
-
-
-def _place(review: Review, at_s: float) -> tuple[int, float] | None:
-    """Number of the pass and metres from its start; None outside every pass."""
-    for a_pass in review.passes:
-        if a_pass.start_s <= at_s <= a_pass.end_s:
-            return a_pass.number, place_in_pass(review.track, a_pass, at_s)
-    return None
+            yield place_of(review.track, review.passes, event.host_s), "◆", str(event.detail.get("text") or "mark")

@@ -90,7 +90,7 @@ class Review:
         """Sections of these strips off target, so that they can be found again on the ground."""
         return [one for strip in strips for one in sections_off_target(strip, self.rig.target, self.rig.swath_m)]
 
-    @property
+    @cached_property
     def spots(self) -> list[Spot]:
         """Spots sprayed while standing."""
         return standing_spots(self.track, self.passes)
@@ -100,13 +100,13 @@ class Review:
         """What the alarm did, derived like the faults."""
         return alarm_events(self.faults, self.run.events)
 
-    @property
+    @cached_property
     def balance(self) -> TankBalance:
         """The tank's balance. Raises UserError for a note that cannot be read."""
         totals = self.totals
         return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, totals.tank_left_m3)
 
-    @property
+    @cached_property
     def products(self) -> tuple[Product, ...]:
         """Products per area, where a mixing sheet or a note gives the mix. Raises UserError for what cannot be read."""
         totals = self.totals

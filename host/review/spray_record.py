@@ -14,7 +14,7 @@ from host.errors import UserError
 from host.review.balance import Product
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
 from host.review.review import EXPANDED, Review
-from host.units import significant_decimals
+from host.review.tank_sections import product_total
 
 RECORD = "record"
 LOCAL_LAW = "Local law says what a record must hold and how long to keep it. This page is no legal advice."
@@ -90,12 +90,10 @@ def _products(review: Review) -> tuple[Product, ...]:
 
 def _amounts(review: Review, system: str) -> str:
     """What reached the ground of each product, by volume or by mass."""
-    amounts = []
-    for product in _products(review):
-        kind = "small_mass" if product.dry else "catch"
-        amount = quantity(product.total, kind, system, decimals=significant_decimals(product.total, kind, system))
-        amounts.append(f"{product.name}: {amount.text}" if product.name else amount.text)
-    return "; ".join(amounts)
+    named = (
+        (f"{product.name}: " if product.name else "", product_total(product, system)) for product in _products(review)
+    )
+    return "; ".join(name + total.text for name, total in named)
 
 
 def _ended(review: Review) -> str:

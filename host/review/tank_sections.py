@@ -66,14 +66,19 @@ def products_blocks(products: Sequence[Product], system: str) -> tuple[Block, ..
 
 def _product_row(product: Product, system: str) -> tuple[Value, ...]:
     show = _showing(product, system)
-    total = "small_mass" if product.dry else "catch"
     return (
         product.name,
         show(product.per_area, expanded_si=EXPANDED * product.per_area_u),
-        quantity(product.total, total, system, decimals=significant_decimals(product.total, total, system)),
+        product_total(product, system),
         show(product.limit) if product.limit is not None else None,
         product.over_limit,
     )
+
+
+def product_total(product: Product, system: str) -> Quantity:
+    """How much of it was sprayed, by volume or by mass, with three significant digits."""
+    kind = "small_mass" if product.dry else "catch"
+    return quantity(product.total, kind, system, decimals=significant_decimals(product.total, kind, system))
 
 
 def _showing(product: Product, system: str) -> Callable[..., Quantity]:
