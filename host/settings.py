@@ -17,6 +17,7 @@ import tomli_w
 from host.errors import BadInputError, NotFoundError, NotSavedError
 from host.schema import Choice, Place, Table, Text, Whole, YesNo, key
 from host.toml_text import read_text, toml_tree
+from host.whole_file import write_whole
 
 VARIABLE = "SWARDFLOW_SETTINGS"
 DEFAULT_PAGE_PORT = 8050
@@ -72,11 +73,9 @@ def save_settings(settings: Settings, path: Path | None = None) -> None:
     """Write the file anew, in whole or not at all. Raises NotSavedError."""
     path = path or settings_path()
     kept = {name: value for name, value in asdict(settings).items() if value != getattr(Settings(), name)}
-    fresh = path.with_name(path.name + ".new")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        fresh.write_text(tomli_w.dumps(kept), encoding="utf-8")
-        fresh.replace(path)
+        write_whole(path, tomli_w.dumps(kept).encode())
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise NotSavedError(

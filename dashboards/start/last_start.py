@@ -13,6 +13,7 @@ import tomli_w
 
 from host.errors import NotSavedError, UserError
 from host.toml_text import read_text, toml_tree
+from host.whole_file import write_whole
 
 FILE = "last-start.toml"
 WEATHER = ("wind", "wind_from", "temperature")
@@ -33,10 +34,8 @@ def load_last(runs: Path, wall: Callable[[], float] = time.time) -> dict[str, st
 def keep_last(runs: Path, texts: Mapping[str, str]) -> None:
     """Keep them for the next time. Raises NotSavedError."""
     path = runs.expanduser() / FILE
-    fresh = path.with_suffix(".new")
     try:
-        fresh.write_text(tomli_w.dumps({key: text for key, text in texts.items() if text}), encoding="utf-8")
-        fresh.replace(path)
+        write_whole(path, tomli_w.dumps({key: text for key, text in texts.items() if text}).encode())
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise NotSavedError(f"the runs folder takes no file ({reason}): make room there") from None

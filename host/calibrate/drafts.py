@@ -7,7 +7,6 @@ nothing. There is one per rig and kind; the card takes its place.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +15,7 @@ from typing import Any
 
 from host.calibrate.cards import slug
 from host.errors import DamagedFileError, NotSavedError, UserError
+from host.whole_file import write_whole
 
 FORMAT = 1
 
@@ -60,14 +60,9 @@ class DraftFile:
             self.drop()
             return
         text = json.dumps({**self._about, "changed": now.isoformat(timespec="seconds"), "rows": list(rows)}, indent=1)
-        fresh = self.path.with_suffix(".draft-new")
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            with fresh.open("w", encoding="utf-8") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            fresh.replace(self.path)
+            write_whole(self.path, text.encode())
         except OSError as error:
             reason = (error.strerror or "unknown reason").lower()
             raise NotSavedError(

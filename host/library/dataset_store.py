@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from abc import ABC, abstractmethod
 from pathlib import Path
 
 from host.errors import BadInputError, NotSavedError, UserError
+from host.whole_file import write_whole
 
 
 class Store(ABC):
@@ -53,16 +53,10 @@ class FolderStore(Store):
     def write(self, name: str, data: bytes) -> None:
         """See Store."""
         path = self._folder / name
-        unfinished = path.with_name(path.name + ".unfinished")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            with unfinished.open("wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
+            write_whole(path, data)
         except OSError as error:
-            unfinished.unlink(missing_ok=True)
             raise NotSavedError(
                 f"{path} cannot be written ({error.strerror}): choose another place or make room"
             ) from None

@@ -6,7 +6,6 @@ Beside `harrow-lea.toml` a folder `harrow-lea` holds the earlier versions and th
 from __future__ import annotations
 
 import json
-import os
 from datetime import datetime
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from host.rig.known import SUFFIX, KnownRig, known_rigs
 from host.rig.model import Rig
 from host.run_folder import file_slug, rigs_folder
 from host.toml_text import read_text
+from host.whole_file import write_whole
 
 _BRINGUP = "bringup-"
 _DAY = len("2026-05-14")
@@ -114,16 +114,9 @@ def _made(folder: Path) -> Path:
 
 
 def _write(path: Path, text: str) -> None:
-    """In whole or not at all, also when the power goes."""
-    fresh = path.with_name(f".{path.name}.new")
     try:
-        with fresh.open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        fresh.replace(path)
+        write_whole(path, text.encode())
     except OSError as error:
-        fresh.unlink(missing_ok=True)
         raise _not_saved(path, error) from None
 
 

@@ -180,7 +180,7 @@ def test_nothing_is_started_or_stopped_while_the_port_is_gone(draft):
 
 
 def test_a_draft_that_cannot_be_written_is_said_and_the_calibration_goes_on(draft):
-    draft.path.with_suffix(".draft-new").mkdir(parents=True)
+    draft.path.with_name(f".{draft.path.name}.new").mkdir(parents=True)
     script = Script("", "", "550 mL", "f", "y")
     session = guide(meter.KIND, draft, script, Board(*ONE_CATCH))
     assert len(session.rows()) == 1
