@@ -60,7 +60,8 @@ def describe_ground(picture: GroundPicture) -> str:
         length = sum(end - begin for strip in picture.strips for begin, end, one in strip.bands if one == level)
         if whole > 0 and length > 0.005 * whole:
             shares.append(f"{name} {100 * length / whole:.0f} %")
-    return f"{picture.title}: {len(picture.strips)} passes, {', '.join(shares)}"
+    passes = f"{len(picture.strips)} pass{'' if len(picture.strips) == 1 else 'es'}"
+    return f"{picture.title}: {passes}, {', '.join(shares)}"
 
 
 def marks_in_words(picture: GroundPicture) -> list[str]:

@@ -100,4 +100,5 @@ def _ended(review: Review) -> str:
     frames = review.run.frames
     if review.started is None or not len(frames):
         return "–"
-    return format_day(review.started + timedelta(seconds=float(frames["host_s"][-1])))
+    last = format_day(review.started + timedelta(seconds=float(frames["host_s"][-1])))
+    return last if review.run.trailer is not None else f"not recorded; the last report came {last}"

@@ -5,19 +5,15 @@ An animated PNG (PNG specification, third edition, W3C: chunks acTL, fcTL, fdAT)
 
 from __future__ import annotations
 
-import shutil
-import signal
 import struct
 import sys
-import tempfile
 import zlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from tests.dashboards.conftest import CHROMIUM_FLAGS
-from tests.dashboards.processes import ROOT, Process, free_port, wait_until
-from tests.dashboards.retake_screens import SCREENS
-from tests.dashboards.sessions import LetIn, let_in
+from tests.dashboards.processes import ROOT
+from tests.dashboards.retake_screens import SCREENS, demo_pages, take_with_chromium
+from tests.dashboards.sessions import LetIn
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 FRAMES, EVERY_MS = 16, 700
@@ -65,35 +61,20 @@ def animated(pictures: Sequence[bytes], every_ms: int) -> bytes:
     return b"".join([*out, chunk(b"IEND", b"")])
 
 
-def main() -> int:
+def moving_picture(browser: LetIn, folder: Path) -> int:
     """Record an emulated sprayer and take the pictures while it sprays."""
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        print("Chromium is not installed: apt install chromium")
-        return 2
-    from playwright.sync_api import sync_playwright
-
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        browser = LetIn(playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS))
-        port, log = free_port(), Path(folder) / "demo.log"
-        demo = ["-m", "host.cli.main", "demo", "--scenario", "clog-in-third-pass", "--http-port", str(port)]
-        process = Process([*demo, "--no-browser", "--runs", folder], log)
-        try:
-            wait_until(lambda: let_in(port, log.read_text()), "the page lets in", 60.0)
-            page = browser.new_context(viewport=SIZE, device_scale_factor=SCALE, color_scheme="light").new_page()
-            page.goto(f"http://127.0.0.1:{port}/live")
-            page.mouse.click(1, SIZE["height"] - 1)
-            stopped = "document.getElementById('live').dataset.advice === 'stop'"
-            pictures: list[bytes] = []
-            # The last quarter of them shows the fault that the others lead up to.
-            while len(pictures) < FRAMES:
-                pictures.append(page.screenshot())
-                if not page.evaluate(stopped):
-                    pictures = pictures[-FRAMES * 3 // 4 :]
-                page.wait_for_timeout(EVERY_MS)
-        finally:
-            process.end(signal.SIGINT)
-        browser.close()
+    stopped = "document.getElementById('live').dataset.advice === 'stop'"
+    pictures: list[bytes] = []
+    with demo_pages("clog-in-third-pass", folder) as address:
+        page = browser.new_context(viewport=SIZE, device_scale_factor=SCALE, color_scheme="light").new_page()
+        page.goto(address + "live")
+        page.mouse.click(1, SIZE["height"] - 1)
+        # The last quarter of them shows the fault that the others lead up to.
+        while len(pictures) < FRAMES:
+            pictures.append(page.screenshot())
+            if not page.evaluate(stopped):
+                pictures = pictures[-FRAMES * 3 // 4 :]
+            page.wait_for_timeout(EVERY_MS)
     path = SCREENS / "pass.png"
     path.write_bytes(animated(pictures, EVERY_MS))
     print(f"{path.relative_to(ROOT)}: {path.stat().st_size} bytes")
@@ -101,4 +82,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(take_with_chromium(moving_picture))

@@ -10,7 +10,8 @@ import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -71,17 +72,38 @@ SHOWN = {
 def live(pictures: Pictures, folder: Path) -> None:
     """The live page while the walker strays from the pace, and while a nozzle is clogged."""
     for scenario, shots in LIVE.items():
-        port = free_port()
-        address = f"http://127.0.0.1:{port}/"
-        demo = ["-m", "host.cli.main", "demo", "--scenario", scenario, "--http-port", str(port), "--no-browser"]
-        process = Process([*demo, "--runs", str(folder / scenario)], folder / f"{scenario}.log")
-        try:
-            log = folder / f"{scenario}.log"
-            wait_until(lambda port=port, log=log: let_in(port, log.read_text()), "the page lets in", 60.0)
+        with demo_pages(scenario, folder) as address:
             for name, size, light, wanted in shots:
                 pictures.take(name, address, size, lambda page, shown=SHOWN[wanted]: page.evaluate(shown), light)
+
+
+@contextmanager
+def demo_pages(scenario: str, folder: Path) -> Iterator[str]:
+    """`swardflow demo` with the scenario; the address of its pages, which let this process in."""
+    port, log = free_port(), folder / f"{scenario}.log"
+    demo = ["-m", "host.cli.main", "demo", "--scenario", scenario, "--http-port", str(port), "--no-browser"]
+    process = Process([*demo, "--runs", str(folder / scenario)], log)
+    try:
+        wait_until(lambda: let_in(port, log.read_text()), "the page lets in", 60.0)
+        yield f"http://127.0.0.1:{port}/"
+    finally:
+        process.end(signal.SIGINT)
+
+
+def take_with_chromium(work: Callable[[LetIn, Path], int]) -> int:
+    """What `work` returns, given a browser and an empty folder; 2 without Chromium."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        print("Chromium is not installed: apt install chromium")
+        return 2
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        browser = LetIn(playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS))
+        try:
+            return work(browser, Path(folder))
         finally:
-            process.end(signal.SIGINT)
+            browser.close()
 
 
 def reviewed(pictures: Pictures, folder: Path) -> None:
@@ -112,22 +134,13 @@ def reviewed(pictures: Pictures, folder: Path) -> None:
         server.end()
 
 
-def main() -> int:
+def all_pictures(browser: LetIn, folder: Path) -> int:
     """Take them all."""
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        print("Chromium is not installed: apt install chromium")
-        return 2
-    from playwright.sync_api import sync_playwright
-
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        browser = LetIn(playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS))
-        live(Pictures(browser), Path(folder))
-        (runs := Path(folder) / "runs").mkdir()
-        reviewed(Pictures(browser), runs)
-        browser.close()
+    live(Pictures(browser), folder)
+    (runs := folder / "runs").mkdir()
+    reviewed(Pictures(browser), runs)
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(take_with_chromium(all_pictures))

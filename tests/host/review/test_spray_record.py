@@ -50,6 +50,13 @@ def test_the_record_has_times_and_area_of_the_run(full):
     assert to_json(run_document(full, "us"))["record"]["licence"] == NOTED["licence"]
 
 
+def test_a_run_that_was_cut_off_has_no_end(tmp_path: Path):
+    path = tmp_path / "cut.sward"
+    path.write_bytes(RUN.read_bytes()[:100_000])
+    text = " ".join(format_text(run_document(review_run(path), "us")).split())
+    assert "Ended not recorded; the last report came 14 May 2026" in text
+
+
 def test_the_printed_record_can_be_signed(full):
     from datetime import datetime
 
