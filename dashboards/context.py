@@ -113,7 +113,8 @@ class PageContext:
         if run is None:
             rig = load_rig(EXAMPLE)
             return RigInUse(rig, f"No sprayer set up yet, so these are the numbers of the example {rig.name}.", False)
-        return self._with_cards(rig_of_run(run), f"{rig_of_run(run).name}, as in run {run.stem}")
+        rig = rig_of_run(run)
+        return self._with_cards(rig, f"{rig.name}, as in run {run.stem}")
 
     def _with_cards(self, rig: Rig, said: str) -> RigInUse:
         cards = load_cards(self.cards, rig.name)
