@@ -67,7 +67,10 @@
   document.documentElement.toggleAttribute("data-secure", window.isSecureContext);
   window.addEventListener("load", function () {
     if (!window.isSecureContext || !navigator.serviceWorker) return;
-    setTimeout(function () { navigator.serviceWorker.register("/worker.js").catch(function () { /* no matter */ }); }, 4000);
+    setTimeout(function register() {
+      if (!navigator.onLine) { window.addEventListener("online", register, { once: true }); return; }
+      navigator.serviceWorker.register("/worker.js").catch(function () { /* no matter */ });
+    }, 4000);
   });
 
   document.addEventListener("DOMContentLoaded", function () {

@@ -37,6 +37,8 @@ class Shared:
         notes = [part for key in ("product", "area", "operator") for part in ("--note", f"{key}={SCRIPT}")]
         command = ["-m", "host.cli.main", "record", self.board.port, "--rig", str(rig), "--runs", str(self.runs)]
         self.recorder = Process([*command, *notes], folder / "recorder.log")
+        # The address alone leads to the live page once reports are there.
+        wait_until(lambda: any(run.stat().st_size > 6_000 for run in self.runs.glob("*.sward")), "reports", 30.0)
         self.server = SharedServer(self.runs, folder / "server.log")
 
     def end(self) -> None:
@@ -63,7 +65,7 @@ def test_the_link_opens_the_page_and_nothing_else_does(shared: Shared, phone: Ph
     stranger = phone(f"http://{server.there}/")
     page = phone(server.link(server.there))
     wait_live(page)
-    assert page.url == f"http://{server.there}/"
+    assert page.url == f"http://{server.there}/live"
     assert page.evaluate("document.cookie") == "", "out of reach of scripts"
     page.go_back()
     assert "key" not in page.url
@@ -99,7 +101,7 @@ def test_the_code_can_be_typed(shared: Shared, phone: Phone) -> None:
     page.fill("#code", f"{code[:4]}-{code[4:]}".lower())
     page.keyboard.press("Enter")
     wait_live(page)
-    assert page.url == f"http://{server.there}/"
+    assert page.url == f"http://{server.there}/live"
 
 
 def test_notes_and_names_are_text_on_every_page(shared: Shared, phone: Phone) -> None:
