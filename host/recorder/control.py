@@ -1,9 +1,10 @@
 """How another process talks to a running recorder: requests and replies of one JSON line each, over a Unix socket.
 
 The socket lies in a folder that only the user can enter, under a name worked out from the run file's path, so whoever
-knows the run finds its recorder. Where a system has no such sockets, a file of that name holds a port of this computer
-and a key, which a connection has to give first: who can read the file may ask. Requests name what they ask in "ask"; a
-reply has "error", a sentence, when it could not be done, and "wrong", the name of what is wrong (see host.errors).
+knows the run finds its recorder. Where a system has no such sockets, or the name is too long for one, a file of that
+name holds a port of this computer and a key, which a connection has to give first: who can read the file may ask.
+Requests name what they ask in "ask"; a reply has "error", a sentence, when it could not be done, and "wrong", the name
+of what is wrong (see host.errors).
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from typing import Any
 from host.errors import BadInputError, NoAnswerError, NotNowError, UserError, error_named
 
 MAX_REQUEST = 1 << 16
+LONGEST_NAME = 103  # bytes of a Unix socket's path: sun_path is 104 on macOS and the BSDs, 108 on Linux, with a zero
 PATIENCE_S = 5.0  # a command to the board may be sent three times before it is given up
 
 
@@ -123,8 +125,12 @@ def ask_at(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str
     return reply
 
 
+def _takes_unix_socket(path: Path) -> bool:
+    return hasattr(socket, "AF_UNIX") and len(os.fsencode(path)) <= LONGEST_NAME
+
+
 def _connected(path: Path) -> socket.socket:
-    if hasattr(socket, "AF_UNIX"):
+    if _takes_unix_socket(path):
         connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         connection.settimeout(PATIENCE_S)
         try:
@@ -168,8 +174,8 @@ class _Threads(socketserver.ThreadingMixIn):
 
 
 def _serve(path: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> socketserver.BaseServer:
-    """A server at `path`: a Unix socket, or a file with port and key where there are none."""
-    if hasattr(socket, "AF_UNIX"):
+    """A server at `path`: a Unix socket, or a file with port and key where there can be none."""
+    if _takes_unix_socket(path):
 
         class OverUnixSocket(_Threads, socketserver.UnixStreamServer):
             pass

@@ -338,11 +338,13 @@ def is_alarm(status: Mapping[str, Any]) -> bool:
 
 
 def _listen(run: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> ControlServer:
+    path = socket_path(run)
     try:
-        return ControlServer(socket_path(run), answer)
+        return ControlServer(path, answer)
     except OSError as error:
         raise NotSavedError(
-            f"the recorder cannot be made reachable for other programs: {error.strerror}; check that /tmp is writable"
+            f"the recorder cannot be made reachable for other programs: {error.strerror or error}; "
+            f"check that {path.parent} is writable"
         ) from None
 
 

@@ -65,6 +65,13 @@ def ask(
         connection.close()
 
 
+def ask_patiently(at: str, path: str = "/", **how: Any) -> Answer:
+    """The same; who is told to wait, waits as long as the server says. For a client whose allowance others used up."""
+    while (answer := ask(at, path, **how)).status == 429:
+        time.sleep(int(answer.headers["retry-after"]))
+    return answer
+
+
 class SharedServer(Process):
     """`python -m dashboards --share`; what it shows goes into its log, where there is no QR code."""
 
@@ -105,7 +112,7 @@ class SharedServer(Process):
     def use(self, at: str, key: str, path: str = "/", source: str | None = None) -> Answer:
         """The answer to the link that is shown; once the next one is shown."""
         shown = self.link(at)
-        answer = ask(at, f"{path}?key={key}", source=source)
+        answer = ask_patiently(at, f"{path}?key={key}", source=source)
         assert answer.status == 303, answer.text
         wait_until(lambda: self.link(at) != shown, "the next link is shown", 20.0)
         return answer

@@ -50,7 +50,7 @@ def mark_again(page: Any) -> None:
     page.keyboard.press("Enter")
     wait_until(lambda: text(page, "#notice") == "Marked: gate <b>post</b>.", "the word is in the answer")
     page.click("#mark")
-    page.wait_for_function("document.getElementById('notice').textContent === 'Marked.'")
+    wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
     page.click("#undo")
     wait_until(lambda: text(page, "#notice") == "Mark undone.", "the answer")
     assert page.is_hidden("#undo")

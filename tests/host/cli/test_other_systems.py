@@ -163,7 +163,7 @@ def test_a_run_is_recorded_over_a_socket_and_told_to_stop(system, tmp_path):
         end = time.monotonic() + 120
         status = {}
         while not status.get("lines"):
-            assert time.monotonic() < end and recorder.poll() is None
+            assert time.monotonic() < end and recorder.poll() is None, recorder.stdout.read()
             asked = swardflow(system, tmp_path, "tell", "latest", "status", "--runs", tmp_path / "runs")
             status = json.loads(asked.stdout) if asked.returncode == 0 else {}
         assert (

@@ -15,7 +15,7 @@ import pytest
 
 from host.errors import BadInputError, NoAnswerError, NotNowError, UserError
 from host.recorder import ask, is_alarm
-from host.recorder.control import ControlServer, socket_path
+from host.recorder.control import ControlServer, ask_at, socket_path
 from host.recorder.follow import LOOK_S, RunFollower
 from host.recorder.status_line import StatusLine, status_text
 
@@ -62,6 +62,21 @@ def test_a_dead_recorders_socket_is_no_obstacle_and_nonsense_gets_a_sentence(tmp
     finally:
         server.close()
     assert not path.exists()
+
+
+@pytest.mark.parametrize("folder", ["short", "a name that no Unix socket takes" * 4])
+def test_a_home_with_a_long_name_is_no_obstacle(tmp_path: Path, folder: str) -> None:
+    """The longest path of a Unix socket, with its zero: 104 bytes on macOS and the BSDs (unix(4)), 108 on Linux (unix(7))."""
+    path = tmp_path / folder / "r.sock"
+    path.parent.mkdir()
+    server = ControlServer(path, lambda request: {"heard": request["x"]})
+    try:
+        assert ask_at(path, {"x": 5}, "the recorder", "gone") == {"heard": 5}
+        assert not path.stat().st_mode & 0o077 or stat.S_ISSOCK(path.stat().st_mode), "nobody else reads the key"
+    finally:
+        server.close()
+    with pytest.raises(NoAnswerError, match="gone"):
+        ask_at(path, {"x": 5}, "the recorder", "gone")
 
 
 def test_a_program_that_can_open_nothing_more_does_not_say_that_nobody_answers(tmp_path: Path) -> None:
