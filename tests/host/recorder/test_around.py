@@ -66,7 +66,7 @@ def test_a_dead_recorders_socket_is_no_obstacle_and_nonsense_gets_a_sentence(tmp
 
 @pytest.mark.parametrize("folder", ["short", "a name that no Unix socket takes" * 4])
 def test_a_home_with_a_long_name_is_no_obstacle(tmp_path: Path, folder: str) -> None:
-    """The longest path of a Unix socket, with its zero: 104 bytes on macOS and the BSDs (unix(4)), 108 on Linux (unix(7))."""
+    """The longest path, with its zero: 104 bytes on macOS and the BSDs (unix(4)), 108 on Linux (unix(7))."""
     path = tmp_path / folder / "r.sock"
     path.parent.mkdir()
     server = ControlServer(path, lambda request: {"heard": request["x"]})
