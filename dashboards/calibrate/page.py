@@ -174,7 +174,11 @@ def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     store = SessionStore(context)
     cards_view.connect(app, context)
+    _connect_buttons(app, store)
+    _connect_what_is_shown(app, store)
 
+
+def _connect_buttons(app: Dash, store: SessionStore) -> None:
     @app.callback(
         Output("calibrate-poke", "data"),
         Output({"form": ALL, "entry": ALL}, "value"),
@@ -196,6 +200,8 @@ def connect(app: Dash, context: PageContext) -> None:
     def press(*given: Any) -> tuple[Any, ...]:
         return _press(store, *given[2:])
 
+
+def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
     @app.callback(
         Output("calibrate-chosen", "data"),
         Input("calibrate-kind", "value"),
