@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from host.errors import DamagedFileError, UserError, visible
+from host.errors import DamagedFileError, NotInstalledError, visible
 from host.library.dataset_store import Store
 from host.review.dataset_rows import TABLES
 from host.review.fields import KEY_FIELDS, Field
@@ -24,7 +24,7 @@ def need_pyarrow() -> None:
     from importlib.util import find_spec
 
     if find_spec("pyarrow") is None:
-        raise UserError("a dataset needs the package pyarrow: install swardflow[parquet]")
+        raise NotInstalledError("a dataset needs the package pyarrow: install swardflow[parquet]")
 
 
 def month_of(row: Row) -> str:
