@@ -75,6 +75,26 @@ def test_the_reset_pin_under_a_boot_loader_is_no_unplanned_restart(folder: Path,
     assert abs(seen.total("flow_count") - seen.truth["flow_pulses"]) <= 1  # one at the very moment of the reset
 
 
+@pytest.mark.parametrize(
+    ("loader", "cause"), [pytest.param(None, "W", marks=pytest.mark.soak), (STOCK, "U"), (OLDER, None)]
+)
+def test_a_program_that_stands_still_with_interrupts_off(folder: Path, loader: str | None, cause: str | None) -> None:
+    """No path of it does (see PORTING.md). Nothing can be counted meanwhile; then the watchdog resets the chip. The
+    older loader never gets past that, not by the reset pin either: WIRING.md."""
+    if loader and missing_for_loaders():
+        pytest.skip(missing_for_loaders())
+    scenario = "2.3 flow 400\n2.6 hang_deaf\n4.6 flow 0\n4.8 reset 0.1\n6.6 power_cycle 0.2\n9 end\n"
+    seen = run_board(folder, scenario, *(("--loader", str(LOADERS / loader)) if loader else ()))
+    causes = [identity.reset_cause for identity in seen.identities]
+    if cause is None:
+        assert causes == ["P", "P"]
+        return
+    assert causes[:2] == ["P", cause]
+    assert causes[2] in "XU"
+    assert causes[3] == "P"
+    assert 0 < seen.truth["flow_pulses"] + seen.truth["flow_pulses_down"] - seen.total("flow_count") < 2.0 * 400
+
+
 # ---- restarts ----
 
 
@@ -119,6 +139,62 @@ def test_restarts_at_random_moments_lose_nothing_that_was_counted(folder: Path) 
 @pytest.mark.timeout(1000)
 def test_a_hundred_and_fifty_restarts_lose_only_edges_that_fell_as_the_reset_came(folder: Path) -> None:
     _restarted(folder, _at_random(150), "3100 0.2", "700 0.2")
+
+
+BURST_S, PAUSE_S = 0.3, 0.3
+
+
+def _lost_in_each(folder: Path, restarts: int, flow_hz: float, wheel_hz: float, flood: str = "") -> list[int]:
+    """Pulses of both inputs that each reset has lost. In the pause after each burst all that was counted is sent."""
+    chance = random.Random(f"{flow_hz} {wheel_hz}")
+    begins = [1.0 + (BURST_S + PAUSE_S) * nth for nth in range(restarts)]
+    scenario = _flood(flood, begins[-1]) if flood else ""
+    for at in begins:
+        scenario += f"{at:.3f} flow {flow_hz}\n{at:.3f} wheel {wheel_hz}\n"
+        scenario += f"{at + 0.05 + (BURST_S - 0.1) * chance.random():.7f} reset 0.01\n"
+        scenario += f"{at + BURST_S:.3f} flow 0\n{at + BURST_S:.3f} wheel 0\n"
+    edges = folder / "edges"
+    end = begins[-1] + BURST_S + PAUSE_S
+    seen = run_board(folder, scenario + f"{end} end\n", "--edges", str(edges), timeout=900)
+    fell = [0] * restarts
+    for line in edges.read_text(encoding="ascii").splitlines():
+        what, cycle = line.split()
+        if what != "reset":
+            fell[int((int(cycle) / CYCLES_PER_US / 1e6 - 1.0) / (BURST_S + PAUSE_S))] += 1
+    counted, total = [], 0
+    for before, after in pairwise(seen.reports):
+        new = [
+            getattr(after, count) - (getattr(before, count) if after.boot == before.boot else 0)
+            for count in ("flow_count", "wheel_count")
+        ]
+        total += sum(new)
+        if total and not any(new) and after.boot == before.boot and after.seq > before.seq:
+            counted.append(total)  # the pause
+            total = 0
+    assert len(counted) == restarts
+    lost = [there - here for there, here in zip(fell, counted, strict=True)]
+    print(
+        f"{restarts} restarts at {flow_hz} and {wheel_hz} pulses a second: {sum(fell)} fell, {sum(lost)} lost,", end=" "
+    )
+    print(f"{max(lost)} in the worst restart")
+    return lost
+
+
+@pytest.mark.parametrize(
+    ("restarts", "flow_hz", "wheel_hz"),
+    [
+        (8, 9_800, 2_450),
+        *(pytest.param(150, *rates, marks=pytest.mark.soak) for rates in ((9_800, 2_450), (3_100, 700), (400, 20))),
+    ],
+)
+@pytest.mark.timeout(1000)
+def test_a_restart_loses_one_pulse_of_an_input_at_most(
+    folder: Path, restarts: int, flow_hz: float, wheel_hz: float
+) -> None:
+    """The bound is that of PORTING.md; no pulse counts twice."""
+    lost = _lost_in_each(folder, restarts, flow_hz, wheel_hz, "p")
+    assert min(lost) >= 0
+    assert max(lost) <= 2  # one on each input
 
 
 def _leaves_at(folder: Path) -> float:
