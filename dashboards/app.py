@@ -39,7 +39,7 @@ from dashboards.web.offline import add_offline_routes
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
-from host.errors import BadInputError, UserError
+from host.errors import BadInputError, NotNowError
 from host.run_folder import LATEST, cards_folder, find_run
 
 HERE = "127.0.0.1"
@@ -154,7 +154,7 @@ def _own_address(host: str) -> str:
     except ValueError:
         address = None
     if address is None or not address.is_loopback:
-        raise UserError(
+        raise BadInputError(
             f"--host {host}: the pages are for this computer only, give {HERE} or leave it out; "
             "--share opens them to the local network"
         )
@@ -172,6 +172,6 @@ def _listen(address: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         hint = "another program, perhaps a second page, uses it; close that or give another with --port"
-        raise UserError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
+        raise NotNowError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
     listener.listen(128)
     return listener

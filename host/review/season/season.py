@@ -73,6 +73,7 @@ class Season:
     due: Due
     remarks: tuple[str, ...]
     cards: tuple[CardMark, ...] = ()
+    sprayed: tuple[Digest, ...] = ()  # the runs in order of time, as each was read
 
 
 def season_of(digests: Sequence[Digest], cards: Sequence[CardMark] = (), unread: Sequence[str] = ()) -> Season:
@@ -102,6 +103,7 @@ def season_of(digests: Sequence[Digest], cards: Sequence[CardMark] = (), unread:
         due(found, changes, known, runs),
         (*_remarks(digests, mine, found.seen), *_lower(pressed), *unread),
         known,
+        tuple(mine),
     )
 
 
