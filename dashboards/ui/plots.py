@@ -172,11 +172,9 @@ def _labels(plot: Plot, place: str, *, named: bool) -> list[dict[str, Any]]:
     used: list[float] = []
     for x, words in plot.marks:
         # Above the plot, or where its name stands there, beside the mark's line.
-        at: dict[str, Any] = {"xref": "x" + place, "yref": f"y{place} domain"}
-        at["yanchor"] = "top" if named else "bottom"
-        if named:
-            at |= {"xanchor": "left", "xshift": 2, "yshift": -_LINE * used.count(x)}
+        at = {"xref": "x" + place, "yref": f"y{place} domain", "yanchor": "top" if named else "bottom"}
+        beside = {"xanchor": "left", "xshift": 2, "yshift": -_LINE * used.count(x)} if named else {}
         height = 1.0 if named else 1.0 + 0.09 * used.count(x)
         used.append(x)
-        labels.append(label(f"<b>{escape(visible(words))}</b>", _x(plot, x), height, **at))
+        labels.append(label(f"<b>{escape(visible(words))}</b>", _x(plot, x), height, **at, **beside))
     return labels
