@@ -14,7 +14,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class Column:
+class Export:
     """How a signal is told to people and machines: name without the unit, kind of host.units (empty: none), meaning."""
 
     name: str
@@ -29,31 +29,31 @@ class Signals:
     What went on the ground is settled later: see Settled, and Pipeline.sums for how it stands.
 
     Totals count from the first frame of the run. Times are corrected for the board's clock error unless named
-    `board` or `host`. A signal with a Column is exported; all are at hand for the live page.
+    `board` or `host`. A signal with an Export is exported; all are at hand for the live page.
     """
 
     host_s: Annotated[
         Floats,
-        Column("host_time", "time", "arrival of the report, seconds from the start of the run by the recorder's clock"),
+        Export("host_time", "time", "arrival of the report, seconds from the start of the run by the recorder's clock"),
     ]
-    board_s: Annotated[Floats, Column("board_time", "time", "the board's own clock, continued over wraps and restarts")]
+    board_s: Annotated[Floats, Export("board_time", "time", "the board's own clock, continued over wraps and restarts")]
     clock_scale: Annotated[
-        Floats, Column("clock_scale", "", "seconds of the recorder for each second of the board, as estimated so far")
+        Floats, Export("clock_scale", "", "seconds of the recorder for each second of the board, as estimated so far")
     ]
-    flow_m3_s: Annotated[Floats, Column("flow", "flow", "flow through the meter")]
-    volume_m3: Annotated[Floats, Column("volume", "volume", "total through the meter")]
+    flow_m3_s: Annotated[Floats, Export("flow", "flow", "flow through the meter")]
+    volume_m3: Annotated[Floats, Export("volume", "volume", "total through the meter")]
     pressure_pa: Annotated[
-        Floats, Column("pressure", "pressure", "mean over the report; empty outside the transducer's range")
+        Floats, Export("pressure", "pressure", "mean over the report; empty outside the transducer's range")
     ]
-    pressure_min_pa: Annotated[Floats, Column("pressure_min", "pressure", "least in the report")]
-    pressure_max_pa: Annotated[Floats, Column("pressure_max", "pressure", "greatest in the report")]
-    speed_m_s: Annotated[Floats, Column("speed", "speed", "speed on the ground")]
-    distance_m: Annotated[Floats, Column("distance", "length", "total distance, turns included")]
-    spraying: Annotated[Bools, Column("spraying", "", "whether the boom sprays")]
-    moving: Annotated[Bools, Column("moving", "", "whether the wheel turns")]
+    pressure_min_pa: Annotated[Floats, Export("pressure_min", "pressure", "least in the report")]
+    pressure_max_pa: Annotated[Floats, Export("pressure_max", "pressure", "greatest in the report")]
+    speed_m_s: Annotated[Floats, Export("speed", "speed", "speed on the ground")]
+    distance_m: Annotated[Floats, Export("distance", "length", "total distance, turns included")]
+    spraying: Annotated[Bools, Export("spraying", "", "whether the boom sprays")]
+    moving: Annotated[Bools, Export("moving", "", "whether the wheel turns")]
     rate_m3_m2: Annotated[
         Floats,
-        Column(
+        Export(
             "rate",
             "rate",
             "volume per area over the last two seconds of spraying on the move, as the live page shows it",
@@ -61,30 +61,30 @@ class Signals:
     ]
     rate_u_m3_m2: Annotated[
         Floats,
-        Column(
+        Export(
             "rate_standard_uncertainty",
             "rate",
             "standard uncertainty of the rate (k = 1; times 2 is about 95 %)",
         ),
     ]
-    pace_wanted_m_s: Annotated[Floats, Column("pace_wanted", "speed", "speed that would give the target at this flow")]
-    off_target: Annotated[Bools, Column("off_target", "", "the rate is outside the target's band")]
+    pace_wanted_m_s: Annotated[Floats, Export("pace_wanted", "speed", "speed that would give the target at this flow")]
+    off_target: Annotated[Bools, Export("off_target", "", "the rate is outside the target's band")]
     side: Annotated[
         Ints,
-        Column("side_of_band", "", "1 over the band, -1 under it, 0 in it; holds while the rate is near an edge"),
+        Export("side_of_band", "", "1 over the band, -1 under it, 0 in it; holds while the rate is near an edge"),
     ]
     # Passes begun so far: a first word of the live page. An export has the settled one in its place.
     pass_number: Ints
-    tank_left_m3: Annotated[Floats, Column("tank_left", "volume", "what is left in the tank")]
-    tank_covers_m2: Annotated[Floats, Column("tank_covers", "area", "area that it still covers at the target rate")]
+    tank_left_m3: Annotated[Floats, Export("tank_left", "volume", "what is left in the tank")]
+    tank_covers_m2: Annotated[Floats, Export("tank_covers", "area", "area that it still covers at the target rate")]
     lost_frames: Annotated[
-        Ints, Column("lost_frames", "", "total of reports that did not arrive, by the board's numbers")
+        Ints, Export("lost_frames", "", "total of reports that did not arrive, by the board's numbers")
     ]
-    resets: Annotated[Ints, Column("board_restarts", "", "total of restarts of the board")]
+    resets: Annotated[Ints, Export("board_restarts", "", "total of restarts of the board")]
     dropped_pulses: Annotated[
-        Ints, Column("dropped_pulses", "", "total of pulses that the board says it failed to count")
+        Ints, Export("dropped_pulses", "", "total of pulses that the board says it failed to count")
     ]
-    unsent_lines: Annotated[Ints, Column("unsent_lines", "", "total of reports that the board says it could not send")]
+    unsent_lines: Annotated[Ints, Export("unsent_lines", "", "total of reports that the board says it could not send")]
 
     def __len__(self) -> int:
         return len(self.host_s)
@@ -96,7 +96,7 @@ def joined(parts: list[Signals]) -> Signals:
 
 
 # Field of Signals -> how it is exported.
-EXPORTED: dict[str, Column] = {
+EXPORTED: dict[str, Export] = {
     name: hint.__metadata__[0]
     for name, hint in get_type_hints(Signals, include_extras=True).items()
     if hasattr(hint, "__metadata__")
