@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from host.errors import NoAnswerError, NotFoundError, NotNowError, TooLargeError, UserError
+from host.errors import NotFoundError, NotNowError, TooLargeError, UserError
 from host.journal import RunFile, read_run
 from host.library import Entry, Library
 from host.library.worker_pool import LARGEST_BYTES
-from host.recorder import ask
+from host.recorder import ask, is_recording
 from host.review.review import Review
 from host.run_folder import RunPath, list_runs, notes_path, run_name
 
@@ -92,13 +92,7 @@ class RunCache:
         """Whether a recorder answers for the run."""
         if entry.digest is None or entry.digest.complete:
             return False
-        try:
-            self._ask(entry.path, {"ask": "status"})
-        except NoAnswerError:
-            return False
-        except UserError:  # it answers, if only to refuse; or cannot be asked now, and may well be recording
-            return True
-        return True
+        return is_recording(entry.path, self._ask)
 
     def review(self, name: str) -> Review:
         """The run of that name in full; kept until the file or its notes change.

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _TROUBLE = {
     "ok": "",
     "lost": "the port is gone: plug the cable in again and wait; the counts go on while the board keeps its power.",
-    "silent": "nothing comes from the board: check its power and its cable, then wait.",
+    "silent": "nothing comes from the board: check its power and its cable, then switch its power off and on.",
     "unreadable": "the board's data is unreadable: check its cable, then wait.",
     "wrong protocol": "the board speaks another version of the protocol: load the firmware that belongs to this one.",
 }

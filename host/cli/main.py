@@ -24,6 +24,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
     "spray": ("watch", "record", "tell", "join"),
     "look back": ("review", "runs", "compare", "season", "report"),
+    "keep": ("backup", "restore"),
     "data for other programs": ("export", "dataset", "schema"),
     "try without hardware": ("demo", "simulate", "replay"),
 }

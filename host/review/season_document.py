@@ -57,7 +57,7 @@ def season_document(season: Season, system: str) -> Document:
     dates = season.coefficient.dates
     days = [format_day(day, time=False) for day in dict.fromkeys((*dates[:1], *dates[-1:]))]
     span = f", {' to '.join(days)}" if days else ""
-    about = Facts((Fact("rig", "", season.rig), Fact("runs", "", season.runs), Fact("due", "", season.due)))
+    about = Facts((Fact("rig", "", season.rig), Fact("runs", "", season.runs), Fact("due", "", season.due.text)))
     unchanged = Message("No change found." if season.runs else "There is no run to compare.")
     none = () if season.findings else (unchanged,)
     changes = Section(
@@ -67,13 +67,16 @@ def season_document(season: Season, system: str) -> Document:
         sections=tuple(_finding(letter, finding, system) for letter, finding in lettered),
         listed=True,
     )
+    why = Messages(
+        tuple(Message(sentence(f"{do}: {why}")) for do, why in zip(season.due.do, season.due.why, strict=True))
+    )
     untold = Messages(tuple(Message(sentence(remark)) for remark in season.remarks), "remarks")
     return Document(
         "season",
         f"{season.rig or 'No rig'}: {plural(season.runs, 'run')}{span}",
-        sentence(f"calibration due: {season.due}"),
+        sentence(f"calibration due: {', '.join(season.due.do)}"),
         (
-            Section("", "", (about,)),
+            Section("", "", (about, why)),
             changes,
             _ground(season, system),
             _runs(season, system, lettered),
@@ -166,7 +169,7 @@ def _plot(
         "season",
         shown.heading,
         "Day",
-        f"{shown.heading}, {unit}" if unit else shown.heading,
+        unit,
         (*dots, Drawn(tuple(line))),
         lanes=tuple((_day(one.first_day), _day(one.last_day)) for _, one in here if one.first_day != one.last_day),
         marks=(*((_day(one.first_day), letter) for letter, one in here), *dict.fromkeys(calibrated)),
