@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from statistics import median
 
 from host.documents.document import duration
 from host.documents.words import percent, plural
-from host.pipeline import Refused
+from host.pipeline import Pass, Refused
 
 _AS_GOOD_AS_ALL = 0.95
 
@@ -53,6 +54,20 @@ def refused_messages(windows: Iterable[Refused]) -> list[str]:
 
 
 _SENSOR = {"flow": "flow meter", "wheel": "wheel"}
+
+
+def switch_message(passes: Sequence[Pass]) -> str:
+    """That switch and pulses disagree about when spraying began and ended, and which was believed; empty otherwise."""
+    doubted = [one for one in passes if any(one.switch_late_s)]
+    if not doubted:
+        return ""
+    said = []
+    for side, doing, what in ((0, "closes", "comes"), (1, "opens", "stops")):
+        late = [one.switch_late_s[side] for one in doubted if one.switch_late_s[side]]
+        if late:
+            said.append(f"{doing} {'before' if median(late) > 0 else 'after'} the water {what}")
+    where = f"{len(doubted)} of {len(passes)} {'pass' if len(passes) == 1 else 'passes'}"
+    return f"The spray switch {' and '.join(said)}, in {where}. The flow says where spraying began and ended there."
 
 
 def _share_words(found: Refused) -> str:
