@@ -13,7 +13,8 @@ from host.pipeline.rows import Rows, Why
 
 LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
 _COARSE_US = 250_000  # a row longer than this is divided where spraying begins or ends in it
-_SWITCH_OFF_US = 200_000  # a switch and the pulses that differ by more do not tell of the same valve
+_SWITCH_OFF_US = 250_000  # a switch that is on for so much longer or shorter than the water flows is wrong
+_AT_REST_US = 300_000  # without a pulse: the water has stopped
 _SWITCH_EARLY_US = 50_000  # by how much the switch may have closed before the row in which it shows
 
 
@@ -30,13 +31,13 @@ class Stretch:
 class Cover:
     """The share of each row in which it sprayed, shape (n,), and board times of the first and last spraying.
 
-    `late_s` is how much later spraying began and ended by the pulses than by the switch, the pulses believed.
+    `switch_short_s` is for how much longer the water flowed than the switch was on, where the pulses were believed.
     """
 
     share: Floats
     began_us: float
     ended_us: float
-    late_s: tuple[float, float] = (0.0, 0.0)
+    switch_short_s: float = 0.0
 
 
 def cover_of(stretch: Stretch) -> Cover:
@@ -47,22 +48,22 @@ def cover_of(stretch: Stretch) -> Cover:
     ends_us = rows["us"].astype(np.float64)
     begins_us = ends_us - rows["step_us"]
     cover, began, ended = np.zeros(len(rows)), math.inf, -math.inf
-    late_us = (0.0, 0.0)
+    doubted_us = 0.0
     for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
         start = stretch.begun or index > 0
         end = stretch.over or index < len(lasts) - 1
         rest = firsts[index + 1] - 1 if index < len(firsts) - 1 else len(rows) - 1
-        doubts = _doubts(rows, first, last, rest) if start and end else (0.0, 0.0)
-        on = _on(rows, first, last, any(doubts)) if start else float(begins_us[first])
-        off = _off(rows, first, last, rest, any(doubts)) if end else float(ends_us[last])
+        short_us = _switch_short_us(rows, first, last, rest) if start and end else 0.0
+        on = _on(rows, first, last, doubted=short_us != 0.0) if start else float(begins_us[first])
+        off = _off(rows, first, last, rest, doubted=short_us != 0.0) if end else float(ends_us[last])
         shared = np.minimum(ends_us, off) - np.maximum(begins_us, on)
         cover += np.clip(shared / np.maximum(rows["step_us"], 1), 0.0, 1.0)
         began, ended = min(began, on), max(ended, off)
-        late_us = max(late_us, doubts, key=lambda by: max(map(abs, by)))
-    return Cover(np.minimum(cover, 1.0), began, ended, (late_us[0] * 1e-6, late_us[1] * 1e-6))
+        doubted_us += short_us
+    return Cover(np.minimum(cover, 1.0), began, ended, doubted_us * 1e-6)
 
 
-def _on(rows: Rows, first: int, last: int, doubted: bool) -> float:
+def _on(rows: Rows, first: int, last: int, *, doubted: bool) -> float:
     begin, end = float(rows["us"][first] - rows["step_us"][first]), float(rows["us"][first])
     if rows["by_switch"][first] and rows["step_us"][first] <= _COARSE_US and not doubted:
         return begin
@@ -74,7 +75,7 @@ def _on(rows: Rows, first: int, last: int, doubted: bool) -> float:
     return min(max(found, begin - LEAD_US), _first_edge(rows, first, last))
 
 
-def _off(rows: Rows, first: int, last: int, rest: int, doubted: bool) -> float:
+def _off(rows: Rows, first: int, last: int, rest: int, *, doubted: bool) -> float:
     end = float(rows["us"][last])
     beyond = float(rows["us"][min(last + 1, len(rows) - 1)])
     if rows["by_switch"][first] and beyond - end <= _COARSE_US and not doubted:
@@ -87,19 +88,20 @@ def _off(rows: Rows, first: int, last: int, rest: int, doubted: bool) -> float:
     return max(found, float(rows["us"][first] - rows["step_us"][first]))
 
 
-def _doubts(rows: Rows, first: int, last: int, rest: int) -> tuple[float, float]:
-    """How much later (µs) spraying began and ended by the pulses than by the switch, where they cannot both be right.
+def _switch_short_us(rows: Rows, first: int, last: int, rest: int) -> float:
+    """How much longer (µs) the water flowed than the switch was on, where both cannot be right; 0 where they may.
 
-    A slow start has its first edge soon, and is no reason to doubt the switch; nor is a rotor that runs down.
+    What valve, hose and rotor lag shifts both ends of the flow alike, so that its length is known to a few hundredths
+    of a second. Pulses that do not stop with the water are noise, and say nothing.
     """
     if not rows["by_switch"][first] or rows["step_us"][first : last + 1].max() > _COARSE_US:
-        return 0.0, 0.0
+        return 0.0
     began, ended = began_us(rows, first, last), ended_us(rows, first, rest)
-    if began is None or ended is None:
-        return 0.0, 0.0
-    begin, end = float(rows["us"][first] - rows["step_us"][first]), float(rows["us"][last])
-    on, off = min(began, _first_edge(rows, first, last)) - begin, ended - end
-    return on if abs(on) > _SWITCH_OFF_US else 0.0, off if abs(off) > _SWITCH_OFF_US else 0.0
+    if began is None or ended is None or rows["us"][rest] - rows["edge_us"][rest] < _AT_REST_US:
+        return 0.0
+    on_us = float(rows["us"][last]) - float(rows["us"][first] - rows["step_us"][first])
+    short = ended - began - on_us
+    return short if abs(short) > _SWITCH_OFF_US else 0.0
 
 
 def _first_edge(rows: Rows, first: int, last: int) -> float:

@@ -48,10 +48,7 @@ class Pass:
     speed_m_s: float  # distance over spraying time
     rate_m3_m2: float  # volume over area
     rate_u_m3_m2: float  # its standard uncertainty, from the calibrations
-    switch_late_s: tuple[float, float] = (
-        0.0,
-        0.0,
-    )  # by how much the pulses, which were believed, began and ended later
+    switch_short_s: float = 0.0  # for how much longer the water flowed than the switch was on; 0 where they agree
 
 
 @dataclass(frozen=True)
@@ -360,7 +357,7 @@ class Settler:
             speed_m_s=_ratio(sums["ground_m"], sums["ground_s"]),
             rate_m3_m2=rate,
             rate_u_m3_m2=rate * float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
-            switch_late_s=covered.late_s,
+            switch_short_s=covered.switch_short_s,
         )
 
     def _keep(self, settled: Settled, rows: Rows) -> None:
