@@ -60,7 +60,8 @@ _SENSOR = {"flow": "flow meter", "wheel": "wheel"}
 def switch_message(passes: Sequence[Pass]) -> str:
     """That the switch was on for longer or shorter than the water flowed, and which was believed; empty otherwise.
 
-    It is said of a switch that is so in half of the passes or more. Where the water failed with the switch on, the watch over faults says so.
+    It is said of a switch that is so in half of the passes or more. Where the water failed with the switch on, the
+    watch over faults says so.
     """
     doubted = [one.switch_short_s for one in passes if one.switch_short_s > -_DRY_S and one.switch_short_s]
     if not doubted or 2 * len(doubted) < len(passes):
