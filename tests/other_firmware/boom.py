@@ -88,17 +88,25 @@ class World:
     flow: Edges
     wheel: Edges
     switch: list[tuple[float, float]]
+    _litres: Floats = field(repr=False)
+    _sprayed_m: Floats = field(repr=False)
     _pressure_bar: Floats = field(repr=False)
     _battery: Floats = field(repr=False)
     _seed: int = 0
 
     @property
     def litres(self) -> float:
-        return sum(one.litres for one in self.passes)
+        return float(self._litres[-1])
 
     @property
     def ground_m2(self) -> float:
-        return sum(one.ground_m for one in self.passes) * self.boom.swath_m
+        return float(self._sprayed_m[-1]) * self.boom.swath_m
+
+    def between(self, begins: float, ends: float) -> tuple[float, float]:
+        """Litres out of the nozzles and square metres walked with the spray on, between two moments."""
+        grid = np.arange(len(self._litres)) * STEP_S
+        litres = np.diff(np.interp([begins, ends], grid, self._litres))[0]
+        return float(litres), float(np.diff(np.interp([begins, ends], grid, self._sprayed_m))[0]) * self.boom.swath_m
 
     def switch_closed(self, time: float) -> bool:
         return any(begins <= time < ends for begins, ends in self.switch)
@@ -134,6 +142,7 @@ def walked(boom: Boom, walk: Walk, seed: int) -> World:
     pressure = boom.at_bar * (1 + 0.25 * (1 - valve)) * (1 - boom.sag * spraying)
     litres_s = boom.nozzles * boom.nozzle_l_min / 60.0 * np.sqrt(pressure / boom.at_bar) * valve
     litres = np.concatenate([[0.0], np.cumsum(litres_s[:-1] * STEP_S)])
+    sprayed = np.concatenate([[0.0], np.cumsum(speed[:-1] * STEP_S * (valve[:-1] >= 0.5))])
     passes = []
     for opened, closed in lever:
         begins, ends = opened + RAMP_S / 2, closed + RAMP_S / 2
@@ -147,6 +156,8 @@ def walked(boom: Boom, walk: Walk, seed: int) -> World:
         flow=_rotor_edges(boom, time, litres_s, random),
         wheel=_wheel_edges(boom, time, way, random),
         switch=[(opened - boom.switch_lead_s, closed + boom.switch_release_s) for opened, closed in lever],
+        _litres=litres,
+        _sprayed_m=sprayed,
         _pressure_bar=pressure,
         _battery=battery,
         _seed=seed,
@@ -176,11 +187,8 @@ def _pass_speed(walk: Walk, number: int, random: np.random.Generator) -> Floats:
     """Speed while the spray is on, until the pass is walked."""
     steps = int(1.5 * walk.length_m / walk.speed_m_s / STEP_S)
     seconds = np.arange(steps) * STEP_S
-    swing = sum(
-        np.sin(2 * np.pi * seconds / period + random.uniform(0, 2 * np.pi)) - np.sin(random.uniform(0, 2 * np.pi))
-        for period in (3.7, 8.9)
-    )
-    speed = walk.speed_m_s * (1 + walk.wander * 0.5 * np.asarray(swing))
+    sway = sum(np.sin(2 * np.pi * (seconds / period + random.uniform())) for period in (3.7, 8.9))
+    speed = walk.speed_m_s * (1 + walk.wander * (random.uniform(-1, 1) + 0.5 * np.asarray(sway)))
     if walk.stand is not None and walk.stand[0] == number:
         _, metres, pause = walk.stand
         at = int(np.searchsorted(np.cumsum(speed) * STEP_S, metres))

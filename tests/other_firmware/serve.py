@@ -1,7 +1,7 @@
 """A port in real time: the board on a listening socket or a pseudo-terminal.
 
-.venv/bin/python -m tests.stranger_board.serve --socket 0   prints the URL to record from
-.venv/bin/python -m tests.stranger_board.serve --pty        prints the device
+.venv/bin/python -m tests.other_firmware.serve --socket 0   prints the URL to record from
+.venv/bin/python -m tests.other_firmware.serve --pty        prints the device
 """
 
 import argparse
@@ -19,11 +19,14 @@ from .boom import Boom, Walk, walked
 TICK_S = 0.005
 
 
-def serve(board: Board, port: int, clock: Callable[[], float], until: float, stopped: Callable[[], bool]) -> None:
-    """Move bytes between the board and an open file descriptor until the walk, the host or the caller ends it."""
+def serve(board: Board, port: int, clock: Callable[[], float], until: float) -> None:
+    """Move bytes between the board and an open file descriptor until the walk or the host ends it.
+
+    `clock` gives the seconds that the world goes by; one that runs faster makes a walk that is over sooner.
+    """
     os.set_blocking(port, False)
     zero = clock()
-    while not stopped() and (now := clock() - zero) < until:
+    while (now := clock() - zero) < until:
         ready, _, _ = select.select([port], [], [], TICK_S)
         out = b"".join(data for _, data in board.advance(now))
         try:
@@ -57,13 +60,13 @@ def main() -> None:
         port, other = pty.openpty()
         tty.setraw(other)
         print(os.ttyname(other), flush=True)
-        serve(board, port, time.monotonic, world.lasts + 1, lambda: False)
+        serve(board, port, time.monotonic, world.lasts + 1)
         return
     with socket.create_server(("127.0.0.1", asked.socket or 0)) as listening:
         print(f"socket://127.0.0.1:{listening.getsockname()[1]}", flush=True)
         taken, _ = listening.accept()
         with taken:
-            serve(board, taken.fileno(), time.monotonic, world.lasts + 1, lambda: False)
+            serve(board, taken.fileno(), time.monotonic, world.lasts + 1)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The firmware, by PROTOCOL.md: a machine that is told the time and hands out bytes. It never waits and owns no clock."""
+"""The firmware, by PROTOCOL.md: a machine that is told the time and hands out bytes. It owns no clock."""
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -32,7 +32,7 @@ class Restart:
 class Build:
     """What was flashed and what is fitted. `keeps`: what memory outlives a reset: nothing, counts, or report."""
 
-    name: str = "stranger"
+    name: str = "other-firmware"
     firmware: str = "0.9-s"
     protocol: str = "1.1"
     full_scale: int = 3600
@@ -134,6 +134,11 @@ class Board:
         """Lines that wait for room are looked after every 2 ms; a board that is held up does not."""
         self._outlet.settle(now)
         self._due["line"] = now + 0.002 if self._outlet.waits else float("inf")
+
+    @property
+    def filters(self) -> list[tuple[int, int]]:
+        """Rule and time (µs) of the flow and the wheel input, as in force."""
+        return list(self._filters)
 
     def clock(self, now: float) -> int:
         """The board's clock, µs, not yet wrapped."""
@@ -288,9 +293,7 @@ class Board:
             f"{one.refused % 2**32:08X} {one.dropped % 65536:04X} {one.rule:X} {one.filter_us:04X}"
             for one in self._inputs
         )
-        return wire.line(
-            f"S{self.boot:02X} {self.clock(now) % 2**32:08X} {inputs} {self.world.supply_mv(now):04X}"
-        )
+        return wire.line(f"S{self.boot:02X} {self.clock(now) % 2**32:08X} {inputs} {self.world.supply_mv(now):04X}")
 
     def _collect(self, now: float) -> None:
         self._gone += self._outlet.gone(now)
@@ -316,10 +319,9 @@ class Board:
         self._settle(now)
 
     def _answer(self, now: float, raw: bytes) -> None:
-        letters = "qpno" + ("f" if self.build.minor >= 1 else "")
-        command = wire.understood(raw, letters)
-        if command is None:
-            return
+        if not raw.removesuffix(b"\r"):
+            return  # an empty line is passed over
+        command = wire.understood(raw, "qpno" + ("f" if self.build.minor >= 1 else ""))
         result: int | wire.Refusal
         before = (self.interval_ms, *self._filters)
         if isinstance(command, wire.Refusal):
@@ -387,4 +389,3 @@ def played(board: Board, until: float, commands: Iterable[tuple[float, bytes]] =
     while now < until + step:
         yield from board.advance(min(now, until))
         now += step
-

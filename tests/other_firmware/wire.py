@@ -76,28 +76,23 @@ _FORM = re.compile(rb"([a-z])([0-9A-F]{2}) (?:([^\n]*) )?[0-9A-F]{4}", re.DOTALL
 _ENDING = re.compile(rb".+ [0-9A-F]{4}", re.DOTALL)
 
 
-def understood(raw: bytes, letters: str) -> Command | Refusal | None:
-    """A line from the host without its line feed, checked in the order of section 7; None for an empty one.
+def understood(raw: bytes, letters: str) -> Command | Refusal:
+    """A line from the host without its line feed, checked in the order of section 7.
 
     Checked here: length, checksum, form and letter, and the digits of the value. Ranges are the board's to check.
     """
     text = raw.removesuffix(b"\r")
-    if not text:
-        return None
+    form = _FORM.fullmatch(text)
     if len(text) > LONGEST_COMMAND:
         return Refusal(0, TOO_LONG)
     if not _ENDING.fullmatch(text) or checksum(text[:-4]) != int(text[-4:], 16):
         return Refusal(0, DAMAGED)
-    form = _FORM.fullmatch(text)
-    if form is None:
-        return Refusal(0, UNKNOWN)
-    letter, tag = form[1].decode("ascii"), int(form[2], 16)
-    if letter not in letters:
-        return Refusal(tag, UNKNOWN)
+    if form is None or form[1].decode("ascii") not in letters:
+        return Refusal(int(form[2], 16) if form else 0, UNKNOWN)
+    letter, tag, value = form[1].decode("ascii"), int(form[2], 16), form[3]
     digits = DIGITS_OF_VALUE[letter]
-    value = form[3]
-    if (value is None) != (digits == 0):
-        return Refusal(tag, WRONG_VALUE)
-    if value is not None and not re.fullmatch(rb"[0-9A-F]{%d}" % digits, value):
-        return Refusal(tag, WRONG_VALUE)
-    return Command(letter, tag, None if value is None else value.decode("ascii"))
+    if digits == 0 and value is None:
+        return Command(letter, tag, None)
+    if digits and value is not None and re.fullmatch(rb"[0-9A-F]{%d}" % digits, value):
+        return Command(letter, tag, value.decode("ascii"))
+    return Refusal(tag, WRONG_VALUE)

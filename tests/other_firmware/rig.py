@@ -3,8 +3,8 @@
 from .boom import Boom
 
 
-def rig_file(boom: Boom, *, switch: bool = True, wheel: bool = True, meter: float = 1.0) -> str:
-    """TOML of the boom; `meter` is how far its calibration is off (1 = true)."""
+def rig_file(boom: Boom, *, switch: bool = True, wheel: bool = True) -> str:
+    """TOML of the boom, with the parts that its keeper says it has; meter and wheel are calibrated without error."""
     ground = f"""[wheel]
 circumference = "{boom.circumference_m} m"
 pulses_per_turn = {boom.magnets}
@@ -16,7 +16,7 @@ distance = "30 m"
 time = "27.3 s"
 uncertainty = "3 %"
 """
-    return f"""name = "Stranger's boom"
+    return f"""name = "Five-nozzle trial boom"
 units = "metric"
 spray_switch = {str(switch).lower()}
 
@@ -32,7 +32,7 @@ flow = "{boom.nozzle_l_min} L/min"
 at = "{boom.at_bar} bar"
 
 [meter]
-factor = "{boom.pulses_per_l * meter} pulses/L"
+factor = "{boom.pulses_per_l} pulses/L"
 uncertainty = "0.5 %"
 
 [pressure]
