@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
 
+from dashboards.backup.routes import FILE, SENT, add_backup_routes
 from dashboards.context import PageContext, Starting
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RecorderClient
@@ -28,7 +29,7 @@ from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
 from dashboards.sharing.terminal_banner import TerminalBanner, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
-from dashboards.web.asgi import AsgiApp, Scope
+from dashboards.web.asgi import AsgiApp, Receive, Scope, Send
 from dashboards.web.busy_limit import BusyLimit
 from dashboards.web.callbacks import CallbackFilter
 from dashboards.web.compression import Compression
@@ -39,7 +40,7 @@ from dashboards.web.offline import add_offline_routes
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
-from host.errors import BadInputError, UserError
+from host.errors import BadInputError, NotNowError
 from host.run_folder import LATEST, cards_folder, find_run
 
 HERE = "127.0.0.1"
@@ -70,8 +71,16 @@ def build_app(
     shell, server = build_shell(context)
     add_offline_routes(server)
     add_live_routes(server, broadcaster, recorder.tell)
+    add_backup_routes(server, context)
     callbacks = CallbackFilter(Compression(server), shell.callback_map, shell.reading, ONLY_LOOKS)
-    return SizeLimits(BusyLimit(callbacks, (REPORT, CSV, PARQUET))), shell.csp_hashes
+    busy = BusyLimit(callbacks, (REPORT, CSV, PARQUET, FILE, SENT))
+    limits = SizeLimits(busy)
+
+    async def app(scope: Scope, receive: Receive, send: Send) -> None:
+        # A backup that is sent is as large as all runs: it goes to the disk in pieces, and is bounded there.
+        await (busy if scope.get("path") == SENT else limits)(scope, receive, send)
+
+    return app, shell.csp_hashes
 
 
 def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, browse: bool = False) -> int:
@@ -154,7 +163,7 @@ def _own_address(host: str) -> str:
     except ValueError:
         address = None
     if address is None or not address.is_loopback:
-        raise UserError(
+        raise BadInputError(
             f"--host {host}: the pages are for this computer only, give {HERE} or leave it out; "
             "--share opens them to the local network"
         )
@@ -172,6 +181,6 @@ def _listen(address: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         hint = "another program, perhaps a second page, uses it; close that or give another with --port"
-        raise UserError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
+        raise NotNowError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
     listener.listen(128)
     return listener

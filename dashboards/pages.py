@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from dashboards.backup import page as backup_page
 from dashboards.calibrate import page as calibrate_page
 from dashboards.compare import page as compare_page
 from dashboards.guests import page as guests_page
@@ -93,6 +94,7 @@ PAGES = (
         calibrate_page.layout,
         calibrate_page.connect,
         scripts=("print.js", "select.js", "calibrate.js", *SCRIPTS),
+        changes=calibrate_page.CHANGES,
     ),
     Page(
         "/plan",
@@ -129,6 +131,7 @@ PAGES = (
         changes=bringup_page.CHANGES,
     ),
     Page("/rig", "Rig", rig_page.layout, scripts=("rig.js", *SCRIPTS), changes=LOOKS),
+    Page("/backup", "Backup", backup_page.layout, scripts=("backup.js", *SCRIPTS), under="/home"),
     Page(
         "/guests",
         "Guests",

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from host.errors import NoAnswerError, NotFoundError, UserError
+from host.errors import NotFoundError, NotNowError, TooLargeError, UserError
 from host.journal import RunFile, read_run
 from host.library import Entry, Library
 from host.library.worker_pool import LARGEST_BYTES
-from host.recorder import ask
+from host.recorder import ask, is_recording
 from host.review.review import Review
 from host.run_folder import RunPath, list_runs, notes_path, run_name
 
@@ -72,7 +72,7 @@ class RunCache:
                 reading = self._reading = _Reading(self.library, self._clock)
         if reading.ended.wait(patience_s):
             if reading.trouble is not None:
-                raise UserError(reading.trouble)
+                raise type(reading.trouble)(str(reading.trouble))
             return Look(reading.entries, [])
         entries, unread = self.library.known()
         return Look(entries, unread, reading.done, reading.whole or len(unread))
@@ -92,13 +92,7 @@ class RunCache:
         """Whether a recorder answers for the run."""
         if entry.digest is None or entry.digest.complete:
             return False
-        try:
-            self._ask(entry.path, {"ask": "status"})
-        except NoAnswerError:
-            return False
-        except UserError:  # it answers, if only to refuse; or cannot be asked now, and may well be recording
-            return True
-        return True
+        return is_recording(entry.path, self._ask)
 
     def review(self, name: str) -> Review:
         """The run of that name in full; kept until the file or its notes change.
@@ -108,7 +102,9 @@ class RunCache:
         found = self._found(name)
         if found.size > LARGEST_BYTES:
             size = f"{found.size / 1e9:.1f} GB"
-            raise UserError(f"{found.path.name} is {size}, too large for a page: use 'swardflow review {found.name}'")
+            raise TooLargeError(
+                f"{found.path.name} is {size}, too large for a page: use 'swardflow review {found.name}'"
+            )
         key = (found.relative, found.size, found.stamp)
         with self._reviewing:  # one after the other: two at once would only take turns
             if key in self._reviews:
@@ -117,7 +113,7 @@ class RunCache:
             try:
                 review = self.library.review(found.path)
             except MemoryError:
-                raise UserError(
+                raise TooLargeError(
                     f"{found.path.name} needs more memory than there is: review it on another computer"
                 ) from None
             self._reviews[key] = review
@@ -131,7 +127,7 @@ class RunCache:
             raise NotFoundError(f'there is no run "{name[:100]}" in the runs folder: choose one from the page Runs')
         home = self.folder.resolve()
         if not all(path.resolve().is_relative_to(home) for path in (found.path, notes_path(found.path))):
-            raise UserError(
+            raise NotFoundError(
                 f"{found.relative} is a link out of the runs folder, and pages open nothing outside it: copy the "
                 f"run into the folder, or use 'swardflow review {found.path}'"
             )
@@ -143,7 +139,7 @@ class _Reading:
 
     def __init__(self, library: Library, clock: Callable[[], float]) -> None:
         self.entries: list[Entry] = []
-        self.trouble: str | None = None
+        self.trouble: UserError | None = None
         self.done = self.whole = 0
         self.ended = threading.Event()
         self.ended_at = 0.0
@@ -154,9 +150,11 @@ class _Reading:
         try:
             self.entries = self._library.entries(self._progress)
         except UserError as error:
-            self.trouble = str(error)
+            self.trouble = error
         except BaseException:
-            self.trouble = "the runs could not be read: see what the terminal says, and use 'swardflow runs'"
+            self.trouble = NotNowError(
+                "the runs could not be read: see what the terminal says, and use 'swardflow runs'"
+            )
             raise
         finally:
             self.ended_at = self._clock()

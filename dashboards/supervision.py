@@ -89,7 +89,7 @@ class Supervisor:
             if now.number == number and now.state == RECORDING and now.run:
                 return now.run
             if now.number == number and now.state == FAILED:
-                raise UserError(now.error or now.notice)
+                raise NotNowError(now.error or now.notice)
             if now.number == number and now.state not in BUSY and now.state:
                 return now.run or ""  # ended already
             self._sleep(_LOOK_S)

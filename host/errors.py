@@ -92,6 +92,24 @@ class RefusedByBoardError(UserError):
     name = "refused by board"
 
 
+class OtherVersionError(UserError):
+    """The board speaks a version of the protocol that is not known here."""
+
+    name = "other version"
+
+
+class TooLargeError(UserError):
+    """What was asked for is more than its place can take: a run for a page, rows for a sheet."""
+
+    name = "too large"
+
+
+class NotInstalledError(UserError):
+    """A package that Swardflow can do without is needed for this, and is not installed."""
+
+    name = "not installed"
+
+
 _KINDS = (
     BadInputError,
     NotFoundError,
@@ -100,6 +118,9 @@ _KINDS = (
     NotNowError,
     NoAnswerError,
     RefusedByBoardError,
+    OtherVersionError,
+    TooLargeError,
+    NotInstalledError,
 )
 
 

@@ -6,11 +6,14 @@ import os
 from pathlib import Path
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Put `data` in the place of what the file held. Raises OSError; then the file is as it was."""
+def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
+    """Put `data` in the place of what the file held; `private`: readable for its owner alone.
+
+    Raises OSError; then the file is as it was.
+    """
     fresh = path.with_name(f".{path.name}.new")
     try:
-        with fresh.open("wb") as file:
+        with open(fresh, "wb", opener=_private if private else None) as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
@@ -18,3 +21,7 @@ def write_whole(path: Path, data: bytes) -> None:
     except OSError:
         fresh.unlink(missing_ok=True)
         raise
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)

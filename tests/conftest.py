@@ -34,6 +34,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 item.add_marker(pytest.mark.skip(reason=reason))
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are cores: a third of the time the tests wait for a browser, a port or another process."""
+    return (os.cpu_count() or 1) + 1
+
+
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """In CI everything is installed, so a skipped test is a failure."""
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")

@@ -57,6 +57,18 @@ def test_functions_stay_short():
     assert list(long_functions()) == []
 
 
+def test_a_mistake_says_by_its_class_what_is_wrong():
+    """Callers go on by class; a plain UserError, or one turned into another by its text, tells them nothing."""
+    plain = [
+        f"{path.relative_to(ROOT).as_posix()}:{node.lineno}"
+        for path in FILES
+        if path.parts[len(ROOT.parts)] in PACKAGES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "UserError"
+    ]
+    assert plain == []
+
+
 def test_files_stay_short():
     lines = {path.relative_to(ROOT).as_posix(): len(path.read_text(encoding="utf-8").splitlines()) for path in FILES}
     assert not {name: count for name, count in lines.items() if count > MOST_LINES_OF_A_FILE}

@@ -126,7 +126,7 @@
       if (contactLost) return "No contact with the computer at the sprayer for " + age + ". Recording continues without this page.";
       if (row.recording === "silent") return "The recorder has not answered for " + age + ". Maybe nothing is being recorded: check the computer.";
       if (row.link === "lost") return "The board is unplugged. Recording resumes when it is back.";
-      return "No report from the board for " + age + ". Check its plug; recording resumes when it is back.";
+      return "No report from the board for " + age + ". Check its plug; if it still sends nothing, switch its power off and on.";
     }
     return "";
   }

@@ -32,8 +32,8 @@ from host.rig import Rig
 from host.run_folder import list_runs
 
 LOOK_MS = 400
-_LIVE = (
-    Output("calibrate-shown", "data"),
+_LIVE = (  # what changes at any time: none of it found by a pattern, which would cost a phone most of its time
+    Output("calibrate-now", "data"),
     Output("calibrate-say", "children"),
     Output("calibrate-counted", "children"),
     Output("calibrate-about", "children"),
@@ -41,6 +41,7 @@ _LIVE = (
     Output("calibrate-timed", "children"),
 )
 _OF_A_STEP = (  # what only changes with a step: what `_changed` returns
+    Output("calibrate-shown", "data"),
     Output("calibrate-cautions", "children"),
     Output({"ways": ALL}, "className"),
     Output("calibrate", "className"),
@@ -66,6 +67,7 @@ _OF_A_STEP = (  # what only changes with a step: what `_changed` returns
     Output({"press": "save"}, "children"),
     Output({"picture": ALL}, "className"),
 )
+CHANGES = cards_view.CHANGES | {'{"press":["ALL"]}', '{"drop":["ALL"]}'}
 BUTTONS = ("act", "second", "enter", "next", "again", "undo", "save", "over")
 _RUNS = 20  # to pick from
 
@@ -87,6 +89,8 @@ def layout(context: PageContext) -> html.Main:
             cards_view.layout(),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
+            dcc.Store(id="calibrate-chosen"),
+            dcc.Store(id="calibrate-now"),
             dcc.Store(id="calibrate-shown"),
         ],
         className="sheet",
@@ -171,7 +175,11 @@ def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     store = SessionStore(context)
     cards_view.connect(app, context)
+    _connect_buttons(app, store)
+    _connect_what_is_shown(app, store)
 
+
+def _connect_buttons(app: Dash, store: SessionStore) -> None:
     @app.callback(
         Output("calibrate-poke", "data"),
         Output({"form": ALL, "entry": ALL}, "value"),
@@ -193,36 +201,53 @@ def connect(app: Dash, context: PageContext) -> None:
     def press(*given: Any) -> tuple[Any, ...]:
         return _press(store, *given[2:])
 
+
+def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
     @app.callback(
-        *_LIVE,
-        *_OF_A_STEP,
-        Input("calibrate-look", "n_intervals"),
-        Input("calibrate-poke", "data"),
+        Output("calibrate-chosen", "data"),
         Input("calibrate-kind", "value"),
         Input({"way": ALL}, "value"),
-        State("calibrate-shown", "data"),
         State({"way": ALL}, "id"),
+    )
+    def choose(name: Any, chosen: list[Any], way_ids: list[Any]) -> dict[str, str]:
+        kind = _kind(store, name)
+        return {"kind": kind.name, "way": _way(kind, chosen, way_ids)}
+
+    @app.callback(
+        *_LIVE,
+        Input("calibrate-look", "n_intervals"),
+        Input("calibrate-poke", "data"),
+        Input("calibrate-chosen", "data"),
+        State("calibrate-now", "data"),
+        prevent_initial_call=True,
+    )
+    def look(_: Any, __: Any, chosen: Any, before: Any) -> tuple[Any, ...]:
+        kind, way = _chosen(store, chosen)
+        view = store.view(kind.name, way)
+        step = view.step
+        timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
+        now = _now(kind, way, view)
+        return no_update if now == before else now, step.message, step.figure, step.about, view.board, timed
+
+    @app.callback(
+        *_OF_A_STEP,
+        Input("calibrate-now", "data"),
         State({"ways": ALL}, "id"),
         State({"place": ALL}, "id"),
         State({"needed": ALL}, "id"),
         State({"fold": ALL}, "id"),
+        prevent_initial_call=True,
     )
-    def show(
-        _: Any, __: Any, name: Any, chosen: list[Any], shown: Any, way_ids: list[Any], *at: Any
-    ) -> tuple[Any, ...]:
-        kind = _kind(store, name)
-        way = _way(kind, chosen, way_ids)
+    def show(now: Any, *at: Any) -> tuple[Any, ...]:
+        kind, way = _chosen(store, now)
         view = store.view(kind.name, way)
-        step = view.step
-        fields = " ".join(one.name for one in step.fields)
-        now = {"at": f"{kind.name} {way} {fields} {step.button}", "version": view.version}
-        timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
-        live = (now, step.message, step.figure, step.about, view.board, timed)
-        if now == shown:
-            ways, places, needed, folds = ([no_update] * len(ids) for ids in at)
-            same = no_update
-            return (*live, same, ways, *(same,) * 5, places, same, needed, folds, *(same,) * 12, [same] * len(PICTURES))
-        return (*live, *_changed(kind, way, view, at))
+        return _now(kind, way, view), *_changed(kind, way, view, at)
+
+
+def _now(kind: Kind, way: str, view: View) -> dict[str, Any]:
+    """What has to be drawn anew when it changes."""
+    fields = " ".join(one.name for one in view.step.fields)
+    return {"kind": kind.name, "way": way, "step": f"{fields} {view.step.button}", "version": view.version}
 
 
 def _press(store: SessionStore, *given: Any) -> tuple[Any, ...]:
@@ -289,6 +314,16 @@ def _way(kind: Kind, chosen: Any, ids: Any) -> str:
         if at.get("way") == kind.name and value in named:
             return str(value)
     return named[0]
+
+
+def _chosen(store: SessionStore, data: Any) -> tuple[Kind, str]:
+    """The kind and way that the page names. Raises PreventUpdate when there are none such."""
+    if not isinstance(data, dict):
+        raise PreventUpdate
+    kind, way = _kind(store, data.get("kind")), data.get("way")
+    if not isinstance(way, str) or way not in [one.name for one in kind.ways]:
+        raise PreventUpdate
+    return kind, way
 
 
 def _changed(kind: Kind, way: str, view: View, at: Sequence[Any]) -> tuple[Any, ...]:

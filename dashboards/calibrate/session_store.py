@@ -182,7 +182,7 @@ class SessionStore:
                 if button == "save":
                     return self._save(kind, session, used)
                 if trouble and session.step().needs_board:
-                    raise UserError(trouble)
+                    raise NotNowError(trouble)
                 self._second[kind] = button == "second"
                 message = session.press(second=button == "second")
         if session.rows() != before:

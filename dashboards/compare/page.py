@@ -274,7 +274,7 @@ def _add_report(server: FastAPI, run_cache: RunCache, cards: Path) -> None:
             table = runs_section(runs, run_cache.folder, units_of(runs))
             return HTMLResponse(format_report(season_document(season, units_of(runs)), datetime.now(), [table]))
         except WrongEntriesError as error:
-            return refused(UserError(str(error)))
+            return refused(BadInputError(str(error)))
         except UserError as error:
             return refused(error)
 

@@ -165,7 +165,7 @@ class RecorderClient:
         if action == "word":
             text = " ".join(str(fields.get("text", "")).split())
             if not text or len(text) > LONGEST_WORD:
-                raise UserError(f"Enter a word or a few, up to {LONGEST_WORD} letters.")
+                raise BadInputError(f"Enter a word or a few, up to {LONGEST_WORD} letters.")
             self._put(run, {"ask": "mark_text", "text": visible(text)} | _by())
             return f"Marked: {visible(text)}."
         if action == "undo":

@@ -57,7 +57,7 @@ def _due(context: PageContext, used: RigInUse) -> str:
     if not digests:
         return "not known: the page Runs has read no run of this rig yet"
     left = f" ({len(unread)} runs have not been read yet: open the page Runs)" if unread else ""
-    return season_of(digests, marks_in(context.cards, used.rig.name)[0]).due + left
+    return season_of(digests, marks_in(context.cards, used.rig.name)[0]).due.text + left
 
 
 def _bringup(context: PageContext, used: RigInUse) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 import secrets
 import threading
@@ -15,6 +14,7 @@ from pathlib import Path
 
 from dashboards.web.visitor import Visitor
 from host.errors import visible
+from host.whole_file import write_whole
 
 HOLDS_S = 12 * 3600  # a long day
 MOST = 200  # sessions; of more, the oldest ends
@@ -133,11 +133,8 @@ class Guests:
     def _save(self) -> None:
         if self._file is None:
             return
-        fresh = self._file.with_suffix(".new")
         text = json.dumps({"numbered": self._numbered, "guests": [asdict(one) for one in self._guests.values()]})
-        with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:
-            file.write(text)
-        fresh.replace(self._file)
+        write_whole(self._file, text.encode(), private=True)
 
     def _load(self) -> None:
         if self._file is None or not self._file.exists():

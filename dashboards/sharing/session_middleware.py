@@ -19,10 +19,10 @@ from dashboards.sharing.guests import HOLDS_S, Guest, Guests, device_of
 from dashboards.sharing.invitations import Invitation, Invitations
 from dashboards.web.asgi import (
     AsgiApp,
+    BodyTooLargeError,
     Receive,
     Scope,
     Send,
-    TooLargeError,
     answer,
     client_address,
     header_values,
@@ -123,7 +123,7 @@ class SessionMiddleware:
         try:
             body = await asyncio.wait_for(whole_body(receive, _MOST_FORM), BODY_TIMEOUT_S)
             form = parse_qs(body.decode("latin-1"), max_num_fields=5)
-        except (TooLargeError, TimeoutError, ValueError):
+        except (BodyTooLargeError, TimeoutError, ValueError):
             await answer(send, 400, "Refused: send the code alone.\n", [(b"connection", b"close")])
             return
         client = client_address(scope)

@@ -21,7 +21,8 @@ FONT = 13
 _NONE = "rgba(0,0,0,0)"
 _SINGLE, _ROW = 260, 150  # pixels of height of a plot by itself, and of one of several
 _NAME, _NUMBERS = 24, 26  # of these: its name above, and the numbers below
-_BELOW, _TOP_MARKED = 48, 40
+_BELOW, _TOP_MARKED, _LINE = 48, 40, 15
+_YEAR_DAYS = 330  # of a longer time the days of the month are not marked
 _DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
 
 
@@ -78,16 +79,18 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
     height = row_height * len(drawn) + _BELOW + top
     inner = row_height * len(drawn)
     figure: dict[str, Any] = {"data": [], "layout": layout(height, shapes=[], annotations=[])}
+    numbers = 0 if len({plot.x_range for plot in drawn} - {None}) == 1 else _NUMBERS  # one axis below them all
     names = [end_labels(plot, row_height) for plot in drawn]
     figure["layout"]["margin"] |= {"t": top, "b": _BELOW, "r": 12 + max(map(room_for, names))}
     for row, plot in enumerate(drawn):
         place = "" if row == 0 else str(row + 1)
         last = row == len(drawn) - 1
         domain = [
-            1 - ((row + 1) * row_height - (0 if last else _NUMBERS)) / inner,
+            1 - ((row + 1) * row_height - (0 if last else numbers)) / inner,
             1 - (row * row_height + named) / inner,
         ]
-        _put_axes(figure["layout"], plot, place, domain, last)
+        _put_axes(figure["layout"], plot, place, domain, last=last, named=not single)
+        figure["layout"]["xaxis" + place]["showticklabels"] = last or numbers > 0
         for number, series in enumerate(plot.series):
             # Of one style the second looks different from the first, whatever else is drawn.
             alike = sum(other.style == series.style for other in plot.series[:number])
@@ -103,18 +106,19 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
     return figure
 
 
-def _put_axes(layout_: dict[str, Any], plot: Plot, place: str, domain: list[float], last: bool) -> None:
+def _put_axes(layout_: dict[str, Any], plot: Plot, place: str, domain: list[float], *, last: bool, named: bool) -> None:
     x_range, y_range = ranges(plot)
     x: dict[str, Any] = {"range": [_x(plot, x_range[0]), _x(plot, x_range[1])], "nticks": 7}
     if plot.x_names:
         x |= {"tickvals": list(range(len(plot.x_names))), "ticktext": [visible(name) for name in plot.x_names]}
     elif plot.x_days:
-        x |= {"type": "date", "nticks": 5}
+        x |= {"type": "date", "nticks": 5, "tickformat": "%-d %b" if x_range[1] - x_range[0] < _YEAR_DAYS else "%b %Y"}
     elif plot.x_whole:
         x |= {"dtick": math.ceil((x_range[1] - x_range[0]) / 12)}
     layout_["xaxis" + place] = axis(visible(plot.x_label) if last else "", anchor="y" + place, **x)
+    title = "" if named else visible(plot.y_label)  # in its name, or it would run into the plots above and below
     layout_["yaxis" + place] = axis(
-        visible(plot.y_label), range=list(y_range), domain=domain, anchor="x" + place, nticks=5, automargin=False
+        title, range=list(y_range), domain=domain, anchor="x" + place, nticks=5, automargin=False
     )
 
 
@@ -158,7 +162,8 @@ def _labels(plot: Plot, place: str, *, named: bool) -> list[dict[str, Any]]:
     labels = []
     if named:
         at = {"xref": f"x{place} domain", "yref": f"y{place} domain", "xanchor": "left", "yanchor": "bottom"}
-        labels.append(label(f"<b>{escape(visible(plot.title))}</b>", 0, 1, **at))
+        name = ", ".join(escape(visible(part)) for part in (plot.title, plot.y_label) if part)
+        labels.append(label(f"<b>{name}</b>", 0, 1, **at))
     highest = max((y for y, _ in plot.levels), default=0.0)
     for y, words in plot.levels:
         at = {"xref": f"x{place} domain", "yref": "y" + place, "xanchor": "right"}
@@ -166,8 +171,10 @@ def _labels(plot: Plot, place: str, *, named: bool) -> list[dict[str, Any]]:
         labels.append(label(escape(visible(words)), 1, y, **at))
     used: list[float] = []
     for x, words in plot.marks:
-        height = 1.0 + 0.09 * used.count(x)
+        # Above the plot, or where its name stands there, beside the mark's line.
+        at = {"xref": "x" + place, "yref": f"y{place} domain", "yanchor": "top" if named else "bottom"}
+        beside = {"xanchor": "left", "xshift": 2, "yshift": -_LINE * used.count(x)} if named else {}
+        height = 1.0 if named else 1.0 + 0.09 * used.count(x)
         used.append(x)
-        at = {"xref": "x" + place, "yref": f"y{place} domain", "yanchor": "bottom"}
-        labels.append(label(f"<b>{escape(visible(words))}</b>", _x(plot, x), height, **at))
+        labels.append(label(f"<b>{escape(visible(words))}</b>", _x(plot, x), height, **at, **beside))
     return labels

@@ -38,12 +38,12 @@ async def answer(send: Send, status: int, text: str, headers: Headers | None = N
     await send({"type": "http.response.body", "body": body})
 
 
-class TooLargeError(Exception):
+class BodyTooLargeError(Exception):
     """A body has more bytes than it may have."""
 
 
 async def whole_body(receive: Receive, most: int) -> bytes:
-    """The body of a request, empty when the client has gone. Raises TooLargeError for more than `most` bytes."""
+    """The body of a request, empty when the client has gone. Raises BodyTooLargeError for more than `most` bytes."""
     body = bytearray()
     while True:
         message = await receive()
@@ -51,6 +51,6 @@ async def whole_body(receive: Receive, most: int) -> bytes:
             return b""
         body += message.get("body", b"")
         if len(body) > most:
-            raise TooLargeError
+            raise BodyTooLargeError
         if not message.get("more_body", False):
             return bytes(body)

@@ -7,12 +7,12 @@ from collections import Counter
 
 from dashboards.web.asgi import (
     AsgiApp,
+    BodyTooLargeError,
     Headers,
     Message,
     Receive,
     Scope,
     Send,
-    TooLargeError,
     answer,
     client_address,
     header_values,
@@ -61,7 +61,7 @@ class SizeLimits:
         client = str(scope.get(SESSION) or client_address(scope))
         try:
             body = await asyncio.wait_for(self._body(scope, receive), self._body_timeout_s)
-        except TooLargeError:
+        except BodyTooLargeError:
             await answer(send, 413, f"Refused: more than {self._most_body} bytes.\n", _CLOSE)
             return
         except TimeoutError:
@@ -92,7 +92,7 @@ class SizeLimits:
     async def _body(self, scope: Scope, receive: Receive) -> bytes:
         said = header_values(scope, "content-length")
         if any(not text.isdecimal() or int(text[:20]) > self._most_body for text in said):
-            raise TooLargeError
+            raise BodyTooLargeError
         return await whole_body(receive, self._most_body)
 
 

@@ -11,7 +11,7 @@ from host.bringup.by_hand import Known, beep, by_hand
 from host.bringup.conformance import Listened, conformance, folded, listen
 from host.bringup.findings import Finding
 from host.bringup.listening import AT_REST
-from host.errors import NoAnswerError
+from host.errors import NoAnswerError, OtherVersionError
 from host.rig import PressureSensor, Rig, filter_arguments
 
 _HEARD_S = 5.0
@@ -28,7 +28,7 @@ class Person:
 def listened_to(bench: Bench, where: str, seconds: float, rig: Rig | None) -> Listened:
     """Wait until lines come, then listen; `where` names the port in messages.
 
-    Raises NoAnswerError when no board is heard, or one that speaks another protocol.
+    Raises NoAnswerError when no board is heard, OtherVersionError when one is heard that speaks another protocol.
     """
     _wait_for_lines(bench, where)
     if rig is None:
@@ -38,7 +38,7 @@ def listened_to(bench: Bench, where: str, seconds: float, rig: Rig | None) -> Li
         listened = listen(bench, seconds, filter_arguments(rig), at_rest)
     identity = listened.identity
     if identity and identity.protocol.partition(".")[0] != "1":
-        raise NoAnswerError(f"the board on {where} speaks protocol {identity.protocol}, which is not known here")
+        raise OtherVersionError(f"the board on {where} speaks protocol {identity.protocol}, which is not known here")
     return listened
 
 

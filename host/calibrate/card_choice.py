@@ -12,6 +12,7 @@ from pathlib import Path
 
 from host.calibrate.cards import UNUSED, Card, active_cards, cards_in, slug
 from host.errors import BadInputError, NotFoundError, NotSavedError
+from host.whole_file import write_whole
 
 _LAST = "last-change.json"  # in the folder of the unused ones: names, and whether each was used before
 
@@ -99,7 +100,7 @@ def _move(home: Path, cards: Sequence[SavedCard]) -> None:
     unused = home / UNUSED
     try:
         unused.mkdir(exist_ok=True)
-        (unused / _LAST).write_text(json.dumps({saved.name: saved.used for saved in cards}), encoding="utf-8")
+        write_whole(unused / _LAST, json.dumps({saved.name: saved.used for saved in cards}).encode())
         for saved in cards:
             saved.path.rename((unused if saved.used else home) / saved.path.name)
     except OSError as error:

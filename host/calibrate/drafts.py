@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from host.calibrate.cards import slug
-from host.errors import DamagedFileError, NotSavedError, UserError
+from host.errors import DamagedFileError, NotSavedError
 from host.whole_file import write_whole
 
 FORMAT = 1
@@ -91,6 +91,6 @@ def point_from(kind: type[Any], row: object, types: Mapping[str, Any]) -> Any:
         raise not_whole() from None
 
 
-def not_whole() -> UserError:
+def not_whole() -> DamagedFileError:
     """What is said of a draft whose rows are not what its kind writes."""
-    return UserError("the draft of this calibration is damaged: start over, or move its file out of the folder.")
+    return DamagedFileError("the draft of this calibration is damaged: start over, or move its file out of the folder.")

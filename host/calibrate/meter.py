@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from host.calibrate.odd_one import odd_one_out
@@ -183,13 +183,18 @@ class _Fit:
     def own_of_level(self, place: int) -> float:
         return math.hypot(*(w * self.own(i) for i, w in self.weights[place].items()))
 
+    def habit(self, vessel: Vessel, members: Sequence[int], weights: Mapping[int, float]) -> float:
+        """What the eye's habit at the vessel's marks, one error for all its readings, does to their weighted sum."""
+        volumes = [self.catches[i].volume_m3 for i in members]
+        shares = math.fsum(weights[i] / volume for i, volume in zip(members, volumes, strict=True))
+        return vessel.marks_uncertainty(volumes) * shares
+
     def shared_of_level(self, place: int) -> list[Component]:
         parts = []
         for vessel, members in self.groups[place].by_vessel(self.catches).items():
             weights = self.weights[place]
             share = math.fsum(weights[i] for i in members)
-            marks = vessel.marks_uncertainty([self.catches[i].volume_m3 for i in members])
-            habit = marks * math.fsum(weights[i] / self.catches[i].volume_m3 for i in members)
+            habit = self.habit(vessel, members, weights)
             scale = vessel.scale_uncertainty()
             named, even = vessel.shared("scale"), vessel.density_spread == 0.0
             parts.append(Component(f"scale of the {vessel.name}", share * scale, shared=named, even=even))
@@ -244,14 +249,18 @@ def _fit(catches: Sequence[MeterCatch], groups: Sequence[_Group], reference: flo
 
 
 def _weights(fit: _Fit, group: _Group) -> dict[int, float]:
-    """Within a vessel by what is the catch's own, between vessels by all that the vessel leaves open."""
+    """Within a vessel by what is the catch's own, between vessels by all that the vessel leaves open.
+
+    Each mean counts by its inverse variance, so no other weights of the vessels give a smaller one (Aitken, Proc. R.
+    Soc. Edinburgh 55 (1936) 42): what the budget states of it and what weighs it are one sum.
+    """
     inner: dict[int, float] = {}
     outer: list[tuple[list[int], float]] = []
     for vessel, members in group.by_vessel(fit.catches).items():
         each = {i: 1.0 / fit.own(i) ** 2 for i in members}
         total = math.fsum(each.values())
         inner |= {i: w / total for i, w in each.items()}
-        habit = math.fsum(inner[i] * fit.catches[i].reading for i in members)
+        habit = fit.habit(vessel, members, inner)
         outer.append((members, 1.0 / (1.0 / total + vessel.scale_uncertainty() ** 2 + habit**2)))
     whole = math.fsum(weight for _, weight in outer)
     return {i: inner[i] * weight / whole for members, weight in outer for i in members}

@@ -102,16 +102,19 @@ def _keep(folder: Path, listened: Listened, text: str) -> None:
     """
     from datetime import datetime
 
-    from host.errors import NotNowError
+    from host.errors import NotSavedError
+    from host.whole_file import write_whole
 
     board = f"{listened.hardware.serial:08X}" if listened.hardware else "board"
     path = folder / f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}.json"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_text(text + "\n", encoding="utf-8")
+        write_whole(path, f"{text}\n".encode())
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
-        raise NotNowError(f"the result cannot be kept as {path} ({reason}): give another folder with --keep") from None
+        raise NotSavedError(
+            f"the result cannot be kept as {path} ({reason}): give another folder with --keep"
+        ) from None
     _say(f"kept as {path}")
 
 

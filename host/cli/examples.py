@@ -30,6 +30,8 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "compare": ("swardflow compare latest",),
     "season": ("swardflow season --from 2026-03-01", "swardflow season --report season.html"),
     "report": ("swardflow report latest --out record.html",),
+    "backup": ("swardflow backup /media/stick", "swardflow backup lawns.zip --runs ~/lawn-runs"),
+    "restore": ("swardflow restore lawns.zip --look", "swardflow restore lawns.zip"),
     "dataset": ("swardflow dataset all-rigs",),
     "export": (
         "swardflow export latest --out run.csv",

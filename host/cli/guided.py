@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _TROUBLE = {
     "ok": "",
     "lost": "the port is gone: plug the cable in again and wait; the counts go on while the board keeps its power.",
-    "silent": "nothing comes from the board: check its power and its cable, then wait.",
+    "silent": "nothing comes from the board: check its power and its cable, then switch its power off and on.",
     "unreadable": "the board's data is unreadable: check its cable, then wait.",
     "wrong protocol": "the board speaks another version of the protocol: load the firmware that belongs to this one.",
 }
@@ -147,7 +147,7 @@ class GuidedCalibration:
             self._terminal.say("")
             raise KeyboardInterrupt(f"stopped from the keyboard: {self._kept()}") from None
         except UserError as error:
-            raise UserError(f"{str(error).rstrip('.')}: {self._kept()}") from None
+            raise type(error)(f"{str(error).rstrip('.')}: {self._kept()}") from None
 
     def _offer(self, before: Draft) -> None:
         points = f"{len(before.rows)} point{'s'[: len(before.rows) > 1]}"
@@ -202,7 +202,7 @@ class GuidedCalibration:
             raise BadInputError(f'"{word[:20]}" means nothing here: {self._keys()}.')
         # What is counted now must be all that came: a line that is gone would cut pulses off.
         if step.needs_board and (trouble := self._board.trouble()):
-            raise UserError(trouble)
+            raise NotNowError(trouble)
         return self._session.press()
 
     def _so_far(self) -> str:

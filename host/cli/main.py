@@ -12,7 +12,7 @@ from importlib import import_module
 from typing import Any, NoReturn
 
 from host.cli.examples import EXAMPLES
-from host.errors import UserError, closest
+from host.errors import NotNowError, UserError, closest
 
 _EXAMPLES = "examples:"
 _FEW = 6
@@ -24,6 +24,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
     "spray": ("watch", "record", "tell", "join"),
     "look back": ("review", "runs", "compare", "season", "report"),
+    "keep": ("backup", "restore"),
     "data for other programs": ("export", "dataset", "schema"),
     "try without hardware": ("demo", "simulate", "replay"),
 }
@@ -164,10 +165,10 @@ def _carry_out(args: argparse.Namespace) -> int:
         return 2
 
 
-def _system_words(error: OSError) -> UserError:
+def _system_words(error: OSError) -> NotNowError:
     """What the system refused, where no module has better words for it."""
     what = f"{error.filename}: " if error.filename else ""
-    return UserError(f"{what}{(error.strerror or str(error)).lower()}; check the name and its rights, or use another")
+    return NotNowError(f"{what}{(error.strerror or str(error)).lower()}; check the name and its rights, or use another")
 
 
 def _reader_gone() -> int:

@@ -162,11 +162,11 @@ def _report(path: Path | None, **said: str) -> None:
     import json
     from contextlib import suppress
 
+    from host.whole_file import write_whole
+
     if path is not None:
         with suppress(OSError):
-            fresh = path.with_suffix(".new")
-            fresh.write_text(json.dumps(said), encoding="utf-8")
-            fresh.replace(path)
+            write_whole(path, json.dumps(said).encode())
 
 
 def _new_cards(plan: RunPlan, run: Path) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from host.errors import NotNowError, NotSavedError
 from host.run_folder import DEFAULT_FOLDER
+from host.whole_file import write_whole
 
 UNIT = "swardflow.service"
 RULE = "60-swardflow.rules"
@@ -63,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     path = place(udev=args.udev, system=args.system is not None)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text.encode())
     except OSError as error:
         raise NotSavedError(
             f"{path} cannot be written ({(error.strerror or '').lower()}): run the command as root, such as with sudo"

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from host.errors import NoAnswerError, UserError
+from host.errors import NoAnswerError, NotInstalledError
 from host.library.dataset import Done, Spread, Task
 
 _WAIT_S = 15.0
@@ -23,7 +23,7 @@ def over_cluster(address: str) -> Iterator[Spread]:
     try:
         from distributed import Client
     except ImportError:
-        raise UserError("--on needs the package distributed: install swardflow[fleet]") from None
+        raise NotInstalledError("--on needs the package distributed: install swardflow[fleet]") from None
     try:
         client = Client(address, timeout=_WAIT_S)
     except (OSError, ValueError) as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from pathlib import Path
 
-from host.errors import BadInputError, NotSavedError, UserError
+from host.errors import BadInputError, NotInstalledError, NotSavedError
 from host.whole_file import write_whole
 
 
@@ -73,7 +73,9 @@ class UrlStore(Store):
         try:
             import fsspec
         except ImportError:
-            raise UserError(f"{url} needs the package fsspec: install swardflow[fleet], or give a folder") from None
+            raise NotInstalledError(
+                f"{url} needs the package fsspec: install swardflow[fleet], or give a folder"
+            ) from None
         try:
             self._files, self._root = fsspec.core.url_to_fs(url)
         except (ValueError, ImportError) as error:

@@ -6,16 +6,17 @@ import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from host.errors import DamagedFileError, UserError, visible
+from host.errors import DamagedFileError, NotInstalledError, visible
 from host.library.dataset_store import Store
 from host.review.dataset_rows import TABLES
-from host.review.fields import Field
+from host.review.fields import KEY_FIELDS, Field
 from host.review.rows import Row, field_values
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 UNKNOWN_MONTH = "unknown"
+_KEYS = {field.name for field in KEY_FIELDS}
 
 
 def need_pyarrow() -> None:
@@ -23,7 +24,7 @@ def need_pyarrow() -> None:
     from importlib.util import find_spec
 
     if find_spec("pyarrow") is None:
-        raise UserError("a dataset needs the package pyarrow: install swardflow[parquet]")
+        raise NotInstalledError("a dataset needs the package pyarrow: install swardflow[parquet]")
 
 
 def month_of(row: Row) -> str:
@@ -73,11 +74,21 @@ def read_part(store: Store, name: str, month: str, columns: Sequence[str] | None
         return None
     try:
         table = pq.read_table(io.BytesIO(data), columns=list(columns) if columns else None)
-        return table if columns else table.cast(schema_of(TABLES[name]))
+        return table if columns else _with_all_columns(table, schema_of(TABLES[name]))
     except (pa.ArrowException, OSError, KeyError, ValueError):
         raise DamagedFileError(
             f"{store.place}/{part_name(name, month)} cannot be read: delete the dataset and write it again"
         ) from None
+
+
+def _with_all_columns(table: pa.Table, schema: pa.Schema) -> pa.Table:
+    """`table` as `schema` has it; a column that came in since it was written is empty. Raises ValueError for others."""
+    import pyarrow as pa
+
+    for field in schema:
+        if field.name not in table.column_names and field.name not in _KEYS:
+            table = table.append_column(field, pa.nulls(len(table), field.type))
+    return table.select(schema.names).cast(schema) if len(schema) == table.num_columns else table.cast(schema)
 
 
 def write_part(store: Store, name: str, month: str, table: pa.Table) -> None:

@@ -24,7 +24,7 @@ from host.documents.words import format_day, plural, sentence
 from host.library.entry import Entry
 from host.library.library import problems
 from host.review.digest import Digest
-from host.review.review import EXPANDED
+from host.review.ground_columns import verdict_columns
 from host.review.tank_sections import product_kind
 from host.run_folder import run_name
 from host.units import significant_decimals
@@ -80,11 +80,11 @@ def applied_words(digest: Digest, system: str) -> str:
 
 
 def rate_words(digest: Digest, system: str) -> str:
-    """The mean rate and its target."""
-    if digest.rate_m3_m2 is None:
-        return "nothing sprayed on the move"
+    """Which share of the ground got what it should; then the mean rate, and its target."""
+    if digest.rate_m3_m2 is None or digest.verdict is None:
+        return "no rate: no ground is known" if digest.unassigned_m3 > 0 else "nothing sprayed on the move"
     rate, target = (quantity(value, "rate", system) for value in (digest.rate_m3_m2, digest.target_m3_m2))
-    return f"{rate.text} (target {target.number})"
+    return f"{digest.verdict.shares}; mean {rate.text} (target {target.number})"
 
 
 def signs(digest: Digest, *, recording: bool = False) -> list[str]:
@@ -108,8 +108,7 @@ def _columns(system: str) -> list[tuple[Column, _Cell]]:
         (Column("rig", "Rig"), lambda digest: digest.rig),
         (column("volume", "Volume", "volume", system), lambda digest: show(digest.volume_m3, "volume")),
         (column("area", "Area", "area", system), lambda digest: show(digest.area_m2, "area")),
-        (column("rate", "Rate ± 95 %", "rate", system), partial(_rate, system=system)),
-        (Column("on_target", "On target"), lambda digest: show(digest.on_target, "fraction", decimals=0)),
+        *verdict_columns(system),
         (Column("product_per_area", "Product per area"), partial(_per_area, system=system)),
         (Column("", "Check"), lambda digest: ", ".join(signs(digest))),
         (Column("complete", ""), lambda digest: digest.complete),
@@ -143,8 +142,3 @@ def _per_area(digest: Digest, system: str) -> Value:
     if len(shown) < 2:
         return shown[0] if shown else quantity(None, product_kind(False), system)
     return ", ".join(each.text for each in shown)
-
-
-def _rate(digest: Digest, system: str) -> Quantity:
-    expanded = None if digest.rate_u_m3_m2 is None else EXPANDED * digest.rate_u_m3_m2
-    return quantity(digest.rate_m3_m2, "rate", system, expanded_si=expanded)

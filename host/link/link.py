@@ -28,7 +28,7 @@ from firmware_protocol.messages import (
 )
 from firmware_protocol.splitter import LineSplitter
 from firmware_protocol.version import speaks_our_protocol
-from host.errors import NoAnswerError, NotFoundError, RefusedByBoardError, UserError
+from host.errors import NoAnswerError, NotFoundError, OtherVersionError, RefusedByBoardError, UserError
 from host.link.ports import Port, open_port
 
 RETRY_S = 0.5  # between attempts to open a port that is gone
@@ -145,14 +145,14 @@ class Link:
     def wait_for_board(self, timeout_s: float = BOARD_WAIT_S, *, any_protocol: bool = False) -> None:
         """Return once a board that speaks our protocol has been heard, or one of any with `any_protocol`.
 
-        Raises NoAnswerError when nothing arrives or nothing readable, UserError when the board speaks another version.
+        Raises NoAnswerError when nothing arrives or nothing readable, OtherVersionError when the board speaks another.
         """
         with self._changed:
             self._changed.wait_for(lambda: self.lines > self.wire_damage, timeout_s)
             if self.lines > self.wire_damage:
                 self._changed.wait_for(lambda: self.identity is not None, min(timeout_s, IDENTITY_GRACE_S))
         if self._protocol_differs() and self.identity and not any_protocol:
-            raise UserError(
+            raise OtherVersionError(
                 f"the board on {self.address} speaks protocol {self.identity.protocol} and this Swardflow speaks "
                 f"{PROTOCOL_VERSION}: load the firmware that belongs to it, or update Swardflow"
             )

@@ -27,7 +27,7 @@ class ClockScale:
 
     def __init__(self) -> None:
         self._closed = np.zeros(2)  # Σ(x-x̄)², Σ(x-x̄)(y-ȳ) of earlier stretches between restarts
-        self._open = _Stretch(0.0, 0.0)
+        self._open = _Regression(0.0, 0.0)
 
     def push(self, counts: Counts, host_s: Floats) -> Floats:
         """The scale after each frame, shape (n,).
@@ -39,7 +39,7 @@ class ClockScale:
         for begin, end in _spans(starts, len(host_s)):
             if begin < len(host_s) and counts.broken[begin]:
                 self._closed = self._closed + self._open.spread()
-                self._open = _Stretch(float(counts.board_us[begin]), float(host_s[begin]))
+                self._open = _Regression(float(counts.board_us[begin]), float(host_s[begin]))
             spread = self._closed + self._open.push(counts, host_s, begin, end)
             slope = (spread[:, 1] + _PRIOR_WEIGHT) / (spread[:, 0] + _PRIOR_WEIGHT)
             scale[begin:end] = np.where(np.abs(slope - 1) <= _LARGEST_ERROR, slope, 1.0)
@@ -51,8 +51,8 @@ def _spans(starts: Ints, length: int) -> list[tuple[int, int]]:
     return list(pairwise(edges))
 
 
-class _Stretch:
-    """Regression sums between two restarts of the board, about the stretch's first frame."""
+class _Regression:
+    """Sums of least squares between two restarts of the board, about the first frame there."""
 
     def __init__(self, board_us: float, host_s: float) -> None:
         self._origin = board_us, host_s

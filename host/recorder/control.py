@@ -117,6 +117,17 @@ def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
     return ask_at(socket_path(run), request, f"the recorder of {run}", gone)
 
 
+def is_recording(run: Path, ask_recorder: Callable[[Path, dict[str, Any]], dict[str, Any]] = ask) -> bool:
+    """Whether a recorder answers for `run`; also when it only refuses, or cannot be asked now and may well record."""
+    try:
+        ask_recorder(run, {"ask": "status"})
+    except NoAnswerError:
+        return False
+    except UserError:
+        return True
+    return True
+
+
 def ask_at(path: Path, request: dict[str, Any], who: str, gone: str) -> dict[str, Any]:
     """The same of whoever listens at `path`; `who` is its name in messages, `gone` the message when nobody answers."""
     reply = _ask(path, request, who, gone)

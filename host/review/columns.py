@@ -6,36 +6,6 @@ from typing import Any, cast
 
 from host.documents.document import Value, duration, quantity
 
-# Field of Signals -> (name, kind of host.units; empty for what has no unit).
-SIGNAL_COLUMNS: dict[str, tuple[str, str]] = {
-    "host_s": ("host_time", "time"),
-    "board_s": ("board_time", "time"),
-    "clock_scale": ("clock_scale", ""),
-    "flow_m3_s": ("flow", "flow"),
-    "volume_m3": ("volume", "volume"),
-    "pressure_pa": ("pressure", "pressure"),
-    "pressure_min_pa": ("pressure_min", "pressure"),
-    "pressure_max_pa": ("pressure_max", "pressure"),
-    "speed_m_s": ("speed", "speed"),
-    "distance_m": ("distance", "length"),
-    "spraying": ("spraying", ""),
-    "moving": ("moving", ""),
-    "rate_m3_m2": ("rate", "rate"),
-    "rate_u_m3_m2": ("rate_standard_uncertainty", "rate"),
-    "pace_wanted_m_s": ("pace_wanted", "speed"),
-    "off_target": ("off_target", ""),
-    "side": ("side_of_band", ""),
-    "tank_left_m3": ("tank_left", "volume"),
-    "tank_covers_m2": ("tank_covers", "area"),
-    "lost_frames": ("lost_frames", ""),
-    "resets": ("board_restarts", ""),
-    "dropped_pulses": ("dropped_pulses", ""),
-    "unsent_lines": ("unsent_lines", ""),
-}
-
-# A first word of the live screen, which is settled later: an export has the settled one in its place.
-PROVISIONAL = {"pass_number"}
-
 # Field of Settled -> (name of what the row adds, kind, name of the running total). Summed by pass, the rows give the
 # review's passes.
 SETTLED_COLUMNS: dict[str, tuple[str, str, str]] = {
@@ -55,31 +25,8 @@ SETTLED_COLUMNS: dict[str, tuple[str, str, str]] = {
     "unassigned_m3": ("row_unassigned_volume", "volume", "unassigned_volume"),
 }
 
-# What these columns mean in an export, by their name without the unit.
+# What they mean in an export.
 MEANINGS = {
-    "host_time": "arrival of the report, seconds from the start of the run by the recorder's clock",
-    "board_time": "the board's own clock, continued over wraps and restarts",
-    "clock_scale": "seconds of the recorder for each second of the board, as estimated so far",
-    "flow": "flow through the meter",
-    "volume": "total through the meter",
-    "pressure": "mean over the report; empty outside the transducer's range",
-    "pressure_min": "least in the report",
-    "pressure_max": "greatest in the report",
-    "speed": "speed on the ground",
-    "distance": "total distance, turns included",
-    "spraying": "whether the boom sprays",
-    "moving": "whether the wheel turns",
-    "rate": "volume per area over the last two seconds of spraying on the move, as the live page shows it",
-    "rate_standard_uncertainty": "standard uncertainty of the rate (k = 1; times 2 is about 95 %)",
-    "pace_wanted": "speed that would give the target at this flow",
-    "off_target": "the rate is outside the target's band",
-    "side_of_band": "1 over the band, -1 under it, 0 in it; holds while the rate is near an edge",
-    "tank_left": "what is left in the tank",
-    "tank_covers": "area that it still covers at the target rate",
-    "lost_frames": "total of reports that did not arrive, by the board's numbers",
-    "board_restarts": "total of restarts of the board",
-    "dropped_pulses": "total of pulses that the board says it failed to count",
-    "unsent_lines": "total of reports that the board says it could not send",
     "pass": "number of the pass, 0 outside every pass",
     "spraying_time": "time of spraying on known ground",
     "sprayed_distance": "distance sprayed",

@@ -39,11 +39,14 @@ def dataset_rows(review: Review) -> dict[str, list[Row]]:
         "product": digest.product,
         "started_utc": start_utc(review),
     }
-    steady = digest.steady
+    steady, ground = digest.steady, digest.verdict
     one: Row = {
         **key,
         "started": digest.started,
-        "on_target": digest.on_target,
+        "on_target": ground and ground.on,
+        "over_target": ground and ground.over,
+        "under_target": ground and ground.under,
+        "not_known": ground and ground.unknown,
         "notes": _as_json(digest.notes),
         "calibrations": _as_json([{"kind": card.kind, "made": card.made.isoformat()} for card in review.cards]),
         "coefficient_m3_s_pa05": steady and steady.coefficient,

@@ -14,10 +14,11 @@ from host.review.review import Review
 from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
 from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa
+from host.review.verdict import Verdict
 
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 9  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 10  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class Digest:
     standing_m3: float
     products: tuple[ProductDown, ...]
     over_limit: bool
-    on_target: float | None  # share of the ground inside the band
+    verdict: Verdict | None  # by ground; None where none is known
     unassigned_m3: float
     meter_over_tank: float | None
     meter_over_tank_u: float | None
@@ -114,7 +115,7 @@ def digest_of(review: Review) -> Digest:
         standing_m3=totals.standing_m3,
         products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
         over_limit=any(product.over_limit for product in products),
-        on_target=review.verdict.on if review.verdict else None,
+        verdict=review.verdict,
         unassigned_m3=totals.unassigned_m3,
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
@@ -148,6 +149,7 @@ def digest_from_json(kept: Mapping[str, Any]) -> Digest:
     if values["steady"] is not None:
         steady: dict[str, Any] = {k: math.nan if v is None else v for k, v in values["steady"].items()}
         values["steady"] = Steady(**steady)
+    values["verdict"] = values["verdict"] and Verdict(**values["verdict"])
     values["fault_kinds"] = tuple(values["fault_kinds"])
     values["no_pressure"] = values["no_pressure"] and tuple(values["no_pressure"])
     values["two_pressures"] = values["two_pressures"] and tuple(values["two_pressures"])

@@ -18,6 +18,7 @@ from host.review.export_files import CsvFile, ParquetFile, TableFile, XlsxFile
 from host.review.fields import Field, signal_fields
 from host.review.review import Review, review_of
 from host.review.run_table import SettledTable
+from host.whole_file import write_whole
 
 Progress = Callable[[int, int], None]
 FORMATS: dict[str, type[TableFile]] = {".csv": CsvFile, ".parquet": ParquetFile, ".xlsx": XlsxFile}
@@ -51,7 +52,7 @@ def export_run(
         with unfinished.open("xb") as file:
             rows, review, fields = _write(run_path, opener(file), system, under, later_notes, progress)
         if beside is not None:
-            beside.write_bytes(json_bytes(_csv_package(out, fields, about_run(review))))
+            write_whole(beside, json_bytes(_csv_package(out, fields, about_run(review))))
         unfinished.rename(out)
     except OSError as error:
         raise NotSavedError(f"{out} cannot be written ({error.strerror}): choose another place or make room") from None

@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from host.errors import BadInputError, UserError, visible
+from host.errors import BadInputError, NotInstalledError, TooLargeError, visible
 from host.review.about import about_run
 from host.review.datapackage import json_bytes
 from host.review.fields import EVENT_FIELDS, FAULT_FIELDS, PASS_FIELDS, Field
@@ -80,7 +80,7 @@ class ParquetFile(TableFile):
         try:
             import pyarrow.parquet  # noqa: F401
         except ImportError:
-            raise UserError(
+            raise NotInstalledError(
                 "Parquet needs the package pyarrow: install swardflow[parquet], or export to .csv"
             ) from None
         self._file = file
@@ -122,7 +122,7 @@ class XlsxFile(TableFile):
             from openpyxl import Workbook
             from openpyxl.cell import WriteOnlyCell
         except ImportError:
-            raise UserError(
+            raise TooLargeError(
                 "a spreadsheet needs the package openpyxl: install swardflow[xlsx], or export to .csv"
             ) from None
         self._file = file

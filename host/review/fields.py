@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from host.review.columns import MEANINGS, SETTLED_COLUMNS, SIGNAL_COLUMNS
+from host.pipeline.columns import EXPORTED
+from host.review.columns import MEANINGS, SETTLED_COLUMNS
 from host.units import UNITS, column_name
 
 SI = "si"
@@ -58,21 +59,18 @@ def symbol(kind: str, system: str) -> str:
 
 def signal_fields(system: str) -> tuple[Field, ...]:
     """The columns of a run's signals, in their order."""
-    fields = [_TIME, *(_signal(name, kind, system) for name, kind in SIGNAL_COLUMNS.values())]
+    fields = [_TIME, *(_field(column.name, column.kind, column.meaning, system) for column in EXPORTED.values())]
     for name, kind, total in SETTLED_COLUMNS.values():
-        fields.append(_signal(name, kind, system))
-        if total:
-            fields.append(_signal(total, kind, system))
+        meaning = MEANINGS[total or name]
+        if not total:
+            fields.append(_field(name, kind, meaning, system))
+            continue
+        fields.append(_field(name, kind, f"{meaning}: what this row adds", system))
+        fields.append(_field(total, kind, f"{meaning}: total so far", system))
     return tuple(fields)
 
 
-def _signal(name: str, kind: str, system: str) -> Field:
-    row = name.startswith("row_")
-    meaning = MEANINGS[name.removeprefix("row_")]
-    if row:
-        meaning += ": what this row adds"
-    elif f"row_{name}" in {column for column, _, _ in SETTLED_COLUMNS.values()}:
-        meaning += ": total so far"
+def _field(name: str, kind: str, meaning: str, system: str) -> Field:
     return Field(named(name, kind, system), _TYPES.get(name, "number"), symbol(kind, system), meaning)
 
 
@@ -153,7 +151,10 @@ RUN_FIELDS = (
     Field("rate_m3_m2", "number", "m³/m²", "volume over area, on known ground"),
     Field("rate_u_m3_m2", "number", "m³/m²", "standard uncertainty of the rate (k = 1)"),
     Field("target_m3_m2", "number", "m³/m²", "target rate"),
-    Field("on_target", "number", "1", "share of the ground inside the target's band"),
+    Field("on_target", "number", "1", "share of the sprayed ground inside the target's band"),
+    Field("over_target", "number", "1", "share over it"),
+    Field("under_target", "number", "1", "share under it"),
+    Field("not_known", "number", "1", "share not known, ground that was probably sprayed unseen included"),
     Field("variation", "number", "1", "mean of the passes' coefficients of variation"),
     Field("spraying_s", "number", "s", "time of spraying"),
     Field("off_target_s", "number", "s", "time off target"),

@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from host.pipeline import Settled, Signals
 from host.pipeline.carry import RunningSum
-from host.review.columns import SETTLED_COLUMNS, SIGNAL_COLUMNS
+from host.pipeline.columns import EXPORTED
+from host.review.columns import SETTLED_COLUMNS
 from host.review.fields import SI, named
 from host.units import to_user
 
@@ -36,8 +37,9 @@ class SettledTable:
         import pandas as pd
 
         columns: dict[str, Any] = {TIME: pd.DatetimeIndex(utc_times(self._started, signals.host_s)).tz_localize("UTC")}
-        for field, (name, kind) in SIGNAL_COLUMNS.items():
-            columns[named(name, kind, self._system)] = self._shown(getattr(signals, field), kind)
+        for field, column in EXPORTED.items():
+            shown = self._shown(getattr(signals, field), column.kind)
+            columns[named(column.name, column.kind, self._system)] = shown
         self._waiting.append(pd.DataFrame(columns))
 
     def settle(self, settled: Settled) -> pd.DataFrame:

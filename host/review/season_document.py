@@ -21,9 +21,11 @@ from host.documents.document import (
     quantity,
 )
 from host.documents.document import Series as Drawn
-from host.documents.words import capital, format_day, plural, sentence
+from host.documents.words import capital, format_day, percent, plural, sentence
+from host.review.ground_columns import verdict_columns
 from host.review.season import Finding, Season, Series
 from host.review.season.findings import EXPANDED
+from host.review.verdict import GOOD_SHARE
 from host.units import UNITS, to_user
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -55,7 +57,7 @@ def season_document(season: Season, system: str) -> Document:
     dates = season.coefficient.dates
     days = [format_day(day, time=False) for day in dict.fromkeys((*dates[:1], *dates[-1:]))]
     span = f", {' to '.join(days)}" if days else ""
-    about = Facts((Fact("rig", "", season.rig), Fact("runs", "", season.runs), Fact("due", "", season.due)))
+    about = Facts((Fact("rig", "", season.rig), Fact("runs", "", season.runs), Fact("due", "", season.due.text)))
     unchanged = Message("No change found." if season.runs else "There is no run to compare.")
     none = () if season.findings else (unchanged,)
     changes = Section(
@@ -65,14 +67,18 @@ def season_document(season: Season, system: str) -> Document:
         sections=tuple(_finding(letter, finding, system) for letter, finding in lettered),
         listed=True,
     )
+    why = Messages(
+        tuple(Message(sentence(f"{do}: {why}")) for do, why in zip(season.due.do, season.due.why, strict=True))
+    )
     untold = Messages(tuple(Message(sentence(remark)) for remark in season.remarks), "remarks")
     return Document(
         "season",
         f"{season.rig or 'No rig'}: {plural(season.runs, 'run')}{span}",
-        sentence(f"calibration due: {season.due}"),
+        sentence(f"calibration due: {', '.join(season.due.do)}"),
         (
-            Section("", "", (about,)),
+            Section("", "", (about, why)),
             changes,
+            _ground(season, system),
             _runs(season, system, lettered),
             Section("", "What we can't tell", (untold,)),
         ),
@@ -98,6 +104,17 @@ def _finding(letter: str, finding: Finding, system: str) -> Section:
     )
     said = Messages((Message(sentence(finding.sentence)),))
     return Section("", f"{letter}  {capital(finding.kind)}", (Facts(facts), said), level="warning")
+
+
+def _ground(season: Season, system: str) -> Section:
+    """What the ground got, run by run: the shares on target, over, under and not known, and then the mean."""
+    columns, cells = zip(*verdict_columns(system), strict=True)
+    rows = tuple((run.date, *(cell(run) for cell in cells)) for run in season.sprayed)
+    good = {at for at, run in enumerate(season.sprayed) if run.verdict is not None and run.verdict.good}
+    off = frozenset(range(len(rows))) - good
+    table = Table("ground", (Column("date", "Day"), *columns), rows, marked=off, empty="No run to judge.")
+    said = f"Marked runs have less than {percent(GOOD_SHARE, decimals=0)} of their ground on target." if off else ""
+    return Section("", "What the ground got", (table, Messages((Message(said),) if said else (), "")))
 
 
 def _runs(season: Season, system: str, lettered: _Lettered) -> Section:
@@ -152,7 +169,7 @@ def _plot(
         "season",
         shown.heading,
         "Day",
-        f"{shown.heading}, {unit}" if unit else shown.heading,
+        unit,
         (*dots, Drawn(tuple(line))),
         lanes=tuple((_day(one.first_day), _day(one.last_day)) for _, one in here if one.first_day != one.last_day),
         marks=(*((_day(one.first_day), letter) for letter, one in here), *dict.fromkeys(calibrated)),

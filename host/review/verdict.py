@@ -32,6 +32,13 @@ class Verdict:
         return self.on >= GOOD_SHARE
 
     @property
+    def shares(self) -> str:
+        """The shares in a few words, those that round to nothing left out: "54 % on target, 46 % under"."""
+        named = ((self.over, "over"), (self.under, "under"), (self.unknown, "not known"))
+        rest = [f"{100 * share:.0f} % {name}" for share, name in named if share >= 0.005]
+        return ", ".join([f"{100 * self.on:.0f} % on target", *rest])
+
+    @property
     def message(self) -> str:
         """One sentence, without the mean."""
         counts = [(self.heavy, "heavy"), (self.light, "light")]

@@ -71,6 +71,7 @@ def pulses(page: Any) -> int:
     return int(re.sub(r"\D", "", page.inner_text("#calibrate-counted")) or "0")
 
 
+@pytest.mark.journey
 def test_six_catches_of_the_meter_in_twenty_taps(sprayer: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
     page.set_default_timeout(20_000)
@@ -117,6 +118,7 @@ def test_the_same_amount_again_is_one_tap(sprayer: BoardOnPty, serve: Serve, pho
     assert "0.062" in result(page) or "0.063" in result(page)
 
 
+@pytest.mark.journey
 def test_a_catch_test_of_three_nozzles_at_two_pressures_in_eighteen_taps(
     sprayer: BoardOnPty, runs: Path, serve: Serve, phone: Phone
 ) -> None:

@@ -168,6 +168,7 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     assert load_rig(runs / "rigs" / "long-meadow.toml").tank.volume_m3 == pytest.approx(13 * GALLON_M3)
 
 
+@pytest.mark.journey
 def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone, board: BoardOnPty) -> None:
     """A board whose sprayer moves when a step asks for it; what it finds is kept with the sprayer."""
     board.walk.spraying, board.walk.pace_mph, board.walk.pressure = False, 0.0, round(0.1 * 1023 * 16)

@@ -67,3 +67,14 @@ def send_step(command: Command, at_s: float) -> str:
     """The step of a scenario that sends a command."""
     line = encode_command(command) + b"\n"
     return f"{at_s:.6f} send {line.hex()}\n"
+
+
+def flood_steps(letter: str, until_s: float) -> str:
+    """Steps that send commands as fast as the line takes them, from 0.6 s on; an interval of 20 ms among them."""
+    steps, at, tag = send_step(Command("n", 1, 20), 0.55), 0.6, 1
+    while letter and at < until_s:
+        tag = tag % 255 + 1
+        command = Command(letter, tag, {"n": 20 + tag % 2, "o": 0x110005}.get(letter, 0))
+        steps += send_step(command, at)
+        at += (len(encode_command(command)) + 1) * 10 / 115_200
+    return steps

@@ -1,7 +1,7 @@
-"""The 32-bit ARM port in an emulated STM32F405 (Cortex-M4) and F205 (Cortex-M3): vectors, counts, the clock's turn.
+"""The 32-bit ARM ports in emulated chips with Cortex-M4, M3 and M0: vectors, counts, the clock's turn.
 
-The emulator has the chip's core, timer and serial lines, but no pins: edges are raised as
-interrupts (emulated_edges.c).
+The emulators have the chip's core, timer and serial lines, but no pins: edges are raised as
+interrupts (emulated_edges.c of each port).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -25,34 +26,54 @@ from tests.firmware_protocol.vector_files import rows, unescape
 _MISSING = [tool for tool in ("arm-none-eabi-gcc", "qemu-system-arm", "make") if not shutil.which(tool)]
 pytestmark = pytest.mark.skipif(bool(_MISSING), reason=f"not installed: {', '.join(_MISSING)}")
 
-# The emulator's timer runs at 1 GHz, and it has no unique number where the chip has one.
-_EMULATED = ["-DTIMER_HZ=1000000000u", "-DUNIQUE_NUMBER=0x08000000u", "-DEMULATED_EDGES"]
 _AS_VECTORS = ["-DBOOT_NUMBER=5", "-DADC_FULL_SCALE=1023u", '-DBOARD_NAME=\\"test-board\\"']
 WAIT_S = 30.0
 
 
-# Emulated machine and its processor; both chips have the registers of registers.h at the same places.
-_MACHINES = {"cortex-m4": "netduinoplus2", "cortex-m3": "netduino2"}
+@dataclass(frozen=True)
+class Machine:
+    """An emulated board: the port, what the compiler is told, the emulator's name for it and its serial lines.
+
+    With one line, edges are bytes beyond ASCII on it.
+    """
+
+    port: str
+    cpu: str
+    name: str
+    lines: int
+    options: str = ""
 
 
-def _built(folder: Path, *options: str, cpu: str = "cortex-m4") -> Path:
+# This emulator's timer runs at 1 GHz, and it has no unique number where the chip has one.
+_STM32 = "-DTIMER_HZ=1000000000u -DUNIQUE_NUMBER=0x08000000u"
+_M4 = Machine("stm32f4", "cortex-m4", "netduinoplus2", 2, _STM32)  # STM32F405
+_M3 = Machine("stm32f4", "cortex-m3", "netduino2", 2, _STM32)  # STM32F205: the same registers at the same places
+_M0 = Machine("nrf51", "cortex-m0", "microbit", 1)  # nRF51822
+_M0PLUS = Machine("nrf51", "cortex-m0plus", "microbit", 1)  # built for the M0+, run by an M0: both are ARMv6-M
+
+
+def _on(*machines: Machine) -> pytest.MarkDecorator:
+    return pytest.mark.parametrize("machine", machines, ids=lambda machine: machine.cpu)
+
+
+def _built(folder: Path, machine: Machine, *options: str) -> Path:
     done = subprocess.run(
         [
-            *["make", "-C", str(BOARD), "stm32f4", f"BUILD={folder}", f"ARM_CPU={cpu}"],
-            f"OPTIONS={' '.join([*_EMULATED, *options])}",
+            *["make", "-C", str(BOARD), machine.port, f"BUILD={folder}", f"ARM_CPU={machine.cpu}"],
+            f"OPTIONS={' '.join(['-DEMULATED_EDGES', machine.options, *options])}",
         ],
         capture_output=True,
         text=True,
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    return folder / "stm32f4.elf"
+    return folder / f"{machine.port}.elf"
 
 
 class Arm:
-    """An emulated board: its serial line, and the line that makes edges."""
+    """An emulated board: its serial line, and the line that makes edges if it has one."""
 
-    def __init__(self, line: socket.socket, edges: socket.socket) -> None:
+    def __init__(self, line: socket.socket, edges: socket.socket | None = None) -> None:
         self._line, self._edges = line, edges
         self._rest = b""
 
@@ -84,7 +105,10 @@ class Arm:
         return [heard for heard in lines[:-1] if heard[:1] not in b"RHS"]
 
     def edge(self, letter: str, count: int) -> None:
-        self._edges.sendall(letter.encode() * count)
+        if self._edges:
+            self._edges.sendall(letter.encode() * count)
+        else:
+            self._line.sendall(bytes([0x80 | ord(letter)]) * count)
 
     def state(self) -> State:
         self.send(encode_command(Command("q", 0)))
@@ -106,13 +130,13 @@ def _connected(path: Path) -> socket.socket:
 
 
 @contextmanager
-def _emulated(elf: Path, folder: Path, cpu: str = "cortex-m4") -> Iterator[Arm]:
-    paths = [folder / "line", folder / "edges"]
+def _emulated(elf: Path, folder: Path, machine: Machine) -> Iterator[Arm]:
+    paths = [folder / "line", folder / "edges"][: machine.lines]
     options: list[str] = []
     for nth, path in enumerate(paths):
         path.unlink(missing_ok=True)
         options += ["-chardev", f"socket,id=c{nth},path={path},server=on,wait=on", "-serial", f"chardev:c{nth}"]
-    command = ["qemu-system-arm", "-machine", _MACHINES[cpu], "-display", "none", "-monitor", "none"]
+    command = ["qemu-system-arm", "-machine", machine.name, "-display", "none", "-monitor", "none"]
     with subprocess.Popen(
         [*command, "-kernel", str(elf), *options], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     ) as process:
@@ -126,13 +150,13 @@ def _emulated(elf: Path, folder: Path, cpu: str = "cortex-m4") -> Iterator[Arm]:
                 line.close()
 
 
-@pytest.mark.parametrize("cpu", _MACHINES)
+@_on(_M4, _M3, _M0)
 @pytest.mark.parametrize("fitted", sorted({row["fitted"] for row in rows("commands.tsv")}, reverse=True))
-def test_answers_of_the_golden_vectors(tmp_path: Path, fitted: str, cpu: str) -> None:
+def test_answers_of_the_golden_vectors(tmp_path: Path, fitted: str, machine: Machine) -> None:
     """All but the clock in the answer to a ping, which goes on here."""
-    elf = _built(tmp_path, *_AS_VECTORS, f"-DBOARD_FITTED=0x{fitted}u", cpu=cpu)
+    elf = _built(tmp_path, machine, *_AS_VECTORS, f"-DBOARD_FITTED=0x{fitted}u")
     usual = [Command("n", 0, 100), Command("f", 0, 0x100064), Command("f", 0, 0x200190), Command("o", 0, 0)]
-    with _emulated(elf, tmp_path, cpu) as arm:
+    with _emulated(elf, tmp_path, machine) as arm:
         arm.hear(lambda message: isinstance(message, State))
         for row in (row for row in rows("commands.tsv") if row["fitted"] == fitted):
             for command in usual:
@@ -145,10 +169,10 @@ def test_answers_of_the_golden_vectors(tmp_path: Path, fitted: str, cpu: str) ->
                 assert answers == wanted, row["name"]
 
 
-@pytest.mark.parametrize("cpu", _MACHINES)
-def test_counts_every_edge_and_keeps_time_across_the_turn_of_the_clock(tmp_path: Path, cpu: str) -> None:
-    elf = _built(tmp_path, "-DCLOCK_BEGINS=0xFFF80000u", cpu=cpu)  # half a second before it turns over
-    with _emulated(elf, tmp_path, cpu) as arm:
+@_on(_M4, _M3, _M0, _M0PLUS)
+def test_counts_every_edge_and_keeps_time_across_the_turn_of_the_clock(tmp_path: Path, machine: Machine) -> None:
+    elf = _built(tmp_path, machine, "-DCLOCK_BEGINS=0xFFF80000u")  # half a second before it turns over
+    with _emulated(elf, tmp_path, machine) as arm:
         first = arm.hear(lambda message: isinstance(message, Report))
         sent = {"f": 0, "w": 0}
         reports: list[Report] = []
@@ -167,14 +191,21 @@ def test_counts_every_edge_and_keeps_time_across_the_turn_of_the_clock(tmp_path:
         assert all((report.clock - report.flow_edge) % 2**32 < 1_000_000 for report in reports[1:])
 
 
-def test_the_core_is_built_for_smaller_and_newer_chips(tmp_path: Path) -> None:
-    for cpu in ("cortex-m0plus", "cortex-m33"):
-        for source in sorted((BOARD / "swardflow_board/src/core").glob("*.c")):
-            options = ["-std=gnu11", "-Wall", "-Wextra", "-Wconversion", "-Wsign-conversion", "-Werror", "-mthumb"]
-            subprocess.run(
-                ["arm-none-eabi-gcc", *options, f"-mcpu={cpu}", "-c", str(source), "-o", str(tmp_path / "core.o")],
-                check=True,
-            )
+@pytest.mark.parametrize(("machine", "instructions"), [(_M0PLUS, "v6S-M"), (_M3, "v7"), (_M4, "v7E-M")])
+def test_an_image_is_for_the_instructions_of_its_chip(tmp_path: Path, machine: Machine, instructions: str) -> None:
+    """As the compiler writes them into the image: ARMv6-M, ARMv7-M, ARMv7E-M."""
+    elf = _built(tmp_path, machine)
+    said = subprocess.run(["arm-none-eabi-readelf", "-A", elf], capture_output=True, text=True, check=True).stdout
+    assert f"Tag_CPU_arch: {instructions}\n" in said
+
+
+def test_the_core_is_built_for_newer_chips(tmp_path: Path) -> None:
+    for source in sorted((BOARD / "swardflow_board/src/core").glob("*.c")):
+        options = ["-std=gnu11", "-Wall", "-Wextra", "-Wconversion", "-Wsign-conversion", "-Werror", "-mthumb"]
+        subprocess.run(
+            ["arm-none-eabi-gcc", *options, "-mcpu=cortex-m33", "-c", str(source), "-o", str(tmp_path / "core.o")],
+            check=True,
+        )
 
 
 def test_the_release_has_its_checksums(tmp_path: Path) -> None:
@@ -182,4 +213,9 @@ def test_the_release_has_its_checksums(tmp_path: Path) -> None:
         pytest.skip("avr-gcc is not installed (Debian: gcc-avr avr-libc)")
     build("release", tmp_path)
     subprocess.run(["sha256sum", "--check", "--strict", "SHA256SUMS"], cwd=tmp_path / "release", check=True)
-    assert {path.name for path in (tmp_path / "release").iterdir()} == {"board.hex", "stm32f4.bin", "SHA256SUMS"}
+    assert {path.name for path in (tmp_path / "release").iterdir()} == {
+        "board.hex",
+        "stm32f4.bin",
+        "nrf51.bin",
+        "SHA256SUMS",
+    }

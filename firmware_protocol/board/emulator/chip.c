@@ -16,6 +16,13 @@
 #define OVERFLOW_BIT 0x01
 #define OVERFLOW_VECTOR 13
 
+#define WATCHDOG_PLACE 0x60
+#define WATCHDOG_INTERRUPTS 0x40
+#define WATCHDOG_CHANGE 0x10
+#define WATCHDOG_RESETS 0x08
+#define WATCHDOG_VECTOR 6
+#define WATCHDOG_HZ 128000
+
 #define UCSR0A_PLACE 0xC0
 #define UCSR0B_PLACE 0xC1
 #define SENDER_EMPTY 0x20
@@ -39,13 +46,20 @@ static void spoil_worn_cells(void)
     }
 }
 
+static avr_int_vector_t *vector_of(unsigned number)
+{
+    for (int i = 0; i < avr->interrupts.vector_count; i++)
+        if (avr->interrupts.vector[i]->vector == number)
+            return avr->interrupts.vector[i];
+    die("the emulator lacks an interrupt");
+    return NULL;
+}
+
 static void raise_again(unsigned number)
 {
-    for (int i = 0; i < avr->interrupts.vector_count; i++) {
-        avr_int_vector_t *vector = avr->interrupts.vector[i];
-        if (vector->vector == number && !vector->pending)
-            avr_raise_interrupt(avr, vector);
-    }
+    avr_int_vector_t *vector = vector_of(number);
+    if (!vector->pending)
+        avr_raise_interrupt(avr, vector);
 }
 
 static uint8_t timer_flags; /* as the last instruction left them */
@@ -69,6 +83,36 @@ static void serve_capture_that_waited(void)
 {
     if (avr->data[TIFR1_PLACE] & avr->data[TIMSK1_PLACE] & CAPTURE_BIT)
         raise_again(CAPTURE_VECTOR);
+}
+
+/* The watchdog interrupts, and resets the chip at its next time-out if nobody has served that (data sheet, 10.9.2). This emulator
+ * would ask for the interrupt again and again; it does reset where the interrupt is switched off. */
+static void reset_if_watchdog_is_not_served(void)
+{
+    static uint64_t asked = NEVER;
+    static avr_int_vector_t *vector;
+    if (!vector)
+        vector = vector_of(WATCHDOG_VECTOR);
+    if (!vector->pending) {
+        asked = NEVER;
+        return;
+    }
+    uint8_t value = avr->data[WATCHDOG_PLACE];
+    uint64_t time_out = (2048ull << ((value & 7) | (value & 0x20) >> 2)) * HZ / WATCHDOG_HZ;
+    if (asked == NEVER)
+        asked = avr->cycle;
+    else if (avr->cycle - asked > time_out - HZ / 1000)
+        avr->data[WATCHDOG_PLACE] &= (uint8_t)~WATCHDOG_INTERRUPTS;
+}
+
+/* As long as its flag is set the watchdog is on, at its shortest time-out, whatever else resets the chip: data sheet, 10.9.2. */
+void chip_watchdog_goes_on(bool on)
+{
+    int place = AVR_DATA_TO_IO(WATCHDOG_PLACE);
+    if (!on)
+        return;
+    avr->io[place].w.c(avr, WATCHDOG_PLACE, WATCHDOG_CHANGE | WATCHDOG_RESETS, avr->io[place].w.param);
+    avr->io[place].w.c(avr, WATCHDOG_PLACE, WATCHDOG_RESETS, avr->io[place].w.param);
 }
 
 /* Switching the sender on finds it empty. This emulator knows that only after a reset, and programs and loaders switch it
@@ -119,6 +163,7 @@ int chip_step(void)
     int state = avr_run(avr);
     serve_capture_that_waited();
     ready_the_sender();
+    reset_if_watchdog_is_not_served();
     spoil_worn_cells();
     timer_flags = avr->data[TIFR1_PLACE];
     return state;

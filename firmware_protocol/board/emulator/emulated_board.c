@@ -6,8 +6,8 @@
  *                  [--loader FILE.hex]
  *
  * --pty prints the terminal's name on the first line of standard output and is meant with --speed (1 = real time).
- * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge, and every
- * reset by the pin, as text: channel or `reset`, cycle.
+ * --lines writes what the board sends to FILE, as bytes. --edges writes every falling edge while the board was up, and
+ * every reset by the pin, as text: channel or `reset`, cycle.
  * --loader starts each reset in that boot loader, at its lowest address, with the rest of the flash as it is delivered.
  * At the end it prints the truth on standard output, `key value` a line: pulses driven while the board was up, those while
  * it was held in reset or starting, bytes of RAM never used, emulated seconds, seconds it took.
@@ -24,6 +24,7 @@
  *   reset SECONDS         reset pin held low for that long; memory is kept
  *   power_cycle SECONDS   the same, memory lost
  *   hang                  the program stands still where it is, interrupts go on, until the watchdog bites
+ *   hang_deaf             the same with interrupts off
  *   worn FIRST LAST       the EEPROM cells from FIRST to LAST always read FFh
  *   end
  */
@@ -35,6 +36,7 @@
 #include <unistd.h>
 
 #include <simavr/avr_eeprom.h>
+#include <simavr/sim_core.h>
 #include <simavr/sim_elf.h>
 
 #include "emulator.h"
@@ -43,6 +45,7 @@
 #define MCUSR_PLACE 0x54 /* data address of the register that says why the chip was reset */
 #define MCUSR_POWER_ON 0x01
 #define MCUSR_RESET_PIN 0x02
+#define MCUSR_WATCHDOG 0x08
 
 #define SREG_INTERRUPTS 7
 #define RAM_BEGINS 0x100
@@ -103,7 +106,8 @@ static void hold_in_reset(double seconds, bool lose_memory)
     serial_cut();
     pins_record_reset();
     pins_board_down();
-    reset_cause = lose_memory ? MCUSR_POWER_ON : MCUSR_RESET_PIN;
+    /* Only a power-on takes the flags of earlier resets away: data sheet, 10.9.1. */
+    reset_cause = lose_memory ? MCUSR_POWER_ON : avr->data[MCUSR_PLACE] | MCUSR_RESET_PIN;
     release_cycle = avr->cycle + (uint64_t)llround(seconds * (double)HZ);
     if (lose_memory)
         for (uint32_t i = RAM_BEGINS; i <= avr->ramend; i++)
@@ -116,6 +120,7 @@ static void release(void)
     avr_reset(avr); /* leaves memory as it is */
     avr->cycle = now;
     avr->data[MCUSR_PLACE] = reset_cause; /* which this emulator does not do by itself */
+    chip_watchdog_goes_on(reset_cause & MCUSR_WATCHDOG);
     held = false;
     release_cycle = NEVER;
     serial_forget();
@@ -123,7 +128,7 @@ static void release(void)
 }
 
 /* Puts a jump to itself where the program is about to go on; the next start takes it away again. */
-static void hang(void)
+static void hang(bool deaf)
 {
     static const uint8_t jump[] = {0xFF, 0xCF};
     while (!avr->sreg[SREG_INTERRUPTS])
@@ -131,6 +136,8 @@ static void hang(void)
     hung = avr->flash + avr->pc;
     memcpy(hung_instruction, hung, sizeof hung_instruction);
     memcpy(hung, jump, sizeof jump);
+    if (deaf)
+        avr_sreg_set(avr, SREG_INTERRUPTS, 0);
 }
 
 /* The program starts again, perhaps because the watchdog has bitten: then the emulator has forgotten what was to happen
@@ -165,7 +172,9 @@ static void do_step(void)
     else if (!strcmp(what, "power_cycle"))
         hold_in_reset(value, true);
     else if (!strcmp(what, "hang"))
-        hang();
+        hang(false);
+    else if (!strcmp(what, "hang_deaf"))
+        hang(true);
     else if (!strcmp(what, "worn"))
         chip_wear((unsigned)value, (unsigned)step_extra);
     else if (!strcmp(what, "flow_level") || !strcmp(what, "wheel_level"))

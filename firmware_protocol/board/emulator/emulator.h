@@ -20,6 +20,7 @@ double random_unit(void); /* 0 to 1, the same each time */
 /* chip.c */
 void chip_start(void);
 int chip_step(void); /* runs one instruction; the state of libsimavr after it */
+void chip_watchdog_goes_on(bool on); /* after a reset by the pin */
 void chip_wear(unsigned first, unsigned last); /* EEPROM cells that keep nothing */
 void chip_load_loader(const char *path);
 

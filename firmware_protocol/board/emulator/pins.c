@@ -78,10 +78,11 @@ static void fall(struct channel *c, uint64_t low_for)
     drive_pin(c->port, c->bit, false);
     c->rise = avr->cycle + low_for;
     c->listening |= !held && (avr->data[c->enable_place] & c->enable_bit);
-    if (c->listening)
-        c->pulses++;
-    else
+    if (!c->listening) {
         c->pulses_down++;
+        return;
+    }
+    c->pulses++;
     if (edges_file)
         fprintf(edges_file, "%s %llu\n", c->name, (unsigned long long)avr->cycle);
 }

@@ -42,17 +42,30 @@ _KINDS = (
 )
 
 
-def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], runs: Sequence[Digest]) -> str:
-    """What to calibrate, when and why, in one message."""
+@dataclass(frozen=True)
+class Due:
+    """What to calibrate and when, in short, and of each why."""
+
+    do: tuple[str, ...]
+    why: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """All of it in one message."""
+        return "; ".join(f"{do}: {why}" for do, why in zip(self.do, self.why, strict=True))
+
+
+def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], runs: Sequence[Digest]) -> Due:
+    """What to calibrate, when and why."""
     if not any(run.steady for run in runs):
-        return "not known: no run with steady spraying and a known pressure"
+        return Due(("not known",), ("no run with steady spraying and a known pressure",))
     told = [words for kind in _KINDS for words in (_of_kind(kind, found, changes, cards, runs),) if words]
     if told:
-        return "; ".join(told)
+        return Due(tuple(do for do, _ in told), tuple(why for _, why in told))
     newest = [(kind.name, card.date) for kind in _KINDS for card in (_last(kind, cards),) if card]
     known = f" ({', '.join(f'{name} of {day}' for name, day in newest)})" if newest else ""
     since = f"since the last calibrations{known}" if newest else "since the first run"
-    return f"not yet: nothing has moved {since} by more than they claim"
+    return Due(("not yet",), (f"nothing has moved {since} by more than they claim",))
 
 
 def _last(kind: _Kind, cards: Sequence[CardMark]) -> CardMark | None:
@@ -61,7 +74,8 @@ def _last(kind: _Kind, cards: Sequence[CardMark]) -> CardMark | None:
 
 def _of_kind(
     kind: _Kind, found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], runs: Sequence[Digest]
-) -> str:
+) -> tuple[str, str] | None:
+    """What to do and why, of one kind; None when it is not due."""
     card = _last(kind, cards)
     newest, last_run = time_of(runs[-1].started), runs[-1]
     since = time_of(card.made) if card else -math.inf
@@ -72,17 +86,14 @@ def _of_kind(
     if abs(moved) > max(claimed, EXPANDED * u):
         worn = kind.kind == "boom" and wear > math.log1p(WORN_OVER)
         also = f"; replace the nozzles at {percent(WORN_OVER)}" if worn else ""
-        return f"{kind.do} now: {first}, {_size(kind, moved, last_run.units)} {behind}, more than {bound}{also}"
+        return f"{kind.do} now", f"{first} by {_size(kind, moved, last_run.units)} {behind}: more than {bound}{also}"
     days = (claimed - abs(moved)) / abs(rate) if rate * moved > 0 else math.inf
     if abs(moved) > EXPANDED * u and days < _FAR_DAYS:
         when = (datetime.fromisoformat(last_run.started) + timedelta(days=days)).date().isoformat()
-        return (
-            f"{kind.do} about {when}: then it will have drifted by the {_size(kind, claimed, last_run.units)} to "
-            "which it is known"
-        )
+        return f"{kind.do} about {when}", f"then it will have drifted by {bound}"
     if card and newest - since > _OLD_DAYS:
-        return f"{kind.do} now: the {kind.name} is of {card.date}, more than a year old"
-    return ""
+        return f"{kind.do} now", f"the {kind.name} is of {card.date}, more than a year old"
+    return None
 
 
 def _claimed_without(kind: _Kind, run: Digest) -> float:
@@ -114,7 +125,7 @@ def _moved_since(
         in_pa = kind.kind == "pressure" and change.cause == ZERO
         size, u = (one.effect.size * 1e3, one.effect.u * 1e3) if in_pa else of_flow(found, one.effect)
         moved, variance = moved + left * size, variance + (left * u) ** 2
-        first = first or f"{' or '.join(sorted(suspects))} from {one.first.date}"
+        first = first or f"{' or '.join(sorted(suspects))} changed from {one.first.date} on"
         wear += left * size if change.power else 0.0
         if change.power and not change.back and change.last == len(times) - 1:
             rate += size / max(float(times[change.last] - times[change.first]), 1.0)

@@ -160,7 +160,7 @@ def _moved(change: Change, size: float, u: float) -> str:
 def _named(found: Explained, one: Named, suspects: Sequence[str]) -> tuple[str, str]:
     """Kind and message of a change whose cause is named."""
     assert one.weighed is not None
-    effect, odds = one.effect, one.weighed.words
+    effect, odds = one.effect, f"odds {one.weighed.odds_text}"
     change, rises = effect.change, effect.size > 0
     if suspects[0] == METER:
         return (METER_DRIFT if change.power else METER_STEP), f"it is the meter ({odds}): calibrate it"

@@ -20,7 +20,7 @@ from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
 from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK
-from host.review.season.due import due
+from host.review.season.due import Due, due
 from host.review.season.effects import Effect, level, measured, usual_response
 from host.review.season.findings import (
     EXPANDED,
@@ -70,9 +70,10 @@ class Season:
     balance: Series
     pressure: Series
     findings: tuple[Finding, ...]
-    due: str
+    due: Due
     remarks: tuple[str, ...]
     cards: tuple[CardMark, ...] = ()
+    sprayed: tuple[Digest, ...] = ()  # the runs in order of time, as each was read
 
 
 def season_of(digests: Sequence[Digest], cards: Sequence[CardMark] = (), unread: Sequence[str] = ()) -> Season:
@@ -102,6 +103,7 @@ def season_of(digests: Sequence[Digest], cards: Sequence[CardMark] = (), unread:
         due(found, changes, known, runs),
         (*_remarks(digests, mine, found.seen), *_lower(pressed), *unread),
         known,
+        tuple(mine),
     )
 
 

@@ -53,8 +53,13 @@ class Weighed:
         """As people say odds: "meter, 200 : 1"."""
         if self.odds < 1.5:
             return f"{' or '.join(self.suspects)}, even odds"
+        return f"{self.shares[0][0]}, {self.odds_text}"
+
+    @property
+    def odds_text(self) -> str:
+        """Those of the likeliest alone: "200 : 1"."""
         odds = f"{self.odds:.2g}" if self.odds < 10.0 else f"{self.odds:.0f}"
-        return f"{self.shares[0][0]}, {odds if self.odds < _MOST_ODDS else f'more than {_MOST_ODDS:.0f}'} : 1"
+        return f"{odds if self.odds < _MOST_ODDS else f'more than {_MOST_ODDS:.0f}'} : 1"
 
 
 def weigh(found: Explained, change: Change, size: float, faults: Sequence[bool]) -> Weighed:

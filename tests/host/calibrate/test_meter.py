@@ -1,5 +1,6 @@
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from host.calibrate.meter import ASSUMED_REPEATABILITY, MeterCatch, calibrate_meter
+from host.calibrate.uncertainty import pooled
 from host.calibrate.vessels import TANK, Vessel
 from host.errors import UserError
 
@@ -63,6 +65,29 @@ def test_another_vessel_never_makes_it_worse():
     jug = calibrate_meter([catch(900 + n, 2.0, vessel=GOOD_JUG) for n in range(3)])
     both = calibrate_meter([catch(900 + n, 2.0, vessel=v) for n in range(3) for v in (GOOD_JUG, FINE_BALANCE)])
     assert both.uncertainty.expanded < jug.uncertainty.expanded
+
+
+@pytest.mark.parametrize("repeats", [1, 3])
+def test_vessels_weigh_as_generalised_least_squares_has_it(repeats):
+    """Aitken, Proc. R. Soc. Edinburgh 55 (1936) 42: weights V⁻¹1 / 1ᵀV⁻¹1, solved by NumPy from all that is shared.
+
+    A bucket with coarse marks and a fine scale beside a jug: how the marks are read is most of what the bucket leaves
+    open, and all of its readings share it.
+    """
+    bucket, jug = Vessel("bucket", step_m3=200e-6, accuracy=0.002), Vessel("jug", step_m3=10e-6, accuracy=0.02)
+    catches = [MeterCatch(902, 2 * LITRE, v, 60.0) for v in (bucket, jug) for _ in range(repeats)]
+    catches = [replace(c, pulses=898) if c.vessel is jug else c for c in catches]
+    repeatability, _ = pooled(0.0, 2 * (repeats - 1), ASSUMED_REPEATABILITY)
+    marks = [v.step_m3 / math.sqrt(12) / (2 * LITRE) for v in (bucket, jug)]
+    each = [marks[c.vessel is jug] ** 2 + 1 / 6 / c.pulses**2 + repeatability**2 for c in catches]
+    # All readings of one amount were rounded alike, too (`marks_uncertainty`): √(2 - 1/n) of the marks.
+    alike = [v.accuracy**2 / 3 + m**2 * (2 - 1 / repeats) for v, m in zip((bucket, jug), marks, strict=True)]
+    covariance = np.diag(each) + np.kron(np.diag(alike), np.ones((repeats, repeats)))
+    weights = np.linalg.solve(covariance, np.ones(2 * repeats))
+    weights /= weights.sum()
+    result = calibrate_meter(catches)
+    assert result.curve[0][1] == pytest.approx(weights @ [c.factor for c in catches], rel=1e-9)
+    assert result.uncertainty.standard == pytest.approx(math.sqrt(weights @ covariance @ weights), rel=1e-6)
 
 
 @given(st.permutations([(900, 2.0), (905, 2.01), (899, 1.99), (905, 2.0)]))

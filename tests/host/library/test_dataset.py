@@ -139,6 +139,21 @@ def test_deleted_runs_leave_and_those_of_another_folder_stay(runs, store, tmp_pa
     assert store.names("runs") == ["runs/2026-05.parquet"]
 
 
+def test_a_dataset_of_a_version_with_fewer_columns_is_added_to(runs, store, tmp_path, frames):
+    (tmp_path / "other").mkdir()
+    write(tmp_path / "other" / "x.sward", frames, RIG, DAY)
+    update_dataset(tmp_path / "other", store)
+    (path,) = (Path(store.place) / "runs").glob("*.parquet")
+    pq.write_table(pq.read_table(path).drop_columns(["not_known", "over_target"]), path)
+    update_dataset(runs, store)
+    kept = table(store, "runs").set_index("run")
+    assert pd.isna(kept.loc["x", "not_known"]) and not pd.isna(kept.loc["a", "not_known"])
+    # Shares of all ground; no ground of these runs went unseen.
+    here = kept.loc["a"]
+    assert here["over_target"] == pytest.approx(here["over_m2"] / here["area_m2"])
+    assert here[["on_target", "over_target", "under_target", "not_known"]].sum() == pytest.approx(1.0)
+
+
 def test_what_cannot_be_read_is_named_each_time_and_leaves_the_rest_alone(runs, store):
     (runs / "bad.sward").write_bytes(b"no run")
     first, again = update_dataset(runs, store), update_dataset(runs, store)

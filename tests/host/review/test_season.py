@@ -54,7 +54,7 @@ def test_wear_drift_and_strainer_are_each_found_with_their_date(bad_season):
         assert one.last_day == day_of(end)
         # A strainer shows only when the bypass has nothing left to give.
         assert day_of(begin - 1) <= one.first_day <= day_of(begin + 8)
-    assert day_of(40) in found.due
+    assert day_of(40) in found.due.text
     assert any("strainer is not measured" in remark for remark in found.remarks)
 
 
@@ -91,7 +91,7 @@ def test_without_tank_balances_it_says_that_it_cannot_tell(bad_season):
 def test_nothing_is_found_where_nothing_is(good_season):
     found = season_of(good_season)
     assert found.findings == ()
-    assert "not yet" in found.due
+    assert "not yet" in found.due.text
 
 
 def test_new_nozzles_are_told_from_a_drifting_meter(good_season):
@@ -118,11 +118,11 @@ def test_runs_without_any_noise_make_no_date_beyond_the_calendar(good_season, cr
         steady = replace(good_season[0].steady, coefficient=coefficient)
         return replace(good_season[run], steady=steady, meter_over_tank=None)
 
-    assert "not yet" in season_of([copied(run) for run in range(40)]).due
+    assert "not yet" in season_of([copied(run) for run in range(40)]).due.text
 
 
 def test_no_runs_at_all():
     found = season_of([])
     assert found.runs == 0
     assert found.findings == ()
-    assert "not known" in found.due
+    assert "not known" in found.due.text

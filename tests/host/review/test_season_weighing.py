@@ -30,7 +30,7 @@ def made(run, days=1):
 def test_a_meter_step_that_its_balances_show_is_named_with_its_odds(digest):
     (finding,) = season_of(drawn(digest, 3, "meter - 5 %")).findings
     assert (finding.kind, finding.first_day, finding.suspects) == (kinds.METER_STEP, day_of(AT), ("meter",))
-    assert "(meter, " in finding.sentence and " : 1)" in finding.sentence
+    assert "it is the meter (odds " in finding.sentence and " : 1)" in finding.sentence
 
 
 def test_few_balances_leave_it_open_and_say_what_would_decide(digest):
@@ -56,10 +56,10 @@ def test_without_balances_two_catch_tests_tell_meter_from_nozzles(digest):
 
 def test_a_calibration_after_the_change_leaves_nothing_due(digest):
     runs = drawn(digest, 4, "tips + 12 %")
-    assert "do a catch test now" in season_of(runs).due
+    assert "do a catch test now" in season_of(runs).due.text
     before, after = (CardMark("boom", made(run), value, 0.007, 0.02) for run, value in ((2, -16.0), (AT + 2, -15.887)))
-    assert "catch test of" in season_of(runs, [before]).due
-    assert season_of(runs, [before, after]).due.startswith("not yet")
+    assert "catch test of" in season_of(runs, [before]).due.text
+    assert season_of(runs, [before, after]).due.text.startswith("not yet")
 
 
 def test_a_card_that_is_taken_up_moves_nothing(digest):
@@ -129,7 +129,7 @@ def test_a_rig_without_a_transducer_has_its_balances_alone(digest):
     found = season_of(runs)
     (finding,) = found.findings
     assert finding.first_day == day_of(AT) and "calibrating the meter would decide" in finding.sentence
-    assert found.due.startswith("not known")
+    assert found.due.text.startswith("not known")
 
 
 def test_cards_without_runs_are_no_season():

@@ -1,0 +1,1 @@
+"""The page Backup: one file away, one file back."""

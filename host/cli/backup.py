@@ -1,0 +1,46 @@
+"""`swardflow backup`: runs, cards, rigs and settings as one file."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from host.run_folder import DEFAULT_FOLDER
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "backup",
+        help="keep runs, calibration cards, rigs and settings in one file",
+        description="Writes a zip file that 'swardflow restore' and the page Backup put back, and that every program "
+        "for zip files opens. Runs being recorded are in it as far as they are written.",
+    )
+    parser.add_argument("out", type=Path, metavar="OUT", help="the file to write, or a folder for it")
+    parser.add_argument("--runs", type=Path, default=DEFAULT_FOLDER, help="folder of the runs (default: %(default)s)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write it; 1 when something had to be left out."""
+    from datetime import datetime
+    from importlib.metadata import version
+
+    from host.backup import Places, backup_name, write_backup
+    from host.documents.words import plural
+    from host.recorder import is_recording
+    from host.settings import settings_path
+
+    now = datetime.now().astimezone()
+    out: Path = args.out.expanduser()
+    out = out / backup_name(now) if out.is_dir() else out
+    written = write_backup(
+        Places.of(args.runs, settings_path()),
+        out,
+        is_recording=is_recording,
+        now=now,
+        software=f"swardflow {version('swardflow')}",
+    )
+    for message in written.messages:
+        print(message)
+    print(f"{out}: {plural(written.files, 'file')}, {plural(written.runs, 'run')} among them.")
+    return 1 if written.left_out else 0
