@@ -95,8 +95,8 @@ def timed_pace_message(review: Review, system: str) -> str:
         return ""
     pace = format_value(review.rig.course.speed_m_s, "speed", system)
     return (
-        f"The ground is not measured: it is the time sprayed, at the {pace} that were timed. Walked 5 % slower, a pass "
-        "is 5 % shorter and got 5 % more than it says here. The ± of area and rate holds a walker as even as when timed."
+        f"The ground is not measured: it is the time sprayed, at the timed {pace}. Walked 5 % slower, a pass is 5 % "
+        "shorter and got 5 % more than it says here. The ± of area and rate holds a walker as even as when timed."
     )
 
 

@@ -236,7 +236,7 @@ def test_a_board_without_a_part_of_the_rig_is_said_once(capabilities, words) -> 
 def test_ground_that_is_taken_from_a_timed_pace_is_said_to_be_and_its_band_holds_the_pace() -> None:
     sprayer, review = review_of_case("timed course, no wheel")
     assert timed_pace_message(review, "metric").startswith(
-        "The ground is not measured: it is the time sprayed, at the 4"
+        "The ground is not measured: it is the time sprayed, at the timed "
     )
     assert timed_pace_message(review, "metric") in format_text(run_document(review, "metric"))
     true, totals = truth_on_known_ground(sprayer, review), review.totals
