@@ -22,12 +22,12 @@ from dashboards.live.run_follower import LiveFollower
 from dashboards.live.stream import PATH as STREAM_PATH
 from dashboards.live.stream import StreamServer
 from dashboards.runs.routes import CSV, PARQUET, REPORT
-from dashboards.sharing.addresses import own_names
+from dashboards.sharing.addresses import network_addresses, own_names
 from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
-from dashboards.sharing.terminal_banner import TerminalBanner, link
+from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
 from dashboards.web.asgi import AsgiApp, Receive, Scope, Send
 from dashboards.web.busy_limit import BusyLimit
@@ -103,11 +103,18 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
         own_guests = guests if sharing.shared else None
-        context = PageContext(folder, cards_folder(folder), guests=own_guests, starting=starting, live=follower.is_live)
-        app, hashes = build_app(broadcaster, recorder, context)
-        asyncio.run(open_first_page(app))
         bound = int(listener.getsockname()[1])
         invitations = Invitations()
+        context = PageContext(
+            folder,
+            cards_folder(folder),
+            guests=own_guests,
+            starting=starting,
+            live=follower.is_live,
+            invite=lambda: guest_link(network_addresses(), bound, invitations),
+        )
+        app, hashes = build_app(broadcaster, recorder, context)
+        asyncio.run(open_first_page(app))
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
         stack.callback(banner.close)
         if sharing.shared:
