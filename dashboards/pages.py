@@ -94,6 +94,7 @@ PAGES = (
         calibrate_page.layout,
         calibrate_page.connect,
         scripts=("print.js", "select.js", "calibrate.js", *SCRIPTS),
+        changes=calibrate_page.CHANGES,
     ),
     Page(
         "/plan",

@@ -152,6 +152,14 @@ def format_value(value_si: float | None, kind: str, system: str, *, decimals: in
     return f"{format_number(value_si, kind, system, decimals=decimals)} {UNITS[system][kind].symbol}"
 
 
+_JUG_M3 = 0.5e-3
+
+
+def format_volume(volume_m3: float, system: str) -> str:
+    """A volume in the unit of the tank, or in that of a jug where the tank's would show next to nothing."""
+    return format_value(volume_m3, "volume" if volume_m3 >= _JUG_M3 else "catch", system)
+
+
 def column_name(name: str, kind: str, system: str) -> str:
     """Name of an export column or a JSON key that carries its unit: ("flow", "flow", "us") -> "flow_gal_per_min"."""
     return f"{name}_{UNITS[system][kind].slug}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, ctx, html
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html
 from dash.exceptions import PreventUpdate
 
 from dashboards.context import PageContext
@@ -12,6 +12,8 @@ from host.calibrate.card_choice import SavedCard, saved_cards, stop_using, undo_
 from host.calibrate.cards_document import result_of, use_of
 from host.documents.words import sentence
 from host.errors import UserError
+
+CHANGES = frozenset({'{"use":["ALL"]}', '{"stop":["ALL"]}', '{"cards":["ALL"]}'})
 
 
 def layout() -> html.Details:
@@ -22,6 +24,7 @@ def layout() -> html.Details:
             html.Div(id="cards-list"),
             html.P(id="cards-notice", className="notice part", role="status"),
             html.Div(html.Button("Undo the last change of cards", id={"cards": "undo"}), className="acts"),
+            dcc.Store(id="cards-changed", data=0),
         ],
         id="cards",
         className="fold part no-print",
@@ -29,31 +32,38 @@ def layout() -> html.Details:
 
 
 def connect(app: Dash, context: PageContext) -> None:
-    """Its callback."""
+    """Its callbacks: one only reads, for those who may only look."""
 
     @app.callback(
         Output("cards-list", "children"),
-        Output("cards-notice", "children"),
         Input("calibrate-poke", "data"),
+        Input("cards-changed", "data"),
+    )
+    def show(*_: Any) -> Any:
+        try:
+            return _listed(context, saved_cards(context.cards, context.rig().rig.name))
+        except UserError as error:
+            return html.P(sentence(str(error)))
+
+    @app.callback(
+        Output("cards-notice", "children"),
+        Output("cards-changed", "data"),
         Input({"use": ALL}, "n_clicks"),
         Input({"stop": ALL}, "n_clicks"),
         Input({"cards": ALL}, "n_clicks"),
+        State("cards-changed", "data"),
+        prevent_initial_call=True,
     )
-    def choose(*_: Any) -> tuple[Any, ...]:
+    def choose(*given: Any) -> tuple[str, int]:
         pressed = ctx.triggered_id
-        if isinstance(pressed, dict) and not ctx.triggered[0]["value"]:
+        if not isinstance(pressed, dict) or not ctx.triggered[0]["value"]:
             raise PreventUpdate
-        try:
-            rig = context.rig().rig.name
-            notice = _done(context, rig, pressed) if isinstance(pressed, dict) else ""
-            found = saved_cards(context.cards, rig)
-        except UserError as error:
-            return [], sentence(str(error))
-        return _listed(context, found), notice
+        return _done(context, pressed), int(given[-1] or 0) + 1
 
 
-def _done(context: PageContext, rig: str, pressed: dict[str, str]) -> str:
+def _done(context: PageContext, pressed: dict[str, str]) -> str:
     try:
+        rig = context.rig().rig.name
         if "use" in pressed:
             return use_card(context.cards, rig, pressed["use"])
         if "stop" in pressed:

@@ -68,6 +68,7 @@ _OF_A_STEP = (  # what only changes with a step: what `_changed` returns
     Output({"press": "save"}, "children"),
     Output({"picture": ALL}, "className"),
 )
+CHANGES = cards_view.CHANGES | {'{"press":["ALL"]}', '{"drop":["ALL"]}'}
 BUTTONS = ("act", "second", "enter", "next", "again", "undo", "save", "over")
 _RUNS = 20  # to pick from
 

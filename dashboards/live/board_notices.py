@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from host.pipeline import Pipeline, Signals, Unassigned, Why
+from host.pipeline.faults.causes.pulses import FLOW_REFUSED
 from host.review.apart import REASONS
 from host.review.board_said import dropped_message, refused_message, unsent_message
-from host.units import format_value
+from host.units import format_volume
 
 SHOWN_S = 60.0  # for which something that is over is shown
 _STATE_S = 25.0  # a board says every 10 s what it has refused
 _MOST = 2  # sentences at a time: the phone is small
 _SEEN = 0.005  # of the volume
 _SAID_OTHERWISE = (Why.NO_WHEEL, Why.DROPPED, Why.REFUSED, Why.RESTART)
-_JUG_M3 = 0.5e-3
 
 
 class BoardNotices:
@@ -34,8 +34,13 @@ class BoardNotices:
                 self._counts[name] = int(counts[-1])
 
     def messages(self, pipeline: Pipeline, system: str) -> list[str]:
-        """At most two sentences."""
-        said = [(one.end_s, refused_message(one)) for one in pipeline.refused if self._now_s - one.end_s < _STATE_S]
+        """At most two sentences; of refused pulses that are called as a fault only the number."""
+        called = any(fault.kind == FLOW_REFUSED and fault.ended_s is None for fault in pipeline.faults())
+        said = [
+            (one.end_s, refused_message(one, called=called and one.name == "flow"))
+            for one in pipeline.refused
+            if self._now_s - one.end_s < _STATE_S
+        ]
         if self._recent("dropped_pulses"):
             dropped = self._counts["dropped_pulses"]
             said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))
@@ -55,5 +60,5 @@ class BoardNotices:
 
 
 def _apart(one: Unassigned, system: str) -> str:
-    volume = format_value(one.volume_m3, "volume" if one.volume_m3 >= _JUG_M3 else "catch", system)
+    volume = format_volume(one.volume_m3, system)
     return f"{REASONS[one.why]}. {volume} in {one.seconds:.0f} s are not assigned to any ground."

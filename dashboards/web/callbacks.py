@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
@@ -21,7 +21,7 @@ class CallbackFilter:
     """An ASGI application that lets a request for a callback through when it has the form that Dash's pages send.
 
     `known` has an entry for each callback, under the name of its outputs. A visitor who may only look gets the
-    callbacks of `reading`, and `refusal` in answer to all others.
+    callbacks of `reading`, and `refusal` in answer to all others; nothing where a button was drawn and not pressed.
     """
 
     def __init__(
@@ -45,7 +45,10 @@ class CallbackFilter:
             return
         visitor = VISITOR.get()
         if visitor is not None and visitor.looks_only and not self._reads(message["body"]):
-            await answer(send, 200, self._refusal, kind="application/json")
+            if _is_pressed(message["body"]):
+                await answer(send, 200, self._refusal, kind="application/json")
+            else:
+                await answer(send, 204, "")  # as Dash answers when nothing is to change
             return
         pending: list[Message] = [message]
 
@@ -75,6 +78,25 @@ class CallbackFilter:
             and _are_places(asked.get("inputs", []), callback["inputs"])
             and _are_places(asked.get("state", []), callback["state"])
         )
+
+
+def _is_pressed(body: bytes) -> bool:
+    """Whether something that has a value started the callback; a button that has just been drawn has none."""
+    asked = json.loads(body)
+    changed = asked.get("changedPropIds", [])
+    return any(one.get("value") and _name(one) in changed for one in _places(asked["inputs"]))
+
+
+def _places(given: list[Any]) -> Iterator[dict[str, Any]]:
+    for one in given:
+        yield from one if isinstance(one, list) else [one]
+
+
+def _name(place: dict[str, Any]) -> str:
+    """As Dash writes it: the id's keys in order, without spaces."""
+    id_ = place["id"]
+    said = id_ if isinstance(id_, str) else json.dumps(id_, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return f"{said}.{place['property']}"
 
 
 def _are_places(given: Any, wanted: list[dict[str, str]]) -> bool:

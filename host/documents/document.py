@@ -238,18 +238,25 @@ class Plot:
 
 @dataclass(frozen=True)
 class PictureMark:
-    """Something at a place of a strip: `at` from its start; `sign` is drawn, `words` say what it is."""
+    """Something at a place of a strip: `at` from its start; `sign` is drawn, `words` say what it is.
+
+    `told` is how far from the start of the pass it is said to be, where that is not `at`: a pass may have begun unseen.
+    """
 
     at: float
     sign: str
     words: str
+    told: float | None = None
 
 
 @dataclass(frozen=True)
 class PictureStrip:
-    """One pass: its length, and (from, to, level) along it: -2 far under … 0 on target … 2 far over, None not known."""
+    """One pass: its length, and (from, to, level) along it: -2 far under … 0 on target … 2 far over, None not known.
 
-    number: int
+    `number` is None for a pass that was probably sprayed and of which nothing is known.
+    """
+
+    number: int | None
     length: float
     bands: tuple[tuple[float, float, int | None], ...]
     marks: tuple[PictureMark, ...] = ()

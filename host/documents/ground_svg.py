@@ -46,8 +46,9 @@ def format_ground(picture: GroundPicture) -> str:
         top = _KEY + row * pitch
         parts += _strip(strip, row % 2 == 1, top, thick, scale, longest)
         if row % every == 0:
+            name = strip.number or "?"
             parts.append(
-                f'<text class="q" x="{_LEFT - 5}" y="{top + thick / 2 + 4:.1f}" text-anchor="end">{strip.number}</text>'
+                f'<text class="q" x="{_LEFT - 5}" y="{top + thick / 2 + 4:.1f}" text-anchor="end">{name}</text>'
             )
     return "".join([*parts, *_axis(picture, longest, scale, _KEY + pitch * len(picture.strips)), "</svg>"])
 
@@ -60,14 +61,17 @@ def describe_ground(picture: GroundPicture) -> str:
         length = sum(end - begin for strip in picture.strips for begin, end, one in strip.bands if one == level)
         if whole > 0 and length > 0.005 * whole:
             shares.append(f"{name} {100 * length / whole:.0f} %")
-    passes = f"{len(picture.strips)} pass{'' if len(picture.strips) == 1 else 'es'}"
+    numbered = sum(strip.number is not None for strip in picture.strips)
+    unseen = len(picture.strips) - numbered
+    passes = f"{numbered} pass{'' if numbered == 1 else 'es'}" + (f" and {unseen} unseen" if unseen else "")
     return f"{picture.title}: {passes}, {', '.join(shares)}"
 
 
 def marks_in_words(picture: GroundPicture) -> list[str]:
     """What each sign in the picture stands for, with its place."""
     return [
-        f"{mark.sign}: {mark.words}, pass {strip.number}, {mark.at:.0f} {picture.symbol} from its start"
+        f"{mark.sign}: {mark.words}, pass {strip.number}, {mark.at if mark.told is None else mark.told:.0f} "
+        f"{picture.symbol} from its start"
         for strip in picture.strips
         for mark in strip.marks
     ]

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from host.documents.document import duration
 from host.pipeline import Unassigned, Why
 from host.review.beyond import beyond_calibration
 from host.review.board_said import dropped_message, refused_messages, unsent_message
-from host.review.hidden_ground import Known, hidden_behind, joined
-from host.units import format_value
+from host.review.hidden_ground import hidden_behind, hidden_in, joined
+from host.review.totals import known_of
+from host.units import format_value, format_volume
 
 if TYPE_CHECKING:
     from host.review.review import Review
 
-_JUG_M3 = 0.5e-3
 _NEXT_TO_NOTHING = 1e-3  # of the volume
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
 REASONS = {
@@ -24,14 +26,19 @@ REASONS = {
     Why.DROPPED: "The board dropped pulses",
     Why.NO_WHEEL: "The board has no wheel input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
-    Why.REFUSED: "Pulses came too fast for the filter of their input, and not all were counted",
+    Why.REFUSED: "Pulses were refused",
 }
+_TOLD_ONCE = (Why.NO_WHEEL, Why.REFUSED)  # of which the board's own message says why
 
 
 def apart_messages(review: Review, system: str) -> list[str]:
     """One sentence for each thing that is kept apart from the rate, with what part of it may be sprayed ground."""
     said = []
-    for one in joined(review.unassigned):
+    for why in _TOLD_ONCE:
+        alike = [one for one in review.unassigned if one.why is why]
+        if alike:
+            said.append(_message_of_all(alike, review, system))
+    for one in joined(one for one in review.unassigned if one.why not in _TOLD_ONCE):
         small = one.volume_m3 < _SEEN * review.totals.volume_m3
         if one.why is Why.SWITCH_OPEN and small:
             continue
@@ -40,25 +47,31 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
-    volume, way = _volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
+    volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
     head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
     totals = review.totals
-    if one.why is Why.NO_WHEEL:
-        return head + ": no ground is known, and no rate."
     if not totals.rate_m3_m2 or one.why is Why.SWITCH_OPEN:
         return head + "."
-    hidden = hidden_behind(one, Known(totals.rate_m3_m2, totals.area_m2 / totals.spraying_s, review.rig.swath_m))
+    hidden = hidden_behind(one, known_of(totals, review.rig))
     area = format_value(hidden.area_m2, "area", system)
     if one.why is Why.SILENCE:
         return head + f": about {area} of it was sprayed ground."
     if hidden.uncounted_m3 < _NEXT_TO_NOTHING * totals.volume_m3:
         return head + f", on about {area}."
-    return head + f"; about {_volume(hidden.uncounted_m3, system)} more was not counted, on about {area} in all."
+    return head + f"; about {format_volume(hidden.uncounted_m3, system)} more was not counted, on about {area} in all."
 
 
-def _volume(volume_m3: float, system: str) -> str:
-    """A volume in the unit of the tank, or in that of a jug where the tank's would show next to nothing."""
-    return format_value(volume_m3, "volume" if volume_m3 >= _JUG_M3 else "catch", system)
+def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) -> str:
+    """All that is apart for one reason, from the first to the last of it."""
+    volume = format_volume(math.fsum(one.volume_m3 for one in alike), system)
+    seconds = duration(math.fsum(one.seconds for one in alike)).text
+    first, last = review.at(alike[0].start_s), review.at(alike[-1].end_s)
+    why = "" if alike[0].why is Why.NO_WHEEL else f"{REASONS[alike[0].why]}. "
+    head = f"{first} to {last}: {why}{volume} in {seconds} of spraying are not assigned"
+    hidden = hidden_in(alike, known_of(review.totals, review.rig))
+    if not hidden.area_m2 > 0:
+        return head + ": how much ground it was is not known."
+    return head + f", on about {format_value(hidden.area_m2, 'area', system)}."
 
 
 def board_messages(review: Review) -> list[str]:

@@ -30,8 +30,8 @@ class TankBalance:
     """What went in and out. `measured_left_m3` is what somebody read off the tank at the end and noted.
 
     `meter_over_tank` is the metered volume over what left the tank by its marks, since it was last filled to a known
-    level, with its standard uncertainty (from the marks alone); both None when nothing was noted, or a refill was not
-    told.
+    level, with its standard uncertainty (from the marks, and what was not counted); both None when nothing was noted,
+    or a refill was not told.
     """
 
     start_m3: float
@@ -41,6 +41,7 @@ class TankBalance:
     measured_left_m3: float | None
     meter_over_tank: float | None
     meter_over_tank_u: float | None
+    uncounted_m3: float = 0.0  # probably went through the meter beside what it metered
 
     @property
     def refill_not_told(self) -> bool:
@@ -58,7 +59,7 @@ class Product:
     dry: bool
     per_area: float
     per_area_u: float
-    total: float  # m³ or kg, standing included
+    total: float  # m³ or kg, what was sprayed standing still and what was probably not counted included
     limit: float | None
     name: str = ""
 
@@ -69,7 +70,12 @@ class Product:
 
 
 def tank_balance(
-    events: list[Event], notes: Mapping[str, str], rig: Rig, metered_m3: float, left_m3: float
+    events: list[Event],
+    notes: Mapping[str, str],
+    rig: Rig,
+    metered_m3: float,
+    left_m3: float,
+    uncounted_m3: float = 0.0,
 ) -> TankBalance:
     """The balance of a run. Raises UserError for a noted level that is no volume."""
     start, refills = rig.tank.volume_m3, []
@@ -98,7 +104,8 @@ def tank_balance(
             ratio = counted / drawn
             reading = math.sqrt(1.0 + poured) * resolution(TANK.step_m3)
             ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
-    return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u)
+            ratio_u += uncounted_m3 / drawn / 2.0  # known to lack on one side alone: as in host.review.totals
+    return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u, uncounted_m3)
 
 
 def _noted_volume(notes: Mapping[str, str], key: str) -> float | None:

@@ -27,9 +27,11 @@ def unsent_message(unsent: int) -> str:
     return f"The board could not send {lines}: the line to the computer was blocked. The counts lost nothing."
 
 
-def refused_message(found: Refused) -> str:
-    """That an input refuses what may be pulses, how many of how many, and what to do."""
+def refused_message(found: Refused, *, called: bool = False) -> str:
+    """That an input refuses what may be pulses, how many of how many, and what to do; what a fault says left out."""
     much = _share_words(found)
+    if found.too_fast and called:
+        return f"{much}; the filter is {found.filter_us / 1000:g} ms."
     if found.too_fast:
         return (
             f"{much}: too fast for its filter of {found.filter_us / 1000:g} ms, so too little is counted. Is the "

@@ -61,8 +61,8 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     """
     here = track.between(one.start_s, one.end_s)
     step_s = np.diff(track.host_s[here], prepend=one.start_s)
-    applying = track.spraying[here] & track.moving[here]
     step_m = track.ground_m[here]
+    applying = track.spraying[here] & track.moving[here] & (step_m > 0)  # not where water and ground are apart
     step_m3 = np.where(applying, track.flow_m3_s[here] * step_s, 0.0)
     if not len(step_m) or step_m.sum() <= 0 or step_m3.sum() <= 0:
         return Strip(one.number, np.zeros(1), np.empty(0), float("nan"))
@@ -75,9 +75,8 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     begin = float(along[int(np.argmax(settled))])
     edges = np.arange(begin, one.distance_m + BIN_M, BIN_M)
     edges = np.append(edges[edges < one.distance_m - BIN_M / 2], one.distance_m)
-    weight_m = np.where(settled, step_m, 0.0)
-    poured = np.histogram(along, edges, weights=np.where(settled, step_m3, 0.0))[0]
-    walked = np.histogram(along, edges, weights=weight_m)[0]
+    poured = _shared(edges, along, np.where(settled, step_m3, 0.0))
+    walked = _shared(edges, along, np.where(settled, step_m, 0.0))
     with np.errstate(divide="ignore", invalid="ignore"):
         rate = poured / walked / swath_m
     known = np.isfinite(rate)
@@ -85,6 +84,12 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     rate = rate * (level if 0.8 < level < 1.25 else 1.0)
     enough = int(known.sum()) >= _LEAST_BINS
     return Strip(one.number, edges, rate, coefficient_of_variation(rate[known]) if enough else float("nan"))
+
+
+def _shared(edges: Floats, along: Floats, amounts: Floats) -> Floats:
+    """`amounts` of steps that end at `along` in bins between `edges`: a step over an edge is in both by its length."""
+    so_far = np.concatenate(([0.0], np.cumsum(amounts)))
+    return np.diff(np.interp(edges, np.concatenate(([0.0], along)), so_far))
 
 
 def sections_off_target(strip: Strip, target: Target, swath_m: float) -> list[Section]:

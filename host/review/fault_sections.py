@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 from host.documents.document import Column, Fact, Facts, Message, Messages, Quantity, Section, Table, quantity
 from host.documents.words import capital, format_day, percent, sentence
 from host.pipeline import Fault
 from host.pipeline.faults.causes import CAUSES
+from host.review.hidden_ground import hidden_in
 from host.review.place import place_of
 from host.review.review import EXPANDED, Review
+from host.review.totals import known_of
 
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
 _ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
@@ -64,7 +68,7 @@ def _fault(fault: Fault, review: Review, system: str) -> Section:
         Fact("", "Measured", _measured_words(fault, system)),
         Fact("area", "", quantity(fault.area_m2, "area", system)),
         Fact("applied", "", fault.dosed),
-        Fact("", "On the ground", _ground_words(fault, system)),
+        Fact("", "On the ground", _ground_words(fault, review, system)),
         *_unless_empty("tell_apart", "To tell them apart", sentence(cause.tell) if fault.or_else else ""),
         *_unless_empty("", "Alarm", capital(_alarm_words(review, fault.number))),
         Fact("urgent", "", cause.urgent),
@@ -113,10 +117,20 @@ def _measured_words(fault: Fault, system: str) -> str:
     return f"Boom flow {direction} {moved} at the same pressure{against}; {sure}"
 
 
-def _ground_words(fault: Fault, system: str) -> str:
-    """How long it lasted and what the ground got meanwhile."""
+def _ground_words(fault: Fault, review: Review, system: str) -> str:
+    """How long it lasted and what the ground got meanwhile, as far as that is known."""
     lasted = "to the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
-    return f"{capital(lasted)}, {quantity(fault.area_m2, 'area', system).text} affected{_APPLIED.get(fault.dosed, '')}"
+    end_s = math.inf if fault.ended_s is None else fault.ended_s
+    apart = [one for one in review.unassigned if one.start_s < end_s and one.end_s > fault.began_s]
+    hidden_m2 = hidden_in(apart, known_of(review.totals, review.rig)).area_m2
+    if apart and not hidden_m2 > 0:
+        return f"{capital(lasted)}, what was sprayed meanwhile is not assigned to ground"
+    said = [capital(lasted)]
+    if fault.area_m2 > hidden_m2 or not apart:
+        said.append(f"{quantity(fault.area_m2, 'area', system).text} affected{_APPLIED.get(fault.dosed, '')}")
+    if hidden_m2 > 0:
+        said.append(f"what about {quantity(hidden_m2, 'area', system).text} got is not known")
+    return ", ".join(said)
 
 
 def _alarm_words(review: Review, number: int) -> str:

@@ -104,13 +104,14 @@ class Review:
     def balance(self) -> TankBalance:
         """The tank's balance. Raises UserError for a note that cannot be read."""
         totals = self.totals
-        return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, totals.tank_left_m3)
+        left_m3, uncounted_m3 = totals.tank_left_m3, totals.uncounted_m3
+        return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, left_m3, uncounted_m3)
 
     @cached_property
     def products(self) -> tuple[Product, ...]:
         """Products per area, where a mixing sheet or a note gives the mix. Raises UserError for what cannot be read."""
         totals = self.totals
-        down = PutDown(totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3)
+        down = PutDown(totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3 + totals.uncounted_m3)
         return products_of(self.run.events, self.notes, down)
 
     def pass_volume_u_m3(self, one: Pass) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -22,9 +22,12 @@ from host.documents.document import (
     Value,
     duration,
     quantity,
+    shown,
 )
 from host.documents.words import capital, format_day, percent, sentence
-from host.errors import UserError
+from host.errors import UserError, visible
+from host.events import COMPUTER_PAUSED, FILE_RESCUED, number_of
+from host.pipeline.settle import SHORTEST_M
 from host.review.apart import apart_messages, apart_rows, board_messages
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
@@ -39,7 +42,7 @@ from host.review.time_section import time_section
 from host.review.totals import Totals
 from host.review.verdict import Verdict
 from host.rig import Target
-from host.units import UNITS
+from host.units import UNITS, format_value
 
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
 _MOST_DAMAGE = 10
@@ -80,11 +83,13 @@ def verdict_answer(totals: Totals, ground: Verdict | None, target: Target, syste
     rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
     if rate is None or standard is None or ground is None:
         if totals.unassigned_m3 > 0:
-            return "No ground is known, so there is no rate: see what is not assigned.", "warning"
+            much = "Too little" if totals.area_m2 > 0 else "No"
+            return f"{much} ground is known, so there is no rate: see what is not assigned.", "warning"
         return "Nothing was sprayed on the move.", "note"
     off = rate / target.rate_m3_m2 - 1.0
     shown = quantity(rate, "rate", system, expanded_si=EXPANDED * standard).text
-    much = f"{shown}, {percent(abs(off))} {'over' if off > 0 else 'under'} the target"
+    side = f"{percent(abs(off))} {'over' if off > 0 else 'under'} the target" if abs(off) >= 0.005 else "at the target"
+    much = f"{shown}, {side}"
     within = target.low_m3_m2 <= rate <= target.high_m3_m2
     margin = min(abs(rate - target.low_m3_m2), abs(rate - target.high_m3_m2))
     doubt = "" if margin > EXPANDED * standard else f"; it may lie {'outside' if within else 'inside'} the band"
@@ -170,12 +175,19 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
         tuple(columns),
         tuple(rows),
         marked=frozenset(off),
-        empty="No pass: nothing was sprayed on the move for two metres or more.",
+        empty=_no_pass(review, system),
     )
     said = f"Evenness: how much the rate varied along the pass, in bins of {quantity(BIN_M, 'length', system).text}."
     if off:
         said += " Marked passes are off target on average."
     return Section("", "Passes", (table, Messages((Message(said),), "") if rows else Messages(())))
+
+
+def _no_pass(review: Review, system: str) -> str:
+    shortest = format_value(SHORTEST_M, "length", system)
+    if review.totals.unassigned_m3 > 0:
+        return f"No pass: nowhere is the ground known for {shortest} or more. What was sprayed is not assigned."
+    return f"No pass: nothing was sprayed on the move for {shortest} or more."
 
 
 def _or_why_not(key: str, heading: str, blocks: Callable[[], tuple[Block, ...]]) -> Section:
@@ -237,10 +249,23 @@ def _recording(review: Review) -> Section:
         Fact("complete", "", health.complete),
     )
     said = [] if health.complete else [Message("Not complete: only what could be checked is shown.", "warning")]
+    said += [Message(message, "warning") for message in _of_the_computer(review)]
     damage = tuple((d.line_number, d.byte_offset, d.reason) for d in review.run.damage)
     columns = (Column("line", "Line"), Column("byte", "Byte"), Column("reason", "Damage"))
     table = Table("damage", columns, damage, folded=len(damage) > _MOST_DAMAGE, title="Damage")
     return Section("recording", "Recording", (Messages(tuple(said)), Facts(facts), table))
+
+
+def _of_the_computer(review: Review) -> Iterator[str]:
+    """What happened to the file and to the computer while it recorded."""
+    for event in review.run.events:
+        at = review.at(event.host_s)
+        if event.kind == FILE_RESCUED:
+            lost, reason = visible(str(event.detail.get("file"))), visible(str(event.detail.get("reason")))
+            yield f"{at}: The run file {lost} was lost: {reason}. The run was saved again in this file."
+        elif event.kind == COMPUTER_PAUSED:
+            slept = shown(duration(number_of(event, "seconds")))
+            yield f"{at}: The computer slept for {slept}. Nothing was recorded meanwhile."
 
 
 def _events(review: Review) -> Section:

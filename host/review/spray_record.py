@@ -15,8 +15,10 @@ from host.review.balance import Product
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
 from host.review.review import EXPANDED, Review
 from host.review.tank_sections import product_total
+from host.units import format_value
 
 RECORD = "record"
+_SEEN = 0.005  # of the known ground: less is inside its ±
 LOCAL_LAW = "Local law says what a record must hold and how long to keep it. This page is no legal advice."
 
 
@@ -51,11 +53,10 @@ def record_section(review: Review, system: str) -> Section:
     """The fields in the usual order; what only people know comes from notes."""
     told = [Fact(_json_key(field), field.label, noted(review, field) or "–") for field in RECORD_FIELDS]
     totals = review.totals
-    area = quantity(totals.area_m2, "area", system) if totals.area_m2 > 0 else quantity(None, "area", system)
     expanded = totals.rate_u_m3_m2 and EXPANDED * totals.rate_u_m3_m2
     measured = [
         Fact("", "Amount of product", _amounts(review, system) or "–"),
-        Fact("", "Area treated", area),
+        Fact("", "Area treated", _area(review, system)),
         Fact("", "Rate of spray", quantity(totals.rate_m3_m2, "rate", system, expanded_si=expanded)),
         Fact("", "Started", format_day(review.started) if review.started else "–"),
         Fact("", "Ended", _ended(review)),
@@ -65,6 +66,18 @@ def record_section(review: Review, system: str) -> Section:
     said.append(Message(LOCAL_LAW))
     blocks = (Facts((*told[:5], *measured, *told[5:]), RECORD), Messages(tuple(said), ""))
     return Section("", "Record to keep", blocks)
+
+
+def _area(review: Review, system: str) -> str:
+    """The ground that is known to have been treated, and what was probably treated unseen."""
+    totals = review.totals
+    known = format_value(totals.area_m2, "area", system)
+    if totals.rate_m3_m2 is None:
+        return "not known: measure it" if totals.unassigned_m3 > 0 else "–"
+    unseen = format_value(totals.hidden_m2, "area", system)
+    if totals.hidden_m2 < _SEEN * totals.area_m2:
+        return known
+    return f"{known} that is known, and about {unseen} more"
 
 
 def _json_key(field: RecordField) -> str:

@@ -9,7 +9,9 @@ from host.documents.document import Block, Column, Fact, Facts, Message, Message
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.review.balance import Product, TankBalance
 from host.review.review import EXPANDED
-from host.units import significant_decimals
+from host.units import format_volume, significant_decimals
+
+_SEEN = 1e-3  # of what was metered
 
 
 def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
@@ -33,6 +35,9 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
     if untold:
         more = show(-balance.left_by_count_m3).text
         said.append(Message(f"{more} more went through the meter than the tank held. Refill not recorded?", "warning"))
+    elif balance.uncounted_m3 > _SEEN * balance.metered_m3:
+        about = format_volume(balance.uncounted_m3, system)
+        said.append(Message(f"About {about} more went out uncounted: so much less is left.", "warning"))
     if balance.measured_left_m3 is None:
         said.append(Message(f'Note what was left ("{NOTE_TANK_LEFT}") to check the meter against the tank.', "advice"))
     refills = tuple((show(added),) for added in balance.refills_m3)

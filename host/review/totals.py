@@ -52,7 +52,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     area, ground = sums["ground_m2"], sums["ground_m3"]
     rate = ground / area if area > 0 and pipeline.passes else None  # a nudge of spray is no rate
     flow = ground / sums["ground_s"] if sums["ground_s"] > 0 else math.nan
-    number = max(len(pipeline.passes), 1)
+    number, swath = max(len(pipeline.passes), 1), pipeline.rig.swath_m
     hidden = _hidden(pipeline, sums)
     relative = math.hypot(float(pipeline.certainty.relative_u(flow, number)), _unassigned_u(pipeline, sums, hidden))
     meter = float(pipeline.certainty.volume_u(flow if ground > 0 else _rated_m3_s(pipeline.rig)))
@@ -64,9 +64,9 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         # J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577, U = k·u + |bias|.
         volume_u_m3=meter * volume + hidden.uncounted_m3 / 2.0,
         ground_m3=ground,
-        ground_u_m3=math.hypot(meter * ground, flow_step),
+        ground_u_m3=math.hypot(meter * ground, flow_step) if area > 0 else 0.0,
         area_m2=area,
-        area_u_m2=math.hypot(pipeline.certainty.travel_u(number) * area, wheel_step * pipeline.rig.swath_m),
+        area_u_m2=math.hypot(pipeline.certainty.travel_u(number) * area, wheel_step * swath) if area > 0 else 0.0,
         distance_m=float(last.distance_m[-1]) if last is not None and seen else 0.0,
         spraying_s=sums["ground_s"],
         rate_m3_m2=rate,
@@ -92,6 +92,13 @@ def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
     area, seconds = sums["ground_m2"], sums["ground_s"]
     swath = pipeline.rig.swath_m
     return Known(sums["ground_m3"] / area, area / seconds, swath) if pipeline.passes else Known(0, 0, swath)
+
+
+def known_of(totals: Totals, rig: Rig) -> Known:
+    """The same of a run that is over."""
+    if totals.rate_m3_m2 is None:
+        return Known(0, 0, rig.swath_m)
+    return Known(totals.rate_m3_m2, totals.area_m2 / totals.spraying_s, rig.swath_m)
 
 
 def _hidden(pipeline: Pipeline, sums: Mapping[str, float]) -> Hidden:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from firmware_protocol.messages import Report, decode
+from host.documents.text import format_text
 from host.pipeline import Why
 from host.review.apart import apart_messages, board_messages
+from host.review.ground_picture import ground_picture
+from host.review.run_document import run_document
 from tests.independent_board.board import Board, Mishaps
 from tests.independent_board.cases import CASES, NO_PRESSURE, NO_SWITCH, NO_WHEEL, PLAN
 from tests.independent_board.lines import Who, identity, report
@@ -80,6 +84,44 @@ def test_a_hidden_pass_is_apart_with_its_amounts() -> None:
     assert one.distance_m == pytest.approx(sprayer.between(sprayer.place_m, one.start_s, one.end_s), rel=0.03)
     assert "Nothing came from the board" in apart_messages(review, "us")[0]
     assert review.verdict is not None and review.verdict.unknown == pytest.approx(0.25, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("name", "numbers", "hatched"),
+    [
+        ("silent over the end of a pass and the turn", [1, 2, 3, 4], {2: "end"}),
+        ("silent over a turn and the start of a pass", [1, 2, 3, 4], {3: "start"}),
+        ("silent over end, turn and start", [1, 2, 3, 4], {2: "end", 3: "start"}),
+        ("silent over a whole pass", [1, None, 2, 3], {None: "start"}),
+        ("restart in a pass, 1.5 s down", [1, 2, 3, 4], {2: "inside"}),
+    ],
+)
+def test_the_picture_of_the_ground_hatches_what_is_not_known_where_it_was(name, numbers, hatched) -> None:
+    sprayer, review = review_of_case(name)
+    picture = ground_picture(review, review.strips, "metric")
+    assert picture is not None and [strip.number for strip in picture.strips] == numbers
+    # With what is hatched every pass is as long as it was walked.
+    assert [strip.length for strip in picture.strips] == pytest.approx([sprayer.plan.pass_m] * 4, abs=0.9)
+    for strip in picture.strips:
+        # The first half second of a pass is never known.
+        unknown = [(begin, end) for begin, end, level in strip.bands if level is None and end - begin > 1.2]
+        where = ["start" if begin == 0.0 else "end" if end == strip.length else "inside" for begin, end in unknown]
+        assert where == ([hatched[strip.number]] if strip.number in hatched else [])
+    shares = dict.fromkeys((-2, -1, 0, 1, 2, None), 0.0)
+    for begin, end, level in (band for strip in picture.strips for band in strip.bands):
+        shares[level] += (end - begin) / sum(strip.length for strip in picture.strips)
+    assert review.verdict is not None
+    # Beside what the verdict knows not, the first half second of each pass: 0.7 m of 20 m.
+    assert shares[None] == pytest.approx(review.verdict.unknown + 0.035, abs=0.02)
+
+
+def test_what_was_not_counted_is_said_with_tank_and_record() -> None:
+    _, review = review_of_case("restart in a pass, 4 s down")
+    text = format_text(run_document(review, "metric"))
+    assert "more went out uncounted: so much less is left." in text
+    assert re.search(r"Area treated .* m² that is known, and about 9 m² more", text)
+    _, known = review_of_case("all is well")
+    assert "uncounted" not in format_text(run_document(known, "metric"))
 
 
 def test_a_restart_is_given_the_time_of_the_computers_clock() -> None:

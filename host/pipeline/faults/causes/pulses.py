@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from host.pipeline.faults.causes.cause import Cause, Evidence, Rule, Verdict
 from host.pipeline.faults.tuning import TUNING
 
+FLOW_REFUSED = "meter_refused"
+
 CAUSES = (
     Cause(
         "air",
@@ -31,7 +33,7 @@ CAUSES = (
         disturbances=("meter_noise",),
     ),
     Cause(
-        "meter_refused",
+        FLOW_REFUSED,
         "flow pulses are refused: they come too fast for the filter",
         (
             "see on the page Rig that the meter's kind of sensor is right",
@@ -62,7 +64,7 @@ RULES = (
         1.0,
         4.0,
         lambda signs: signs.refused_share > 0.15,
-        lambda _: Verdict("meter_refused"),
+        lambda _: Verdict(FLOW_REFUSED),
         explains=True,
     ),
     Rule(
