@@ -10,6 +10,7 @@ import webbrowser
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from dashboards.live.run_follower import LiveFollower
 from dashboards.live.stream import PATH as STREAM_PATH
 from dashboards.live.stream import StreamServer
 from dashboards.runs.routes import CSV, PARQUET, REPORT
-from dashboards.sharing.addresses import network_addresses, own_names
+from dashboards.sharing.addresses import own_names
 from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
@@ -102,17 +103,9 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        own_guests = guests if sharing.shared else None
-        bound = int(listener.getsockname()[1])
-        invitations = Invitations()
-        context = PageContext(
-            folder,
-            cards_folder(folder),
-            guests=own_guests,
-            starting=starting,
-            live=follower.is_live,
-            invite=lambda: guest_link(network_addresses(), bound, invitations),
-        )
+        bound, invitations = int(listener.getsockname()[1]), Invitations()
+        invite = partial(guest_link, bound, invitations)
+        context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
@@ -150,6 +143,16 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _context(
+    folder: Path,
+    guests: Guests | None,
+    starting: Starting,
+    live: Callable[[], bool],
+    invite: Callable[[], tuple[str, str]],
+) -> PageContext:
+    return PageContext(folder, cards_folder(folder), guests=guests, starting=starting, live=live, invite=invite)
 
 
 def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:

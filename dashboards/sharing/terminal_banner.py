@@ -26,9 +26,9 @@ def link(host: str, port: int, secret: str) -> str:
     return f"http://[{host}]:{port}/?key={secret}" if ":" in host else f"http://{host}:{port}/?key={secret}"
 
 
-def guest_link(addresses: Sequence[str], port: int, invitations: Invitations) -> tuple[str, str]:
+def guest_link(port: int, invitations: Invitations) -> tuple[str, str]:
     """The link and the code that let the next guest in, as a page shows them; no link without a network."""
-    guest = invitations.guest
+    addresses, guest = network_addresses(), invitations.guest
     return (link(addresses[0], port, guest.secret) if addresses else "", in_groups(guest.code))
 
 
