@@ -5,13 +5,14 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from host.errors import NotFoundError, NotNowError, TooLargeError, UserError
 from host.journal import RunFile, read_run
+from host.journal.writer import RESCUED
 from host.library import Entry, Library
 from host.library.worker_pool import LARGEST_BYTES
 from host.recorder import ask, is_recording
@@ -122,7 +123,8 @@ class RunCache:
             return review
 
     def _found(self, name: str) -> RunPath:
-        found = next((run for run in list_runs(self.folder)[0] if run.name == name), None)
+        runs = list_runs(self.folder)[0]
+        found = next((run for run in runs if run.name == name), None) or _saved_again(name, runs)
         if found is None:
             raise NotFoundError(f'there is no run "{name[:100]}" in the runs folder: choose one from the page Runs')
         home = self.folder.resolve()
@@ -132,6 +134,13 @@ class RunCache:
                 f"run into the folder, or use 'swardflow review {found.path}'"
             )
         return found
+
+
+def _saved_again(name: str, runs: Sequence[RunPath]) -> RunPath | None:
+    """The newest file that the recorder saved the run `name` in, after its own was lost."""
+    begins = name.partition(RESCUED)[0] + RESCUED
+    found = [run for run in runs if run.name == begins or run.name.startswith(f"{begins}-")]
+    return max(found, key=lambda run: run.modified_ns, default=None)
 
 
 class _Reading:

@@ -27,7 +27,8 @@ from host.rig import Rig
 # Over 10 %: LSU AgCenter, "Sprayer Calibration"; University of Georgia, Special Bulletin 16.
 FLAG_OVER = 0.05
 FAULT_OVER = 0.10
-# A tip that gives over 10 % more than when new is worn: common practice.
+# A tip that gives over 10 % more than when new is worn: Ohio State University Extension, Agronomic Crops Network,
+# newsletter 2017-15, "Did you calibrate your sprayer?"; common practice of other handbooks, too.
 WORN_OVER = 0.10
 
 OK, FLAG, FAULT = "ok", "flag", "fault"

@@ -86,13 +86,11 @@ def work_out(rig: Rig, sheet: Sheet, system: str, *, command: bool = False, befo
     measured = answers.quantity("measured_rate", "rate")
     wrong: dict[str, str] = {}
     products: list[Product] = []
-    for number, typed in enumerate(sheet.products, start=1):
+    for number, typed in enumerate(sheet.products or ({},), start=1):
         try:
             products.append(_product(typed, number, len(sheet.products), command=command, before=before.used))
         except WrongEntriesError as error:
             wrong |= {_numbered(name, number): text for name, text in error.sentences.items()}
-    if not sheet.products:
-        wrong["product"] = "Give the dose from the product's label."
     try:
         answers.check()
     except WrongEntriesError as error:
@@ -118,7 +116,8 @@ def _product(
     typed: Mapping[str, str | None], number: int, count: int, *, command: bool, before: Mapping[str, Used]
 ) -> Product:
     answers = Answers(PRODUCT, typed, command=command, of="" if number == 1 else f" of product {number}")
-    label = answers.need("product", parse_dose, "Give the dose from the product's label.")
+    missing = f"{answers.where('product')} is missing: give what the product's label says."
+    label = answers.need("product", parse_dose, missing)
     strength = answers.read("active", parse_strength)
     family = answers.read("kind", parse_family) or ""
     dose = label

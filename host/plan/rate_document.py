@@ -52,6 +52,10 @@ def rate_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
     )
     answers.check()
     _fill_in(given, rig)
+    if not any(value is not None for value in given.values()):
+        raise BadInputError(
+            "give a speed or a pressure, for the rig's target rate; or two of rate, speed and pressure."
+        )
     if sum(given[name] is not None for name in ("rate", "speed", "pressure")) == 3:
         raise BadInputError("rate, speed and pressure are all given: leave one out, or ask which tips do it.")
     try:

@@ -77,8 +77,8 @@ class Recorder:
     """One recording, from opening the port to the trailer.
 
     `open_link` makes the link from the address and the queue that it is to fill; `shelters` are folders for the rest
-    of a run whose own disk is full, the first that takes it is used. The wall clock is asked once, for the date of the
-    run; every other time is of a clock that never jumps.
+    of a run whose own disk is full, the first that takes it is used; `pauses` notices when the computer stood still.
+    The wall clock is asked once, for the date of the run; every other time is of a clock that never jumps.
     """
 
     def __init__(
@@ -88,6 +88,7 @@ class Recorder:
         open_link: Callable[[str, SimpleQueue[Any]], Link] | None = None,
         files: Files | None = None,
         shelters: tuple[Path, ...] = (Path("~"), Path("/var/tmp"), Path("/tmp")),
+        pauses: PauseWatch | None = None,
     ) -> None:
         self._address = address
         self._plan = plan
@@ -103,7 +104,7 @@ class Recorder:
         self._undoing = threading.Lock()
         self._controls: list[ControlServer] = []
         self._reachable_as: Path | None = None
-        self._pauses = PauseWatch()
+        self._pauses = pauses or PauseWatch()
 
     def start(self, board_wait_s: float = 5.0) -> Path:
         """Open the port, hear the board, begin the run file, and return its path.

@@ -20,7 +20,6 @@ from host.documents.document import (
     Facts,
     Message,
     Messages,
-    Quantity,
     Section,
     Table,
     quantity,
@@ -28,7 +27,7 @@ from host.documents.document import (
 from host.entries import Entries, read_whole
 from host.errors import BadInputError, NotNowError
 from host.rig import Rig
-from host.units import INCH_M
+from host.units import format_value, significant_decimals
 
 # Beyond these a wheel is asked about, and their reasons: see CARDS.md.
 BEYOND, LAP_BEYOND = 0.08, 0.05
@@ -132,7 +131,7 @@ def wheel_document(result: WheelCalibration, pulses: Sequence[int], per_turn: in
     facts = Facts(
         (
             Fact("mm_per_pulse", "", 1e3 * result.metres_per_pulse),
-            Fact("", "Circumference", f"{turn_m:.4f} m ({turn_m / INCH_M:.2f} in) at {per_turn} pulses per turn"),
+            Fact("", "Circumference", f"{_length(turn_m, system)} at {per_turn} pulses per turn"),
             Fact("circumference", "", quantity(turn_m, "length", system)),
             Fact("pulses_per_turn", "", per_turn),
         )
@@ -144,8 +143,12 @@ def wheel_document(result: WheelCalibration, pulses: Sequence[int], per_turn: in
     laps = Table("laps", (Column("lap", "Lap"), Column("pulses", "Pulses"), Column("off", "Off by", "%")), rows)
     remarks = Messages(tuple(Message(text, "advice") for text in result.remarks))
     sections = (Section("", "", (facts, laps, remarks)), budget_section(result.uncertainty, "fraction", system))
-    known = Quantity(f"{1e3 * result.metres_per_pulse:.2f}", None, "mm per pulse").text
+    known = f"{_length(result.metres_per_pulse, system)} per pulse"
     return Document("wheel", "Wheel", f"{known}, good to {good_to(result.uncertainty, 'fraction', system)}", sections)
+
+
+def _length(metres: float, system: str) -> str:
+    return format_value(metres, "spacing", system, decimals=significant_decimals(metres, "spacing", system, digits=4))
 
 
 def wheel_questions(result: WheelCalibration, job: Job) -> list[str]:
@@ -155,10 +158,8 @@ def wheel_questions(result: WheelCalibration, job: Job) -> list[str]:
     asked = []
     ratio = result.metres_per_pulse / before.metres_per_pulse
     if is_beyond(ratio, BEYOND):
-        now, then = (
-            f"{1e3 * metres:.4g} mm per pulse" for metres in (result.metres_per_pulse, before.metres_per_pulse)
-        )
-        statement = f"{now}, {size_of(ratio, 'more', 'less')} than the {then} of {job.source('wheel')}"
+        now, then = (_length(metres, job.rig.units) for metres in (result.metres_per_pulse, before.metres_per_pulse))
+        statement = f"{now} per pulse, {size_of(ratio, 'more', 'less')} than the {then} of {job.source('wheel')}"
         asked.append(question(statement, ratio, (*LENGTHS, *DECIMALS), "check the course and the pulses"))
     worst = max(result.residuals, key=abs)
     if abs(worst) > LAP_BEYOND:

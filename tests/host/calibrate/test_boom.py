@@ -62,6 +62,7 @@ def test_flags_at_five_and_ten_percent():
 
 
 def test_worn_is_over_ten_percent_above_the_rating():
+    """Ohio State University Extension, Agronomic Crops Network, newsletter 2017-15 (read): more than 10 % over new."""
     result = judge(catch(40, RATED_ML, 1.09 * RATED_ML, 1.11 * RATED_ML, 0.95 * RATED_ML)).results[0]
     assert [n.worn for n in result.nozzles] == [False, False, True, False]
     assert [n.wear for n in result.nozzles] == pytest.approx([0, 0.09, 0.11, -0.05])

@@ -105,7 +105,7 @@ WRONG: dict[str, tuple[Kind, list[Card], dict[str, str], Any, str]] = {
     "twelve bits": (pressure.KIND, [], {"full_scale": "4095"}, points(("0 psi", "104"), ("40 psi", "430")),
         "a full scale of twelve bits for counts of ten?"),
     "a zero too few on the tape": (wheel.KIND, [], {"course": "20 ft"}, laps("pulses", "508", "509"),
-        "10 times less than the 120 mm per pulse of the rig file: a zero or a decimal point"),
+        "10 times less than the 4.724 in of the rig file: a zero or a decimal point"),
     "feet as metres": (wheel.KIND, [WHEEL_CARD], {"course": "200 m"}, laps("pulses", "508", "509", "507"),
         "feet typed as metres?"),
     "yards as metres": (wheel.KIND, [], {"course": "66.7 m"}, laps("pulses", "508", "509", "507"),

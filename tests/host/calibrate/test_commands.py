@@ -100,7 +100,7 @@ def test_pressure_wheel_course_and_the_list_of_cards(command, tmp_path):
     assert code == 0
     assert "-0.2 psi at 10 % and 100.2 psi at 90 %" in out
     assert (
-        "120.00 mm per pulse" in command("calibrate", "wheel", "--course", "200 ft", "--pulses", "508", "509", "507")[1]
+        "4.724 in per pulse" in command("calibrate", "wheel", "--course", "200 ft", "--pulses", "508", "509", "507")[1]
     )
     out = command("calibrate", "course", "--course", "200 ft", "--times", "55 s", rig=METRIC)[1]
     assert "3.64 ft/s" in out  # common practice

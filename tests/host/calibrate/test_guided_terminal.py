@@ -150,7 +150,7 @@ def test_a_wheel_over_one_course(draft):
         guide(wheel.KIND, draft, script, Board(*ONE_CATCH), start(wheel.KIND, course="60 m"))
     said = script.everything()
     assert '"60 m" means nothing here: Enter stops; u undoes.' in said
-    assert "Lap 1 saved: 250 pulses. So far: 240.00 mm per pulse" in said
+    assert "Lap 1 saved: 250 pulses. So far: 9.449 in per pulse" in said
     with pytest.raises(UserError, match=r"over a course of 60\.00 m: give that length: the one point is saved"):
         guide(wheel.KIND, draft, Script(""), Board(), start(wheel.KIND, course="50 m"))
     again = guide(wheel.KIND, draft, Script("", "f", "y"), Board(), start(wheel.KIND, course="60 m"))

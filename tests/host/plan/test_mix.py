@@ -216,7 +216,7 @@ def test_warnings_about_loads_and_scales():
 
 
 MISTAKES = {
-    "no product": ([], "Give the dose"),
+    "no product": ([], "--product is missing"),
     "product without area": (["--product", "3 pt"], '"3.6 pt/acre" for a liquid'),
     "active in the dose": (["--product", "1.5 lb ai/acre"], 'leave out "ai"'),
     "ounces": (["--product", "8 oz/acre"], "ounces of volume or of weight"),

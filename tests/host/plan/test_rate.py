@@ -106,7 +106,7 @@ def test_the_course_and_the_speed_come_from_the_rig_where_it_has_them():
         # on 10 m² a jug's millilitres are the litres per hectare
         assert answer["targets"]["jug_course_catch_mL"] == pytest.approx(400.0)
     nothing = ask_rig("plan", "rate")
-    assert (nothing.code, nothing.out) == (2, "") and "0 of rate, speed" in nothing.err
+    assert (nothing.code, nothing.out) == (2, "") and "give a speed or a pressure" in nothing.err
 
 
 def test_a_band_is_as_wide_as_it_is_told():
