@@ -47,7 +47,11 @@ class Totals:
     hidden_m2: float  # ground that was probably sprayed and is not known
     uncounted_m3: float  # water that probably went down on it beside what is unassigned
     tank_left_m3: float
-    heard: bool = True  # whether a report was read
+
+    @property
+    def heard(self) -> bool:
+        """Whether a report was read: of what is not assigned nothing else is ever unknown as a time."""
+        return not math.isnan(self.unassigned_s)
 
     @property
     def why_not_known(self) -> str:
@@ -115,7 +119,6 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         hidden_m2=hidden.area_m2,
         uncounted_m3=hidden.uncounted_m3,
         tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else math.nan,
-        heard=seen,
     )
     return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED))
 
