@@ -173,14 +173,14 @@ def _own_address(host: str) -> str:
 def _listen(address: str, port: int) -> socket.socket:
     """A socket that listens at the address; port 0 takes any that is free."""
     if not 0 <= port <= 65535:
-        raise BadInputError(f"--port {port}: give a number from 1 to 65535, or 0 for any that is free")
+        raise BadInputError(f"--http-port {port}: give a number from 1 to 65535, or 0 for any that is free")
     listener = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((address, port))
     except OSError as error:
         listener.close()
-        hint = "another program, perhaps a second page, uses it; close that or give another with --port"
+        hint = "another program, perhaps a second page, uses it; close that or give another with --http-port"
         raise NotNowError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
     listener.listen(128)
     return listener

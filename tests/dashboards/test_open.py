@@ -36,7 +36,7 @@ class Opened(Process):
         self.port = free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         os.environ["SWARDFLOW_SETTINGS"] = str(folder / "settings.toml")
-        command = ["-m", "host.cli.main", "open", str(runs), "--http-port", str(self.port), "--no-browser"]
+        command = ["-m", "host.cli.main", "open", "--runs", str(runs), "--http-port", str(self.port), "--no-browser"]
         super().__init__([*command, *arguments], folder / "open.log")
         self.wait_ready(self._answers, "the pages answer", 40.0)
 
@@ -57,7 +57,7 @@ def opened(runs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Itera
     monkeypatch.setenv("SWARDFLOW_SETTINGS", "")  # put back after the test
     (runs / "rigs").mkdir()
     copy(EXAMPLE, runs / "rigs")
-    with Opened(runs, tmp_path, "--emulate", "demo") as process:
+    with Opened(runs, tmp_path, "--scenario", "demo") as process:
         yield process
         assert process.end(signal.SIGINT, 30) in (0, -2)
 

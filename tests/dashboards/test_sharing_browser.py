@@ -35,7 +35,17 @@ class Shared:
         named = next(line for line in toml.splitlines() if line.startswith("name = "))
         rig.write_text(toml.replace(named, f'name = "{SCRIPT}"'), encoding="utf-8")
         notes = [part for key in ("product", "area", "operator") for part in ("--note", f"{key}={SCRIPT}")]
-        command = ["-m", "host.cli.main", "record", self.board.port, "--rig", str(rig), "--runs", str(self.runs)]
+        command = [
+            "-m",
+            "host.cli.main",
+            "record",
+            "--port",
+            self.board.port,
+            "--rig",
+            str(rig),
+            "--runs",
+            str(self.runs),
+        ]
         self.recorder = Process([*command, *notes], folder / "recorder.log")
         # The address alone leads to the live page once reports are there.
         wait_until(lambda: any(run.stat().st_size > 6_000 for run in self.runs.glob("*.sward")), "reports", 30.0)
