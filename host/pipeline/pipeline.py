@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from host.frames import Event, Frames
-from host.pipeline.carry import Highest, Previous, RunningSum
+from host.pipeline.carry import Highest, HoldLast, Previous, RunningSum
 from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints, Signals
 from host.pipeline.counts import Counts
@@ -21,6 +21,8 @@ from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
 from host.pipeline.tank import TankLevel
 from host.rig import Rig
+
+_ROLL_US = 2_000_000  # a wheel that gives no pulse for so long stands
 
 
 class Pipeline:
@@ -46,6 +48,7 @@ class Pipeline:
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
         self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
         self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
+        self._turned_at_reset, self._reset_us = HoldLast(0), HoldLast(-_ROLL_US)
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
@@ -166,11 +169,20 @@ class Pipeline:
         why = np.where(refused, Why.REFUSED, Why.ASSIGNED)
         missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
         why = np.where(missed, Why.DROPPED, why)
+        why = np.where(self._rolling(counts), Why.RESTART, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
         if self._first and len(why):
             why[0] = Why.ASSIGNED
             self._first = False
         return np.where(unmeasured > 0, unmeasured, why)
+
+    def _rolling(self, counts: Counts) -> Bools:
+        """Up to the wheel's first pulse after a restart: how far it has rolled, or whether it stands, is not known."""
+        if self.rig.wheel is None:
+            return np.zeros(len(counts.reset), dtype=np.bool_)
+        before = counts.wheel.total - counts.wheel.step - counts.wheel.late
+        turned = before > self._turned_at_reset(before, counts.reset)
+        return ~turned & (counts.board_us - self._reset_us(counts.board_us, counts.reset) < _ROLL_US)
 
     def _pace_wanted(self, spraying: Bools, window_flow: Floats, flow: Floats) -> Floats:
         known = np.where(np.isfinite(window_flow), window_flow, flow)
