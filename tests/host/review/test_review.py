@@ -140,7 +140,7 @@ def test_a_run_whose_rig_cannot_be_read_asks_for_one(tmp_path):
 def test_a_run_without_frames(tmp_path):
     path = record(tmp_path / "none.sward", made_frames(np.zeros(1), np.zeros(1), np.zeros(1))[:0], finish=False)
     review = review_run(path)
-    assert review.totals.volume_m3 == 0
+    assert np.isnan(review.totals.volume_m3)
     assert review.totals.rate_m3_m2 is None
     assert "No pass" in format_text(run_document(review, "us"))
 
