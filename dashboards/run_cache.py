@@ -5,13 +5,14 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from host.errors import NotFoundError, NotNowError, TooLargeError, UserError
 from host.journal import RunFile, read_run
+from host.journal.writer import RESCUED
 from host.library import Entry, Library
 from host.library.worker_pool import LARGEST_BYTES
 from host.recorder import ask, is_recording
@@ -102,9 +103,7 @@ class RunCache:
         found = self._found(name)
         if found.size > LARGEST_BYTES:
             size = f"{found.size / 1e9:.1f} GB"
-            raise TooLargeError(
-                f"{found.path.name} is {size}, too large for a page: use 'swardflow review {found.name}'"
-            )
+            raise TooLargeError(f"{found.path.name} is {size}, too large for a page: review it on the computer itself")
         key = (found.relative, found.size, found.stamp)
         with self._reviewing:  # one after the other: two at once would only take turns
             if key in self._reviews:
@@ -122,16 +121,24 @@ class RunCache:
             return review
 
     def _found(self, name: str) -> RunPath:
-        found = next((run for run in list_runs(self.folder)[0] if run.name == name), None)
+        runs = list_runs(self.folder)[0]
+        found = next((run for run in runs if run.name == name), None) or _saved_again(name, runs)
         if found is None:
             raise NotFoundError(f'there is no run "{name[:100]}" in the runs folder: choose one from the page Runs')
         home = self.folder.resolve()
         if not all(path.resolve().is_relative_to(home) for path in (found.path, notes_path(found.path))):
             raise NotFoundError(
                 f"{found.relative} is a link out of the runs folder, and pages open nothing outside it: copy the "
-                f"run into the folder, or use 'swardflow review {found.path}'"
+                "run into the folder"
             )
         return found
+
+
+def _saved_again(name: str, runs: Sequence[RunPath]) -> RunPath | None:
+    """The newest file that the recorder saved the run `name` in, after its own was lost."""
+    begins = name.partition(RESCUED)[0] + RESCUED
+    found = [run for run in runs if run.name == begins or run.name.startswith(f"{begins}-")]
+    return max(found, key=lambda run: run.modified_ns, default=None)
 
 
 class _Reading:
@@ -152,9 +159,7 @@ class _Reading:
         except UserError as error:
             self.trouble = error
         except BaseException:
-            self.trouble = NotNowError(
-                "the runs could not be read: see what the terminal says, and use 'swardflow runs'"
-            )
+            self.trouble = NotNowError("the runs could not be read, by a mistake of ours: start Swardflow again")
             raise
         finally:
             self.ended_at = self._clock()

@@ -11,6 +11,9 @@ from host.frames import Event
 # What people do about an alarm; the alarm itself is derived and never in a file.
 ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unmuted"
 
+# What happened to the file and to the computer.
+FILE_RESCUED, COMPUTER_PAUSED = "file_rescued", "computer_paused"
+
 NUMBER, TEXT = "number", "text"
 
 UNDOABLE = ("refill", "mark")
@@ -32,8 +35,8 @@ EVENT_KEYS: dict[str, dict[str, str]] = {
     "disk_full": {"reason": TEXT},
     "disk_back": {},
     "lines_lost": {"count": NUMBER, "reason": TEXT},
-    "file_rescued": {"reason": TEXT, "file": TEXT},
-    "computer_paused": {"seconds": NUMBER},
+    FILE_RESCUED: {"reason": TEXT, "file": TEXT},
+    COMPUTER_PAUSED: {"seconds": NUMBER},
     "run_end": {"reason": TEXT},
 }
 

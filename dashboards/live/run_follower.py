@@ -149,10 +149,7 @@ class LiveFollower:
 
     def _look_around(self, now: float) -> None:
         self._trouble = ""
-        quiet = self._read_at is None or now - self._read_at > QUIET_S
-        if self._path is not None and not (self._screen.ended or quiet):
-            return
-        path = self._fixed or newest_run(self._folder, self._wall)
+        path = self._to_follow(now)
         if path is None or path == self._path or not path.exists():
             return
         if self._source:
@@ -165,6 +162,18 @@ class LiveFollower:
         self._path, self._read_at, self._screen = path, None, RunScreen(path.stem, path, self._folder)
         self._published = 0
         self._recorder.watch(path)
+
+    def _to_follow(self, now: float) -> Path | None:
+        """The file that the run goes on in when its own was lost, the newest run when there is nothing to wait for."""
+        now_in = self._recorder.state().now_in
+        if self._path is not None and now_in not in ("", self._path.name):
+            moved = self._path.with_name(now_in)
+            self._fixed = self._fixed and moved
+            return moved
+        quiet = self._read_at is None or now - self._read_at > QUIET_S
+        if self._path is not None and not (self._screen.ended or quiet):
+            return None
+        return self._fixed or newest_run(self._folder, self._wall)
 
     def _publish_if_changed(self, fresh: bool) -> None:
         state = RecorderState("ended") if self._screen.ended else self._recorder.state()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -22,9 +22,11 @@ from host.documents.document import (
     Value,
     duration,
     quantity,
+    shown,
 )
 from host.documents.words import capital, format_day, percent, sentence
-from host.errors import UserError
+from host.errors import UserError, visible
+from host.events import COMPUTER_PAUSED, FILE_RESCUED, number_of
 from host.pipeline.settle import SHORTEST_M
 from host.review.apart import apart_messages, apart_rows, board_messages
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
@@ -80,7 +82,9 @@ def verdict_answer(totals: Totals, ground: Verdict | None, target: Target, syste
     """What the ground got; then the mean, and how it lies to the band as far as its uncertainty lets that be said."""
     rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
     if rate is None or standard is None or ground is None:
-        if totals.unassigned_m3 > 0:
+        if totals.why_not_known:
+            return f"What was sprayed is not known: {totals.why_not_known}.", "warning"
+        if not totals.all_assigned:
             much = "Too little" if totals.area_m2 > 0 else "No"
             return f"{much} ground is known, so there is no rate: see what is not assigned.", "warning"
         return "Nothing was sprayed on the move.", "note"
@@ -183,7 +187,9 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
 
 def _no_pass(review: Review, system: str) -> str:
     shortest = format_value(SHORTEST_M, "length", system)
-    if review.totals.unassigned_m3 > 0:
+    if review.totals.why_not_known:
+        return "No pass is known."
+    if not review.totals.all_assigned:
         return f"No pass: nowhere is the ground known for {shortest} or more. What was sprayed is not assigned."
     return f"No pass: nothing was sprayed on the move for {shortest} or more."
 
@@ -247,10 +253,23 @@ def _recording(review: Review) -> Section:
         Fact("complete", "", health.complete),
     )
     said = [] if health.complete else [Message("Not complete: only what could be checked is shown.", "warning")]
+    said += [Message(message, "warning") for message in _of_the_computer(review)]
     damage = tuple((d.line_number, d.byte_offset, d.reason) for d in review.run.damage)
     columns = (Column("line", "Line"), Column("byte", "Byte"), Column("reason", "Damage"))
     table = Table("damage", columns, damage, folded=len(damage) > _MOST_DAMAGE, title="Damage")
     return Section("recording", "Recording", (Messages(tuple(said)), Facts(facts), table))
+
+
+def _of_the_computer(review: Review) -> Iterator[str]:
+    """What happened to the file and to the computer while it recorded."""
+    for event in review.run.events:
+        at = review.at(event.host_s)
+        if event.kind == FILE_RESCUED:
+            lost, reason = visible(str(event.detail.get("file"))), visible(str(event.detail.get("reason")))
+            yield f"{at}: The run file {lost} was lost: {reason}. The run was saved again in this file."
+        elif event.kind == COMPUTER_PAUSED:
+            slept = shown(duration(number_of(event, "seconds")))
+            yield f"{at}: The computer slept for {slept}. Nothing was recorded meanwhile."
 
 
 def _events(review: Review) -> Section:

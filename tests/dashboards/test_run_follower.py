@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from dashboards.live.broadcaster import Broadcaster
-from dashboards.live.recorder_client import RecorderClient, RecorderState
+from dashboards.live.recorder_client import RecorderClient, RecorderState, state_from
 from dashboards.live.run_follower import LiveFollower
 from dashboards.live.screen import screen_row
 from host.calibrate.cards import make_card
@@ -320,3 +320,39 @@ def test_a_card_that_is_new_since_the_last_run_is_told_until_the_first_pass_is_o
     add(writer, walk, 200)
     assert new not in following.step(5.0)["row"]["notice"]
     writer.close("complete", "test", 0, 30.0)
+
+
+def test_a_run_whose_file_was_lost_is_followed_into_the_file_that_it_was_saved_in(
+    tmp_path: Path, runs: Writers, follow: Follow
+) -> None:
+    """Live and the link "See this run" go with it, and the page says what happened."""
+    old, walk = tmp_path / "a.sward", Walk()
+    writer = runs.begin(old)
+    add(writer, walk, 30)
+    following = follow(tmp_path)
+    assert following.step()["row"]["run"] == "a"
+    old.unlink()
+    writer.look_at_file()
+    add(writer, walk, 2)
+    status = {"state": "recording", "link": "ok", "run": str(writer.path), "rescued": writer.rescued}
+    following.side.now = state_from(status)
+    row = following.step(1.1)["row"]
+    assert (row["run"], row["run_link"], row["frame"]) == ("a-rescued", "/run?name=a-rescued", walk.seq)
+    assert row["notice"].startswith("The run file a.sward was lost: it was deleted or moved away; the run was saved")
+    assert following.side.watched == [old, writer.path]
+
+
+def test_a_run_that_was_named_is_followed_there_too(tmp_path: Path, runs: Writers, follow: Follow) -> None:
+    old, walk = tmp_path / "a.sward", Walk()
+    writer = runs.begin(old)
+    add(writer, walk, 30)
+    runs.begin(tmp_path / "b.sward")
+    following = follow(tmp_path, old)
+    following.step()
+    old.write_bytes(b"")
+    writer.look_at_file()
+    add(writer, walk, 1)
+    following.side.now = state_from({"state": "recording", "run": str(writer.path), "rescued": writer.rescued})
+    assert following.step(1.1)["row"]["run"] == "a-rescued"
+    following.side.now = RecorderState("silent")
+    assert following.step(10.0)["row"]["run"] == "a-rescued", "it stays, although a newer run is there"

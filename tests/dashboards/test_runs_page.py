@@ -16,13 +16,16 @@ import pytest
 
 from dashboards.run_cache import RunCache
 from dashboards.ui.fields import address, asked_for
+from host.documents.text import format_text
 from host.errors import UserError
 from host.journal import read_run
 from host.library import Library
 from host.recorder.control import ControlServer, socket_path
+from host.review.run_document import run_document
 from host.units import format_value
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.walking import Walk
 from tests.dashboards.writing import begin
 from tests.host.library.made import simulated_run
 
@@ -154,3 +157,23 @@ def test_a_run_is_being_recorded_while_its_recorder_answers(runs: Path) -> None:
     finally:
         recorder.close()
         writer.close("complete", "test", 0, 0.0)
+
+
+def test_a_run_whose_file_was_lost_is_found_in_the_file_it_was_saved_in_and_says_so(runs: Path) -> None:
+    """An address that was opened before goes on to it; the report says what happened, and a sleep of the computer."""
+    writer, walk = begin(runs / "now.sward"), Walk()
+    for nth in range(40):
+        writer.raw_line(walk.report(), walk.time_s)
+        if nth == 20:
+            (runs / "now.sward").unlink()
+            writer.look_at_file()
+            writer.event("computer_paused", walk.time_s, seconds=300.0)
+    writer.close("complete", "test", 0, walk.time_s)
+    run_cache = RunCache(runs)
+    review = run_cache.review("now")
+    assert run_cache.path_of("now") == runs / "now-rescued.sward"
+    text = format_text(run_document(review, "us"), everything=True)
+    assert "The run file now.sward was lost: it was deleted or moved away. The run was saved again in this" in text
+    assert "The computer slept for 5 min 00.0 s. Nothing was recorded meanwhile." in text
+    with pytest.raises(UserError, match="no run"):
+        run_cache.path_of("no")
