@@ -10,6 +10,7 @@ import webbrowser
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 
@@ -27,7 +28,7 @@ from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
-from dashboards.sharing.terminal_banner import TerminalBanner, link
+from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
 from dashboards.web.asgi import AsgiApp, Receive, Scope, Send
 from dashboards.web.busy_limit import BusyLimit
@@ -102,12 +103,11 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        own_guests = guests if sharing.shared else None
-        context = PageContext(folder, cards_folder(folder), guests=own_guests, starting=starting, live=follower.is_live)
+        bound, invitations = int(listener.getsockname()[1]), Invitations()
+        invite = partial(guest_link, bound, invitations)
+        context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
-        bound = int(listener.getsockname()[1])
-        invitations = Invitations()
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
         stack.callback(banner.close)
         if sharing.shared:
@@ -145,6 +145,16 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
     return 0
 
 
+def _context(
+    folder: Path,
+    guests: Guests | None,
+    starting: Starting,
+    live: Callable[[], bool],
+    invite: Callable[[], tuple[str, str]],
+) -> PageContext:
+    return PageContext(folder, cards_folder(folder), guests=guests, starting=starting, live=live, invite=invite)
+
+
 def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:
     """The names under which shared pages answer; where the library is there, the network is told one of them."""
     if not can_name():
@@ -173,14 +183,14 @@ def _own_address(host: str) -> str:
 def _listen(address: str, port: int) -> socket.socket:
     """A socket that listens at the address; port 0 takes any that is free."""
     if not 0 <= port <= 65535:
-        raise BadInputError(f"--port {port}: give a number from 1 to 65535, or 0 for any that is free")
+        raise BadInputError(f"--http-port {port}: give a number from 1 to 65535, or 0 for any that is free")
     listener = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((address, port))
     except OSError as error:
         listener.close()
-        hint = "another program, perhaps a second page, uses it; close that or give another with --port"
+        hint = "another program, perhaps a second page, uses it; close that or give another with --http-port"
         raise NotNowError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
     listener.listen(128)
     return listener

@@ -20,7 +20,7 @@ from host.review.verdict import Verdict
 _FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 11  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 12  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -42,21 +42,21 @@ class Digest:
     site: str
     product: str
     complete: bool
-    duration_s: float
+    duration_s: float | None
     passes: int
-    volume_m3: float
-    area_m2: float
+    volume_m3: float | None
+    area_m2: float | None
     rate_m3_m2: float | None
     rate_u_m3_m2: float | None
     target_m3_m2: float
     variation: float | None  # mean of the passes' coefficients of variation
-    off_target_s: float
-    spraying_s: float
-    standing_m3: float
+    off_target_s: float | None
+    spraying_s: float | None
+    standing_m3: float | None
     products: tuple[ProductDown, ...]
     over_limit: bool
     verdict: Verdict | None  # by ground; None where none is known
-    unassigned_m3: float
+    unassigned_m3: float | None
     meter_over_tank: float | None
     meter_over_tank_u: float | None
     meter_u: float
@@ -64,7 +64,7 @@ class Digest:
     calibration: str  # the same text for runs read under the same meter and transducer
     notes: dict[str, str]
     steady: Steady | None
-    faults: int  # found by the watch over the run
+    faults: int | None  # found by the watch over the run; None where it could not look
     remark: str = ""  # a note that could not be read
     fault_kinds: tuple[str, ...] = ()  # their causes, each once
     meter_per_m3: float = 0.0  # pulses per m³ that it was read under; 0 when not known
@@ -73,6 +73,7 @@ class Digest:
     two_pressures: tuple[float, float] | None = None  # its error (Pa) by passes at two pressures, and the error's u
     pass_pulses: float | None = None  # of the wheel, over the median pass; None without a wheel or three passes
     cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
+    why_not_known: str = ""  # why nothing is known of what was sprayed
 
     @property
     def date(self) -> str:
@@ -105,21 +106,21 @@ def digest_of(review: Review) -> Digest:
         site=next((notes[key] for key in SITE_NOTES if notes.get(key)), ""),
         product=notes.get(PRODUCT_NOTE) or ", ".join(product.name for product in products if product.name),
         complete=review.health.complete,
-        duration_s=review.health.duration_s,
+        duration_s=_known(review.health.duration_s),
         passes=len(review.passes),
-        volume_m3=totals.volume_m3,
-        area_m2=totals.area_m2,
+        volume_m3=_known(totals.volume_m3),
+        area_m2=_known(totals.area_m2),
         rate_m3_m2=totals.rate_m3_m2,
         rate_u_m3_m2=totals.rate_u_m3_m2,
         target_m3_m2=rig.target.rate_m3_m2,
         variation=math.fsum(variations) / len(variations) if variations else None,
-        off_target_s=totals.off_target_s,
-        spraying_s=totals.spraying_s,
-        standing_m3=totals.standing_m3,
+        off_target_s=_known(totals.off_target_s),
+        spraying_s=_known(totals.spraying_s),
+        standing_m3=_known(totals.standing_m3),
         products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
         over_limit=any(product.over_limit for product in products),
         verdict=review.verdict,
-        unassigned_m3=totals.unassigned_m3,
+        unassigned_m3=_known(totals.unassigned_m3),
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
@@ -127,7 +128,8 @@ def digest_of(review: Review) -> Digest:
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
         steady=steady,
-        faults=len(review.faults),
+        faults=len(review.faults) if totals.heard else None,
+        why_not_known=totals.why_not_known,
         remark=remark,
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
         meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),
@@ -145,6 +147,10 @@ def _pass_pulses(review: Review) -> float | None:
     if review.rig.wheel is None or len(lengths) < _FEW_PASSES:
         return None
     return median(lengths) / review.rig.wheel.metres_per_pulse
+
+
+def _known(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def digest_to_json(digest: Digest) -> dict[str, Any]:

@@ -80,7 +80,7 @@ class SharedServer(Process):
         self.here = f"127.0.0.1:{self.port}"
         addresses = network_addresses()
         self.there = f"{addresses[0] if addresses else '127.0.0.9'}:{self.port}"
-        command = ["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--share", *arguments]
+        command = ["-m", "dashboards", "--runs", str(runs), "--http-port", str(self.port), "--share", *arguments]
         super().__init__([*command, "--sessions", str(sessions)] if sessions else command, log)
         self._seen = log.stat().st_size
         self.wait_ready(self._answers, "the shared server answers", 60.0)

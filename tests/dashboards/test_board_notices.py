@@ -28,7 +28,7 @@ def notices_of(path: Path) -> list[str]:
 
 def simulated(name: str, folder: Path) -> Path:
     path = folder / f"{name}.sward"
-    assert main(["simulate", name, "--write", str(path)]) == 0
+    assert main(["simulate", name, "--out", str(path)]) == 0
     return path
 
 

@@ -208,7 +208,8 @@ def _lone_balance(one: Named) -> Finding:
     ratio = math.exp(effect.size)
     words = f"on {run.date} the meter read {_amount(effect.size, effect.u)} "
     words += f"{'more' if effect.size > 0 else 'less'} against the tank than in other runs"
-    missing = run.volume_m3 * (1.0 - 1.0 / ratio) if ratio >= _REFILL else None
+    metered = run.volume_m3 if ratio >= _REFILL else None
+    missing = None if metered is None else metered * (1.0 - 1.0 / ratio)
     if missing is None:
         words += ": look at how the tank was read"
     else:
