@@ -126,7 +126,8 @@ def _ground(season: Season, system: str) -> Section:
 
 def _runs(season: Season, system: str, lettered: _Lettered) -> Section:
     """The series over one time axis, and their numbers: a dot for each run, a letter where a finding begins."""
-    every = [(shown, getattr(season, shown.field)) for shown in _SHOWN]
+    four = (season.coefficient, season.balance, season.pressure, season.pass_length)
+    every = zip(_SHOWN, four, strict=True)
     drawn = [(shown, series) for shown, series in every if shown.always or series.dates]
     days = [_day(day) for _, series in drawn for day in series.dates]
     days += [_day(card.date) for card in season.cards] if days else []
