@@ -116,7 +116,7 @@ class Recorder:
         if other := recorder_at(self._address):
             raise NotNowError(
                 f"port {self._address} is in use: process {other.get('pid')} records {other.get('run')} from it; "
-                "end that run with 'swardflow tell RUN stop', or start with --take-over to end it first"
+                "end that run, or take the port over"
             )
         self._link.start()
         try:
@@ -202,7 +202,7 @@ class Recorder:
                 return JournalWriter(folder / name, snapshot, self._files)
             except FileExistsError:
                 continue
-        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: give another with --runs")
+        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: choose another folder")
 
     def _step(self, writer: JournalWriter) -> bool:
         """Take what is there, or wait a little for something; False once everything has been taken."""

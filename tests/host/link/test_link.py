@@ -114,6 +114,15 @@ def test_identity_is_asked_for_and_commands_are_acknowledged(end: Any, link: Lin
     assert board.heard[0] == "q" and board.heard[-2:] == ["n", "o"]
 
 
+def test_tags_of_commands_go_round(end: Any, link: Link) -> None:
+    """PROTOCOL.md, section 7: 01 to FF and round again; a 256th tag would be no command."""
+    with AnsweringBoard(end) as board:
+        link.start()
+        for _ in range(257):
+            assert link.command("p").command == "p"
+    assert board.heard.count("p") == 257
+
+
 def test_a_command_is_sent_again_when_no_reply_comes(end: Any, link: Link) -> None:
     with AnsweringBoard(end, deaf_for=1) as board:
         link.start()

@@ -133,7 +133,7 @@ def test_a_run_whose_rig_cannot_be_read_asks_for_one(tmp_path):
     frames = made_frames(40.0 * SPRAY, np.full(len(SPRAY), 10.0), SPRAY)
     path = record(tmp_path / "run.sward", frames)
     path.write_bytes(b"".join(line for line in path.read_bytes().splitlines(True) if not line.startswith(b"G ")))
-    with pytest.raises(UserError, match="--rig"):
+    with pytest.raises(UserError, match="another rig file"):
         review_run(path)
 
 
