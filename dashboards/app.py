@@ -113,7 +113,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
-        first = FirstPage(app, context.live)
+        first = FirstPage(app, follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host.formulas import flow_from_frequency
 from host.frames import Event, Frames
 from host.pipeline.applying import SprayState
 from host.pipeline.carry import RunningSum
@@ -93,7 +94,7 @@ class Measurer:
             fitted=fitted,
             flow=flow,
             per_m3=per_m3,
-            flow_m3_s=flow.frequency_hz / scale / per_m3,
+            flow_m3_s=flow_from_frequency(flow.frequency_hz / scale, per_m3),
             step_m3=step_m3,
             volume_m3=self._volume(step_m3),
             travel=travel,

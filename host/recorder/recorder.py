@@ -106,8 +106,8 @@ class Recorder:
         self._reachable_as: Path | None = None
         self._pauses = pauses or PauseWatch()
 
-    def start(self, board_wait_s: float = 5.0) -> Path:
-        """Open the port, hear the board, begin the run file, and return its path.
+    def start(self, board_wait_s: float = 5.0, say: Callable[[str], None] | None = None) -> Path:
+        """Open the port, hear the board, begin the run file, and return its path; `say` gets a message meanwhile.
 
         Raises UserError when any of it fails. No run file is begun before the board has been heard.
         """
@@ -120,7 +120,7 @@ class Recorder:
             )
         self._link.start()
         try:
-            self._link.wait_for_board(board_wait_s, any_protocol=True)
+            self._link.wait_for_board(board_wait_s, any_protocol=True, say=say)
             self._writer = self._begin(folder, started)
             self._follow_the_file(self._writer)
         except BaseException:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
+from statistics import median
 from typing import Any
 
 from host.errors import UserError
@@ -16,9 +17,10 @@ from host.review.steady import Steady, steady_of
 from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa
 from host.review.verdict import Verdict
 
+_FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 11  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 12  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,7 @@ class Digest:
     no_pressure: tuple[float, float] | None = None  # the transducer's supply fraction at no pressure, Pa per fraction
     pump_off_pa: float | None = None  # what the transducer reads with the pump off
     two_pressures: tuple[float, float] | None = None  # its error (Pa) by passes at two pressures, and the error's u
+    pass_pulses: float | None = None  # of the wheel, over the median pass; None without a wheel or three passes
     cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
     why_not_known: str = ""  # why nothing is known of what was sprayed
 
@@ -133,8 +136,17 @@ def digest_of(review: Review) -> Digest:
         no_pressure=no_pressure(rig.pressure) if rig.pressure else None,
         pump_off_pa=reading_at_rest_pa(review.track, steady.pressure_pa) if steady else None,
         two_pressures=error_by_two_pressures(review.track, passes, rig) if steady else None,
+        pass_pulses=_pass_pulses(review),
         cards=card_marks(review.cards),
     )
+
+
+def _pass_pulses(review: Review) -> float | None:
+    """The median pass in pulses of the wheel: passes broken off or interrupted do not move it."""
+    lengths = [one.distance_m for one in review.passes]
+    if review.rig.wheel is None or len(lengths) < _FEW_PASSES:
+        return None
+    return median(lengths) / review.rig.wheel.metres_per_pulse
 
 
 def _known(value: float) -> float | None:

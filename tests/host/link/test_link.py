@@ -202,8 +202,10 @@ def test_a_new_start_of_the_board_is_told(end: Any, link: Link) -> None:
 
 def test_a_board_without_a_voice_gets_a_sentence(end: Any, link: Link) -> None:
     link.start()
+    said: list[str] = []
     with pytest.raises(UserError, match=r"no board is heard.*power"):
-        link.wait_for_board(0.1)
+        link.wait_for_board(0.1, say=said.append)
+    assert said == [f"Nothing comes from {link.address} yet: is it the right port, has the board power?"]
 
 
 def test_a_wrong_baud_rate_gets_a_sentence(end: Any, link: Link) -> None:
