@@ -10,6 +10,7 @@ import webbrowser
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 
@@ -27,7 +28,7 @@ from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
-from dashboards.sharing.terminal_banner import TerminalBanner, link
+from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
 from dashboards.web.asgi import AsgiApp, Receive, Scope, Send
 from dashboards.web.busy_limit import BusyLimit
@@ -102,18 +103,17 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm = recorder.sound_alarm
-        own_guests = guests if sharing.shared else None
-        context = PageContext(folder, cards_folder(folder), guests=own_guests, starting=starting, live=follower.is_live)
+        bound, invitations = int(listener.getsockname()[1]), Invitations()
+        invite = partial(guest_link, bound, invitations)
+        context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
-        bound = int(listener.getsockname()[1])
-        invitations = Invitations()
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
         stack.callback(banner.close)
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
-        first = FirstPage(app, context.live)
+        first = FirstPage(app, follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
 
@@ -143,6 +143,16 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _context(
+    folder: Path,
+    guests: Guests | None,
+    starting: Starting,
+    live: Callable[[], bool],
+    invite: Callable[[], tuple[str, str]],
+) -> PageContext:
+    return PageContext(folder, cards_folder(folder), guests=guests, starting=starting, live=live, invite=invite)
 
 
 def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:

@@ -64,6 +64,7 @@ class PageContext:
     guests: Guests | None = None  # None while the pages are for this computer alone
     starting: Starting = field(default_factory=Starting)
     live: Callable[[], bool] = lambda: False
+    invite: Callable[[], tuple[str, str]] = lambda: ("", "")  # link and code that let the next guest in
 
     @cached_property
     def run_cache(self) -> RunCache:

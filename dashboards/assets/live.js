@@ -21,6 +21,7 @@
   const alarm = window.swardflow.alarm();
   const awake = window.swardflow.awake();
   const speaker = window.swardflow.speaker();
+  const steer = window.swardflow.steer();
 
   let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
   let painting = false, dashCalled = false, fresh = "none", saidUntil = 0;
@@ -72,6 +73,7 @@
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
     alarm(watched, boot);
+    if (row) at("look-back").href = row.run_link;
     mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
@@ -144,6 +146,7 @@
     else fresh = age < Math.max(GONE_MS, row.stale_ms) ? "stale" : "gone";
     if (fresh !== before || fresh === "gone" || fresh === "none") ask();
     speaker.advice(spoken());
+    steer(row && fresh === "fresh" && row.recording !== "ended" ? row : null);
     awake(Boolean(row) && !["none", "ended"].includes(row.recording) && age !== null && age < AWAKE_MS);
   }
 

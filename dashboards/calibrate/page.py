@@ -23,6 +23,7 @@ from dashboards.context import PageContext
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import attributes, cautions, chips
 from dashboards.ui.unit_field import with_unit
+from dashboards.ui.ways import ways
 from host.calibrate.kinds.kind import PICTURES, Kind
 from host.documents.document import Document
 from host.documents.words import sentence
@@ -87,6 +88,7 @@ def layout(context: PageContext) -> html.Main:
             html.P(used.said, className="rig"),
             html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
             cards_view.layout(),
+            ways(("Mix", "/mix"), ("Start a run", "/start")),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-chosen"),

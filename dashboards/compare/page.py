@@ -18,6 +18,7 @@ from dashboards.ui.document_view import document_view
 from dashboards.ui.fields import address, asked_for, entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wrong_id
 from dashboards.ui.refusal import refused
+from dashboards.ui.ways import ways
 from dashboards.web.visitor import visitor_name
 from host.documents.document import Document, quantity
 from host.documents.words import format_day, plural, sentence
@@ -28,6 +29,7 @@ from host.library.later_notes import add_note
 from host.library.library import Wanted, problems
 from host.library.runs_document import runs_section, units_of
 from host.review.card_marks import marks_in
+from host.review.compare import NoCatchTestError
 from host.review.comparison_document import catch_comparison, run_comparison
 from host.review.report import format_report
 from host.review.season import Season, season_of
@@ -183,7 +185,8 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
-        return [], sentence(str(error)), *none
+        way = [ways(("Do a catch test", "/calibrate"))] if isinstance(error, NoCatchTestError) else []
+        return way, sentence(str(error)), *none
 
 
 def _shown(document: Document) -> list[Any]:

@@ -96,6 +96,12 @@ class LiveFollower:
         flowing = read_at is not None and self._clock() - read_at < QUIET_S
         return self._path is not None and not self._screen.ended and (flowing or self._recorder.state().code in LIVE)
 
+    def is_known(self) -> bool:
+        """Whether `is_live` rests on a look at the folder and on an answer of the recorder, or its silence."""
+        if self._looked_at < 0 and self._path is None:
+            return False
+        return self._path is None or self._screen.ended or self.is_live() or self._recorder.state().code != "unknown"
+
     @property
     def volume_unit(self) -> str:
         """The unit of tank fillings of the rig at hand."""

@@ -103,7 +103,7 @@ def save_card(card: Card, folder: Path, *, used: bool = True) -> Path:
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise NotSavedError(
-            f"the card cannot be written to {home} ({reason}): give another folder with --cards."
+            f"the card cannot be written to {home} ({reason}): make room there, or choose another folder."
         ) from None
     raise NotSavedError(f"folder {home} holds a thousand cards of one second: clear it up.")
 

@@ -19,6 +19,7 @@ from host.calibrate.uncertainty import (
     triangular,
 )
 from host.errors import BadInputError, NotNowError
+from host.formulas import speed_over_course
 from host.rig import Course, Wheel
 
 TAPE_ACCURACY = 0.005  # of the length, to either side: a tape laid on grass, nothing better said; common practice
@@ -64,7 +65,7 @@ class CourseCalibration:
     @property
     def speed_m_s(self) -> float:
         """Mean speed."""
-        return self.distance_m / self.time_s
+        return speed_over_course(self.distance_m, self.time_s)
 
     def course(self) -> Course:
         """The course as the rig has it."""

@@ -121,6 +121,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _record(args: argparse.Namespace) -> int:
     import signal
+    import sys
 
     from host.parent import end_with_parent
     from host.recorder import Recorder
@@ -132,7 +133,7 @@ def _record(args: argparse.Namespace) -> int:
     if args.take_over:
         end_recording_at(args.port)
     recorder = Recorder(args.port, plan)
-    path = recorder.start()
+    path = recorder.start(say=lambda text: print(text, file=sys.stderr, flush=True))
     for number, reason in _signals().items():
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
     end_with_parent()

@@ -49,10 +49,13 @@ def totals_words(entries: Sequence[Entry], system: str, *, of: int | None = None
     digests = [entry.digest for entry in entries if entry.digest]
     if not digests and of is None:
         return "No run yet."
-    volume = quantity(sum(digest.volume_m3 for digest in digests), "volume", system).text
-    area = sum(digest.area_m2 for digest in digests)
+    volume = quantity(sum(digest.volume_m3 or 0.0 for digest in digests), "volume", system).text
+    area = sum(digest.area_m2 or 0.0 for digest in digests)
     whole = f"{quantity(area, 'area', system).text} ({quantity(area, 'field_area', system).text})"
-    return f"{plural(len(digests), 'run')}: {volume} on {whole}" + (f", of {of} in all" if of is not None else "")
+    unknown = sum(None in (digest.volume_m3, digest.area_m2) for digest in digests)
+    without = f", not counting what is not known of {plural(unknown, 'run')}" if unknown else ""
+    whole = "what was sprayed is not known" if unknown == len(digests) > 0 else f"{volume} on {whole}{without}"
+    return f"{plural(len(digests), 'run')}: {whole}" + (f", of {of} in all" if of is not None else "")
 
 
 def runs_table(entries: Sequence[Entry], folder: Path, system: str) -> Table:
@@ -82,7 +85,9 @@ def applied_words(digest: Digest, system: str) -> str:
 def rate_words(digest: Digest, system: str) -> str:
     """Which share of the ground got what it should; then the mean rate, and its target."""
     if digest.rate_m3_m2 is None or digest.verdict is None:
-        return "no rate: no ground is known" if digest.unassigned_m3 > 0 else "nothing sprayed on the move"
+        if digest.why_not_known:
+            return f"what was sprayed is not known: {digest.why_not_known}"
+        return "nothing sprayed on the move" if digest.unassigned_m3 == 0 else "no rate: no ground is known"
     rate, target = (quantity(value, "rate", system) for value in (digest.rate_m3_m2, digest.target_m3_m2))
     return f"{digest.verdict.shares}; mean {rate.text} (target {target.number})"
 

@@ -269,7 +269,8 @@ class Settler:
         if leaked.any():
             rows = rows.copy()
             rows["why"][leaked] = Why.SWITCH_OPEN
-        quiet = rows["step_m3"] <= 0
+        # Without a flow meter input the switch alone says that nothing was sprayed.
+        quiet = (rows["step_m3"] <= 0) | (np.isnan(rows["step_m3"]) & rows["by_switch"])
         return self._nothing(rows, np.where(quiet, 0.0, 1.0))
 
     def _nothing(self, rows: Rows, weight: Floats | float = 1.0) -> Settled:
@@ -278,7 +279,7 @@ class Settler:
         nothing = dict.fromkeys(SUMMED, np.zeros(len(rows)))
         columns = nothing | {
             "unassigned_s": rows["step_s"] * apart,
-            "unassigned_m": rows["step_m"] * apart,
+            "unassigned_m": np.where(apart > 0, rows["step_m"] * apart, 0.0),
             "unassigned_m3": rows["step_m3"] * (rows["why"] != Why.ASSIGNED),
         }
         return Settled(np.zeros(len(rows), dtype=np.int64), **columns)

@@ -106,8 +106,8 @@ class Recorder:
         self._reachable_as: Path | None = None
         self._pauses = pauses or PauseWatch()
 
-    def start(self, board_wait_s: float = 5.0) -> Path:
-        """Open the port, hear the board, begin the run file, and return its path.
+    def start(self, board_wait_s: float = 5.0, say: Callable[[str], None] | None = None) -> Path:
+        """Open the port, hear the board, begin the run file, and return its path; `say` gets a message meanwhile.
 
         Raises UserError when any of it fails. No run file is begun before the board has been heard.
         """
@@ -116,11 +116,11 @@ class Recorder:
         if other := recorder_at(self._address):
             raise NotNowError(
                 f"port {self._address} is in use: process {other.get('pid')} records {other.get('run')} from it; "
-                "end that run with 'swardflow tell RUN stop', or start with --take-over to end it first"
+                "end that run, or take the port over"
             )
         self._link.start()
         try:
-            self._link.wait_for_board(board_wait_s, any_protocol=True)
+            self._link.wait_for_board(board_wait_s, any_protocol=True, say=say)
             self._writer = self._begin(folder, started)
             self._follow_the_file(self._writer)
         except BaseException:
@@ -202,7 +202,7 @@ class Recorder:
                 return JournalWriter(folder / name, snapshot, self._files)
             except FileExistsError:
                 continue
-        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: give another with --runs")
+        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: choose another folder")
 
     def _step(self, writer: JournalWriter) -> bool:
         """Take what is there, or wait a little for something; False once everything has been taken."""

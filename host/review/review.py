@@ -16,6 +16,7 @@ from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
+from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
@@ -36,7 +37,7 @@ class Health:
     """How far the recording can be trusted."""
 
     frames: int
-    duration_s: float  # from the first to the last frame, by the recorder's clock
+    duration_s: float  # from the first to the last frame, by the recorder's clock; not a number without any
     lost_frames: int  # by the board's sequence numbers
     wire_damage: int  # lines damaged between board and computer
     damaged_records: int  # places in the file that could not be verified
@@ -67,6 +68,7 @@ class Review:
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
     watched: bool = True  # whether faults were looked for
+    measured: Inputs = NOTHING  # what could be measured in some part of the run
 
     @property
     def verdict(self) -> Verdict | None:
@@ -203,7 +205,7 @@ def review_of(
     return Review(
         run,
         rig,
-        totals_of(pipeline, last),
+        _totals(run, pipeline, last),
         pipeline.passes,
         pipeline.faults(),
         health_of(run, last, pipeline.put_back),
@@ -213,8 +215,15 @@ def review_of(
         later_notes or {},
         cards,
         held,
-        watch_faults,
+        watch_faults and len(run.frames) > 0,
+        pipeline.measured,
     )
+
+
+def _totals(run: RunFile, pipeline: Pipeline, last: Signals | None) -> Totals:
+    """The totals; what was read of a board of another protocol is in none, so that the whole is not known."""
+    totals = totals_of(pipeline, last)
+    return totals.without(("volume_m3", "volume_u_m3", "tank_left_m3") if run.uninterpreted else ())
 
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
@@ -239,7 +248,7 @@ def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -
     trailer: dict[str, Any] = run.trailer or {}
     return Health(
         frames=len(run.frames),
-        duration_s=float(run.frames["host_s"][-1] - run.frames["host_s"][0]) if len(run.frames) else 0.0,
+        duration_s=float(run.frames["host_s"][-1] - run.frames["host_s"][0]) if len(run.frames) else math.nan,
         lost_frames=int(last.lost_frames[-1]) if last is not None and seen else 0,
         wire_damage=run.wire_damage,
         damaged_records=run.damaged,
@@ -248,7 +257,7 @@ def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -
         dropped_pulses=int(last.dropped_pulses[-1]) if last is not None and seen else 0,
         put_back=put_back,
         unsent_lines=int(last.unsent_lines[-1]) if last is not None and seen else 0,
-        clock_scale=float(last.clock_scale[-1]) if last is not None and seen else 1.0,
+        clock_scale=float(last.clock_scale[-1]) if last is not None and seen else math.nan,
         status=str(trailer.get("status", "no end record")),
         complete=run.complete,
     )

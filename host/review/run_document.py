@@ -82,7 +82,9 @@ def verdict_answer(totals: Totals, ground: Verdict | None, target: Target, syste
     """What the ground got; then the mean, and how it lies to the band as far as its uncertainty lets that be said."""
     rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
     if rate is None or standard is None or ground is None:
-        if totals.unassigned_m3 > 0:
+        if totals.why_not_known:
+            return f"What was sprayed is not known: {totals.why_not_known}.", "warning"
+        if not totals.all_assigned:
             much = "Too little" if totals.area_m2 > 0 else "No"
             return f"{much} ground is known, so there is no rate: see what is not assigned.", "warning"
         return "Nothing was sprayed on the move.", "note"
@@ -187,7 +189,9 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
 
 def _no_pass(review: Review, system: str) -> str:
     shortest = format_value(SHORTEST_M, "length", system)
-    if review.totals.unassigned_m3 > 0:
+    if review.totals.why_not_known:
+        return "No pass is known."
+    if not review.totals.all_assigned:
         return f"No pass: nowhere is the ground known for {shortest} or more. What was sprayed is not assigned."
     return f"No pass: nothing was sprayed on the move for {shortest} or more."
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import BadInputError
+from host.formulas import speed_over_course
 from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.rig.tables import (
     COURSE,
@@ -137,7 +138,7 @@ def _wheel(wheel: WheelTable) -> Wheel:
 
 
 def _course(course: CourseTable, place: Place) -> Course:
-    speed = course.distance_m / course.time_s
+    speed = speed_over_course(course.distance_m, course.time_s)
     if not SLOWEST_M_S <= speed <= FASTEST_M_S:
         raise BadInputError(
             f"section [course] in {place.file} gives {format_value(speed, 'speed', 'metric')}, outside the plausible "

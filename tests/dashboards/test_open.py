@@ -190,3 +190,10 @@ def test_the_live_page_opens_without_the_computer_and_says_so(opened: Opened, ph
     page.context.set_offline(False)
     page.click("text=Try again")
     page.wait_for_selector("#runs-totals")
+
+
+def test_the_pages_are_opened_to_the_network_from_the_page_itself(opened: Opened, phone: Phone, tmp_path: Path) -> None:
+    page = phone(f"{opened.address}/guests")
+    page.get_by_role("button", name="Open them to my network").click()
+    page.wait_for_selector("text=from the next start of Swardflow on")
+    assert (tmp_path / "settings.toml").read_text() == "share = true\n"

@@ -258,7 +258,7 @@ def test_a_page_that_is_not_shared_is_for_who_started_it(tmp_path: Path) -> None
         for path, method in (("/", "GET"), ("/live/newest", "GET"), ("/live/tell/stop", "POST"), ("/enter", "POST")):
             answer = ask(at, path, method=method, headers={"Cookie": "", "Accept": "text/html"})
             assert answer.status == 403, path
-        assert "the link in the terminal" in ask(at, "/", headers={"Cookie": "", "Accept": "text/html"}).text
+        assert "the link that Swardflow showed" in ask(at, "/", headers={"Cookie": "", "Accept": "text/html"}).text
         with pytest.raises(InvalidStatus), stream(at):
             pass
 
