@@ -104,11 +104,9 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         listener = stack.enter_context(closing(_listen(EVERYWHERE if sharing.shared else _own_address(host), port)))
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
-        follower.alarm = recorder.sound_alarm
+        follower.alarm, follower.units = recorder.sound_alarm, _remembered_units(starting)
         bound, invitations = int(listener.getsockname()[1]), Invitations()
         invite = partial(guest_link, bound, invitations)
-        remembered = partial(_remembered_units, starting)
-        follower.units = remembered()
         context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
@@ -117,7 +115,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
-        first = FirstPage(UnitsChoice(app, remembered), follower.is_live, follower.is_known)
+        first = FirstPage(UnitsChoice(app, partial(_remembered_units, starting)), follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
 
