@@ -87,6 +87,8 @@ def test_every_definition_agrees_with_the_default_registry_of_pint(name):
         ("1 gal/1000 ft2", "rate", 4.0745833333333334e-5),
         ("1.0 gal/1000 ft²", "rate", 4.0745833333333334e-5),
         ("1 gal per 1000 sq ft", "rate", 4.0745833333333334e-5),
+        ("1gal/1000sqft", "rate", 4.0745833333333334e-5),
+        ("128fl oz/1000 sf", "rate", 4.0745833333333334e-5),
         ("43.56 GPA", "rate", 4.0745833333333334e-5),
         ("400 L/ha", "rate", 4e-5),
         ("4 L/100 m²", "rate", 4e-5),
