@@ -39,11 +39,17 @@
     if (message.trace) trace.replace(message.trace);
     if (message.seq > seq && message.row.words) {
       seq = message.seq;
-      row = message.row;
+      row = inChosenUnits(message.row);
       if (row.frame >= 0) trace.add(row.t, row.position);
     }
     judge();
     ask();
+  }
+
+  // The units that this browser has chosen, where they are not those of the row.
+  function inChosenUnits(given) {
+    const chosen = window.swardflow.units();
+    return chosen && chosen !== given.units ? Object.assign(given, given.in_other_units) : given;
   }
 
   function ask() {

@@ -72,6 +72,7 @@ class LiveFollower:
         self._recorder = recorder
         self._clock = clock
         self._wall = wall
+        self.units = ""  # in place of the rig's own
         self.alarm: Callable[[], None] = lambda: None  # called when a fault is raised live; must not wait
         self._source: Source | None = None
         self._path: Path | None = None
@@ -165,7 +166,7 @@ class LiveFollower:
         except UserError as error:
             self._source, self._trouble = None, str(error)
             return
-        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem, path, self._folder)
+        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem, path, self._folder, self.units)
         self._published = 0
         self._recorder.watch(path)
 

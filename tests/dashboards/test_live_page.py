@@ -294,7 +294,7 @@ def test_focus_is_seen_and_in_order(growing: GrowingRun, serve: Serve, phone: Ph
     wait_for(page, "recording", "silent")
     links = [link.strip() for link in page.locator("nav a").all_text_contents()]
     assert links[:2] == ["Home", "Live"]
-    assert tab_through(page, len(links) + 2) == ["Skip to the page", *links, "light"]
+    assert tab_through(page, len(links) + 3) == ["Skip to the page", *links, "units", "light"]
 
 
 def tab_through(page: Any, presses: int) -> list[str]:
