@@ -8,7 +8,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
 from functools import partial
 from ipaddress import ip_address
@@ -41,8 +41,10 @@ from dashboards.web.offline import add_offline_routes
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
-from host.errors import BadInputError, NotNowError
+from dashboards.web.units_choice import UnitsChoice
+from host.errors import BadInputError, NotNowError, UserError
 from host.run_folder import LATEST, cards_folder, find_run
+from host.settings import load_settings
 
 HERE = "127.0.0.1"
 EVERYWHERE = "0.0.0.0"
@@ -102,7 +104,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         listener = stack.enter_context(closing(_listen(EVERYWHERE if sharing.shared else _own_address(host), port)))
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
-        follower.alarm = recorder.sound_alarm
+        follower.alarm, follower.units = recorder.sound_alarm, _remembered_units(starting)
         bound, invitations = int(listener.getsockname()[1]), Invitations()
         invite = partial(guest_link, bound, invitations)
         context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
@@ -113,7 +115,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
-        first = FirstPage(app, context.live)
+        first = FirstPage(UnitsChoice(app, partial(_remembered_units, starting)), follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
 
@@ -143,6 +145,13 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _remembered_units(starting: Starting) -> str:
+    """The units of the settings; none where they cannot be read, which the pages say."""
+    with suppress(UserError):
+        return load_settings(starting.settings).units if starting.settings else ""
+    return ""
 
 
 def _context(

@@ -112,6 +112,8 @@ def calibrate_course(
     mean = math.fsum(times_s) / passes
     residuals = tuple(time / mean - 1.0 for time in times_s)
     once, degrees = pooled(_scatter(residuals), passes - 1, PACE_SPREAD)
+    # A walker who was seen to be more restless than is assumed is not made steadier by the assumption.
+    once = max(once, _scatter(residuals))
     fixed = [
         Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
         Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),

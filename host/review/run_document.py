@@ -28,7 +28,7 @@ from host.documents.words import capital, format_day, percent, sentence
 from host.errors import UserError, visible
 from host.events import COMPUTER_PAUSED, FILE_RESCUED, number_of
 from host.pipeline.settle import SHORTEST_M
-from host.review.apart import apart_messages, apart_rows, board_messages
+from host.review.apart import apart_messages, apart_rows, board_messages, timed_pace_message
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.evenness import BIN_M, Strip
@@ -146,6 +146,8 @@ def _totals(review: Review, system: str) -> Section:
 def _apart(review: Review, system: str) -> tuple[Block, ...]:
     """What is not in the rate, and what the board said of itself."""
     said = [Message(message, "warning") for message in (*board_messages(review), *apart_messages(review, system))]
+    if taken := timed_pace_message(review, system):
+        said.append(Message(taken))
     rows = tuple(tuple(row.values()) for row in apart_rows(review))
     names = ("why", "start_s", "end_s", "volume_m3", "distance_m", "seconds")
     return Messages(tuple(said), "apart"), Table("not_assigned", tuple(Column(name, "") for name in names), rows)

@@ -12,7 +12,7 @@ import pytest
 from firmware_protocol.messages import Report, decode
 from host.documents.text import format_text
 from host.pipeline import Why
-from host.review.apart import apart_messages, board_messages
+from host.review.apart import apart_messages, board_messages, timed_pace_message
 from host.review.ground_picture import ground_picture
 from host.review.run_document import run_document
 from tests.independent_board.board import Board, Mishaps
@@ -232,6 +232,19 @@ def test_a_board_without_a_part_of_the_rig_is_said_once(capabilities, words) -> 
         assert review.totals.unassigned_m3 == pytest.approx(sprayer.sprayed_m3[-1], rel=0.01)
     else:
         assert len(review.passes) == 4
+
+
+def test_ground_that_is_taken_from_a_timed_pace_is_said_to_be_and_its_band_holds_the_pace() -> None:
+    sprayer, review = review_of_case("timed course, no wheel")
+    assert timed_pace_message(review, "metric").startswith(
+        "The ground is not measured: it is the time sprayed, at the timed "
+    )
+    assert timed_pace_message(review, "metric") in format_text(run_document(review, "metric"))
+    true, totals = truth_on_known_ground(sprayer, review), review.totals
+    assert abs(totals.area_m2 - true.area_m2) < 2 * totals.area_u_m2
+    assert abs(totals.rate_m3_m2 - true.rate_m3_m2) < 2 * totals.rate_u_m3_m2
+    _, measured = review_of_case("all is well")
+    assert timed_pace_message(measured, "metric") == ""
 
 
 def test_a_board_without_an_identity_is_said_once() -> None:
