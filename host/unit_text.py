@@ -193,6 +193,8 @@ _COMPOUND = re.compile(rf"{_PLAIN}{_WORD}(?: ?{_PLAIN}{_WORD})+")
 _TERM = re.compile(rf"({_PLAIN})({_WORD})")
 # A word may stand right behind its number, as in 1000sqft.
 _WRITTEN_OUT = (
+    # Minutes and seconds, as a stopwatch shows them.
+    (re.compile(r"^([0-9]{1,3}):([0-5][0-9](?:\.[0-9]{1,3})?)(?: ?(?:s|min))?$"), r"\1 min \2 s"),
     (re.compile(r"(?<![a-z])(?:U\.?S\.? (?:fluid )?)(?=gal|fl|fluid|pt|pint|qt|quart|oz|ounce)", re.IGNORECASE), ""),
     (re.compile(r"(?<![a-z])fl\.? ?oz\b\.?|(?<![a-z])(?:fluid|liquid) (?:ounces?|oz)\b", re.IGNORECASE), "floz"),
     (

@@ -78,8 +78,11 @@ def units_of(entries: Sequence[Entry]) -> str:
 
 
 def applied_words(digest: Digest, system: str) -> str:
-    """What was sprayed on which area."""
-    return f"{quantity(digest.volume_m3, 'volume', system).text} on {quantity(digest.area_m2, 'area', system).text}"
+    """What was sprayed on which area; empty where neither is known."""
+    volume, area = quantity(digest.volume_m3, "volume", system).text, quantity(digest.area_m2, "area", system).text
+    if digest.area_m2 is None:
+        return "" if digest.volume_m3 is None else f"{volume}, area not known"
+    return f"{volume if digest.volume_m3 is not None else 'volume not known,'} on {area}"
 
 
 def rate_words(digest: Digest, system: str) -> str:

@@ -88,7 +88,7 @@ CASES = {
     "restart inside a report, 4 s down": Case(mishaps=_cut_report),
     "restart inside a report that is sent once more": Case(build=Build(keeps="report"), mishaps=_cut_report),
     "three restarts": Case(
-        mishaps=lambda w: {"restarts": tuple(Restart(_middle(w) + after, 0.5) for after in (0.0, 1.2, 35.0))}
+        mishaps=lambda w: {"restarts": tuple(Restart(_middle(w) + after, 0.5) for after in (0.0, 6.0, 36.0))}
     ),
     "switch late by 1 s": Case(Boom(switch_lead_s=-1.0)),
     "switch early by 0.5 s": Case(Boom(switch_lead_s=0.5)),
