@@ -10,7 +10,7 @@ import numpy as np
 
 from dashboards.live.board_notices import BoardNotices
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
-from dashboards.live.trace import Trace
+from dashboards.live.trace import WINDOW_S, Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
 from host.calibrate.boom_card import catch_held
 from host.calibrate.cards import Card, apply_cards, cards_of_run
@@ -195,7 +195,7 @@ class RunScreen:
         assert self._rig is not None
         target = self._rig.target
         high = target.rate_m3_m2 * (1 + target.band)
-        recent = np.flatnonzero(host_s >= host_s[-1] - self._trace.window_s)
+        recent = np.flatnonzero(host_s >= host_s[-1] - WINDOW_S)
         for time_s, rate in zip(host_s[recent].tolist(), rate_m3_m2[recent].tolist(), strict=True):
             self._trace.add(time_s, band_position(rate, target.rate_m3_m2, high))
 
