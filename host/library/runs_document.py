@@ -49,12 +49,14 @@ def totals_words(entries: Sequence[Entry], system: str, *, of: int | None = None
     digests = [entry.digest for entry in entries if entry.digest]
     if not digests and of is None:
         return "No run yet."
-    volume = quantity(sum(digest.volume_m3 or 0.0 for digest in digests), "volume", system).text
-    area = sum(digest.area_m2 or 0.0 for digest in digests)
-    whole = f"{quantity(area, 'area', system).text} ({quantity(area, 'field_area', system).text})"
+    volumes = [digest.volume_m3 for digest in digests if digest.volume_m3 is not None]
+    areas = [digest.area_m2 for digest in digests if digest.area_m2 is not None]
+    volume = quantity(sum(volumes), "volume", system).text if volumes or not digests else "volume not known"
+    area = quantity(sum(areas), "area", system).text + f" ({quantity(sum(areas), 'field_area', system).text})"
+    whole = f"{volume} on {area}" if areas or not digests else f"{volume}, area not known"
     unknown = sum(None in (digest.volume_m3, digest.area_m2) for digest in digests)
-    without = f", not counting what is not known of {plural(unknown, 'run')}" if unknown else ""
-    whole = "what was sprayed is not known" if unknown == len(digests) > 0 else f"{volume} on {whole}{without}"
+    if 0 < unknown < len(digests):
+        whole += f", not counting what is not known of {plural(unknown, 'run')}"
     return f"{plural(len(digests), 'run')}: {whole}" + (f", of {of} in all" if of is not None else "")
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
+from host.events import NOTE_MIX
 from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
@@ -115,6 +116,11 @@ class Review:
         totals = self.totals
         down = PutDown(totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3 + totals.uncounted_m3)
         return products_of(self.run.events, self.notes, down)
+
+    @property
+    def mixed(self) -> bool:
+        """Whether a mixing sheet or a note says what was in the tank."""
+        return NOTE_MIX in self.notes or any(event.kind == "mix" for event in self.run.events)
 
     def pass_volume_u_m3(self, one: Pass) -> float:
         """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""

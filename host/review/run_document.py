@@ -58,7 +58,7 @@ def run_document(review: Review, system: str) -> Document:
         faults_section(review, system),
         _totals(review, system),
         _passes(review, strips, system),
-        _or_why_not("product", "Product", lambda: products_blocks(review.products, system)),
+        _or_why_not("product", "Product", lambda: products_blocks(review.products, system, mixed=review.mixed)),
         time_section(review, system),
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),

@@ -57,7 +57,10 @@ def time_section(review: Review, system: str) -> Section:
         for number, (kind, values) in enumerate(lines.items())
         if np.isfinite(values).any()
     ]
-    said = Message("Rate and flow where it was sprayed; the shaded band is the target. Signs are those of the picture.")
+    poured_over = [kind for kind in ("rate", "flow") if np.isfinite(lines[kind]).any()]
+    band = "; the shaded band is the target" if "rate" in poured_over else ""
+    where = f"{' and '.join(poured_over).capitalize()} where it was sprayed{band}. " if poured_over else ""
+    said = Message(f"{where}Signs are those of the picture.")
     return Section(TIME, "Over the run", (Messages((said,), ""), *plots))
 
 

@@ -168,3 +168,10 @@ def test_garbage_on_an_input_that_the_board_does_not_have_makes_no_fault() -> No
     review = review_of(run, rig)
     assert not review.faults and not review.refused and not review.passes
     assert math.isnan(review.totals.volume_m3) and math.isnan(review.totals.distance_m)
+
+
+def test_with_a_mix_and_no_rate_the_product_is_not_known() -> None:
+    run, rig = run_of(Who(capabilities=NO_METER))
+    noted = review_of(run, rig, later_notes={"mix": "20 mL/L"})
+    assert "Without a rate it is not known how much product went down." in said_of(noted)[1]
+    assert "Start a run with its mixing sheet" in said_of(review_of(run, rig))[1]

@@ -42,7 +42,9 @@ def test_a_sum_over_runs_says_which_it_leaves_out(digests) -> None:
     known = totals_words(entries(digests["sprayed"]), "metric").removeprefix("1 run: ")
     both = totals_words(entries(digests["sprayed"], digests["no meter"]), "metric")
     assert both == f"2 runs: {known}, not counting what is not known of 1 run"
-    assert totals_words(entries(digests["silent"]), "metric") == "1 run: what was sprayed is not known"
+    assert totals_words(entries(digests["silent"]), "metric") == "1 run: volume not known, area not known"
+    alone = totals_words(entries(digests["no wheel"]), "metric")
+    assert alone == f"1 run: {applied_words(digests['no wheel'], 'metric')}"
 
 
 def test_a_run_of_an_unknown_rate_is_not_counted_as_none_used(digests) -> None:
