@@ -234,7 +234,7 @@ def _totals(run: RunFile, pipeline: Pipeline, last: Signals | None) -> Totals:
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     """Signals of the whole run in blocks, at least one; `pipeline` must be fresh and is finished afterwards."""
-    events = sorted(run.events, key=lambda event: event.before_frame)
+    events = sorted(_from_their_start(run), key=lambda event: event.before_frame)
     place = 0
     for start in range(0, max(len(run.frames), 1), BLOCK_FRAMES):
         end = start + BLOCK_FRAMES
@@ -246,6 +246,24 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
             place += 1
         yield pipeline.push(run.frames[start:end], here)
     pipeline.finish()
+
+
+def _from_their_start(run: RunFile) -> Iterator[Event]:
+    """The events; an identity line that came late (the first may have been damaged) holds for its start from the first.
+
+    Live cannot know it sooner. A line that follows another of the same start stays in its place.
+    """
+    boots, begun = run.frames["boot"], -1
+    for event in sorted(run.events, key=lambda event: event.before_frame):
+        if event.kind != "identity":
+            yield event
+            continue
+        first = place = min(event.before_frame, len(boots))
+        while first > 0 and boots[first - 1] == event.detail.get("boot"):
+            first -= 1
+        late = first < place and first > begun
+        begun = max(begun, first)
+        yield Event(event.host_s, first, event.kind, event.detail) if late else event
 
 
 def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -> Health:

@@ -247,6 +247,19 @@ def test_ground_that_is_taken_from_a_timed_pace_is_said_to_be_and_its_band_holds
     assert timed_pace_message(measured, "metric") == ""
 
 
+def test_an_identity_that_comes_late_holds_for_all_reports_of_its_start() -> None:
+    # A converter of its own range: until the board has said it, a pressure read by another would be several times off.
+    rng = np.random.default_rng(2)
+    plan = replace(PLAN, full_scale=3600)
+    lines = Board(Who(full_scale=3600)).lines(spray(plan, rng), rng)
+    names = [place for place, (_, line) in enumerate(lines) if line.startswith(b"I")]
+    late = [line for place, line in enumerate(lines) if place not in names]
+    late.insert(len(late) // 2, (late[len(late) // 2][0], lines[names[0]][1]))
+    review, known = reviewed(late, rig_toml(plan)), reviewed(lines, rig_toml(plan))
+    assert [one.pressure_pa for one in review.passes] == pytest.approx([one.pressure_pa for one in known.passes])
+    assert review.passes[0].pressure_pa == pytest.approx(plan.pressure_pa, rel=0.1)
+
+
 def test_a_board_without_an_identity_is_said_once() -> None:
     rng = np.random.default_rng(2)
     sprayer = spray(PLAN, rng)
