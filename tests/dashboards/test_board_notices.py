@@ -10,7 +10,7 @@ from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
 from host.review.review import review_run
 from host.review.run_document import run_document
-from tests.dashboards.writing import begin
+from tests.dashboards import writing
 from tests.independent_board.record_edges import FOLDER
 
 PIECE = 4096  # bytes: about two seconds of a run
@@ -110,7 +110,7 @@ def test_all_is_well_says_nothing(tmp_path):
 
 def test_a_run_that_ended_without_a_report_is_no_run_without_spraying(tmp_path: Path) -> None:
     path = tmp_path / "silent.sward"
-    writer = begin(path)
+    writer = writing.begin(path)
     writer.event("run_end", 60.0, reason="stopped")
     writer.close("complete", "stopped", 0, 60.0)
     screen = RunScreen(path.stem)
