@@ -75,7 +75,7 @@ class Totals:
 # Of known ground: not known in a run in which volume and way were never measured together.
 _OF_GROUND = (
     *("ground_m3", "ground_u_m3", "area_m2", "area_u_m2", "spraying_s", "off_target_s", "off_target_m2", "over_m2"),
-    *("under_m2", "unknown_m2", "standing_s", "standing_m3", "hidden_m2", "uncounted_m3"),
+    *("under_m2", "unknown_m2", "standing_s", "standing_m3", "hidden_m2"),
 )
 _UNASSIGNED = ("unassigned_s", "unassigned_m", "unassigned_m3")
 
@@ -120,7 +120,8 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         uncounted_m3=hidden.uncounted_m3,
         tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else math.nan,
     )
-    return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED))
+    unmetered = ("uncounted_m3",) if math.isnan(volume) else ()
+    return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED) + unmetered)
 
 
 def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
