@@ -157,7 +157,7 @@ class RunScreen:
         for event in batch.events:
             self._note(event)
         fresh = len(batch.frames) > 0
-        if self._rig is None or not (fresh or self._pipeline):
+        if self._rig is None or not (fresh or self._pipeline or self.ended):
             self._before += batch.events
             return False
         if self._pipeline is None:

@@ -10,17 +10,19 @@ import math
 from dataclasses import asdict
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from dashboards.live.screen import screen_row
 from host.documents.json import to_json
 from host.documents.text import format_text
 from host.frames import Event
-from host.pipeline import Pipeline, live_row
+from host.pipeline import Pipeline, Settled, Signals, live_row
 from host.review.about import about_run
 from host.review.digest import digest_from_json, digest_of, digest_to_json
 from host.review.review import review_of
 from host.review.run_document import run_document
+from host.review.run_table import SettledTable
 from host.rig import rig_from_toml
 from tests.independent_board.board import Board
 from tests.independent_board.cases import NO_WHEEL, PLAN
@@ -175,3 +177,25 @@ def test_with_a_mix_and_no_rate_the_product_is_not_known() -> None:
     noted = review_of(run, rig, later_notes={"mix": "20 mL/L"})
     assert "Without a rate it is not known how much product went down." in said_of(noted)[1]
     assert "Start a run with its mixing sheet" in said_of(review_of(run, rig))[1]
+
+
+@pytest.mark.parametrize("capabilities", [0x0F, NO_METER, NO_WHEEL])
+def test_an_exported_table_leaves_ground_empty_that_was_not_measured(capabilities) -> None:
+    run, rig = run_of(Who(capabilities=capabilities))
+    made, rows = SettledTable("si", None), []
+
+    def each(of: Signals | Settled) -> None:
+        made.push(of) if isinstance(of, Signals) else rows.append(made.settle(of))
+
+    review = review_of(run, rig, each=each)
+    table = pd.concat(rows)
+    assert len(table) == len(run.frames)
+    if capabilities == 0x0F:
+        assert not table[["row_area_m2", "area_m2", "volume_m3", "distance_m"]].isna().any().any()
+        assert table["row_area_m2"].sum() == pytest.approx(review.totals.area_m2)
+        return
+    for name in ("row_area_m2", "area_m2", "volume_on_ground_m3", "stationary_time_s", "spraying_time_s"):
+        assert table[name].isna().all(), name
+    assert table["volume_m3"].isna().all() == (capabilities == NO_METER)
+    assert table["distance_m"].isna().all() == (capabilities == NO_WHEEL)
+    assert table["unassigned_time_s"].iloc[-1] == pytest.approx(review.totals.unassigned_s)
