@@ -157,7 +157,7 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
         (["--port", "/dev/ttyNOWHERE9", "--rig", RIG], "there is no port /dev/ttyNOWHERE9"),
         (["--port", "/dev/null", "--rig", "none.toml"], "rig file none.toml does not exist"),
         (["--port", "/dev/null", "--rig", RIG, "--note", "Lower green"], "write it as KEY=TEXT"),
-        (["--port", "/dev/null", "--rig", RIG, "--runs", "/dev/null/runs"], "give another with --runs"),
+        (["--port", "/dev/null", "--rig", RIG, "--runs", "/dev/null/runs"], "choose another"),
     ],
 )
 def test_mistakes_get_one_sentence(arguments: list[str | Path], words: str, tmp_path: Path) -> None:
