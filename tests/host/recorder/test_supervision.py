@@ -21,8 +21,8 @@ def test_a_request_arrives_as_it_was_sent() -> None:
 
 def test_a_request_becomes_the_arguments_of_record() -> None:
     options = ["--rig=my.toml", "--tank=20 gal", "--sheet=mix.toml", "--note=area=Lower green", "--note=a=b=c"]
-    assert WHOLE.arguments() == [*options, "--", "/dev/board"]
-    assert RunRequest("-p", "r").arguments() == ["--rig=r", "--", "-p"]
+    assert WHOLE.arguments() == [*options, "--port=/dev/board"]
+    assert RunRequest("-p", "r").arguments() == ["--rig=r", "--port=-p"]
 
 
 @pytest.mark.parametrize(
