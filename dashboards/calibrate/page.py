@@ -33,6 +33,7 @@ from host.rig import Rig
 from host.run_folder import list_runs
 
 LOOK_MS = 400
+AGAIN_LOOKS = 5  # what was asked to be drawn and is not yet, is asked for again at every fifth look
 _LIVE = (  # what changes at any time: none of it found by a pattern, which would cost a phone most of its time
     Output("calibrate-now", "data"),
     Output("calibrate-say", "children"),
@@ -221,15 +222,19 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         Input("calibrate-poke", "data"),
         Input("calibrate-chosen", "data"),
         State("calibrate-now", "data"),
+        State("calibrate-shown", "data"),
         prevent_initial_call=True,
     )
-    def look(_: Any, __: Any, chosen: Any, before: Any) -> tuple[Any, ...]:
+    def look(looks: Any, _: Any, chosen: Any, asked: Any, shown: Any) -> tuple[Any, ...]:
         kind, way = _chosen(store, chosen)
         view = store.view(kind.name, way)
         step = view.step
         timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
         now = _now(kind, way, view)
-        return no_update if now == before else now, step.message, step.figure, step.about, view.board, timed
+        live = (step.message, step.figure, step.about, view.board, timed)
+        if now == shown or (isinstance(asked, dict) and asked.get("draw") == now and (looks or 0) % AGAIN_LOOKS):
+            return no_update, *live
+        return {"draw": now, "at_look": looks}, *live
 
     @app.callback(
         *_OF_A_STEP,
@@ -240,8 +245,8 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         State({"fold": ALL}, "id"),
         prevent_initial_call=True,
     )
-    def show(now: Any, *at: Any) -> tuple[Any, ...]:
-        kind, way = _chosen(store, now)
+    def show(asked: Any, *at: Any) -> tuple[Any, ...]:
+        kind, way = _chosen(store, asked.get("draw") if isinstance(asked, dict) else None)
         view = store.view(kind.name, way)
         return _now(kind, way, view), *_changed(kind, way, view, at)
 

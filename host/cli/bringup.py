@@ -115,7 +115,11 @@ def _keep(out: Path, listened: Listened, text: str) -> None:
     from host.cli.output_file import write_new
 
     board = f"{listened.hardware.serial:08X}" if listened.hardware else "board"
-    path = out / f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}.json" if out.is_dir() else out
+    path = out
+    if out.is_dir():
+        name = f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}"
+        names = (name, *(f"{name}-{again}" for again in range(2, 100)))  # several in one second
+        path = next((one for each in names if not (one := out / f"{each}.json").exists()), out / f"{name}.json")
     write_new(path, f"{text}\n")
     _say(f"kept as {path}")
 

@@ -7,6 +7,7 @@ import json
 import re
 import time
 import urllib.parse
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -117,11 +118,13 @@ class SharedServer(Process):
         wait_until(lambda: self.link(at) != shown, "the next link is shown", 20.0)
         return answer
 
-    def type_code(self, at: str, code: str, name: str = "", source: str | None = None) -> Answer:
+    def type_code(
+        self, at: str, code: str, name: str = "", source: str | None = None, asks: Callable[..., Answer] = ask
+    ) -> Answer:
         """The answer to a code that somebody typed."""
         form = urllib.parse.urlencode({"code": code, "name": name}).encode()
         kind = {"Content-Type": "application/x-www-form-urlencoded"}
-        return ask(at, "/enter", method="POST", body=form, headers=kind, source=source)
+        return asks(at, "/enter", method="POST", body=form, headers=kind, source=source)
 
     def newest(self, at: str, cookie: str) -> dict[str, Any]:
         answer = ask(at, "/live/newest", headers={"Cookie": cookie})
