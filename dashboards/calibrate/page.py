@@ -132,10 +132,10 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
             html.Div(
                 [
                     html.Button("Start", id={"press": "act"}, className="main"),
-                    html.Button("", id={"press": "second"}, className="main"),
+                    html.Button("", id={"press": "second"}, className="hidden"),
                 ],
                 id="calibrate-act",
-                className="acts",
+                className="hidden",
             ),
             html.Div(
                 [place for kind in kinds for place in places_of(kind, rig, runs)],
@@ -144,11 +144,12 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
             ),
             html.Div(
                 [
-                    html.Button("", id={"press": "next"}, className="main"),
+                    html.Button("", id={"press": "next"}, className="hidden"),
                     html.Button("Save", id={"press": "enter"}, className="main"),
-                    html.Button("", id={"press": "again"}),
+                    html.Button("", id={"press": "again"}, className="hidden"),
                 ],
                 id="calibrate-enter",
+                className="hidden",
             ),
             html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div(html.Button("Undo", id={"press": "undo"}), className="acts"),
@@ -168,7 +169,7 @@ def _showing() -> html.Section:
                     html.Button("Start over", id={"press": "over"}),
                 ],
                 id="calibrate-save",
-                className="acts",
+                className="hidden",
             ),
         ]
     )
@@ -221,12 +222,16 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         Input("calibrate-look", "n_intervals"),
         Input("calibrate-poke", "data"),
         Input("calibrate-chosen", "data"),
+        State("calibrate-kind", "value"),
         State("calibrate-now", "data"),
         State("calibrate-shown", "data"),
         prevent_initial_call=True,
     )
-    def look(looks: Any, _: Any, chosen: Any, asked: Any, shown: Any) -> tuple[Any, ...]:
+    def look(looks: Any, _: Any, chosen: Any, name: Any, asked: Any, shown: Any) -> tuple[Any, ...]:
         kind, way = _chosen(store, chosen)
+        if kind.name != name:  # the answer to that choice was lost on its way
+            kind = _kind(store, name)
+            way = _way(kind, (), ())
         view = store.view(kind.name, way)
         step = view.step
         timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
