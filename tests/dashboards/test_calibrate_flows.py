@@ -111,6 +111,7 @@ def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Se
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
+@pytest.mark.journey
 def test_pressure(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     """The transducer gives 10 to 90 % of 1023 counts over 0 to 104 psi, and the rig file says 0 to 100."""
     page = phone("about:blank")
@@ -141,6 +142,7 @@ def test_pressure(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> 
     assert parts["accuracy of the gauge"] == pytest.approx(1.2 * 0.5 * 6.894757 / math.sqrt(3), rel=1e-4)
 
 
+@pytest.mark.journey
 def test_wheel(board: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     """Laps over a course of about what the wheel rolls each time; a lap is saved as it ends."""
     walk = board.walk

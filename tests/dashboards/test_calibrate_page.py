@@ -177,6 +177,7 @@ def test_what_cannot_be_used_is_said_in_place(growing: GrowingRun, serve: Serve,
     wrong(page, "start", 'has no mark "a": it has no marks')
 
 
+@pytest.mark.journey
 def test_every_way_to_a_point_on_one_card(growing: GrowingRun, runs: Path, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
     open_calibrate(page, serve(), "Flow meter", "Use a recorded run")
@@ -195,6 +196,7 @@ def test_every_way_to_a_point_on_one_card(growing: GrowingRun, runs: Path, serve
     assert any(0 < value <= 0.5 / 3**0.5 + 1e-9 for name, value in parts.items() if "scale of the jug" in name)
 
 
+@pytest.mark.journey
 def test_nothing_is_lost_when_phone_or_server_start_again(
     growing: GrowingRun, runs: Path, serve: Serve, phone: Phone
 ) -> None:

@@ -82,6 +82,7 @@ def says(page: Any, words: str, timeout_s: float = 10.0) -> None:
     wait_until(lambda: words in page.inner_text("#notice") + page.inner_text("#why"), words, timeout_s)
 
 
+@pytest.mark.journey
 def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     page = phone(opened.address + "/")
     page.wait_for_selector("text=is ready.")

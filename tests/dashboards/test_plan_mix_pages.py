@@ -67,8 +67,10 @@ def shown(page: Any, where: str, *texts: str) -> None:
 
 def choose(page: Any, question: str) -> str:
     """Turn to a question; where its parts stand."""
+    shown_part = "[...document.querySelectorAll('main.sheet section.halves')].map(part => part.id).join()"
+    before = page.evaluate(shown_part)
     page.click(f".chips label:has-text('{question}')")
-    page.wait_for_selector("main.sheet section.halves:visible [data-entry]")
+    wait_until(lambda: page.evaluate(shown_part) != before, "its parts in place of the other question's", 20)
     return "main.sheet section.halves:visible"
 
 

@@ -49,6 +49,7 @@ def wall_clock_of_a_child() -> float:
     return float(done.stdout)
 
 
+@pytest.mark.journey
 def test_a_clock_that_is_set_moves_neither_recording_nor_page(
     set_clock: Callable[[int], None], runs: Path, tmp_path: Path, serve: Callable[..., Server]
 ) -> None:
