@@ -20,7 +20,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--runs", type=Path, required=True, metavar="FOLDER", help="folder with the run files")
     parser.add_argument("--follow", default="latest", metavar="RUN", help="run to show live, or 'latest' (default)")
     parser.add_argument("--host", metavar="ADDRESS", help=f"own address to listen on, of this computer only ({HERE})")
-    parser.add_argument("--port", type=int, default=8050, help="port, 0 for any that is free (default %(default)s)")
+    parser.add_argument(
+        "--http-port", type=int, default=8050, metavar="N", help="port, 0 for any that is free (default %(default)s)"
+    )
     parser.add_argument(
         "--share",
         action="store_true",
@@ -58,7 +60,7 @@ def main(argv: list[str] | None = None) -> int:
         from dashboards.supervision import Supervisor
         from host.settings import settings_path
 
-        sharing = Sharing(args.host or HERE, args.port, args.share, args.look_only, args.sessions, args.name)
+        sharing = Sharing(args.host or HERE, args.http_port, args.share, args.look_only, args.sessions, args.name)
         settings = settings_path() if args.use_settings else None
         starting = Starting(Supervisor(args.supervisor), settings, args.emulated, args.rig)
         return serve(args.runs, args.follow, sharing, starting, browse=args.open)

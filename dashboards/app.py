@@ -8,8 +8,9 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 
@@ -27,7 +28,7 @@ from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
-from dashboards.sharing.terminal_banner import TerminalBanner, link
+from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
 from dashboards.web.asgi import AsgiApp, Receive, Scope, Send
 from dashboards.web.busy_limit import BusyLimit
@@ -40,8 +41,10 @@ from dashboards.web.offline import add_offline_routes
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
-from host.errors import BadInputError, NotNowError
+from dashboards.web.units_choice import UnitsChoice
+from host.errors import BadInputError, NotNowError, UserError
 from host.run_folder import LATEST, cards_folder, find_run
+from host.settings import load_settings
 
 HERE = "127.0.0.1"
 EVERYWHERE = "0.0.0.0"
@@ -101,19 +104,18 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         listener = stack.enter_context(closing(_listen(EVERYWHERE if sharing.shared else _own_address(host), port)))
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
-        follower.alarm = recorder.sound_alarm
-        own_guests = guests if sharing.shared else None
-        context = PageContext(folder, cards_folder(folder), guests=own_guests, starting=starting, live=follower.is_live)
+        follower.alarm, follower.units = recorder.sound_alarm, _remembered_units(starting)
+        bound, invitations = int(listener.getsockname()[1]), Invitations()
+        invite = partial(guest_link, bound, invitations)
+        context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
-        bound = int(listener.getsockname()[1])
-        invitations = Invitations()
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
         stack.callback(banner.close)
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
-        first = FirstPage(app, context.live)
+        first = FirstPage(UnitsChoice(app, partial(_remembered_units, starting)), follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
         front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
 
@@ -145,6 +147,23 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
     return 0
 
 
+def _remembered_units(starting: Starting) -> str:
+    """The units of the settings; none where they cannot be read, which the pages say."""
+    with suppress(UserError):
+        return load_settings(starting.settings).units if starting.settings else ""
+    return ""
+
+
+def _context(
+    folder: Path,
+    guests: Guests | None,
+    starting: Starting,
+    live: Callable[[], bool],
+    invite: Callable[[], tuple[str, str]],
+) -> PageContext:
+    return PageContext(folder, cards_folder(folder), guests=guests, starting=starting, live=live, invite=invite)
+
+
 def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:
     """The names under which shared pages answer; where the library is there, the network is told one of them."""
     if not can_name():
@@ -173,14 +192,14 @@ def _own_address(host: str) -> str:
 def _listen(address: str, port: int) -> socket.socket:
     """A socket that listens at the address; port 0 takes any that is free."""
     if not 0 <= port <= 65535:
-        raise BadInputError(f"--port {port}: give a number from 1 to 65535, or 0 for any that is free")
+        raise BadInputError(f"--http-port {port}: give a number from 1 to 65535, or 0 for any that is free")
     listener = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((address, port))
     except OSError as error:
         listener.close()
-        hint = "another program, perhaps a second page, uses it; close that or give another with --port"
+        hint = "another program, perhaps a second page, uses it; close that or give another with --http-port"
         raise NotNowError(f"port {port} on {address} cannot be opened ({error.strerror}): {hint}") from None
     listener.listen(128)
     return listener

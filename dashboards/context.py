@@ -12,6 +12,7 @@ import host.rig
 from dashboards.run_cache import RunCache
 from dashboards.sharing.guests import Guests
 from dashboards.supervision import Supervisor
+from dashboards.web.units_choice import shown_units
 from host.calibrate.cards import Card, apply_cards, load_cards
 from host.calibrate.kinds import KINDS
 from host.calibrate.kinds.kind import Kind
@@ -64,6 +65,7 @@ class PageContext:
     guests: Guests | None = None  # None while the pages are for this computer alone
     starting: Starting = field(default_factory=Starting)
     live: Callable[[], bool] = lambda: False
+    invite: Callable[[], tuple[str, str]] = lambda: ("", "")  # link and code that let the next guest in
 
     @cached_property
     def run_cache(self) -> RunCache:
@@ -119,7 +121,8 @@ class PageContext:
     def _with_cards(self, rig: Rig, said: str) -> RigInUse:
         cards = load_cards(self.cards, rig.name)
         with_cards = f" with {len(cards)} calibration card{'' if len(cards) == 1 else 's'}" if cards else ""
-        rig = replace(rig, units=self.settings().units or rig.units)
+        system = shown_units(self.settings().units or rig.units)
+        rig = replace(rig, units="metric" if system == "metric" else "us")
         return RigInUse(apply_cards(rig, cards), f"{said}{with_cards}.", True, tuple(cards))
 
     def rig_file(self, name: str) -> Path:

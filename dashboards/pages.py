@@ -57,7 +57,10 @@ PAGES = (
         LIVE,
         "Live",
         template="live/page.html",
-        scripts=(*(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "say", "awake")), "live.js"),
+        scripts=(
+            *(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "steer", "say", "awake")),
+            "live.js",
+        ),
         styles=("live.css",),
     ),
     Page(

@@ -103,9 +103,7 @@ class RunCache:
         found = self._found(name)
         if found.size > LARGEST_BYTES:
             size = f"{found.size / 1e9:.1f} GB"
-            raise TooLargeError(
-                f"{found.path.name} is {size}, too large for a page: use 'swardflow review {found.name}'"
-            )
+            raise TooLargeError(f"{found.path.name} is {size}, too large for a page: review it on the computer itself")
         key = (found.relative, found.size, found.stamp)
         with self._reviewing:  # one after the other: two at once would only take turns
             if key in self._reviews:
@@ -131,7 +129,7 @@ class RunCache:
         if not all(path.resolve().is_relative_to(home) for path in (found.path, notes_path(found.path))):
             raise NotFoundError(
                 f"{found.relative} is a link out of the runs folder, and pages open nothing outside it: copy the "
-                f"run into the folder, or use 'swardflow review {found.path}'"
+                "run into the folder"
             )
         return found
 
@@ -161,9 +159,7 @@ class _Reading:
         except UserError as error:
             self.trouble = error
         except BaseException:
-            self.trouble = NotNowError(
-                "the runs could not be read: see what the terminal says, and use 'swardflow runs'"
-            )
+            self.trouble = NotNowError("the runs could not be read, by a mistake of ours: start Swardflow again")
             raise
         finally:
             self.ended_at = self._clock()

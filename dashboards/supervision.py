@@ -14,7 +14,7 @@ from host.recorder.supervision import BUSY, FAILED, RECORDING, RunRequest, ask_s
 
 START_S = 15.0  # a recorder waits five seconds for a board; a slow computer takes some to start it
 _LOOK_S = 0.1
-_NONE = "These pages only show runs: start Swardflow with its command 'open' at the sprayer to record from here."
+_NONE = "These pages only show runs: they were opened without recording."
 _TOO_SLOW = "The recording has not started within 15 seconds: look at the computer at the sprayer."
 
 

@@ -11,6 +11,7 @@ from host.errors import BadInputError, UserError
 from host.units import parse_quantity
 
 T = TypeVar("T")
+_WHOLE = re.compile(r"[0-9]{1,10}|[1-9][0-9]{0,2}(?:[, \u202f][0-9]{3}){1,3}")  # thousands may stand apart
 
 
 class WrongEntriesError(Exception):
@@ -56,9 +57,10 @@ class Entries:
 
 def read_whole(text: str, what: str) -> int:
     """A whole number, one or more, as a counter shows it. Raises UserError."""
-    if not re.fullmatch(r"[0-9]{1,10}", text) or not int(text):
-        raise BadInputError(f'{what} is "{text[:40]}": give a whole number above zero, such as 1043.')
-    return int(text)
+    value = int(re.sub("[, \u202f]", "", text)) if _WHOLE.fullmatch(text) else 0
+    if not value:
+        raise BadInputError(f'{what}, "{text[:40]}": give a whole number above zero, such as 1043.')
+    return value
 
 
 def read_count(text: str, what: str) -> float:

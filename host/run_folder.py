@@ -89,9 +89,7 @@ def make_folder(folder: Path) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise NotSavedError(
-            f"the folder for runs {folder} cannot be made: {error.strerror}; give another with --runs"
-        ) from None
+        raise NotSavedError(f"the folder for runs {folder} cannot be made: {error.strerror}; choose another") from None
     return folder
 
 
@@ -118,7 +116,7 @@ def list_runs(folder: Path) -> tuple[list[RunPath], list[tuple[Path, str]]]:
             reason = (error.strerror or "unknown reason").lower()
             if here == folder:
                 raise NotFoundError(
-                    f"the folder {folder} cannot be listed ({reason}): give another with --runs"
+                    f"the folder {folder} cannot be listed ({reason}): check its rights, or choose another"
                 ) from None
             unread.append((here, f"the folder {here} cannot be listed ({reason}): check its rights or move it away"))
             continue
@@ -182,7 +180,7 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
     if text == LATEST:
         run = newest_run(folder)
         if run is None:
-            raise NotFoundError(f"there is no run in {folder}: record one with 'swardflow record', or give --runs")
+            raise NotFoundError(f"there is no run in {folder}: record one, or choose another folder")
         return run
     for path in (_by_path(text), folder / text, folder / (text + SUFFIX)):
         if _exists(path) and path.is_file():

@@ -191,17 +191,26 @@ def _number(text: str) -> tuple[float, str, bool] | None:
 _WORD = r" ?(?![eE][+-]?\d)(?:[a-zA-Z]+|['\"])"  # no exponent of the number
 _COMPOUND = re.compile(rf"{_PLAIN}{_WORD}(?: ?{_PLAIN}{_WORD})+")
 _TERM = re.compile(rf"({_PLAIN})({_WORD})")
+# A word may stand right behind its number, as in 1000sqft.
 _WRITTEN_OUT = (
-    (re.compile(r"\b(?:U\.?S\.? (?:fluid )?)(?=gal|fl|fluid|pt|pint|qt|quart|oz|ounce)", re.IGNORECASE), ""),
-    (re.compile(r"\bfl\.? ?oz\b\.?|\b(?:fluid|liquid) (?:ounces?|oz)\b", re.IGNORECASE), "floz"),
+    # Minutes and seconds, as a stopwatch shows them.
+    (re.compile(r"^([0-9]{1,3}):([0-5][0-9](?:\.[0-9]{1,3})?)(?: ?(?:s|min))?$"), r"\1 min \2 s"),
+    (re.compile(r"(?<![a-z])(?:U\.?S\.? (?:fluid )?)(?=gal|fl|fluid|pt|pint|qt|quart|oz|ounce)", re.IGNORECASE), ""),
+    (re.compile(r"(?<![a-z])fl\.? ?oz\b\.?|(?<![a-z])(?:fluid|liquid) (?:ounces?|oz)\b", re.IGNORECASE), "floz"),
     (
-        re.compile(r"\b(?:dry|weight) (?:oz|ounces?)\b|\b(?:oz|ounces?)\.? (?:wt\b\.?|weight|dry|by weight)", re.I),
+        re.compile(
+            r"(?<![a-z])(?:dry|weight) (?:oz|ounces?)\b|(?<![a-z])(?:oz|ounces?)\.? (?:wt\b\.?|weight|dry|by weight)",
+            re.I,
+        ),
         "ozwt",
     ),
     (
-        re.compile(r"\bsq(?:uare)?\.? ?(ft|feet|foot|m|met[er]{2}s?|yd|yards?|in|inch|inches)\b", re.IGNORECASE),
+        re.compile(
+            r"(?<![a-z])sq(?:uare)?\.? ?(ft|feet|foot|m|met[er]{2}s?|yd|yards?|in|inch|inches)\b", re.IGNORECASE
+        ),
         r"\g<1>2",
     ),
+    (re.compile(r"(?<![a-z])s\.?f\b\.?", re.IGNORECASE), "ft2"),
     (re.compile(r"% ?(?:v/v|w/w|by (?:volume|weight))", re.IGNORECASE), "%"),
     (re.compile(r"\s+per\s+|^per\s+"), "/"),
     (re.compile(r"²|\^2|\*\*2"), "2"),

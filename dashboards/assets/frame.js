@@ -12,6 +12,22 @@
   apply();
   system.addEventListener("change", apply);
 
+  // Units of the pages, chosen in this browser: a cookie, for the server writes the numbers.
+  const UNITS = "swardflow-units";
+  window.swardflow = window.swardflow || {};
+  window.swardflow.units = function () {
+    const kept = document.cookie.split("; ").find(function (pair) { return pair.startsWith(UNITS + "="); });
+    return kept ? kept.slice(UNITS.length + 1) : "";
+  };
+  function chooseUnits() {
+    const chosen = document.getElementById("units");
+    chosen.value = window.swardflow.units();
+    chosen.addEventListener("change", function () {
+      document.cookie = UNITS + "=" + chosen.value + "; Path=/; SameSite=Strict; Max-Age=" + (chosen.value ? 31536000 : 0);
+      location.reload();
+    });
+  }
+
   // Dash calls the labels of its radio buttons options of a list, with a button inside each: a screen reader would read
   // neither right. Without those roles they are what they are, radio buttons, and the group around them has its name.
   function plainRoles(root) {
@@ -80,6 +96,7 @@
       new MutationObserver(function () { plainRoles(drawn); })
         .observe(drawn, { childList: true, subtree: true, attributes: true, attributeFilter: ["role", "aria-selected"] });
     }
+    chooseUnits();
     openable(document.getElementById("pages"), document.getElementById("pages-open"));
     document.getElementById("light").addEventListener("click", function () {
       const other = document.documentElement.dataset.light === "dark" ? "day" : "dark";

@@ -21,6 +21,7 @@
   const alarm = window.swardflow.alarm();
   const awake = window.swardflow.awake();
   const speaker = window.swardflow.speaker();
+  const steer = window.swardflow.steer();
 
   let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
   let painting = false, dashCalled = false, fresh = "none", saidUntil = 0;
@@ -38,11 +39,17 @@
     if (message.trace) trace.replace(message.trace);
     if (message.seq > seq && message.row.words) {
       seq = message.seq;
-      row = message.row;
+      row = inChosenUnits(message.row);
       if (row.frame >= 0) trace.add(row.t, row.position);
     }
     judge();
     ask();
+  }
+
+  // The units that this browser has chosen, where they are not those of the row.
+  function inChosenUnits(given) {
+    const chosen = window.swardflow.units();
+    return chosen && chosen !== given.units ? Object.assign(given, given.in_other_units) : given;
   }
 
   function ask() {
@@ -72,6 +79,7 @@
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
     alarm(watched, boot);
+    if (row) at("look-back").href = row.run_link;
     mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
@@ -144,6 +152,7 @@
     else fresh = age < Math.max(GONE_MS, row.stale_ms) ? "stale" : "gone";
     if (fresh !== before || fresh === "gone" || fresh === "none") ask();
     speaker.advice(spoken());
+    steer(row && fresh === "fresh" && row.recording !== "ended" ? row : null);
     awake(Boolean(row) && !["none", "ended"].includes(row.recording) && age !== null && age < AWAKE_MS);
   }
 

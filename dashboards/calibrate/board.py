@@ -13,7 +13,7 @@ from host.recorder import RunFollower
 from host.run_folder import QUIET_S, newest_run
 
 _NAMES = [name for name in REPORT_DTYPE.names or () if name in Report.__dataclass_fields__]
-START = "start one with 'swardflow record PORT --rig RIG.toml'"
+START = "start one on the page Start"
 
 
 class BoardReports:

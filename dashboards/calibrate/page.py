@@ -23,6 +23,7 @@ from dashboards.context import PageContext
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import attributes, cautions, chips
 from dashboards.ui.unit_field import with_unit
+from dashboards.ui.ways import ways
 from host.calibrate.kinds.kind import PICTURES, Kind
 from host.documents.document import Document
 from host.documents.words import sentence
@@ -32,6 +33,7 @@ from host.rig import Rig
 from host.run_folder import list_runs
 
 LOOK_MS = 400
+AGAIN_LOOKS = 5  # what was asked to be drawn and is not yet, is asked for again at every fifth look
 _LIVE = (  # what changes at any time: none of it found by a pattern, which would cost a phone most of its time
     Output("calibrate-now", "data"),
     Output("calibrate-say", "children"),
@@ -87,6 +89,7 @@ def layout(context: PageContext) -> html.Main:
             html.P(used.said, className="rig"),
             html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
             cards_view.layout(),
+            ways(("Mix", "/mix"), ("Start a run", "/start")),
             dcc.Interval(id="calibrate-look", interval=LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-chosen"),
@@ -129,10 +132,10 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
             html.Div(
                 [
                     html.Button("Start", id={"press": "act"}, className="main"),
-                    html.Button("", id={"press": "second"}, className="main"),
+                    html.Button("", id={"press": "second"}, className="hidden"),
                 ],
                 id="calibrate-act",
-                className="acts",
+                className="hidden",
             ),
             html.Div(
                 [place for kind in kinds for place in places_of(kind, rig, runs)],
@@ -141,11 +144,12 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
             ),
             html.Div(
                 [
-                    html.Button("", id={"press": "next"}, className="main"),
+                    html.Button("", id={"press": "next"}, className="hidden"),
                     html.Button("Save", id={"press": "enter"}, className="main"),
-                    html.Button("", id={"press": "again"}),
+                    html.Button("", id={"press": "again"}, className="hidden"),
                 ],
                 id="calibrate-enter",
+                className="hidden",
             ),
             html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div(html.Button("Undo", id={"press": "undo"}), className="acts"),
@@ -165,7 +169,7 @@ def _showing() -> html.Section:
                     html.Button("Start over", id={"press": "over"}),
                 ],
                 id="calibrate-save",
-                className="acts",
+                className="hidden",
             ),
         ]
     )
@@ -218,16 +222,24 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         Input("calibrate-look", "n_intervals"),
         Input("calibrate-poke", "data"),
         Input("calibrate-chosen", "data"),
+        State("calibrate-kind", "value"),
         State("calibrate-now", "data"),
+        State("calibrate-shown", "data"),
         prevent_initial_call=True,
     )
-    def look(_: Any, __: Any, chosen: Any, before: Any) -> tuple[Any, ...]:
+    def look(looks: Any, _: Any, chosen: Any, name: Any, asked: Any, shown: Any) -> tuple[Any, ...]:
         kind, way = _chosen(store, chosen)
+        if kind.name != name:  # the answer to that choice was lost on its way
+            kind = _kind(store, name)
+            way = _way(kind, (), ())
         view = store.view(kind.name, way)
         step = view.step
         timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
         now = _now(kind, way, view)
-        return no_update if now == before else now, step.message, step.figure, step.about, view.board, timed
+        live = (step.message, step.figure, step.about, view.board, timed)
+        if now == shown or (isinstance(asked, dict) and asked.get("draw") == now and (looks or 0) % AGAIN_LOOKS):
+            return no_update, *live
+        return {"draw": now, "at_look": looks}, *live
 
     @app.callback(
         *_OF_A_STEP,
@@ -238,8 +250,8 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         State({"fold": ALL}, "id"),
         prevent_initial_call=True,
     )
-    def show(now: Any, *at: Any) -> tuple[Any, ...]:
-        kind, way = _chosen(store, now)
+    def show(asked: Any, *at: Any) -> tuple[Any, ...]:
+        kind, way = _chosen(store, asked.get("draw") if isinstance(asked, dict) else None)
         view = store.view(kind.name, way)
         return _now(kind, way, view), *_changed(kind, way, view, at)
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from dashboards.calibrate.board import START, BoardReports
+from dashboards.calibrate.board import BoardReports
 from dashboards.context import PageContext, RigInUse
 from host.calibrate.cards import Card
 from host.calibrate.drafts import DraftFile
@@ -224,7 +224,7 @@ class SessionStore:
         """The sprayer in use; another one has calibrations of its own."""
         used = self._context.rig()
         if not used.own:
-            raise NotFoundError(f"no run has been recorded yet, so it is not known which sprayer this is: {START}.")
+            raise NotFoundError("no sprayer is set up yet: set one up first.")
         if used.rig.toml != self._rig_toml:
             self._rig_toml = used.rig.toml
             for known in (self._sessions, self._notices, self._results, self._last, self._second):

@@ -18,6 +18,8 @@ from dashboards.ui.document_view import document_view
 from dashboards.ui.fields import address, asked_for, entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wrong_id
 from dashboards.ui.refusal import refused
+from dashboards.ui.ways import ways
+from dashboards.web.units_choice import shown_units
 from dashboards.web.visitor import visitor_name
 from host.documents.document import Document, quantity
 from host.documents.words import format_day, plural, sentence
@@ -28,6 +30,7 @@ from host.library.later_notes import add_note
 from host.library.library import Wanted, problems
 from host.library.runs_document import runs_section, units_of
 from host.review.card_marks import marks_in
+from host.review.compare import NoCatchTestError
 from host.review.comparison_document import catch_comparison, run_comparison
 from host.review.report import format_report
 from host.review.season import Season, season_of
@@ -176,14 +179,15 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
         names = [entries.need(name, lambda text: _named(run_cache, text), "Choose a run.") for name in SHOWN[kind]]
         entries.check()
         reviews = [run_cache.review(str(name)) for name in names]
-        system = reviews[0].rig.units
+        system = shown_units(reviews[0].rig.units)
         if kind == "catch":
             return _shown(catch_comparison(reviews[0], cards, system)), "", *none
         return _shown(run_comparison(reviews[0], reviews[1], system)), "", *none
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
-        return [], sentence(str(error)), *none
+        way = [ways(("Do a catch test", "/calibrate"))] if isinstance(error, NoCatchTestError) else []
+        return way, sentence(str(error)), *none
 
 
 def _shown(document: Document) -> list[Any]:
@@ -209,7 +213,7 @@ def _season(run_cache: RunCache, cards: Path, entries: Entries) -> list[Any]:
     asked = _read_asked(entries)
     look = run_cache.look(PATIENCE_S)
     season, mine = _season_of(look.entries, asked, cards)
-    system = units_of(mine)
+    system = shown_units(units_of(mine))
     report = address(SEASON_REPORT, rig=asked.rig, first=asked.first_day, last=asked.last_day)
     unread = f"{plural(len(look.unread), 'file')} not read yet: compare again in a moment."
     return [
@@ -271,8 +275,9 @@ def _add_report(server: FastAPI, run_cache: RunCache, cards: Path) -> None:
         try:
             asked = _read_asked(Entries({name: asked_for(query, name) for name in ("rig", "first", "last")}))
             season, runs = _season_of(run_cache.look(PATIENCE_S).entries, asked, cards)
-            table = runs_section(runs, run_cache.folder, units_of(runs))
-            return HTMLResponse(format_report(season_document(season, units_of(runs)), datetime.now(), [table]))
+            system = shown_units(units_of(runs))
+            table = runs_section(runs, run_cache.folder, system)
+            return HTMLResponse(format_report(season_document(season, system), datetime.now(), [table]))
         except WrongEntriesError as error:
             return refused(BadInputError(str(error)))
         except UserError as error:

@@ -11,24 +11,43 @@ from dashboards.context import PageContext
 from dashboards.sharing.guests import LONGEST_NAME, Guest, Guests
 from dashboards.ui.forms import attributes, entry_id, labelled
 from dashboards.web.visitor import VISITOR, Visitor
+from host.documents.words import sentence
+from host.errors import UserError
 
 LOOK_MS = 3_000
-FORM, OUT, LOOK, NEW = "guest", "guest-out", "guest-look", "guests-new"
+FORM, OUT, LOOK, NEW, SHARE = "guest", "guest-out", "guest-look", "guests-new", "guests-share"
 EVERYTHING, ONLY_LOOK = "everything", "look"
-CHANGES = frozenset({NEW, "guest-name-save", '{"do":["ALL"],"guest":["ALL"]}'})
-_NOT_SHARED = "These pages are open on this computer only. To use a phone, start Swardflow with --share."
+CHANGES = frozenset({NEW, SHARE, "guest-name-save", '{"do":["ALL"],"guest":["ALL"]}'})
+_NOT_SHARED = "These pages are open on this computer only. A phone needs them open to your network."
+_SHARED_NEXT = "Open to your network from the next start of Swardflow on. Then this page shows the link for a phone."
 
 
 def layout(context: PageContext) -> html.Main:
     """The page as the visitor may see it."""
     guests = context.guests
     if guests is None:
-        return html.Main([html.H1("Guests"), html.P(_NOT_SHARED, className="notice")], className="sheet")
+        button = html.Button("Open them to my network", id=SHARE, className="main")
+        return html.Main(
+            [
+                html.H1("Guests"),
+                html.P(_NOT_SHARED, className="notice"),
+                html.Div(button, className="acts" if context.starting.settings else "hidden"),
+                html.P(id="guests-shared", className="notice part", role="status"),
+            ],
+            className="sheet",
+        )
     choice = ONLY_LOOK if guests.looks_only else EVERYTHING
     return html.Main(
         [
             html.H1("Guests"),
             html.Div(_listed(guests, VISITOR.get()), id="guests-list"),
+            html.Details(
+                [
+                    html.Summary("Let somebody in"),
+                    html.Div(_invitation(context, VISITOR.get()), id="guests-invite"),
+                ],
+                className="fold",
+            ),
             html.Div(
                 [
                     labelled(FORM, "name", "Your name, for marks and notes", None, type="text", maxLength=LONGEST_NAME),
@@ -64,7 +83,12 @@ def connect(app: Dash, context: PageContext) -> None:
     """Put the page's callbacks on the application."""
     guests = context.guests
     if guests is None:
+        _connect_sharing(app, context)
         return
+
+    @app.callback(Output("guests-invite", "children"), Input("guests-again", "n_intervals"))
+    def invite(_: int | None) -> Any:
+        return _invitation(context, VISITOR.get())
 
     @app.callback(Output("guests-list", "children"), Input("guests-again", "n_intervals"))
     def again(_: int | None) -> Any:
@@ -106,6 +130,34 @@ def connect(app: Dash, context: PageContext) -> None:
     def choose(value: str) -> str:
         guests.looks_only = value == ONLY_LOOK
         return "New guests may only look." if guests.looks_only else "New guests may do everything."
+
+
+def _connect_sharing(app: Dash, context: PageContext) -> None:
+    @app.callback(Output("guests-shared", "children"), Input(SHARE, "n_clicks"), prevent_initial_call=True)
+    def share(_: int | None) -> str:
+        try:
+            context.remember(share="yes")
+        except UserError as error:
+            return sentence(str(error))
+        return _SHARED_NEXT
+
+
+def _invitation(context: PageContext, visitor: Visitor | None) -> list[Any]:
+    """Link, as a picture for a phone's camera, and code; for who may do everything."""
+    if visitor is None or visitor.looks_only:
+        return [html.P("You may only look: ask somebody who may do everything.")]
+    link, code = context.invite()
+    if not link:
+        return [html.P("This computer is on no network. Join one, such as a phone's hotspot: the link appears then.")]
+    import segno
+
+    address = link.partition("/?")[0]
+    picture = segno.make(link, micro=False, error="m").svg_data_uri(border=2, scale=5, dark="#000", light="#fff")
+    return [
+        html.Img(src=picture, alt="The link, for a phone's camera", className="invitation"),
+        html.P(["Or open ", html.B(address), " there and type the code ", html.B(code, className="code"), "."]),
+        html.P("Each opens one browser. Not encrypted: others on this network could read along."),
+    ]
 
 
 def _listed(guests: Guests, visitor: Visitor | None) -> Any:

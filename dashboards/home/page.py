@@ -11,6 +11,7 @@ from dash import html
 from dashboards.context import PageContext, RigInUse
 from dashboards.ui.fields import address
 from dashboards.web.first_page import LIVE
+from dashboards.web.units_choice import shown_units
 from host.documents.words import format_day, sentence
 from host.errors import UserError, visible
 from host.library import Entry
@@ -113,7 +114,8 @@ def _run(context: PageContext, entry: Entry) -> list[Any]:
     digest = entry.digest
     assert digest is not None
     what = " · ".join(visible(words) for words in (digest.site, digest.product) if words)
-    rows = [format_day(digest.started), what, applied_words(digest, digest.units), rate_words(digest, digest.units)]
+    units = shown_units(digest.units)
+    rows = [format_day(digest.started), what, applied_words(digest, units), rate_words(digest, units)]
     rows += signs(digest, recording=context.run_cache.is_recording(entry))
     name = context.run_cache.name_of(entry.path)
     return [

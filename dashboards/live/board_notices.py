@@ -12,7 +12,7 @@ SHOWN_S = 60.0  # for which something that is over is shown
 _STATE_S = 25.0  # a board says every 10 s what it has refused
 _MOST = 2  # sentences at a time: the phone is small
 _SEEN = 0.005  # of the volume
-_SAID_OTHERWISE = (Why.NO_WHEEL, Why.DROPPED, Why.REFUSED, Why.RESTART)
+_SAID_OTHERWISE = (Why.NO_METER, Why.NO_WHEEL, Why.DROPPED, Why.REFUSED, Why.RESTART)
 
 
 class BoardNotices:

@@ -72,6 +72,7 @@ class LiveFollower:
         self._recorder = recorder
         self._clock = clock
         self._wall = wall
+        self.units = ""  # in place of the rig's own
         self.alarm: Callable[[], None] = lambda: None  # called when a fault is raised live; must not wait
         self._source: Source | None = None
         self._path: Path | None = None
@@ -95,6 +96,12 @@ class LiveFollower:
         read_at = self._read_at
         flowing = read_at is not None and self._clock() - read_at < QUIET_S
         return self._path is not None and not self._screen.ended and (flowing or self._recorder.state().code in LIVE)
+
+    def is_known(self) -> bool:
+        """Whether `is_live` rests on a look at the folder and on an answer of the recorder, or its silence."""
+        if self._looked_at < 0 and self._path is None:
+            return False
+        return self._path is None or self._screen.ended or self.is_live() or self._recorder.state().code != "unknown"
 
     @property
     def volume_unit(self) -> str:
@@ -159,7 +166,7 @@ class LiveFollower:
         except UserError as error:
             self._source, self._trouble = None, str(error)
             return
-        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem, path, self._folder)
+        self._path, self._read_at, self._screen = path, None, RunScreen(path.stem, path, self._folder, self.units)
         self._published = 0
         self._recorder.watch(path)
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from dashboards.live.board_notices import BoardNotices
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
-from dashboards.live.trace import Trace
+from dashboards.live.trace import WINDOW_S, Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
 from host.calibrate.boom_card import catch_held
 from host.calibrate.cards import Card, apply_cards, cards_of_run
@@ -46,9 +46,11 @@ LINK_WORDS = {
 class RunScreen:
     """Reads on in one run and holds what the screens show of it. Not thread-safe: one thread feeds it."""
 
-    def __init__(self, name: str, run: Path | None = None, folder: Path | None = None) -> None:
-        """`run` is the file and `folder` that of all runs, where it is to be compared with the run before."""
-        self.name = name
+    def __init__(self, name: str, run: Path | None = None, folder: Path | None = None, units: str = "") -> None:
+        """`run` is the file and `folder` that of all runs, where it is to be compared with the run before; `units` are
+        shown in place of the rig's own.
+        """
+        self.name, self._units = name, units
         self._place = (folder, run) if folder and run else None
         self._new_cards = ""  # which calibrations are new since the run before
         self.ended = False
@@ -65,6 +67,7 @@ class RunScreen:
         self._elapsed_s = 0.0
         self._interval_ms = DEFAULT_INTERVAL_MS
         self._numbers: dict[str, Any] = {}
+        self._in_other_units: dict[str, Any] = {}  # what of it reads otherwise there
         self._misfits: tuple[str, ...] | None = None  # where board and rig disagree; None until the board has said
         self._board = BoardNotices()
         self._last: Signals | None = None
@@ -92,7 +95,8 @@ class RunScreen:
         `link` is the line to the board as the recorder knows it at this moment; the file tells it, too, but later.
         """
         link = link if link in LINK_WORDS and link != "ok" and not self.ended else self._link
-        numbers = self._numbers or blank_row(self._rig.units if self._rig else "us")
+        numbers = self._numbers or blank_row(self._system)
+        numbers |= {"units": self._system, "in_other_units": self._in_other_units}
         return numbers | {
             "run": self.name,
             # Without a wheel the speed is that of the timed course, whatever the walker does.
@@ -111,7 +115,7 @@ class RunScreen:
         assert self._rig is not None and self._pipeline is not None
         self._pipeline.finish()
         totals, target = totals_of(self._pipeline, last), self._rig.target
-        return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._rig.units)[0]
+        return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._system)[0]
 
     def _notice(self) -> str:
         """Why the run cannot be shown; else what of the board does not fit the rig, what it has just failed to do, and
@@ -121,7 +125,7 @@ class RunScreen:
         silent = self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames
         said = [NO_IDENTITY] if silent else list(self._misfits or ())
         if self._rig and self._pipeline:
-            said += [*self._board.messages(self._pipeline, self._rig.units), *self._beyond[1]]
+            said += [*self._board.messages(self._pipeline, self._system), *self._beyond[1]]
         if not (self._beyond[0] or self.ended):  # at the start; then it has been read
             said.append(self._new_cards)
         return " ".join(sentence for sentence in said if sentence)
@@ -141,15 +145,19 @@ class RunScreen:
         return self._link, self.ended, self._notice(), self._marks
 
     @property
+    def _system(self) -> str:
+        return self._units or (self._rig.units if self._rig else "us")
+
+    @property
     def volume_unit(self) -> str:
         """The unit in which this rig's keeper counts tank fillings."""
-        return "L" if self._rig and self._rig.units == "metric" else "gal"
+        return "L" if self._system == "metric" else "gal"
 
     def _take(self, batch: Batch) -> bool:
         for event in batch.events:
             self._note(event)
         fresh = len(batch.frames) > 0
-        if self._rig is None or not (fresh or self._pipeline):
+        if self._rig is None or not (fresh or self._pipeline or self.ended):
             self._before += batch.events
             return False
         if self._pipeline is None:
@@ -178,14 +186,16 @@ class RunScreen:
             events = self._alarm.push(self._elapsed_s, self._pipeline.faults())
             self.raised += sum(event.what == "raised" for event in events)
             live = live_row(self._pipeline, signals) | {"frame": self._frames, "tank_low_m3": self._rig.tank.warn_m3}
-            self._numbers = screen_row(live, self._rig.units)
+            self._numbers = screen_row(live, self._system)
+            other = screen_row(live, "us" if self._system == "metric" else "metric")
+            self._in_other_units = {name: text for name, text in other.items() if text != self._numbers[name]}
         return fresh
 
     def _extend_trace(self, host_s: Any, rate_m3_m2: Any) -> None:
         assert self._rig is not None
         target = self._rig.target
         high = target.rate_m3_m2 * (1 + target.band)
-        recent = np.flatnonzero(host_s >= host_s[-1] - self._trace.window_s)
+        recent = np.flatnonzero(host_s >= host_s[-1] - WINDOW_S)
         for time_s, rate in zip(host_s[recent].tolist(), rate_m3_m2[recent].tolist(), strict=True):
             self._trace.add(time_s, band_position(rate, target.rate_m3_m2, high))
 

@@ -93,8 +93,9 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     code, words = ADVICE.get(str(live["advice"]), ("wait", str(live["advice"]).capitalize()))
     unit = {kind: unit.symbol for kind, unit in UNITS[system].items()}
     target, high, low = live["target_m3_m2"], live["band_high_m3_m2"], live["band_low_m3_m2"]
-    untold = refill_not_told(live["tank_left_m3"], live["volume_m3"])
-    tank_state = "" if untold else _tank_state(live)
+    left, metered = live["tank_left_m3"], live["volume_m3"]
+    untold = left is not None and refill_not_told(left, metered)
+    tank_state = "" if untold or left is None else _tank_state(live)
     spread = live["rate_u_m3_m2"]
     off_by, off_side = deviation(live["rate_m3_m2"], target)
     faults = fault_texts(live.get("faults") or (), system)
@@ -119,11 +120,11 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "pace_wanted": DASH if stop else number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
-        "tank": DASH if untold else number(max(live["tank_left_m3"], 0.0), "volume", system, 1),
+        "tank": DASH if untold or left is None else number(max(left, 0.0), "volume", system, 1),
         "covers": "Did you refill? Tap Refilled" if untold else _covered(live, tank_state, system),
         "tank_state": tank_state,
         "area": number(live["area_m2"], "area", system),
-        "sprayed": f"{number(live['volume_m3'], 'volume', system, 1)} {unit['volume']} sprayed" + _apart(live, system),
+        "sprayed": _sprayed(live, system),
         "pass": str(live["pass_number"]),
         "pass_length": _pass_length(live, system, unit["length"]),
         "off_target": clock(live["off_target_s"]),
@@ -157,10 +158,18 @@ def _covered(live: Mapping[str, Any], state: str, system: str) -> str:
     return f"Low: {covered}" if state else covered
 
 
+def _sprayed(live: Mapping[str, Any], system: str) -> str:
+    """How much has gone through the meter, and what of it does not belong to known ground."""
+    if live["volume_m3"] is None:
+        return "volume not known"
+    volume = f"{number(live['volume_m3'], 'volume', system, 1)} {UNITS[system]['volume'].symbol}"
+    return f"{volume} sprayed" + _apart(live, system)
+
+
 def _apart(live: Mapping[str, Any], system: str) -> str:
     """What does not belong to known ground, once it is enough to be seen in the rate."""
     volume = live["unassigned_m3"]
-    if not volume > _SEEN * live["volume_m3"]:
+    if volume is None or not volume > _SEEN * live["volume_m3"]:
         return ""
     return f", {number(volume, 'volume', system)} {UNITS[system]['volume'].symbol} not assigned"
 

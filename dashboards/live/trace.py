@@ -9,22 +9,20 @@ SPACING_S = 0.2
 
 
 class Trace:
-    """Points (run time in s, band position or None where there was no rate), at most every `spacing_s`."""
+    """Points (run time in s, band position or None where there was no rate), at most every SPACING_S."""
 
-    def __init__(self, window_s: float = WINDOW_S, spacing_s: float = SPACING_S) -> None:
-        self.window_s = window_s
-        self._spacing_s = spacing_s
+    def __init__(self) -> None:
         self._points: deque[tuple[float, float | None]] = deque()
 
     def add(self, time_s: float, position: float | None) -> None:
         """One more point; too close to the one before, it only counts if it starts or ends a gap."""
         if self._points:
             last_s, last = self._points[-1]
-            crowded = time_s - last_s < self._spacing_s - 1e-3
+            crowded = time_s - last_s < SPACING_S - 1e-3
             if time_s <= last_s or (crowded and (last is None) == (position is None)):
                 return
         self._points.append((round(time_s, 2), position))
-        while self._points[0][0] < time_s - self.window_s:
+        while self._points[0][0] < time_s - WINDOW_S:
             self._points.popleft()
 
     def points(self) -> list[tuple[float, float | None]]:

@@ -73,6 +73,7 @@ def layout(context: PageContext) -> html.Main:
                                 [
                                     html.Button("Print", id="mix-print", className="prints"),
                                     html.Button("Keep for the next run", id="mix-keep"),
+                                    html.A("Start a run", href="/start", className="press"),
                                 ],
                                 className="acts",
                             ),
@@ -137,7 +138,7 @@ def _kept(context: PageContext, typed: Sheet) -> str:
         return "Not kept: correct the marked fields first."
     except UserError as error:
         return sentence(str(error))
-    return f"Kept as {path.stem}: give it to the run that sprays it."
+    return f"Kept as {path.stem}. Start a run: it is chosen there."
 
 
 def _before(context: PageContext, typed: Sheet) -> Before:

@@ -12,6 +12,7 @@ from dashboards.run_cache import Look, RunCache
 from dashboards.runs.list_view import cards, unreadable
 from dashboards.ui.fields import entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, wrong_id
+from dashboards.web.units_choice import shown_units
 from host.documents.words import plural, sentence
 from host.errors import UserError
 from host.library import Entry
@@ -128,7 +129,7 @@ def _totals(look: Look, found: list[Entry], *, filtered: bool) -> str:
     if not look.entries and look.unread:
         return ""
     read = sum(entry.digest is not None for entry in look.entries)
-    return totals_words(found, units_of(look.entries), of=read if filtered else None)
+    return totals_words(found, shown_units(units_of(look.entries)), of=read if filtered else None)
 
 
 def _progress(look: Look) -> list[Any]:

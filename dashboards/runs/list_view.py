@@ -9,6 +9,7 @@ from typing import Any
 from dash import html
 
 from dashboards.ui.fields import address
+from dashboards.web.units_choice import shown_units
 from host.documents.words import format_day, plural, sentence
 from host.errors import visible
 from host.library import Entry
@@ -35,8 +36,8 @@ def _card(entry: Entry, one: Digest, name: str, recording: bool) -> html.Li:
         html.A(format_day(one.started), href=address(RUN, name=name), className="run-open"),
         html.Span(what or visible(name), className="run-what"),
         html.Span(visible(one.rig), className="run-rig"),
-        html.Span(applied_words(one, one.units), className="run-much"),
-        html.Span(rate_words(one, one.units), className="run-rate"),
+        html.Span(applied_words(one, shown_units(one.units)), className="run-much"),
+        html.Span(rate_words(one, shown_units(one.units)), className="run-rate"),
         html.Span([html.B(words) for words in signs(one, recording=recording)], className="run-signs"),
         html.A(
             ["Add note", html.Span(f" to the run of {format_day(one.started)}", className="unseen")],

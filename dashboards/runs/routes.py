@@ -14,6 +14,7 @@ from starlette.responses import FileResponse, HTMLResponse
 from dashboards.run_cache import RunCache
 from dashboards.ui.fields import asked_for
 from dashboards.ui.refusal import refused
+from dashboards.web.units_choice import shown_units
 from host.errors import UserError, visible
 from host.review.export import export_run
 from host.review.report import format_report
@@ -30,7 +31,7 @@ def add_run_routes(server: FastAPI, run_cache: RunCache) -> None:
     def report(request: Request) -> Response:
         try:
             review = run_cache.review(_name(request))
-            return HTMLResponse(format_report(run_document(review, review.rig.units), datetime.now()))
+            return HTMLResponse(format_report(run_document(review, shown_units(review.rig.units)), datetime.now()))
         except UserError as error:
             return refused(error)
 

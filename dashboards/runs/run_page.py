@@ -18,6 +18,7 @@ from dashboards.runs.strips import along_view, strips_view
 from dashboards.ui.document_view import answer_view, blocks_view, section_view
 from dashboards.ui.fields import address, asked_for, entry_field, suggestions
 from dashboards.ui.forms import attributes, entry_id, wrong_id
+from dashboards.web.units_choice import shown_units
 from dashboards.web.visitor import visitor_name
 from host.documents.document import Document
 from host.documents.words import sentence
@@ -136,7 +137,7 @@ def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
     except UserError as error:
         wrong = html.P(sentence(str(error)), className="notice")
         return "Run", [wrong, html.P(html.A("To the runs", href="/runs", className="go"))], *HIDDEN
-    document = run_document(review, review.rig.units)
+    document = run_document(review, shown_units(review.rig.units))
     return (
         visible(document.title),
         _body(document, name),
@@ -175,7 +176,7 @@ def _takeaways(name: str) -> html.Nav:
 def _strips_again(run_cache: RunCache, name: str, first: int) -> Any:
     def strips() -> Any:
         review = run_cache.review(name)
-        section = run_document(review, review.rig.units).section(ALONG)
+        section = run_document(review, shown_units(review.rig.units)).section(ALONG)
         return strips_view(section, first) if section else []
 
     return _told(strips)

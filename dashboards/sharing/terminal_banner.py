@@ -26,6 +26,12 @@ def link(host: str, port: int, secret: str) -> str:
     return f"http://[{host}]:{port}/?key={secret}" if ":" in host else f"http://{host}:{port}/?key={secret}"
 
 
+def guest_link(port: int, invitations: Invitations) -> tuple[str, str]:
+    """The link and the code that let the next guest in, as a page shows them; no link without a network."""
+    addresses, guest = network_addresses(), invitations.guest
+    return (link(addresses[0], port, guest.secret) if addresses else "", in_groups(guest.code))
+
+
 def qr_lines(text: str) -> list[str]:
     """A QR code in half blocks, black on white whatever the terminal's colours are."""
     import segno

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 
 from dashboards.context import PageContext
 from host.entries import Entries, not_below_zero
-from host.errors import BadInputError
+from host.errors import BadInputError, UserError
 from host.mix_sheet import sheet_from_toml
 from host.plan.sheet_file import kept_sheets
 from host.recorder.supervision import RunRequest
@@ -17,6 +18,7 @@ from host.toml_text import read_text
 from host.units import format_value, parse_quantity
 
 MOST_SHEETS = 5
+FRESH = timedelta(hours=2)
 LONGEST = 120
 WINDS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 _LOW_K, _HIGH_K = 243.15, 333.15  # −30 to 60 °C
@@ -26,6 +28,22 @@ _STRONGEST_M_S = 40.0
 def sheets(context: PageContext) -> dict[str, str]:
     """The mixing sheets that were kept last, by the stem of the file, in the words of a choice."""
     return {path.stem: f"{path.stem[16:].replace('-', ' ')}, mixed {path.stem[:10]}" for path in _newest(context)}
+
+
+def fresh_sheet(context: PageContext, rig: str, now: datetime) -> str:
+    """The stem of the newest sheet when it was made for this sprayer in the last two hours; empty when there is none.
+
+    `now` is local time, as in the names of sheets.
+    """
+    newest = next(iter(_newest(context)), None)
+    try:
+        mixed = datetime.strptime(newest.stem[: len("2026-05-14T0915")], "%Y-%m-%dT%H%M") if newest else None
+        if newest is None or mixed is None or not timedelta() <= now - mixed < FRESH:
+            return ""
+        _sheet(context, newest.stem, rig)
+    except (ValueError, UserError):
+        return ""
+    return newest.stem
 
 
 def _newest(context: PageContext) -> list[Path]:

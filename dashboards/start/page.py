@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import LAST_RUN, PageContext
-from dashboards.start.form import WINDS, read_form, sheets
+from dashboards.start.form import WINDS, fresh_sheet, read_form, sheets
 from dashboards.start.last_start import keep_last, load_last
 from dashboards.ui.fields import entry_field
 from dashboards.ui.forms import attributes, entry_id, wrong_id
@@ -41,9 +42,9 @@ def layout(context: PageContext) -> html.Main:
     try:
         rigs = _rigs(context)
     except UserError as error:
-        return _in_place_of_it(sentence(str(error)))
+        return _in_place_of_it(sentence(str(error)), ("Set up my sprayer", "/setup"))
     if not context.starting.supervisor.there:
-        return _in_place_of_it("These pages only show runs. Start Swardflow with its command open to record from here.")
+        return _in_place_of_it("These pages only show runs: they were opened without recording.")
     if context.starting.supervisor.look().state in BUSY:
         return _in_place_of_it("A run is being recorded. End it before you start another.", ("See it live", LIVE))
     if not rigs:
@@ -80,7 +81,15 @@ def _first(context: PageContext, rigs: Mapping[str, str]) -> html.Section:
             html.Div(
                 [
                     unit_field(FORM, "tank", "In the tank (blank = full)", UNIT_CHOICES["volume"][units], hint=hint),
-                    *([_choice("mix", "Mix sheet", mixes, "")] if len(mixes) > 1 else [_hidden("mix")]),
+                    *(
+                        [
+                            _choice(
+                                "mix", "Mix sheet", mixes, fresh_sheet(context, rig.name if rig else "", datetime.now())
+                            )
+                        ]
+                        if len(mixes) > 1
+                        else [_hidden("mix")]
+                    ),
                     _typed("product", "Product", last, "such as liquid feed"),
                     _typed("area", "Area", last, "such as front lawn"),
                     _typed("operator", "Who sprays", last),

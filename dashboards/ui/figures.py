@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from dash import html
 
 
-def figures(rows: Iterable[tuple[str, str]], found: frozenset[str] = frozenset()) -> html.Dl:
-    """Name and value of each; those in `found` stand out."""
+def figures(rows: Iterable[tuple[str, str]]) -> html.Dl:
+    """Name and value of each."""
     return html.Dl(
-        [html.Div([html.Dt(name), html.Dd(value)], className="found" if name in found else "") for name, value in rows],
+        [html.Div([html.Dt(name), html.Dd(value)]) for name, value in rows],
         className="figures-list",
     )
 

@@ -80,7 +80,7 @@ def find_files(places: Places) -> tuple[list[Found], list[str]]:
     Raises UserError when the folder of runs is not there or a folder cannot be listed.
     """
     if not places.runs.is_dir():
-        raise NotFoundError(f"there is no folder {places.runs}: give the folder of your runs with --runs")
+        raise NotFoundError(f"there is no folder {places.runs}: name the folder of your runs")
     found: list[Found] = []
     left_out: list[str] = []
     for first, root, passed_over in ((RUNS, places.runs, cards_folder(places.runs)), (CARDS, places.cards, None)):

@@ -59,7 +59,7 @@ class Reading:
             # A gauge that reads high makes the coefficient small.
             Component(
                 "accuracy of the gauge",
-                -half * rectangular(self.gauge.accuracy_pa),
+                -rectangular(root_error(self.gauge.accuracy_pa / pressure_pa)),
                 shared=self.gauge.shared,
                 even=True,
             ),
@@ -69,6 +69,14 @@ class Reading:
     def pressure_uncertainty(self, pressure_pa: float) -> float:
         """Relative standard uncertainty of a flow by the pressure alone."""
         return combine(self.pressure_parts(pressure_pa)).standard
+
+
+def root_error(relative: float) -> float:
+    """How far a coefficient may be off for a pressure that reads too low by as much: more than half, near 1 far more.
+
+    1/√(1 − x) − 1, which is x/2 for a small x; beyond x = 0.9 nothing is known of the pressure.
+    """
+    return 1.0 / math.sqrt(1.0 - min(relative, 0.9)) - 1.0
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ def use_card(folder: Path, rig_name: str, name: str) -> str:
     later = cards[cards.index(chosen) + 1 :]
     newer = [saved for saved in later if saved.used and saved.card.kind == chosen.card.kind]
     _move(folder / slug(rig_name), [*newer, *([] if chosen.used else [chosen])])
-    return f"The card of {_day(chosen)} is in use. {_NEXT}"
+    return f"The card of {_day(chosen)} is in use. New runs will use it."
 
 
 def stop_using(folder: Path, rig_name: str, name: str) -> str:
@@ -67,8 +67,8 @@ def stop_using(folder: Path, rig_name: str, name: str) -> str:
         raise BadInputError(f"the card {name} is not in use: choose another.")
     _move(folder / slug(rig_name), [chosen])
     same = [saved for saved in saved_cards(folder, rig_name) if saved.active and saved.card.kind == chosen.card.kind]
-    instead = f"The card of {_day(same[0])} is in use instead." if same else "The rig file is used instead."
-    return f"The card of {_day(chosen)} is not used any more. {instead} {_NEXT}"
+    instead = f"the card of {_day(same[0])}" if same else "the rig file"
+    return f"The card of {_day(chosen)} is not used any more. New runs will use {instead}."
 
 
 def undo_choice(folder: Path, rig_name: str) -> str:
@@ -82,10 +82,7 @@ def undo_choice(folder: Path, rig_name: str) -> str:
     if not wrong:
         raise BadInputError("there is no change of cards to undo.")
     _move(home, wrong)
-    return f"Undone: the cards are used as before. {_NEXT}"
-
-
-_NEXT = "New runs will use it."
+    return "Undone: new runs will use the cards as before."
 
 
 def _named(cards: Sequence[SavedCard], name: str) -> SavedCard:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import DamagedFileError, NotSavedError
-from host.rig import Course, Meter, PressureSensor, Rig, Wheel, parts_from_sections
+from host.rig import CalibratedPart, Rig, parts_from_sections
 from host.toml_text import toml_tree
 
 FORMAT = 2
@@ -31,7 +31,7 @@ class Card:
     kind: str
     rig_name: str
     made: datetime
-    section: Meter | PressureSensor | Wheel | Course | None
+    section: CalibratedPart | None
     toml: str
 
     @property
@@ -103,7 +103,7 @@ def save_card(card: Card, folder: Path, *, used: bool = True) -> Path:
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise NotSavedError(
-            f"the card cannot be written to {home} ({reason}): give another folder with --cards."
+            f"the card cannot be written to {home} ({reason}): make room there, or choose another folder."
         ) from None
     raise NotSavedError(f"folder {home} holds a thousand cards of one second: clear it up.")
 

@@ -47,7 +47,9 @@ class DraftFile:
         except FileNotFoundError:
             return None
         except NotADirectoryError:
-            raise NotSavedError(f"{self.path.parent} is no folder: give another one for cards with --cards.") from None
+            raise NotSavedError(
+                f"{self.path.parent} is no folder: move it away, or choose another for cards."
+            ) from None
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
             raise DamagedFileError(
                 f"the draft {self.path} cannot be read, or is of another rig: move it out of the folder, then start."
@@ -66,7 +68,7 @@ class DraftFile:
         except OSError as error:
             reason = (error.strerror or "unknown reason").lower()
             raise NotSavedError(
-                f"the draft cannot be written to {self.path.parent} ({reason}): see to --cards."
+                f"the draft cannot be written to {self.path.parent} ({reason}): make room there, or check its rights."
             ) from None
 
     def drop(self) -> None:

@@ -111,7 +111,7 @@ def calibrate_pressure(
     scatter = scatter_about(residuals, high - low)
     top = combine(line_parts(line, highest, gauge, scatter))
     zero = combine(line_parts(line, 0.0, gauge, scatter)).carried
-    gain = math.sqrt(max(top.carried**2 - zero**2, 0.0)) / highest
+    gain = _gain(line, (highest, min(2.0 * highest, max(high, highest))), zero, gauge, scatter)
     if not any(pressure == 0.0 for pressure in line.pressures_pa):
         remarks.append("The zero was not read: take a point with the pump off and the boom open.")
     remarks.append(
@@ -122,6 +122,17 @@ def calibrate_pressure(
         remarks.append("Two points cannot show scatter: take a third pressure between them.")
     sensor = replace(sensor, uncertainty_pa=zero, gain_uncertainty=gain, highest_pa=highest)
     return PressureCalibration(sensor, top, residuals, tuple(remarks), line, gauge)
+
+
+def _gain(
+    line: FittedLine, pressures_pa: Sequence[float], zero_pa: float, gauge: Gauge, scatter: tuple[float, float]
+) -> float:
+    """Relative standard uncertainty of the span: with that of the zero it holds the line's own at all `pressures_pa`.
+
+    Beyond the highest point the scatter of few points lifts the line by more than what is seen at that point says.
+    """
+    at = ((pressure, combine(line_parts(line, pressure, gauge, scatter)).carried) for pressure in pressures_pa)
+    return max(math.sqrt(max(u**2 - zero_pa**2, 0.0)) / pressure for pressure, u in at)
 
 
 def _zero_alone(

@@ -19,6 +19,7 @@ from host.calibrate.uncertainty import (
     triangular,
 )
 from host.errors import BadInputError, NotNowError
+from host.formulas import speed_over_course
 from host.rig import Course, Wheel
 
 TAPE_ACCURACY = 0.005  # of the length, to either side: a tape laid on grass, nothing better said; common practice
@@ -64,7 +65,7 @@ class CourseCalibration:
     @property
     def speed_m_s(self) -> float:
         """Mean speed."""
-        return self.distance_m / self.time_s
+        return speed_over_course(self.distance_m, self.time_s)
 
     def course(self) -> Course:
         """The course as the rig has it."""
@@ -111,6 +112,8 @@ def calibrate_course(
     mean = math.fsum(times_s) / passes
     residuals = tuple(time / mean - 1.0 for time in times_s)
     once, degrees = pooled(_scatter(residuals), passes - 1, PACE_SPREAD)
+    # A walker who was seen to be more restless than is assumed is not made steadier by the assumption.
+    once = max(once, _scatter(residuals))
     fixed = [
         Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
         Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),

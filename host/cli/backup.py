@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.shared_options import add_json_argument, add_out_argument, add_runs_argument, print_answer
 from host.run_folder import DEFAULT_FOLDER
 
 
@@ -16,8 +17,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Writes a zip file that 'swardflow restore' and the page Backup put back, and that every program "
         "for zip files opens. Runs being recorded are in it as far as they are written.",
     )
-    parser.add_argument("out", type=Path, metavar="OUT", help="the file to write, or a folder for it")
-    parser.add_argument("--runs", type=Path, default=DEFAULT_FOLDER, help="folder of the runs (default: %(default)s)")
+    add_out_argument(parser, "the file to write, or a folder for it", pipe=False, required=True)
+    add_runs_argument(parser)
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -34,13 +36,13 @@ def run(args: argparse.Namespace) -> int:
     out: Path = args.out.expanduser()
     out = out / backup_name(now) if out.is_dir() else out
     written = write_backup(
-        Places.of(args.runs, settings_path()),
+        Places.of(args.runs or DEFAULT_FOLDER, settings_path()),
         out,
         is_recording=is_recording,
         now=now,
         software=f"swardflow {version('swardflow')}",
     )
-    for message in written.messages:
-        print(message)
-    print(f"{out}: {plural(written.files, 'file')}, {plural(written.runs, 'run')} among them.")
+    words = f"{out}: {plural(written.files, 'file')}, {plural(written.runs, 'run')} among them."
+    answer = {"backup": out, "files": written.files, "runs": written.runs, "messages": written.messages}
+    print_answer(args, "\n".join((*written.messages, words)), answer)
     return 1 if written.left_out else 0

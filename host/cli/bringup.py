@@ -7,6 +7,15 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.shared_options import (
+    add_json_argument,
+    add_out_argument,
+    add_port_argument,
+    add_rig_argument,
+    port_named,
+    rig_of,
+)
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -23,15 +32,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "meter, press, roll the wheel and work the switch. Ends with 1 if anything is not as it should be. Use clean "
         "water or air, never spray chemicals, and keep the pump off unless a step asks for it.",
     )
-    parser.add_argument("port", metavar="PORT", help="serial port: a device path, or a pyserial URL such as socket://…")
-    parser.add_argument("--rig", type=Path, help="rig file: sensors, magnets and transducer are held against it")
-    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="write the result to a file of this folder, too")
+    add_port_argument(parser)
+    add_rig_argument(parser, "sensors, magnets and transducer are held against it", "none")
+    add_out_argument(parser, "write the result as JSON, too: a file, or a folder for one named by day", pipe=False)
     parser.add_argument("--no-hands", action="store_true", help="protocol only: nothing to blow, press or roll")
     parser.add_argument("--listen", type=_seconds, default=10.0, metavar="SECONDS", help="how long to listen (10)")
     parser.add_argument(
         "--wait", type=_seconds, default=30.0, metavar="SECONDS", help="time for each step by hand (30)"
     )
-    parser.add_argument("--json", action="store_true", help="print the findings for a machine")
+    add_json_argument(parser)
 
 
 def _seconds(text: str) -> float:
@@ -49,7 +58,9 @@ def run(args: argparse.Namespace) -> int:
     import time
 
     from host.link.ports import open_port
+    from host.settings import load_settings
 
+    args.port = port_named(args, load_settings().port)
     return try_board(args, open_port(args.port), time.monotonic)
 
 
@@ -69,9 +80,8 @@ def try_board(
     from host.bringup.trial import Person, findings_of, listened_to
     from host.documents.json import to_json
     from host.errors import NoAnswerError
-    from host.rig import load_rig
 
-    rig = load_rig(args.rig) if args.rig else None
+    rig = rig_of(args) if args.rig else None
     findings: list[Finding] = []
     try:
         bench = Bench(port, clock)
@@ -90,31 +100,27 @@ def try_board(
     document = bringup_document(listened, findings)
     text = json.dumps(to_json(document), indent=2, allow_nan=False)
     print(text if args.json else document.answer)
-    if args.keep:
-        _keep(args.keep, listened, text)
+    if args.out:
+        _keep(args.out, listened, text)
     return 1 if any(finding.grade is Grade.BAD for finding in findings) else 0
 
 
-def _keep(folder: Path, listened: Listened, text: str) -> None:
-    """Write the result to a new file of the folder, named by day, minute and board.
+def _keep(out: Path, listened: Listened, text: str) -> None:
+    """Write the result to `out`, or if that is a folder to a new file in it, named by day, minute and board.
 
     Raises UserError when it cannot be written.
     """
     from datetime import datetime
 
-    from host.errors import NotSavedError
-    from host.whole_file import write_whole
+    from host.cli.output_file import write_new
 
     board = f"{listened.hardware.serial:08X}" if listened.hardware else "board"
-    path = folder / f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}.json"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        write_whole(path, f"{text}\n".encode())
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise NotSavedError(
-            f"the result cannot be kept as {path} ({reason}): give another folder with --keep"
-        ) from None
+    path = out
+    if out.is_dir():
+        name = f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}"
+        names = (name, *(f"{name}-{again}" for again in range(2, 100)))  # several in one second
+        path = next((one for each in names if not (one := out / f"{each}.json").exists()), out / f"{name}.json")
+    write_new(path, f"{text}\n")
     _say(f"kept as {path}")
 
 

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.form_options import quantity_metavar
 from host.cli.kind_options import setting_key, usage, way_key
+from host.cli.shared_options import add_json_argument, add_port_argument, add_rig_argument
 from host.run_folder import cards_folder
 
 if TYPE_CHECKING:
@@ -77,21 +79,23 @@ def _add_kind(choices: argparse._SubParsersAction[argparse.ArgumentParser], kind
             f"--{field.name.replace('_', '-')}",
             dest=setting_key(field),
             required=field.required,
-            metavar="VALUE",
+            metavar="RUN" if field.runs else quantity_metavar(field.quantity),
             help=_escaped(f'{field.label[:1].lower()}{field.label[1:]}, such as "{field.us}"'),
         )
     if kind.guided.board != "none":
-        parser.add_argument("--port", help="guided, with live figures from the board at this serial port")
+        add_port_argument(parser, "; guided then, with live figures")
     if kind.guided.board != "needed":
         parser.add_argument("--guided", action="store_true", help="guided and timed here, without a board")
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
     cards = cards_folder()
-    parser.add_argument("--rig", type=Path, required=True, help="rig file (*.toml)")
-    parser.add_argument("--cards", type=Path, default=cards, help=f"folder for cards (default: {cards})")
+    add_rig_argument(parser, "the sprayer")
+    parser.add_argument(
+        "--cards", type=Path, default=cards, metavar="FOLDER", help=f"folder of calibration cards (default: {cards})"
+    )
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
-    parser.add_argument("--json", action="store_true", help="print JSON, with units in the keys")
+    add_json_argument(parser)
 
 
 def _escaped(text: str) -> str:

@@ -19,13 +19,14 @@ from host.calibrate.kinds.kind import Job, Kind, Outcome, Session, Way, fields_o
 from host.cli.console import Console
 from host.cli.guided import GuidedCalibration, board_at
 from host.cli.kind_options import setting_key, usage, way_key
+from host.cli.shared_options import rig_of
 from host.documents.document import Document
 from host.documents.json import to_json
 from host.documents.text import format_text
 from host.entries import Entries, WrongEntriesError
 from host.errors import BadInputError, UserError
 from host.journal import RunFile, read_run
-from host.rig import Rig, load_rig
+from host.rig import Rig
 from host.run_folder import LATEST, find_run
 
 
@@ -75,7 +76,7 @@ def list_cards(args: argparse.Namespace) -> int:
 
 def _rig(args: argparse.Namespace) -> Rig:
     """The rig of the file, in the units to show."""
-    rig = load_rig(args.rig)
+    rig = rig_of(args)
     return replace(rig, units=args.units or rig.units)
 
 
@@ -145,7 +146,8 @@ def _print(outcome: Outcome, path: Path | None, args: argparse.Namespace, accept
         return
     print(format_text(outcome.document))
     if path is not None and outcome.not_standard and not accepted:
-        use = f"swardflow calibrate cards --rig {args.rig} --use {path.stem}"
+        named = f" --rig {args.rig}" if args.rig else ""
+        use = f"swardflow calibrate cards{named} --use {path.stem}"
         print(f"\nSaved as a measurement, and not used: {path}\nTo use it all the same: {use}")
     elif path is not None:
         print(f"\nSaved: {path}\nNew runs will use it.")

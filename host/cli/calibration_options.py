@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.shared_options import add_rig_argument, rig_of
 from host.run_folder import DEFAULT_FOLDER, cards_folder
 
 if TYPE_CHECKING:
@@ -14,9 +15,7 @@ if TYPE_CHECKING:
 
 def add_under_arguments(parser: argparse.ArgumentParser) -> None:
     """What stands in for the recorded rig and calibrations; the run files stay as they are."""
-    parser.add_argument(
-        "--rig", type=Path, metavar="FILE", help="read under this rig file instead of what is recorded in the run"
-    )
+    add_rig_argument(parser, "read under this", "what is recorded in the run")
     parser.add_argument(
         "--recalibrated",
         action="store_true",
@@ -37,9 +36,8 @@ def under_of(args: argparse.Namespace, *, cards_have_other_use: bool = False) ->
     """What the arguments ask to read under. Raises UserError for a rig or a folder of cards that cannot be used."""
     from host.errors import BadInputError
     from host.review.calibration_choice import Under, under_cards
-    from host.rig import load_rig
 
     if args.cards and not args.recalibrated and not cards_have_other_use:
         raise BadInputError("--cards only says where the cards are: add --recalibrated to read the runs under them")
-    rig = load_rig(args.rig) if args.rig else None
+    rig = rig_of(args) if args.rig else None
     return under_cards(cards_named(args), rig) if args.recalibrated else Under(rig)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 from host.cli.library_options import add_library_arguments, chosen_entries
+from host.cli.shared_options import add_json_argument, print_answer
 from host.run_folder import DEFAULT_FOLDER
 
 _FILTERS = ("site", "product", "rig_name", "find", "first_day", "last_day")
@@ -20,12 +20,16 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = commands.add_parser(
         "dataset",
         help="keep the runs of a folder as a Parquet dataset that pandas, DuckDB, Spark or Dask read as one table",
-        description="Brings OUT up to date with the runs: tables runs, passes, faults and events in SI units, a file "
-        "for each table and month, described in datapackage.json. Only new and changed runs are read; runs whose files "
-        "are gone leave. Several rigs or crews can have one dataset. DATASET.md has the columns and questions to ask.",
+        description="Brings a dataset up to date with the runs: tables runs, passes, faults and events in SI units, a "
+        "file for each table and month, described in datapackage.json. Only new and changed runs are read; those "
+        "whose files are gone leave. Several rigs or crews can have one dataset. "
+        "DATASET.md has the columns and questions to ask.",
     )
     parser.add_argument(
-        "out", metavar="OUT", help="folder of the dataset, or the URL of an object store such as s3://bucket/season"
+        "--out",
+        required=True,
+        metavar="FOLDER",
+        help="folder of the dataset, or the URL of an object store such as s3://bucket/season",
     )
     add_library_arguments(parser, units=False)
     parser.add_argument("--signals", action="store_true", help="keep every signal, too: a file for each run")
@@ -34,7 +38,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         metavar="ADDRESS",
         help="share the work over a Dask cluster, such as tcp://office:8786 (default: the processors of this computer)",
     )
-    parser.add_argument("--json", action="store_true", help="print what was done as JSON")
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -61,11 +65,8 @@ def run(args: argparse.Namespace) -> int:
         )
     for sentence in done.problems:
         print(f"! {sentence}", file=sys.stderr)
-    if args.json:
-        what = {"dataset": args.out, "runs": done.runs, "read": done.read, "gone": done.gone, "left_out": done.problems}
-        print(json.dumps(what, indent=2))
-    else:
-        print(f"{args.out}: {plural(done.runs, 'run')}, {done.read} new or changed, {done.gone} gone")
+    what = {"dataset": args.out, "runs": done.runs, "read": done.read, "gone": done.gone, "left_out": done.problems}
+    print_answer(args, f"{args.out}: {plural(done.runs, 'run')}, {done.read} new or changed, {done.gone} gone", what)
     return 1 if done.problems else 0
 
 

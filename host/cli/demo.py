@@ -15,14 +15,17 @@ _SCENARIO = "demo"
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
-    from host.cli.opening import add_page_arguments, add_runs_argument
+    from host.cli.opening import add_page_arguments
+    from host.cli.shared_options import add_runs_argument
 
     parser = commands.add_parser(
         "demo",
         help="an emulated sprayer, recorded and shown live: no hardware needed",
         description="Starts an emulated sprayer on a pseudo-terminal, records it and serves the live page.",
     )
-    parser.add_argument("--scenario", default=_SCENARIO, help="scenario file or name (default: %(default)s)")
+    parser.add_argument(
+        "--scenario", default=_SCENARIO, metavar="SCENARIO", help="scenario file or name (default: %(default)s)"
+    )
     parser.add_argument("--speed", default="1", metavar="N", help="times real time (default: 1)")
     add_runs_argument(parser)
     add_page_arguments(parser)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 from host.cli.calibration_options import add_under_arguments, under_of
+from host.cli.shared_options import PIPE, add_json_argument, add_out_argument, add_units_argument, print_answer
 from host.cli.which_run import add_run_arguments, run_path
 
 
@@ -20,15 +20,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "on the spreadsheet's other sheets, or beside the CSV file in NAME.datapackage.json.",
     )
     add_run_arguments(parser)
-    parser.add_argument(
-        "--out",
-        type=Path,
-        metavar="FILE",
-        help="file to write: *.csv, *.parquet or *.xlsx, or - for CSV into a pipe (default: the run's name with .csv, "
+    add_out_argument(
+        parser,
+        "file to write: *.csv, *.parquet or *.xlsx, or - for CSV into a pipe (default: the run's name with .csv, "
         "beside it)",
+        pipe=True,
     )
     add_under_arguments(parser)
-    parser.add_argument("--units", choices=("us", "metric", "si"), help="units of the columns (default: the rig's)")
+    add_units_argument(parser, "the rig's", "si")
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
     path = run_path(args)
     notes = read_notes(path)
-    if str(args.out) == "-":
+    if args.out == PIPE:
         export_csv(path, sys.stdout.buffer, system=args.units or "", under=under_of(args), later_notes=notes)
         return 0
     out = args.out or path.with_suffix(".csv")
@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         later_notes=notes,
         progress=_show if sys.stderr.isatty() else None,
     )
-    print(f"{out}: {rows} rows")
+    print_answer(args, f"{out}: {rows} rows", {"export": out, "run": path, "rows": rows})
     return 0
 
 

@@ -22,6 +22,16 @@ def field_help(field: Field) -> str:
     )
 
 
+def field_metavar(field: Field) -> str:
+    """What to give: the quantity, or text."""
+    return "WORD" if field.choices else quantity_metavar(field.kind)
+
+
+def quantity_metavar(quantity: str) -> str:
+    """The name of a quantity, or text where there is none."""
+    return {"": "TEXT", "width": "LENGTH"}.get(quantity, quantity.upper())
+
+
 def answered(work: Callable[[], T]) -> T:
     """What `work` gives; its wrong entries as one message. Raises UserError."""
     from host.entries import WrongEntriesError

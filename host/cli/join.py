@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.shared_options import add_json_argument, print_answer
+
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
@@ -16,6 +18,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("run", type=Path, metavar="RUN_FILE", help="the run file (*.sward)")
     parser.add_argument("rest", type=Path, metavar="REST_FILE", help="its end (*.sward.rest)")
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -23,5 +26,6 @@ def run(args: argparse.Namespace) -> int:
     from host.journal.joining import join_rest
 
     done = join_rest(args.run.expanduser(), args.rest.expanduser())
-    print(f"{args.rest.name} {done.value}: {args.run} is whole. You may delete {args.rest}.")
+    words = f"{args.rest.name} {done.value}: {args.run} is whole. You may delete {args.rest}."
+    print_answer(args, words, {"run": args.run, "rest": args.rest, "done": done.value})
     return 0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.cli.calibration_options import add_under_arguments, under_of
+from host.cli.shared_options import add_runs_argument, add_units_argument
 from host.run_folder import DEFAULT_FOLDER
 
 if TYPE_CHECKING:
@@ -17,12 +17,7 @@ if TYPE_CHECKING:
 
 def add_library_arguments(parser: argparse.ArgumentParser, *, units: bool = True) -> None:
     """The folder, the filter, what to read the runs under, and the units to show where there are any."""
-    parser.add_argument(
-        "--runs",
-        type=Path,
-        metavar="FOLDER",
-        help=f"folder with run files, in folders of their own if you like (default: {DEFAULT_FOLDER})",
-    )
+    add_runs_argument(parser)
     parser.add_argument("--site", default="", metavar="TEXT", help="only runs whose site or area holds this text")
     parser.add_argument("--product", default="", metavar="TEXT", help="only runs whose product holds this text")
     parser.add_argument("--rig-name", default="", metavar="TEXT", help="only runs of rigs whose name holds this text")
@@ -31,7 +26,7 @@ def add_library_arguments(parser: argparse.ArgumentParser, *, units: bool = True
     parser.add_argument("--to", dest="last_day", default="", metavar="DAY", help="last day")
     add_under_arguments(parser)
     if units:
-        parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the newest run's)")
+        add_units_argument(parser, "the newest run's")
 
 
 def chosen_library(args: argparse.Namespace) -> Library:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host.cli.document_output import add_output_arguments, print_document
-from host.cli.form_options import answered, field_help
+from host.cli.form_options import answered, field_help, field_metavar
+from host.cli.shared_options import PIPE, add_out_argument, add_rig_argument, add_runs_argument, rig_of
 from host.run_folder import DEFAULT_FOLDER
 
 if TYPE_CHECKING:
@@ -46,21 +46,21 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Product per area is the point; water is only its carrier. The label of the product is the law. "
         "Give --product once for each product; the options about it follow it.",
     )
-    parser.add_argument("--rig", type=Path, required=True, help="rig file (*.toml): its tank and its target rate")
+    add_rig_argument(parser, "the sprayer, with its tank and its target rate")
     parser.set_defaults(products=[])
     for item in PRODUCT:
         parser.add_argument(
-            item.option, dest=item.name, action=_OfProduct, help=field_help(item), default=argparse.SUPPRESS
+            item.option,
+            dest=item.name,
+            action=_OfProduct,
+            metavar=field_metavar(item),
+            help=field_help(item),
+            default=argparse.SUPPRESS,
         )
     for item in JOB:
-        parser.add_argument(item.option, dest=item.name, help=field_help(item))
-    parser.add_argument("--save", type=Path, metavar="SHEET", help="write the sheet to a file for 'record --mix'")
-    parser.add_argument(
-        "--runs",
-        type=Path,
-        default=DEFAULT_FOLDER,
-        help="folder of runs, with what they put down (default: %(default)s)",
-    )
+        parser.add_argument(item.option, dest=item.name, metavar=field_metavar(item), help=field_help(item))
+    add_out_argument(parser, "write the sheet, too, for 'record --sheet'; - prints it in place of all else", pipe=True)
+    add_runs_argument(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
     add_output_arguments(parser)
 
@@ -74,17 +74,17 @@ def run(args: argparse.Namespace) -> int:
     from host.plan.mix_document import job_document
     from host.plan.mix_form import Sheet, work_out
     from host.plan.sheet_file import sheet_toml
-    from host.rig import load_rig
 
-    rig = load_rig(args.rig)
+    rig = rig_of(args)
     system = args.units or rig.units
     sheet = Sheet({item.name: getattr(args, item.name) for item in JOB}, args.products)
     before = _before(args)
     job = answered(lambda: work_out(rig, sheet, system, command=True, before=before))
-    if args.save is not None:
-        write_new(args.save, sheet_toml(job, sheet, datetime.now().astimezone()))
+    if args.out is not None:
+        write_new(args.out, sheet_toml(job, sheet, datetime.now().astimezone()))
     document = job_document(job, system)
-    print_document(document, args)
+    if args.out != PIPE:
+        print_document(document, args)
     return 1 if document.level in ("warning", "stop") else 0
 
 
@@ -96,7 +96,7 @@ def _before(args: argparse.Namespace) -> Before:
     from host.library.season_use import used_this_season
     from host.plan.mix_form import Before
 
-    folder = args.runs.expanduser()
+    folder = (args.runs or DEFAULT_FOLDER).expanduser()
     if not folder.is_dir() or not any((product.get("name") or "").strip() for product in args.products):
         return Before()
     return used_this_season(Library(folder).entries(), date.today(), args.place or "")

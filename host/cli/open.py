@@ -11,6 +11,7 @@ from host.run_folder import DEFAULT_FOLDER
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
     from host.cli.opening import add_page_arguments
+    from host.cli.shared_options import add_runs_argument
 
     parser = commands.add_parser(
         "open",
@@ -18,9 +19,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Serves all pages over a folder of runs. A run is started from the page Start. "
         "Ctrl-C ends everything in good order. What is remembered from one start to the next: 'swardflow settings'.",
     )
-    parser.add_argument("folder", nargs="?", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
+    add_runs_argument(parser)
     parser.add_argument(
-        "--emulate",
+        "--scenario",
         metavar="SCENARIO",
         help="offer an emulated board beside the real ones: a scenario file or name, such as demo",
     )
@@ -36,8 +37,8 @@ def run(args: argparse.Namespace) -> int:
     from host.settings import load_settings
 
     settings = load_settings()
-    runs = args.folder or DEFAULT_FOLDER
-    if not args.emulate:
+    runs = args.runs or DEFAULT_FOLDER
+    if not args.scenario:
         return open_pages(args, runs, settings)
     with tempfile.TemporaryDirectory(prefix="swardflow-board-") as folder:
-        return open_pages(args, runs, settings, emulation=emulation_of(args.emulate, "1", Path(folder)))
+        return open_pages(args, runs, settings, emulation=emulation_of(args.scenario, "1", Path(folder)))

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.errors import BadInputError, NotNowError
-from host.run_folder import DEFAULT_FOLDER
 
 if TYPE_CHECKING:
     from host.recorder.supervision import RunRequest
@@ -54,11 +53,6 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_runs_argument(parser: argparse.ArgumentParser) -> None:
-    """Where the runs are."""
-    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
-
-
 def open_pages(
     args: argparse.Namespace,
     runs: Path,
@@ -91,7 +85,7 @@ def open_pages(
             child = Child("board", ["host.cli.main", "simulate", *emulation.arguments])
             board = EmulatedBoard(child, emulation.port, emulation.ready)
         keeper = RecorderKeeper(recorder, report, board, exits=first is not None)
-        page_arguments = ["dashboards", f"--runs={runs}", f"--port={http_port}", f"--supervisor={channel}"]
+        page_arguments = ["dashboards", f"--runs={runs}", f"--http-port={http_port}", f"--supervisor={channel}"]
         page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
         page_arguments += ["--share"] if shared else []
         page_arguments += [f"--name={settings.network_name}"] if settings.network_name else []

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 
 from host.cli.document_output import add_output_arguments, print_document
-from host.cli.form_options import answered, field_help
+from host.cli.form_options import answered, field_help, field_metavar
+from host.cli.shared_options import add_rig_argument, add_units_argument, rig_of
 
 _QUESTIONS = {
     "rate": "rate, speed and pressure: give two, the third is found; what to walk and catch by",
@@ -25,13 +26,17 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     questions = parser.add_subparsers(dest="question", metavar="QUESTION", required=True)
     for name, fields in (("rate", RATE), ("tips", TIPS), ("pump", PUMP), ("refill", REFILL)):
         question = questions.add_parser(name, help=_QUESTIONS[name])
-        question.add_argument("--rig", type=Path, required=True, help="rig file (*.toml)")
+        add_rig_argument(question, "the sprayer")
         for field in fields:
-            question.add_argument(field.option, dest=field.name, help=field_help(field))
+            question.add_argument(field.option, dest=field.name, metavar=field_metavar(field), help=field_help(field))
         question.add_argument(
-            "--cards", type=Path, default=cards_folder(), help="folder for cards (default: %(default)s)"
+            "--cards",
+            type=Path,
+            default=cards_folder(),
+            metavar="FOLDER",
+            help="folder of calibration cards (default: %(default)s)",
         )
-        question.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
+        add_units_argument(question)
         add_output_arguments(question)
 
 
@@ -43,7 +48,6 @@ def run(args: argparse.Namespace) -> int:
     from host.plan.rate_document import rate_document
     from host.plan.refill_document import refill_document
     from host.plan.tips import tips_document
-    from host.rig import load_rig
 
     ask, form = {
         "rate": (rate_document, fields.RATE),
@@ -51,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
         "pump": (pump_document, fields.PUMP),
         "refill": (refill_document, fields.REFILL),
     }[args.question]
-    rig = load_rig(args.rig)
+    rig = rig_of(args)
     rig = apply_cards(rig, load_cards(args.cards.expanduser(), rig.name))
     typed = {field.name: getattr(args, field.name) for field in form}
     document = answered(lambda: ask(rig, typed, args.units or rig.units, command=True))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from host.cli.shared_options import add_json_argument, print_answer
+
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
@@ -14,6 +16,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "plugged in. A port that is free is opened for a moment to ask for the firmware's version.",
     )
     parser.add_argument("--no-ask", action="store_true", help="open no port: some boards restart when theirs is opened")
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -22,15 +25,17 @@ def run(args: argparse.Namespace) -> int:
     from host.recorder.control import recorder_at
 
     ports = find_ports()
-    if not ports:
-        print("No board is plugged in here. One on the network has an address such as socket://192.168.4.1:23.")
+    lines, answer = [], []
     for port in ports:
         recorder = recorder_at(port.device)
         if recorder:
             state = f"in use: {recorder.get('run') or 'a recording that is starting'}"
         else:
             state = "not asked" if args.no_ask else ask_firmware(port.address)
-        print(f"{port.label}\n  {port.address}\n  {port.device}, {state}")
+        lines.append(f"{port.label}\n  {port.address}\n  {port.device}, {state}")
+        answer.append({"name": port.label, "port": port.address, "device": port.device, "state": state})
+    nothing = "No board is plugged in here. One on the network has an address such as socket://192.168.4.1:23."
+    print_answer(args, "\n".join(lines) or nothing, {"ports": answer})
     return 0
 
 

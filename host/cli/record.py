@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.cli.calibration_options import cards_named
+from host.cli.shared_options import add_port_argument, add_rig_argument, add_runs_argument, port_named, rig_path
 from host.errors import BadInputError, NotFoundError, UserError
 from host.run_folder import DEFAULT_FOLDER, LATEST
 
@@ -27,31 +28,27 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Records everything the board sends into a new run file. Ctrl-C ends the run in good order.",
     )
     add_record_arguments(parser)
-    parser.add_argument("--runs", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
+    add_runs_argument(parser)
     parser.add_argument("--report", type=Path, help=argparse.SUPPRESS)  # where who started it learns what became of it
 
 
 def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     """What is recorded, shared with `watch`."""
-    parser.add_argument(
-        "port",
-        nargs="?",
-        metavar="PORT",
-        help="serial port: a device path, or a pyserial URL such as socket://… (default: the setting port)",
-    )
-    parser.add_argument(
-        "--rig", type=Path, help="what the sprayer is: a rig file or the name of a known rig (default: the setting rig)"
-    )
+    add_port_argument(parser)
+    add_rig_argument(parser, "what the sprayer is")
     parser.add_argument(
         "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
     )
     parser.add_argument(
-        "--mix",
+        "--sheet",
+        dest="mix",
         type=Path,
         metavar="SHEET",
-        help="mixing sheet that 'swardflow mix --save' wrote, or latest: the last one that the page Mix kept",
+        help="mixing sheet that 'swardflow mix --out' wrote, or latest: the last one that the page Mix kept",
     )
-    parser.add_argument("--cards", type=Path, help="folder of calibration cards (default: cards in the runs folder)")
+    parser.add_argument(
+        "--cards", type=Path, metavar="FOLDER", help="folder of calibration cards (default: cards in the runs folder)"
+    )
     parser.add_argument(
         "--take-over", action="store_true", help="if this port is being recorded from already, end that run first"
     )
@@ -62,17 +59,8 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
 
 def fill_in(args: argparse.Namespace, settings: Settings) -> None:
     """Take port and rig from the settings where the command line has none. Raises UserError when there is none."""
-    from host.rig.known import find_rig
-
-    args.port = args.port or settings.port
-    if not args.port:
-        raise BadInputError(
-            "no port was given: name one, see them with 'swardflow ports', or remember one as a setting"
-        )
-    rig = str(args.rig) if args.rig else settings.rig
-    if not rig:
-        raise BadInputError("no rig was given: name one with --rig, or remember one with 'swardflow settings rig=FILE'")
-    args.rig = find_rig(rig, args.runs or DEFAULT_FOLDER)
+    args.port = port_named(args, settings.port)
+    args.rig = rig_path(args, settings.rig)
 
 
 def run_request(args: argparse.Namespace) -> RunRequest:
@@ -112,7 +100,7 @@ def _mix_toml(path: Path, rig: Rig, runs: Path) -> str:
     if path == Path(LATEST):
         kept = kept_sheets(runs)
         if not kept:
-            raise NotFoundError(f"--mix is latest, and no mixing sheet is kept in {runs}: keep one on the page Mix.")
+            raise NotFoundError(f"--sheet is latest, and no mixing sheet is kept in {runs}: keep one on the page Mix.")
         path = kept[0]
     where = f"mixing sheet {path}"
     text = read_text(path, where)
@@ -133,6 +121,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _record(args: argparse.Namespace) -> int:
     import signal
+    import sys
 
     from host.parent import end_with_parent
     from host.recorder import Recorder
@@ -144,7 +133,7 @@ def _record(args: argparse.Namespace) -> int:
     if args.take_over:
         end_recording_at(args.port)
     recorder = Recorder(args.port, plan)
-    path = recorder.start()
+    path = recorder.start(say=lambda text: print(text, file=sys.stderr, flush=True))
     for number, reason in _signals().items():
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
     end_with_parent()

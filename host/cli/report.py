@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from host.cli.calibration_options import add_under_arguments, under_of
+from host.cli.shared_options import PIPE, add_json_argument, add_out_argument, add_units_argument, print_answer
 from host.cli.which_run import add_run_arguments, run_path
 
 
@@ -15,14 +15,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "report",
         help="write the record of a run as one HTML page to print or keep",
         description="The page loads nothing and runs nothing; print it to paper or PDF from any browser. Notes added "
-        "with 'swardflow runs --note' are in it. For a season: 'swardflow season --report'.",
+        "with 'swardflow runs --note' are in it. For a season: 'swardflow season --out season.html'.",
     )
     add_run_arguments(parser)
-    parser.add_argument(
-        "--out", type=Path, metavar="FILE", help="file to write (default: the run's name with .html, beside it)"
+    add_out_argument(
+        parser, "file to write, or - for a pipe (default: the run's name with .html, beside it)", pipe=True
     )
     add_under_arguments(parser)
-    parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
+    add_units_argument(parser)
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -39,5 +40,6 @@ def run(args: argparse.Namespace) -> int:
     review = review_run(path, under=under_of(args), later_notes=read_notes(path))
     out = args.out or path.with_suffix(".html")
     write_new(out, format_report(run_document(review, args.units or review.rig.units), datetime.now()))
-    print(f"{out}: written")
+    if out != PIPE:
+        print_answer(args, f"{out}: written", {"report": out, "run": path})
     return 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.shared_options import add_json_argument, add_runs_argument, print_answer
 from host.run_folder import DEFAULT_FOLDER
 
 
@@ -17,7 +18,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "that differs the one here stays, and the one of the backup goes into a folder of its own.",
     )
     parser.add_argument("file", type=Path, metavar="FILE", help="the backup")
-    parser.add_argument("--runs", type=Path, default=DEFAULT_FOLDER, help="folder of the runs (default: %(default)s)")
+    add_runs_argument(parser)
+    add_json_argument(parser)
     parser.add_argument("--look", action="store_true", help="only say what would change")
 
 
@@ -26,8 +28,8 @@ def run(args: argparse.Namespace) -> int:
     from host.backup import Places, open_backup, plan_restore
     from host.settings import settings_path
 
-    restore = plan_restore(open_backup(args.file.expanduser()), Places.of(args.runs, settings_path()))
-    print("\n".join(restore.messages))
+    restore = plan_restore(open_backup(args.file.expanduser()), Places.of(args.runs or DEFAULT_FOLDER, settings_path()))
+    print_answer(args, "\n".join(restore.messages), {"backup": args.file, "messages": restore.messages})
     if not args.look:
         restore.carry_out()
     return 0

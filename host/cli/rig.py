@@ -7,12 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host.cli.document_output import add_output_arguments, print_document
+from host.cli.form_options import quantity_metavar
+from host.cli.shared_options import add_json_argument, add_runs_argument, print_answer
 from host.errors import NotNowError
 from host.run_folder import DEFAULT_FOLDER
 
 if TYPE_CHECKING:
     from host.cli.main import Parser
     from host.rig import Rig
+    from host.rig.known import KnownRig
     from host.setup.questions import Question
 
 _QUESTIONS = {
@@ -29,12 +32,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = commands.add_parser("rig", help="describe your sprayer, check its rig file, list those known")
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     fills = {"new": _fill_new, "change": _fill_change, "check": _fill_check, "use": _fill_use}
+    fills["list"] = add_json_argument
     for name, words in _QUESTIONS.items():
         more: dict[str, Any] = {"fill": fills[name]} if name in fills else {}
         action = actions.add_parser(name, help=words, description=words[:1].upper() + words[1:] + ".", **more)
-        action.add_argument(
-            "--runs", type=Path, default=DEFAULT_FOLDER, help="folder for runs; rigs are in it (default: %(default)s)"
-        )
+        add_runs_argument(action)
 
 
 def _fill_new(parser: Parser) -> None:
@@ -54,6 +56,7 @@ def _fill_check(parser: Parser) -> None:
 
 def _fill_use(parser: Parser) -> None:
     parser.add_argument("rig", metavar="RIG", help="name that 'swardflow rig list' shows, or a rig file")
+    add_json_argument(parser)
 
 
 def _add_questions(parser: Parser) -> None:
@@ -64,12 +67,16 @@ def _add_questions(parser: Parser) -> None:
         examples = [f'"{text}"' for text in dict.fromkeys((question.us, question.metric)) if text]
         words += f", such as {' or '.join(examples)}" if examples else ""
         choices = [value for value, _ in question.choices] or None
-        parser.add_argument(question.option, dest=question.name, help=words.replace("%", "%%"), choices=choices)
+        metavar = None if choices else quantity_metavar(question.kind)
+        parser.add_argument(
+            question.option, dest=question.name, metavar=metavar, help=words.replace("%", "%%"), choices=choices
+        )
     add_output_arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it; 1 when something about the sprayer does not fit."""
+    args.runs = args.runs or DEFAULT_FOLDER
     actions = {"new": _new, "change": _change, "check": _check, "list": _list, "use": _use}
     try:
         return actions[args.action](args)
@@ -199,18 +206,30 @@ def _list(args: argparse.Namespace) -> int:
     from host.rig.rig_folder import earlier_versions
     from host.settings import load_settings
 
-    own, chosen = known_rigs(args.runs), load_settings().rig
-    if not own:
-        print("No sprayer is described yet: 'swardflow rig new' asks about yours.")
+    own, examples, chosen = known_rigs(args.runs), example_rigs(), load_settings().rig
+    lines = [] if own else ["No sprayer is described yet: 'swardflow rig new' asks about yours."]
     for known in own:
         kept = earlier_versions(known.path)
         before = f" ({plural(len(kept), 'earlier version')} in {kept[0].parent})" if kept else ""
         mark = ", used when none is named" if known.name == chosen else ""
-        print(f"{known.name}: {known.rig.name if known.rig else known.trouble}{mark}{before}")
-    print("\nExamples, to begin with by --like:")
-    for known in example_rigs():
-        print(f"{known.name}: {known.rig.name if known.rig else known.trouble}")
+        lines.append(f"{_named(known)}{mark}{before}")
+    lines += ["", "Examples, to begin with by --like:", *map(_named, examples)]
+    answer = {"used": chosen or None, "rigs": list(map(_told, own)), "examples": list(map(_told, examples))}
+    print_answer(args, "\n".join(lines), answer)
     return 0
+
+
+def _named(known: KnownRig) -> str:
+    return f"{known.name}: {known.rig.name if known.rig else known.trouble}"
+
+
+def _told(known: KnownRig) -> dict[str, Any]:
+    return {
+        "name": known.name,
+        "title": known.rig.name if known.rig else None,
+        "file": known.path,
+        "trouble": known.trouble or None,
+    }
 
 
 def _use(args: argparse.Namespace) -> int:
@@ -222,5 +241,5 @@ def _use(args: argparse.Namespace) -> int:
 
     rig = load_rig(find_rig(args.rig, args.runs))
     save_settings(replace(load_settings(), rig=args.rig))
-    print(f"{rig.name} is used when no rig is named.")
+    print_answer(args, f"{rig.name} is used when no rig is named.", {"used": args.rig, "title": rig.name})
     return 0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+
+from host.cli.shared_options import PIPE, add_out_argument
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -15,8 +16,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         " says what it means and marks what is wrong.",
     )
     parser.add_argument("what", choices=("rig", "scenario"), help="which kind of file")
-    parser.add_argument(
-        "file", type=Path, nargs="?", metavar="FILE", help="write it here instead, such as rig.schema.json"
+    add_out_argument(
+        parser, "write it here instead, such as rig.schema.json (default: -, printed)", pipe=True, default=PIPE
     )
 
 
@@ -31,8 +32,5 @@ def run(args: argparse.Namespace) -> int:
 
     table = RIG if args.what == "rig" else SCENARIO
     text = json.dumps(editor_schema(table, f"Swardflow {args.what} file"), indent=2) + "\n"
-    if args.file:
-        write_new(args.file, text)
-    else:
-        print(text, end="")
+    write_new(args.out, text)
     return 0

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from host.cli.calibration_options import cards_named
 from host.cli.document_output import add_output_arguments, print_document
 from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
+from host.cli.shared_options import PIPE, add_out_argument
+from host.errors import BadInputError
+
+_ENDINGS = (".html", ".csv")
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -21,8 +24,14 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_library_arguments(parser)
     add_output_arguments(parser)
-    parser.add_argument("--report", type=Path, help="write the record of the season as one HTML page to print or keep")
-    parser.add_argument("--csv", type=Path, help="write one row per run for a spreadsheet")
+    add_out_argument(
+        parser,
+        "write this, too: *.html, the record of the season as a page to print or keep; *.csv, one row for each run; "
+        "may be given more than once; - prints the rows as CSV in place of all else",
+        pipe=True,
+        action="append",
+        default=[],
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,6 +47,9 @@ def run(args: argparse.Namespace) -> int:
     from host.review.season import season_of
     from host.review.season_document import season_document
 
+    for out in args.out:
+        if out != PIPE and out.suffix.lower() not in _ENDINGS:
+            raise BadInputError(f"--out {out} has no known ending: name the file *.html or *.csv")
     entries = chosen_entries(args)
     digests = [entry.digest for entry in entries if entry.digest]
     # A file that cannot be read belongs to no rig and no day: it is named whatever was asked for.
@@ -47,11 +59,13 @@ def run(args: argparse.Namespace) -> int:
     season = season_of(digests, cards, [f"not read: {problem}" for problem in (*unread, *bad)])
     system = units_asked(args, entries)
     folder = chosen_library(args).folder
-    if args.csv:
-        write_new(args.csv, format_csv(runs_table(entries, folder, system)))
     document = season_document(season, system)
-    if args.report:
-        mine = [entry for entry in entries if entry.digest and entry.digest.rig == season.rig]
-        write_new(args.report, format_report(document, datetime.now(), [runs_section(mine, folder, system)]))
-    print_document(document, args)
+    for out in args.out:
+        if out.suffix.lower() == ".html":
+            mine = [entry for entry in entries if entry.digest and entry.digest.rig == season.rig]
+            write_new(out, format_report(document, datetime.now(), [runs_section(mine, folder, system)]))
+        else:
+            write_new(out, format_csv(runs_table(entries, folder, system)))
+    if PIPE not in args.out:
+        print_document(document, args)
     return 1 if season.findings or unread else 0

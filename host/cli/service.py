@@ -8,8 +8,8 @@ import re
 import sys
 from pathlib import Path
 
+from host.cli.shared_options import add_runs_argument
 from host.errors import NotNowError, NotSavedError
-from host.run_folder import DEFAULT_FOLDER
 from host.whole_file import write_whole
 
 UNIT = "swardflow.service"
@@ -47,7 +47,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "lets you open the board's port. By default a unit of your own user; --install writes it to its place. "
         "Port, sharing and the rest come from 'swardflow settings'.",
     )
-    parser.add_argument("folder", nargs="?", type=Path, help=f"folder for run files (default: {DEFAULT_FOLDER})")
+    add_runs_argument(parser)
     parser.add_argument("--system", metavar="USER", help="a unit of the system instead, which runs as this user")
     parser.add_argument("--udev", action="store_true", help="the udev rule for the board's port instead")
     parser.add_argument("--install", action="store_true", help="write it to its place, and say what to do next")
@@ -55,7 +55,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Print or install."""
-    text = _RULES if args.udev else unit_text(args.folder, args.system, sys.executable)
+    text = _RULES if args.udev else unit_text(args.runs, args.system, sys.executable)
     if not args.install:
         print(text, end="")
         return 0
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
 
 def unit_text(folder: Path | None, user: str | None, python: str) -> str:
     """The unit: of the user's own manager, or of the system's for `user`."""
-    runs = [] if folder is None else [str(folder.expanduser().absolute())]
+    runs = [] if folder is None else ["--runs", str(folder.expanduser().absolute())]
     words = [python, "-P", "-m", "host.cli.main", "open", *runs, "--no-browser"]
     if user is None:
         after, more, target = "", "", "default.target"

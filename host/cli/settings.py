@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import argparse
 
+from host.cli.shared_options import add_json_argument, print_answer
+
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Register the command."""
-    commands.add_parser(
+    parser = commands.add_parser(
         "settings",
         help="show or change what is remembered: rig, port, sharing, units, page port",
         description="Shows what is remembered and where, and changes it with NAME=VALUE; NAME= forgets one. "
         "Options on the command line go before the settings. The file is swardflow/settings.toml in ~/.config "
         "(or $XDG_CONFIG_HOME); SWARDFLOW_SETTINGS names another. "
         "Names: rig, port, share (yes or no), units (us or metric), page_port, network_name.",
-    ).add_argument("changes", nargs="*", metavar="NAME=VALUE", help="change this one")
+    )
+    parser.add_argument("changes", nargs="*", metavar="NAME=VALUE", help="change this one")
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -32,8 +36,10 @@ def run(args: argparse.Namespace) -> int:
         settings = changed(settings, name.strip(), value.strip())
     if args.changes:
         save_settings(settings)
-    print(f"Settings, kept in {settings_path()}:")
+    lines = [f"Settings, kept in {settings_path()}:"]
     for name, value in asdict(settings).items():
         shown = {True: "yes", False: "no", "": "–"}.get(value, value)
-        print(f"  {name:13} {shown!s:28} {MEANINGS[name]}")
+        lines.append(f"  {name:13} {shown!s:28} {MEANINGS[name]}")
+    kept = {name: None if value == "" else value for name, value in asdict(settings).items()}
+    print_answer(args, "\n".join(lines), {"file": settings_path(), "settings": kept})
     return 0

@@ -10,6 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.shared_options import add_json_argument, add_out_argument, print_answer
 from host.errors import BadInputError, NotSavedError
 
 if TYPE_CHECKING:
@@ -25,9 +26,10 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="a scenario file or the name of one in --list")
     parser.add_argument("--list", action="store_true", help="name the scenarios that come along, and end")
+    add_json_argument(parser)
     add_pace_options(parser)
-    parser.add_argument("--write", type=Path, metavar="RUNFILE", help="write this run file instead of serving a port")
-    parser.add_argument("--truth", type=Path, metavar="FILE", help="where the truth goes; with --write RUN.truth.json")
+    add_out_argument(parser, "write this run file instead of serving a port", pipe=False)
+    parser.add_argument("--truth", type=Path, metavar="FILE", help="where the truth goes; with --out RUN.truth.json")
 
 
 def add_pace_options(parser: argparse.ArgumentParser) -> None:
@@ -47,8 +49,8 @@ def run(args: argparse.Namespace) -> int:
     from host.simulate.scenario import load_scenario, packaged_scenarios
 
     if args.list:
-        for name, title in packaged_scenarios().items():
-            print(f"{name:24} {title}")
+        known = packaged_scenarios()
+        print_answer(args, "\n".join(f"{name:24} {title}" for name, title in known.items()), {"scenarios": known})
         return 0
     if args.scenario is None:
         raise BadInputError("no scenario given: name one, or see them with --list")
@@ -58,15 +60,15 @@ def run(args: argparse.Namespace) -> int:
     from host.simulate.scenario_source import ScenarioSource
     from host.simulate.truth import write_truth
 
-    if args.write is not None:
+    if args.out is not None:
         from host.simulate.run_writer import write_run
 
-        truth_file = args.truth or args.write.with_suffix(".truth.json")
+        truth_file = args.truth or args.out.with_suffix(".truth.json")
         refuse_existing(truth_file)
-        source = write_run(scenario, args.write, progress_line("simulated"))
+        source = write_run(scenario, args.out, progress_line("simulated"))
         end_progress()
         write_truth(truth_file, source.sprayer)
-        print(f"run file {args.write}, truth {truth_file}")
+        print_answer(args, f"run file {args.out}, truth {truth_file}", {"run": args.out, "truth": truth_file})
         return 0
     if args.truth is not None:
         refuse_existing(args.truth)

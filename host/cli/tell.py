@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from host.cli.shared_options import add_json_argument, print_answer
 from host.cli.which_run import add_run_arguments, run_path
 
 WHAT = {
@@ -31,6 +32,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     add_run_arguments(parser)
     parser.add_argument("what", choices=WHAT, metavar="WHAT", help=" | ".join(WHAT))
     parser.add_argument("text", nargs="*", metavar="TEXT", help="text that goes with it")
+    add_json_argument(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,10 +45,10 @@ def run(args: argparse.Namespace) -> int:
     if args.what == "follow":
         return _follow(path)
     reply = ask(path, request_for(args.what, " ".join(args.text)))
-    if args.what == "status":
-        print(json.dumps(reply, indent=2))
-    else:
-        print(f"{args.what}: told to the recorder of {path.name}")
+    words = (
+        json.dumps(reply, indent=2) if args.what == "status" else f"{args.what}: told to the recorder of {path.name}"
+    )
+    print_answer(args, words, reply)
     return 0
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from host.cli.opening import add_page_arguments, add_runs_argument
+from host.cli.opening import add_page_arguments
 from host.cli.record import add_record_arguments, end_recording_at, fill_in, plan_of, run_request
+from host.cli.shared_options import add_runs_argument
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

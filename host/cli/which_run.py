@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.shared_options import add_runs_argument
 from host.run_folder import DEFAULT_FOLDER, SUFFIX, find_run
 
 
@@ -13,9 +14,7 @@ def add_run_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "run_name", metavar="RUN", help=f"run file (*{SUFFIX}), its name in the runs folder, or 'latest'"
     )
-    parser.add_argument(
-        "--runs", type=Path, metavar="FOLDER", help=f"folder with run files (default: {DEFAULT_FOLDER})"
-    )
+    add_runs_argument(parser)
 
 
 def run_path(args: argparse.Namespace) -> Path:

@@ -150,9 +150,7 @@ def _take(run: RunFile, event: Event, frame_count: int) -> None:
 def _nothing_read(path: Path) -> str:
     if path.stat().st_size == 0:
         return f"run file {path} is empty: the recording stopped before anything reached the disk; delete it"
-    return (
-        f"{path} is no Swardflow run file, or nothing in it can be verified: give a file that 'swardflow record' made"
-    )
+    return f"{path} is no Swardflow run file, or nothing in it can be verified: choose another"
 
 
 def _reason(error: OSError) -> str:

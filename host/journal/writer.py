@@ -99,7 +99,7 @@ class JournalWriter:
             raise
         except OSError as error:
             raise NotSavedError(
-                f"run file {path} cannot be made: {error.strerror}; choose another folder with --runs"
+                f"run file {path} cannot be made: {error.strerror}; choose another folder for runs"
             ) from None
         self._syncer = Syncer(lambda: self._files.sync(self._descriptor), SYNC_INTERVAL_S)
         for record in first:

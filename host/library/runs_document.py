@@ -49,10 +49,15 @@ def totals_words(entries: Sequence[Entry], system: str, *, of: int | None = None
     digests = [entry.digest for entry in entries if entry.digest]
     if not digests and of is None:
         return "No run yet."
-    volume = quantity(sum(digest.volume_m3 for digest in digests), "volume", system).text
-    area = sum(digest.area_m2 for digest in digests)
-    whole = f"{quantity(area, 'area', system).text} ({quantity(area, 'field_area', system).text})"
-    return f"{plural(len(digests), 'run')}: {volume} on {whole}" + (f", of {of} in all" if of is not None else "")
+    volumes = [digest.volume_m3 for digest in digests if digest.volume_m3 is not None]
+    areas = [digest.area_m2 for digest in digests if digest.area_m2 is not None]
+    volume = quantity(sum(volumes), "volume", system).text if volumes or not digests else "volume not known"
+    area = quantity(sum(areas), "area", system).text + f" ({quantity(sum(areas), 'field_area', system).text})"
+    whole = f"{volume} on {area}" if areas or not digests else f"{volume}, area not known"
+    unknown = sum(None in (digest.volume_m3, digest.area_m2) for digest in digests)
+    if 0 < unknown < len(digests):
+        whole += f", not counting what is not known of {plural(unknown, 'run')}"
+    return f"{plural(len(digests), 'run')}: {whole}" + (f", of {of} in all" if of is not None else "")
 
 
 def runs_table(entries: Sequence[Entry], folder: Path, system: str) -> Table:
@@ -75,14 +80,19 @@ def units_of(entries: Sequence[Entry]) -> str:
 
 
 def applied_words(digest: Digest, system: str) -> str:
-    """What was sprayed on which area."""
-    return f"{quantity(digest.volume_m3, 'volume', system).text} on {quantity(digest.area_m2, 'area', system).text}"
+    """What was sprayed on which area; empty where neither is known."""
+    volume, area = quantity(digest.volume_m3, "volume", system).text, quantity(digest.area_m2, "area", system).text
+    if digest.area_m2 is None:
+        return "" if digest.volume_m3 is None else f"{volume}, area not known"
+    return f"{volume if digest.volume_m3 is not None else 'volume not known,'} on {area}"
 
 
 def rate_words(digest: Digest, system: str) -> str:
     """Which share of the ground got what it should; then the mean rate, and its target."""
     if digest.rate_m3_m2 is None or digest.verdict is None:
-        return "no rate: no ground is known" if digest.unassigned_m3 > 0 else "nothing sprayed on the move"
+        if digest.why_not_known:
+            return f"what was sprayed is not known: {digest.why_not_known}"
+        return "nothing sprayed on the move" if digest.unassigned_m3 == 0 else "no rate: no ground is known"
     rate, target = (quantity(value, "rate", system) for value in (digest.rate_m3_m2, digest.target_m3_m2))
     return f"{digest.verdict.shares}; mean {rate.text} (target {target.number})"
 

@@ -13,7 +13,8 @@ def used_this_season(entries: Iterable[Entry], today: date, place: str = "", unr
     """What the runs since 1 January put down per area.
 
     With `place` only runs of that site or area count, in any case of letters; else all of them, as if all had been
-    sprayed on the same ground. Files without a digest, and `unread` ones, are told as not counted.
+    sprayed on the same ground. Files without a digest, runs whose rate is not known, and `unread` ones are told as
+    not counted.
     """
     first = date(today.year, 1, 1)
     used: dict[str, Used] = {}
@@ -26,6 +27,10 @@ def used_this_season(entries: Iterable[Entry], today: date, place: str = "", unr
             continue
         if place and digest.site.strip().lower() != place.strip().lower():
             continue
+        if (
+            digest.rate_m3_m2 is None and digest.unassigned_m3 != 0.0
+        ):  # something may have gone down, nobody knows how much
+            unread += 1
         for product in digest.products:
             name, form = product.name.strip().lower(), "dry" if product.dry else "liquid"
             before = used.get(name)

@@ -142,13 +142,21 @@ class Link:
         """Whether a board is heard that has been asked often enough who it is, and does not say."""
         return self.identity is None and self._asks >= ASKS and self._first_sound is not None
 
-    def wait_for_board(self, timeout_s: float = BOARD_WAIT_S, *, any_protocol: bool = False) -> None:
+    def wait_for_board(
+        self, timeout_s: float = BOARD_WAIT_S, *, any_protocol: bool = False, say: Callable[[str], None] | None = None
+    ) -> None:
         """Return once a board that speaks our protocol has been heard, or one of any with `any_protocol`.
 
-        Raises NoAnswerError when nothing arrives or nothing readable, OtherVersionError when the board speaks another.
+        `say` gets a message when nothing has come for SILENT_S, or for half of the time where that is shorter. Raises
+        NoAnswerError when nothing arrives or nothing readable, OtherVersionError when the board speaks another.
         """
+        early_s = min(SILENT_S, timeout_s / 2)
         with self._changed:
-            self._changed.wait_for(lambda: self.lines > self.wire_damage, timeout_s)
+            heard = self._changed.wait_for(lambda: self.lines > self.wire_damage, early_s)
+        if say and not (heard or self.bytes_read):  # outside the lock: whoever is told must not hold up the reading
+            say(f"Nothing comes from {self.address} yet: is it the right port, has the board power?")
+        with self._changed:
+            self._changed.wait_for(lambda: self.lines > self.wire_damage, timeout_s - early_s)
             if self.lines > self.wire_damage:
                 self._changed.wait_for(lambda: self.identity is not None, min(timeout_s, IDENTITY_GRACE_S))
         if self._protocol_differs() and self.identity and not any_protocol:

@@ -9,6 +9,7 @@ from host.frames import Frames
 from host.pipeline.carry import HoldLast, Previous
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts
+from host.pipeline.fitted import Fitted
 from host.pipeline.pulses import Pulsing
 
 MOVING_M_S = 0.2
@@ -16,7 +17,8 @@ _DRY_US = 1_000_000.0
 
 
 class SprayState:
-    """Spraying is the switch, unless nothing has flowed for a second; without a switch it is the flow alone.
+    """Spraying is the switch, unless nothing has flowed for a second; without a switch it is the flow alone, and
+    without a flow meter input the switch alone. Without either it is not known, and no frame sprays.
 
     The switch acts at once, the meter a few tenths of a second later; going by the switch keeps both ends of a pass
     in place on the ground.
@@ -26,14 +28,15 @@ class SprayState:
         self._was_on = Previous(False)
         self._on_since_us, self._missed_us = HoldLast(0), HoldLast(-(2**62))
 
-    def push(self, frames: Frames, counts: Counts, flow: Pulsing, by_switch: Bools) -> Bools:
-        """Whether water reaches the ground in each frame, shape (n,); `by_switch`: where there is a switch to go by."""
+    def push(self, frames: Frames, counts: Counts, flow: Pulsing, fitted: Fitted) -> Bools:
+        """Whether water reaches the ground in each frame, shape (n,)."""
         on: Bools = (frames["flags"] & Flag.SPRAY) != 0
         switched_on = on & ~self._was_on(on)
         since_us = self._on_since_us(counts.board_us, switched_on)
         missed_us = self._missed_us(counts.board_us, counts.dropped > 0)  # they may have been those of the flow
         fresh = counts.board_us - np.maximum(since_us, missed_us) < _DRY_US
-        return np.where(by_switch, on & (fresh | (flow.idle_us < _DRY_US)), flow.frequency_hz > 0)
+        wet = fresh | (flow.idle_us < _DRY_US) | ~fitted.meter
+        return np.where(fitted.switch, on & wet, (flow.frequency_hz > 0) & fitted.meter)
 
 
 def is_moving(speed_m_s: Floats) -> Bools:

@@ -14,7 +14,9 @@ from host.pipeline.columns import Ints
 from host.pipeline.rows import Rows
 
 _SETTLE_US = 700_000  # of the first and the last edge: rotor, hose and valve are still on their way
+_RUN_DOWN_US, _ROUNDS = 300_000, 4
 _REACH_US = 3_500_000  # how far into the pass the line is drawn
+_QUIET_US = 250_000  # without an edge for so long, the meter stood
 _LEAST_PULSES = 6
 _AT_REST = 0.5  # of a pulse: how far the rotor has turned, on average, since its last edge when it stands
 
@@ -28,8 +30,19 @@ def began_us(rows: Rows, first: int, last: int) -> float | None:
     line = np.flatnonzero((edge >= edge[0] + _SETTLE_US) & (edge <= edge[0] + _SETTLE_US + _REACH_US))
     if not len(line) or rows["why"][first : timed[line[-1]] + 1].any():
         return None
-    rest = int(rows["pulses"][first - 1]) + _AT_REST
+    rest = int(rows["pulses"][_at_rest(rows, first)]) + _AT_REST
     return _where(edge, pulses, line, rest, anchor=0)
+
+
+def _at_rest(rows: Rows, first: int) -> int:
+    """The last row before `first` in which the meter still stood: water may flow before a switch says so."""
+    before = np.flatnonzero(rows["timed"][:first])
+    since = int(rows["edge_us"][first]) if rows["timed"][first] else int(rows["us"][first] - rows["step_us"][first])
+    for place in before[::-1].tolist():
+        if since - int(rows["edge_us"][place]) > _QUIET_US:
+            break
+        since, first = int(rows["edge_us"][place]), place
+    return max(first - 1, 0)
 
 
 def ended_us(rows: Rows, first: int, end: int) -> float | None:
@@ -38,12 +51,18 @@ def ended_us(rows: Rows, first: int, end: int) -> float | None:
     if not len(timed):
         return None
     edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
-    line = np.flatnonzero((edge <= edge[-1] - _SETTLE_US) & (edge >= edge[-1] - _SETTLE_US - _REACH_US))
-    # The first report of a pass may still hold the rotor's start.
-    line = line[edge[line] >= edge[0] + _SETTLE_US]
-    if not len(line) or rows["why"][timed[line[0]] : end + 1].any():
-        return None
-    return _where(edge, pulses, line, int(rows["pulses"][end]) + _AT_REST, anchor=-1)
+    found, over_us = None, float(edge[-1])
+    for _ in range(_ROUNDS):
+        line = np.flatnonzero((edge <= over_us - _SETTLE_US) & (edge >= over_us - _SETTLE_US - _REACH_US))
+        # The first report of a pass may still hold the rotor's start.
+        line = line[edge[line] >= edge[0] + _SETTLE_US]
+        if not len(line) or rows["why"][timed[line[0]] : end + 1].any():
+            return None
+        found = _where(edge, pulses, line, int(rows["pulses"][end]) + _AT_REST, anchor=-1)
+        if found is None or found + _RUN_DOWN_US >= over_us:
+            break
+        over_us = found + _RUN_DOWN_US  # a fine meter gives its last pulses long after: they are no part of the pass
+    return found
 
 
 def _where(edge: Ints, pulses: Ints, line: Ints, count: float, *, anchor: int) -> float | None:

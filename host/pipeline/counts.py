@@ -10,6 +10,7 @@ from host.frames import WRAP, Event, Frames, counter_difference
 from host.pipeline.carry import HoldLast, RunningSum
 from host.pipeline.columns import Bools, Ints
 from host.pipeline.late_pulses import LatePulses
+from host.pipeline.lateness import Lateness
 
 _LONGEST_STEP_US = 120_000_000  # a board clock further on than this, with no such wait on the host, has restarted
 _HOST_PACE = 20  # a run may be replayed up to this much faster than it was sprayed and still be told from a restart
@@ -50,7 +51,8 @@ class CountUnwrapper:
 
     Between two frames of the same start (boot number) the pulses are the difference modulo 2**32, however long the
     gap: lines lost on the way lose no volume. After a restart the pulses counted since then are added; those pumped
-    while the board was down are lost. Frames that fit neither (another board was plugged in, or a damaged line whose
+    while the board was down are lost; how long that was is on the computer's clock, from when the last report before
+    was made. Frames that fit neither (another board was plugged in, or a damaged line whose
     checksum agreed by chance) set a new starting point and add nothing.
     """
 
@@ -60,6 +62,7 @@ class CountUnwrapper:
         self._flow = _PulseUnwrapper("flow")
         self._wheel = _PulseUnwrapper("wheel")
         self._late = LatePulses()
+        self._lateness = Lateness()
 
     @property
     def put_back(self) -> dict[str, int]:
@@ -85,7 +88,8 @@ class CountUnwrapper:
         reset = ~continues & (since_boot <= _BOOT_SLACK_US + _HOST_PACE * host_us)
         if first and len(frames):
             continues[0] = reset[0] = False
-        step_us = np.where(continues, step_us, np.maximum(host_us, 0))
+        late_us = self._lateness.push(host_us, step_us, continues)
+        step_us = np.where(continues, step_us, np.maximum(host_us, 0) + late_us)
         board_us = self._board(step_us)
         missing = np.maximum((frames["seq"].astype(np.int64) - before["seq"]) % 2**16 - 1, 0)
         return Counts(

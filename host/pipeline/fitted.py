@@ -1,8 +1,8 @@
-"""What the board says is fitted, held against what the rig needs."""
+"""What can be measured: what the board says is fitted, held against what the rig has. The one place that says so."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, fields
 
 import numpy as np
 
@@ -13,12 +13,46 @@ from host.rig import Rig
 
 
 @dataclass(frozen=True)
-class Fitted:
-    """Per frame, shape (n,): what there is to go by."""
+class Inputs:
+    """What rig and board can measure together."""
 
-    by_switch: Bools
-    no_wheel: Bools  # the ground cannot be measured
-    pressure: Bools  # rig and board have a transducer
+    meter: bool  # volume and flow
+    switch: bool  # whether it sprays, without the flow
+    wheel: bool
+    way: bool  # distance and speed: by the wheel, or by a timed course while it is known to spray
+    pressure: bool
+
+    @property
+    def ground(self) -> bool:
+        """Volume and ground at the same time: without both there is no rate."""
+        return self.meter and self.way
+
+    def __or__(self, other: Inputs) -> Inputs:
+        return Inputs(*(a or b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
+
+NOTHING = Inputs(False, False, False, False, False)
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """The same per frame, shape (n,) each."""
+
+    meter: Bools
+    switch: Bools
+    wheel: Bools
+    way: Bools
+    pressure: Bools
+
+    @property
+    def ground(self) -> Bools:
+        """Volume and ground at the same time."""
+        return self.meter & self.way
+
+    @property
+    def any(self) -> Inputs:
+        """What could be measured in at least one of the frames."""
+        return Inputs(*(bool(getattr(self, one.name).any()) for one in fields(self)))
 
 
 class Capabilities:
@@ -30,22 +64,27 @@ class Capabilities:
 
     def push(self, n: int, events: list[Event]) -> Fitted:
         """For `n` frames, among which `events` lie."""
-        by_switch, no_wheel, pressure = (np.full(n, now) for now in self._now())
+        columns = [np.full(n, now) for now in astuple(self.now)]
         for event in events:
             if event.kind == "identity" and isinstance(event.detail.get("capabilities"), int):
                 self._fitted = Capability(event.detail["capabilities"])
-                for column, now in zip((by_switch, no_wheel, pressure), self._now(), strict=True):
+                for column, now in zip(columns, astuple(self.now), strict=True):
                     column[event.before_frame :] = now
-        return Fitted(by_switch, no_wheel, pressure)
+        return Fitted(*columns)
 
     @property
-    def no_wheel(self) -> bool:
-        """Whether the rig has a wheel and the board, as it has said, no input for it."""
-        return self._rig.wheel is not None and not self._has(Capability.WHEEL)
-
-    def _now(self) -> tuple[bool, bool, bool]:
-        switch = self._has(Capability.SWITCH) and self._rig.spray_switch
-        return switch, self.no_wheel, self._has(Capability.PRESSURE) and self._rig.pressure is not None
+    def now(self) -> Inputs:
+        """By the newest that the board has said."""
+        rig = self._rig
+        meter, switch = self._has(Capability.FLOW), rig.spray_switch and self._has(Capability.SWITCH)
+        wheel = rig.wheel is not None and self._has(Capability.WHEEL)
+        return Inputs(
+            meter=meter,
+            switch=switch,
+            wheel=wheel,
+            way=wheel if rig.wheel else meter or switch,
+            pressure=rig.pressure is not None and self._has(Capability.PRESSURE),
+        )
 
     def _has(self, part: Capability) -> bool:
         return bool(self._fitted & part)

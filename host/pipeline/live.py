@@ -37,12 +37,12 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     target = pipeline.rig.target
     low, high = target.rate_m3_m2 * (1 - target.band), target.rate_m3_m2 * (1 + target.band)
     under_way = pipeline.current_pass()
-    if pipeline.no_wheel:
-        last["speed_m_s"] = None
-    if pipeline.no_wheel or pipeline.refusing:
+    if not _rate_known(pipeline):
         last["pace_wanted_m_s"] = None
-    sums = pipeline.sums()
+    sums = {name: _finite(total) for name, total in pipeline.sums().items()}
     row = last | {name: sums[column] for name, column in _SUMS.items()}
+    if not pipeline.measured.ground:
+        row |= dict.fromkeys(_OF_GROUND)
     row |= {
         "target_m3_m2": target.rate_m3_m2,
         "keep_m_s": pipeline.rig.course.speed_m_s if pipeline.rig.course else None,  # the speed that all rests on
@@ -68,13 +68,17 @@ _SUMS = {
     "unassigned_m": "unassigned_m",
     "unassigned_m3": "unassigned_m3",
 }
+_OF_GROUND = ("area_m2", "over_m2", "under_m2", "off_target_s", "standing_s", "standing_m3")
 
 
 def _advice(pipeline: Pipeline, last: dict[str, Any]) -> str:
     """What the person behind the sprayer should do, one of ADVICE."""
+    inputs = pipeline.inputs
+    if not (inputs.meter or inputs.switch):
+        return NO_RATE
     if not last["spraying"]:
         return NOT_SPRAYING
-    if pipeline.no_wheel or pipeline.refusing:
+    if not _rate_known(pipeline):
         return NO_RATE
     if not last["moving"]:
         return STANDING
@@ -84,6 +88,13 @@ def _advice(pipeline: Pipeline, last: dict[str, Any]) -> str:
     return {OVER: more, UNDER: less}.get(last["side"], ON_TARGET)
 
 
+def _rate_known(pipeline: Pipeline) -> bool:
+    return pipeline.inputs.ground and not pipeline.refusing
+
+
 def _plain(value: Any) -> Any:
-    plain = value.item()
-    return None if isinstance(plain, float) and not math.isfinite(plain) else plain
+    return _finite(value.item())
+
+
+def _finite(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value

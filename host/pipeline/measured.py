@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host.formulas import flow_from_frequency
 from host.frames import Event, Frames
 from host.pipeline.applying import SprayState
 from host.pipeline.carry import RunningSum
 from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts, CountUnwrapper
-from host.pipeline.fitted import Capabilities, Fitted
+from host.pipeline.fitted import Capabilities, Fitted, Inputs
 from host.pipeline.pressure import PressureReading, Pressures
 from host.pipeline.pulses import PulseTimer, Pulsing
 from host.pipeline.refused import Refused, RefusedEdges
@@ -56,14 +57,15 @@ class Measurer:
         self._volume, self._refused = RunningSum(), RefusedEdges()
 
     @property
-    def no_wheel(self) -> bool:
-        """Whether the rig has a wheel and the board no input for it."""
-        return self._capabilities.no_wheel
+    def inputs(self) -> Inputs:
+        """What can be measured, by the newest that the board has said."""
+        return self._capabilities.now
 
     @property
     def refused(self) -> list[Refused]:
-        """When an input refused more edges than is good."""
-        return self._refused.windows
+        """When an input that the board has refused more edges than is good."""
+        has = {"flow": self.inputs.meter, "wheel": self.inputs.wheel}
+        return [window for window in self._refused.windows if has[window.name]]
 
     @property
     def put_back(self) -> dict[str, int]:
@@ -78,11 +80,12 @@ class Measurer:
         step_s = counts.step_us * 1e-6 * scale
         flow = self._flow.push(counts, counts.flow)
         fitted = self._capabilities.push(len(frames), events)
-        spraying = self._spraying.push(frames, counts, flow, fitted.by_switch)
+        spraying = self._spraying.push(frames, counts, flow, fitted)
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3
         travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
         counting = {"flow": flow.counted_hz, "wheel": travel.counted_hz}
+        refused = self._refused.push(frames, counts, counting, events)
         return Measured(
             host_s=host_s,
             scale=scale,
@@ -91,13 +94,13 @@ class Measurer:
             fitted=fitted,
             flow=flow,
             per_m3=per_m3,
-            flow_m3_s=flow.frequency_hz / scale / per_m3,
+            flow_m3_s=flow_from_frequency(flow.frequency_hz / scale, per_m3),
             step_m3=step_m3,
             volume_m3=self._volume(step_m3),
             travel=travel,
-            pressure=self._pressure.push(frames, events),
+            pressure=self._pressure.push(frames, events, fitted.pressure),
             spraying=spraying,
-            refused=self._refused.push(frames, counts, counting, events),
+            refused={"flow": refused["flow"] & fitted.meter, "wheel": refused["wheel"] & fitted.wheel},
         )
 
 

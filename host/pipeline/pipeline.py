@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from host.frames import Event, Frames
-from host.pipeline.carry import Highest, Previous, RunningSum
+from host.pipeline.carry import Highest, HoldLast, Previous, RunningSum
 from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints, Signals
 from host.pipeline.counts import Counts
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.watch import FaultWatch
-from host.pipeline.fitted import Fitted
+from host.pipeline.fitted import NOTHING, Fitted, Inputs
 from host.pipeline.ground import GroundTotals
 from host.pipeline.measured import Measured, Measurer
 from host.pipeline.rate import Progress, Rate, RateWindow
@@ -21,6 +21,8 @@ from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
 from host.pipeline.tank import TankLevel
 from host.rig import Rig
+
+_ROLL_US = 2_000_000  # a wheel that gives no pulse for so long stands
 
 
 class Pipeline:
@@ -35,6 +37,7 @@ class Pipeline:
     def __init__(self, rig: Rig, catch: tuple[float, float] | None = None, *, watch_faults: bool = True) -> None:
         self.rig = rig
         self.certainty = RateCertainty(rig)
+        self.measured = NOTHING  # what could be measured in at least one frame
         self.refusing = False  # true pulses are refused just now: they come too fast for the filter of their input
         self._measure = Measurer(rig)
         self._rate = RateWindow(rig.swath_m, self.certainty)
@@ -43,38 +46,42 @@ class Pipeline:
         self._tank = TankLevel(rig.tank.volume_m3)
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
+        self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
         self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
+        self._turned_at_reset, self._reset_us = HoldLast(0), HoldLast(-_ROLL_US)
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
         now = self._measure.push(frames, events)
         counts, travel, spraying = now.counts, now.travel, now.spraying
         rate = self._rate.push(_progress(now))
-        refused = now.refused["flow"] | now.refused["wheel"]
+        fitted, refused = now.fitted, now.refused["flow"] | now.refused["wheel"]
+        self.measured |= fitted.any
         self.refusing = bool(refused[-1]) if len(refused) else self.refusing
-        why = self._why(counts, now.fitted, refused)
+        why = self._why(counts, fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
         number = self._settler.push(self._rows(now, rate, why))
-        tank_left = self._tank.push(now.volume_m3, events)
+        volume = now.volume_m3 + self._unmetered(_unless(fitted.meter))
+        tank_left = self._tank.push(volume, events)
         if self._watch:
             self._watch.push(_scene(frames, now, ground.area_m2, tank_left))
         return Signals(
             host_s=now.host_s,
             board_s=counts.board_us * 1e-6,
             clock_scale=now.scale,
-            flow_m3_s=now.flow_m3_s,
-            volume_m3=now.volume_m3,
+            flow_m3_s=now.flow_m3_s + _unless(fitted.meter),
+            volume_m3=volume,
             pressure_pa=now.pressure.mean_pa,
             pressure_min_pa=now.pressure.min_pa,
             pressure_max_pa=now.pressure.max_pa,
-            speed_m_s=travel.speed_m_s,
-            distance_m=travel.distance_m,
+            speed_m_s=travel.speed_m_s + _unless(fitted.way),
+            distance_m=travel.distance_m + self._unwalked(_unless(fitted.way)),
             spraying=spraying,
             moving=travel.moving,
             rate_m3_m2=rate.rate_m3_m2,
             rate_u_m3_m2=rate.u_m3_m2,
-            pace_wanted_m_s=self._pace_wanted(spraying, rate.flow_m3_s / now.scale, now.flow_m3_s),
+            pace_wanted_m_s=self._pace_wanted(spraying & fitted.meter, rate.flow_m3_s / now.scale, now.flow_m3_s),
             off_target=ground.off_target,
             side=ground.side,
             pass_number=number,
@@ -101,9 +108,9 @@ class Pipeline:
         return self._settler.unassigned
 
     @property
-    def no_wheel(self) -> bool:
-        """Whether the rig has a wheel and the board no input for it: no ground can be measured then."""
-        return self._measure.no_wheel
+    def inputs(self) -> Inputs:
+        """What can be measured, by the newest that the board has said."""
+        return self._measure.inputs
 
     @property
     def refused(self) -> list[Refused]:
@@ -133,7 +140,7 @@ class Pipeline:
 
     def _rows(self, now: Measured, rate: Rate, why: Ints) -> Rows:
         """What the ground is settled from."""
-        course = self.rig.course
+        course, fitted = self.rig.course, now.fitted
         way = self._furthest(now.travel.smooth_m)  # what was carried on from the last pulse stays when the wheel stops
         rows = np.empty(len(why), dtype=ROW)
         for name, column in {
@@ -141,8 +148,8 @@ class Pipeline:
             "step_us": now.counts.step_us,
             "step_s": now.step_s,
             "host_s": now.host_s,
-            "step_m": now.step_s * course.speed_m_s if course else way - self._way_before(way),
-            "step_m3": now.step_m3,
+            "step_m": (now.step_s * course.speed_m_s if course else way - self._way_before(way)) + _unless(fitted.way),
+            "step_m3": now.step_m3 + _unless(fitted.meter),
             "pulses": now.counts.flow.total,
             "edge_us": now.counts.flow.edge_us,
             "timed": now.counts.flow.timed,
@@ -151,21 +158,31 @@ class Pipeline:
             "rate_m3_m2": rate.rate_m3_m2,
             "spraying": now.spraying,
             "moving": now.travel.moving | (course is not None),
-            "by_switch": now.fitted.by_switch,
+            "by_switch": fitted.switch,
             "why": why,
         }.items():
             rows[name] = column
         return rows
 
     def _why(self, counts: Counts, fitted: Fitted, refused: Bools) -> Ints:
-        why = np.where(fitted.no_wheel, Why.NO_WHEEL, np.where(refused, Why.REFUSED, Why.ASSIGNED))
+        unmeasured = np.where(~fitted.meter, Why.NO_METER, np.where(~fitted.way, Why.NO_WHEEL, Why.ASSIGNED))
+        why = np.where(refused, Why.REFUSED, Why.ASSIGNED)
         missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
         why = np.where(missed, Why.DROPPED, why)
+        why = np.where(self._rolling(counts), Why.RESTART, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
         if self._first and len(why):
-            why[0] = Why.NO_WHEEL if fitted.no_wheel[0] else Why.ASSIGNED
+            why[0] = Why.ASSIGNED
             self._first = False
-        return why
+        return np.where(unmeasured > 0, unmeasured, why)
+
+    def _rolling(self, counts: Counts) -> Bools:
+        """Up to the wheel's first pulse after a restart: how far it has rolled, or whether it stands, is not known."""
+        if self.rig.wheel is None:
+            return np.zeros(len(counts.reset), dtype=np.bool_)
+        before = counts.wheel.total - counts.wheel.step - counts.wheel.late
+        turned = before > self._turned_at_reset(before, counts.reset)
+        return ~turned & (counts.board_us - self._reset_us(counts.board_us, counts.reset) < _ROLL_US)
 
     def _pace_wanted(self, spraying: Bools, window_flow: Floats, flow: Floats) -> Floats:
         known = np.where(np.isfinite(window_flow), window_flow, flow)
@@ -174,6 +191,11 @@ class Pipeline:
 
     def _covers(self, tank_left: Floats) -> Floats:
         return np.maximum(tank_left, 0.0) / self.rig.target.rate_m3_m2
+
+
+def _unless(measured: Bools) -> Floats:
+    """0 where something was measured, else not a number: added to a figure, it says that the figure is not known."""
+    return np.where(measured, 0.0, np.nan)
 
 
 def _progress(now: Measured) -> Progress:
@@ -187,7 +209,7 @@ def _progress(now: Measured) -> Progress:
         distance_m=now.travel.smooth_m,
         flow_pulse_m3=1 / now.per_m3,
         wheel_pulse_m=now.travel.pulse_m,
-        applying=now.spraying & now.travel.moving & ~refused,
+        applying=now.spraying & now.travel.moving & ~refused & now.fitted.ground,
         broken=counts.broken | missed,
     )
 
@@ -203,8 +225,8 @@ def _scene(frames: Frames, now: Measured, area_m2: Floats, tank_left_m3: Floats)
         spraying=now.spraying,
         wheel_idle_us=now.travel.idle_us,
         wheel_hz=now.travel.counted_hz,
-        area_m2=area_m2,
+        area_m2=area_m2 + _unless(now.fitted.ground),
         tank_left_m3=tank_left_m3,
         refused=now.refused["flow"],
-        has_pressure=now.fitted.pressure,
+        fitted=now.fitted,
     )

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from firmware_protocol.messages import MEAN_STEPS
 from host.frames import Event, Frames
-from host.pipeline.columns import Floats
+from host.pipeline.columns import Bools, Floats
 from host.rig import PressureSensor
 
 DEFAULT_FULL_SCALE = 1023  # ten bits, until the board has said who it is
@@ -34,22 +34,22 @@ class PressureReading:
         self._sensor = sensor
         self._full_scale = float(DEFAULT_FULL_SCALE)
 
-    def push(self, frames: Frames, events: list[Event]) -> Pressures:
-        """Pressures of `frames`, shape (n,)."""
+    def push(self, frames: Frames, events: list[Event], fitted: Bools) -> Pressures:
+        """Pressures of `frames`, shape (n,); `fitted`: where rig and board have a transducer."""
         full_scale = np.full(len(frames), self._full_scale)
         for event in events:
             if event.kind == "identity" and event.detail.get("adc_full_scale"):
                 self._full_scale = float(event.detail["adc_full_scale"])
                 full_scale[event.before_frame :] = self._full_scale
         return Pressures(
-            self._pressure(frames["pressure_mean"] / MEAN_STEPS, full_scale),
-            self._pressure(frames["pressure_min"].astype(np.float64), full_scale),
-            self._pressure(frames["pressure_max"].astype(np.float64), full_scale),
+            self._pressure(frames["pressure_mean"] / MEAN_STEPS, full_scale, fitted),
+            self._pressure(frames["pressure_min"].astype(np.float64), full_scale, fitted),
+            self._pressure(frames["pressure_max"].astype(np.float64), full_scale, fitted),
         )
 
-    def _pressure(self, counts: npt.NDArray[np.float64], full_scale: Floats) -> Floats:
+    def _pressure(self, counts: npt.NDArray[np.float64], full_scale: Floats, fitted: Bools) -> Floats:
         if self._sensor is None:
             return np.full(len(counts), np.nan)
         fraction = counts / full_scale
-        live = (fraction >= self._sensor.open_below) & (fraction <= self._sensor.short_above)
+        live = fitted & (fraction >= self._sensor.open_below) & (fraction <= self._sensor.short_above)
         return np.where(live, self._sensor.pressure_pa(counts, full_scale), np.nan)

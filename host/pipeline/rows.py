@@ -40,6 +40,7 @@ class Why(IntEnum):
     RESTART = 2  # the board restarted: what was pumped meanwhile was not counted
     OTHER_COUNTS = 3  # the counts do not go on from the report before: another board, or damage
     DROPPED = 4  # the board says that it failed to count pulses
-    NO_WHEEL = 5  # the board has no wheel input, the rig has a wheel
+    NO_WHEEL = 5  # the board has no input by which the way is known
     SWITCH_OPEN = 6  # it flowed although the spray was off
     REFUSED = 7  # pulses came too fast for the input's filter: some were refused
+    NO_METER = 8  # the board has no flow meter input

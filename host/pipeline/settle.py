@@ -16,7 +16,7 @@ import numpy as np
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.cover import LEAD_US, Stretch, cover_of, stands, way_sprayed
+from host.pipeline.cover import LEAD_US, Cover, Stretch, cover_of, stands, way_sprayed
 from host.pipeline.rows import ROW, Rows, Why
 from host.rig import Target
 
@@ -48,6 +48,7 @@ class Pass:
     speed_m_s: float  # distance over spraying time
     rate_m3_m2: float  # volume over area
     rate_u_m3_m2: float  # its standard uncertainty, from the calibrations
+    switch_short_s: float = 0.0  # for how much longer the water flowed than the switch was on; 0 where they agree
 
 
 @dataclass(frozen=True)
@@ -268,7 +269,8 @@ class Settler:
         if leaked.any():
             rows = rows.copy()
             rows["why"][leaked] = Why.SWITCH_OPEN
-        quiet = rows["step_m3"] <= 0
+        # Without a flow meter input the switch alone says that nothing was sprayed.
+        quiet = (rows["step_m3"] <= 0) | (np.isnan(rows["step_m3"]) & rows["by_switch"])
         return self._nothing(rows, np.where(quiet, 0.0, 1.0))
 
     def _nothing(self, rows: Rows, weight: Floats | float = 1.0) -> Settled:
@@ -277,7 +279,7 @@ class Settler:
         nothing = dict.fromkeys(SUMMED, np.zeros(len(rows)))
         columns = nothing | {
             "unassigned_s": rows["step_s"] * apart,
-            "unassigned_m": rows["step_m"] * apart,
+            "unassigned_m": np.where(apart > 0, rows["step_m"] * apart, 0.0),
             "unassigned_m3": rows["step_m3"] * (rows["why"] != Why.ASSIGNED),
         }
         return Settled(np.zeros(len(rows), dtype=np.int64), **columns)
@@ -285,7 +287,8 @@ class Settler:
     def _settle(self, stretch: Stretch) -> tuple[Settled, Pass | None]:
         """What the rows of a stretch of spraying put on the ground, and the pass that they are, if they are one."""
         rows = stretch.rows
-        cover, began, ended = cover_of(stretch)
+        covered = cover_of(stretch)
+        cover = covered.share
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
@@ -316,7 +319,7 @@ class Settler:
             unassigned_m=np.where(apart, rows["step_m"], 0.0),
             unassigned_m3=np.where(apart, rows["step_m3"], 0.0),
         )
-        return settled, self._pass(rows, settled, began, ended) if counts else None
+        return settled, self._pass(rows, settled, covered) if counts else None
 
     def _sides(self, rows: Rows, cover: Floats) -> tuple[Bools, Bools, Bools]:
         """Whether the ground of each row got too much, too little, or is not known, by the rate about its middle."""
@@ -328,7 +331,8 @@ class Settler:
         rate = rows["rate_m3_m2"][rated[np.minimum(later, len(rated) - 1)]]
         return rate > self._target.high_m3_m2, rate < self._target.low_m3_m2, np.zeros(len(rows), dtype=np.bool_)
 
-    def _pass(self, rows: Rows, settled: Settled, began: float, ended: float) -> Pass:
+    def _pass(self, rows: Rows, settled: Settled, covered: Cover) -> Pass:
+        began, ended = covered.began_us, covered.ended_us
         sums = {name: math.fsum(getattr(settled, name)) for name in SUMMED}
         pressed = settled.ground_s * np.isfinite(rows["pressure_pa"])
         pressure_s = math.fsum(pressed)
@@ -354,6 +358,7 @@ class Settler:
             speed_m_s=_ratio(sums["ground_m"], sums["ground_s"]),
             rate_m3_m2=rate,
             rate_u_m3_m2=rate * float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
+            switch_short_s=covered.switch_short_s,
         )
 
     def _keep(self, settled: Settled, rows: Rows) -> None:

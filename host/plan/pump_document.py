@@ -27,7 +27,7 @@ from host.plan.pump import AGITATION, MARGIN, Duty, enough_up_to, judge
 from host.plan.rate import Boom
 from host.rig import Pump, Rig
 from host.unit_text import parse_quantity
-from host.units import UNITS, to_user
+from host.units import UNITS, format_value, to_user
 
 _ANSWERS: dict[str, tuple[str, Level]] = {
     "enough": ("The pump is big enough, with the margin.", "note"),
@@ -81,6 +81,9 @@ def pump_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
     answer, level = _ANSWERS[verdict]
     if verdict == "no agitation":
         answer = _NO_AGITATION[mix]
+    elif verdict == "unknown" and rig.pump is not None and rig.pump.known:
+        ends = format_value(rig.pump.points[-1][0], "pressure", system)
+        answer, level = f"The pump's table ends at {ends}: what it gives at this pressure is not known.", "warning"
     return Document(
         "pump",
         f"Pump of {rig.name}",

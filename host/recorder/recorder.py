@@ -77,8 +77,8 @@ class Recorder:
     """One recording, from opening the port to the trailer.
 
     `open_link` makes the link from the address and the queue that it is to fill; `shelters` are folders for the rest
-    of a run whose own disk is full, the first that takes it is used. The wall clock is asked once, for the date of the
-    run; every other time is of a clock that never jumps.
+    of a run whose own disk is full, the first that takes it is used; `pauses` notices when the computer stood still.
+    The wall clock is asked once, for the date of the run; every other time is of a clock that never jumps.
     """
 
     def __init__(
@@ -88,6 +88,7 @@ class Recorder:
         open_link: Callable[[str, SimpleQueue[Any]], Link] | None = None,
         files: Files | None = None,
         shelters: tuple[Path, ...] = (Path("~"), Path("/var/tmp"), Path("/tmp")),
+        pauses: PauseWatch | None = None,
     ) -> None:
         self._address = address
         self._plan = plan
@@ -103,10 +104,10 @@ class Recorder:
         self._undoing = threading.Lock()
         self._controls: list[ControlServer] = []
         self._reachable_as: Path | None = None
-        self._pauses = PauseWatch()
+        self._pauses = pauses or PauseWatch()
 
-    def start(self, board_wait_s: float = 5.0) -> Path:
-        """Open the port, hear the board, begin the run file, and return its path.
+    def start(self, board_wait_s: float = 5.0, say: Callable[[str], None] | None = None) -> Path:
+        """Open the port, hear the board, begin the run file, and return its path; `say` gets a message meanwhile.
 
         Raises UserError when any of it fails. No run file is begun before the board has been heard.
         """
@@ -115,11 +116,11 @@ class Recorder:
         if other := recorder_at(self._address):
             raise NotNowError(
                 f"port {self._address} is in use: process {other.get('pid')} records {other.get('run')} from it; "
-                "end that run with 'swardflow tell RUN stop', or start with --take-over to end it first"
+                "end that run, or take the port over"
             )
         self._link.start()
         try:
-            self._link.wait_for_board(board_wait_s, any_protocol=True)
+            self._link.wait_for_board(board_wait_s, any_protocol=True, say=say)
             self._writer = self._begin(folder, started)
             self._follow_the_file(self._writer)
         except BaseException:
@@ -201,7 +202,7 @@ class Recorder:
                 return JournalWriter(folder / name, snapshot, self._files)
             except FileExistsError:
                 continue
-        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: give another with --runs")
+        raise NotSavedError(f"{folder} already holds a hundred runs of this minute and name: choose another folder")
 
     def _step(self, writer: JournalWriter) -> bool:
         """Take what is there, or wait a little for something; False once everything has been taken."""

@@ -38,9 +38,9 @@ class RunRequest:
         """The arguments of `swardflow record`."""
         options = [f"--rig={self.rig}"]
         options += [f"--tank={self.tank}"] if self.tank else []
-        options += [f"--mix={self.mix}"] if self.mix else []
+        options += [f"--sheet={self.mix}"] if self.mix else []
         options += [f"--note={key}={text}" for key, text in self.notes.items()]
-        return [*options, "--", self.port]
+        return [*options, f"--port={self.port}"]
 
 
 def request_from(asked: Mapping[str, Any]) -> RunRequest:

@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from host.documents.document import duration
+from host.documents.words import plural
 from host.pipeline import Unassigned, Why
 from host.review.beyond import beyond_calibration
-from host.review.board_said import dropped_message, refused_messages, unsent_message
+from host.review.board_said import dropped_message, refused_messages, switch_message, unsent_message
 from host.review.hidden_ground import hidden_behind, hidden_in, joined
 from host.review.totals import known_of
 from host.units import format_value, format_volume
@@ -19,16 +20,18 @@ if TYPE_CHECKING:
 
 _NEXT_TO_NOTHING = 1e-3  # of the volume
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
+_SILENT_END_S = 10.0  # a board that is unplugged before the run is stopped is worth no sentence
 REASONS = {
     Why.SILENCE: "Nothing came from the board",
     Why.RESTART: "The board restarted; what was pumped while it was down is not counted",
     Why.OTHER_COUNTS: "The board's counts did not go on: another board, or damage on the line",
     Why.DROPPED: "The board dropped pulses",
     Why.NO_WHEEL: "The board has no wheel input",
+    Why.NO_METER: "The board has no flow meter input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
 }
-_TOLD_ONCE = (Why.NO_WHEEL, Why.REFUSED)  # of which the board's own message says why
+_TOLD_ONCE = (Why.NO_METER, Why.NO_WHEEL, Why.REFUSED)  # of which the board's own message says why
 
 
 def apart_messages(review: Review, system: str) -> list[str]:
@@ -63,9 +66,12 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
 
 def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) -> str:
     """All that is apart for one reason, from the first to the last of it."""
-    volume = format_volume(math.fsum(one.volume_m3 for one in alike), system)
+    metered = math.fsum(one.volume_m3 for one in alike)
+    volume = format_volume(metered, system)
     seconds = duration(math.fsum(one.seconds for one in alike)).text
     first, last = review.at(alike[0].start_s), review.at(alike[-1].end_s)
+    if math.isnan(metered):
+        return f"{first} to {last}: {_unmetered(math.fsum(one.distance_m for one in alike), seconds, review, system)}"
     why = "" if alike[0].why is Why.NO_WHEEL else f"{REASONS[alike[0].why]}. "
     head = f"{first} to {last}: {why}{volume} in {seconds} of spraying are not assigned"
     hidden = hidden_in(alike, known_of(review.totals, review.rig))
@@ -74,17 +80,52 @@ def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) ->
     return head + f", on about {format_value(hidden.area_m2, 'area', system)}."
 
 
+def _unmetered(way_m: float, seconds: str, review: Review, system: str) -> str:
+    """What there is to go by without a flow meter input: the switch, and the way."""
+    if not review.measured.switch:
+        return "whether it sprayed is not known."
+    over = f" over {format_value(way_m, 'length', system)}" if math.isfinite(way_m) else ""
+    return f"the spray was switched on for {seconds}{over}: how much went down is not known."
+
+
 def board_messages(review: Review) -> list[str]:
     """What the board could not do, where it and the rig disagree, where the run left its calibrations behind."""
-    health, said = review.health, [*review.board_misfits, *beyond_calibration(review.rig, review.passes)]
+    health, said = review.health, [*_unheard(review), *review.board_misfits]
+    said += beyond_calibration(review.rig, review.passes)
     if review.run.uninterpreted:
         said.append(f"{review.run.uninterpreted} reports in the file are of that other protocol and not part of this.")
     if health.dropped_pulses:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
+    if disagrees := switch_message(review.passes):
+        said.append(disagrees)
     if health.unsent_lines:
         said.append(unsent_message(health.unsent_lines))
     return said
+
+
+def timed_pace_message(review: Review, system: str) -> str:
+    """Where the ground is not measured: from what it is taken, and what that means; empty for a rig with a wheel."""
+    if review.rig.course is None or not review.passes:
+        return ""
+    pace = format_value(review.rig.course.speed_m_s, "speed", system)
+    return (
+        f"The ground is not measured: it is the time sprayed, at the timed {pace}. Walked 5 % slower, a pass is 5 % "
+        "shorter and got 5 % more than it says here. The ± of area and rate holds a walker as even as when timed."
+    )
+
+
+def _unheard(review: Review) -> list[str]:
+    """That no report was read, or none towards the end of the run."""
+    run, end_s = review.run, next((event.host_s for event in review.run.events if event.kind == "run_end"), None)
+    if not run.frames.size:
+        if run.wire_damage:
+            return [f"No report could be read: {plural(run.wire_damage, 'line')} came damaged."]
+        return [] if run.uninterpreted else ["Nothing came from the board: is it the right port, has the board power?"]
+    last_s = float(run.frames["host_s"][-1])
+    if end_s is None or end_s - last_s < _SILENT_END_S:
+        return []
+    return [f"{review.at(last_s)} to the end: nothing came from the board. What was sprayed then is not known."]
 
 
 def apart_rows(review: Review) -> list[Mapping[str, Any]]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from statistics import median
 
 from host.documents.document import duration
 from host.documents.words import percent, plural
-from host.pipeline import Refused
+from host.pipeline import Pass, Refused
 
 _AS_GOOD_AS_ALL = 0.95
+_DRY_S = 0.9  # with the switch on for so long without water, spraying has ended by the flow
 
 
 def dropped_message(dropped: int, put_back: Mapping[str, int]) -> str:
@@ -53,6 +55,24 @@ def refused_messages(windows: Iterable[Refused]) -> list[str]:
 
 
 _SENSOR = {"flow": "flow meter", "wheel": "wheel"}
+
+
+def switch_message(passes: Sequence[Pass]) -> str:
+    """That the switch was on for longer or shorter than the water flowed, and which was believed; empty otherwise.
+
+    It is said of a switch that is so in half of the passes or more. Where the water failed with the switch on, the
+    watch over faults says so.
+    """
+    doubted = [one.switch_short_s for one in passes if one.switch_short_s > -_DRY_S and one.switch_short_s]
+    if not doubted or 2 * len(doubted) < len(passes):
+        return ""
+    by = median(doubted)
+    where = f"{len(doubted)} of {len(passes)} {'pass' if len(passes) == 1 else 'passes'}"
+    much = f"{abs(by):.1f} s {'less' if by > 0 else 'more'}"
+    return (
+        f"The spray switch was on for {much} than the water flowed, in {where}: "
+        "look at its lever. There the flow says where spraying began and ended."
+    )
 
 
 def _share_words(found: Refused) -> str:

@@ -61,17 +61,14 @@ def under_cards(folder: Path, rig: Rig | None = None) -> Under:
     """Reading under the newest cards in `folder`. Raises UserError when it holds no cards at all."""
     folder = folder.expanduser()
     if not any(folder.glob("*/*.toml")):
-        raise NotFoundError(
-            f"there are no calibration cards in {folder}: give the folder that 'swardflow calibrate' keeps them in "
-            "with --cards"
-        )
+        raise NotFoundError(f"there are no calibration cards in {folder}: give the folder that holds them")
     return Under(rig, folder)
 
 
 def _recorded(run: RunFile) -> Rig:
     if not run.rig_toml:
         raise DamagedFileError(
-            f"the rig recorded in {run.path} is damaged beyond reading: give the rig file with --rig"
+            f"the rig recorded in {run.path} is damaged beyond reading: read the run under another rig file"
         )
     try:
         return _rig(run.rig_toml)

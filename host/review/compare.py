@@ -33,6 +33,10 @@ _RESTLESS = 0.05  # scatter of passes that is no scatter
 _DEFAULT_SCATTER = 0.007  # of the passes of a run: assumed, counts with what they show
 
 
+class NoCatchTestError(NotFoundError):
+    """There is no catch test to hold a run against."""
+
+
 @dataclass(frozen=True)
 class Comparison:
     """Measured over expected, its uncertainty for 95 % (relative to 1), the verdict, and what to do, in a sentence."""
@@ -52,9 +56,8 @@ def catch_before(review: Review, cards: Path) -> Card:
     """
     tests = [card for card in load_cards(cards, review.rig.name) if card.kind == "boom"]
     if not tests:
-        raise NotFoundError(
-            f"there is no catch test of {review.rig.name!r} in {cards}: make one with 'swardflow calibrate boom', "
-            "or name another run to compare with"
+        raise NoCatchTestError(
+            f"there is no catch test of {review.rig.name!r} in {cards}: make one, or compare with another run"
         )
     started = review.started
     if started is None:

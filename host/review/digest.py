@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
+from statistics import median
 from typing import Any
 
 from host.errors import UserError
@@ -16,9 +17,10 @@ from host.review.steady import Steady, steady_of
 from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa
 from host.review.verdict import Verdict
 
+_FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 10  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 12  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -40,21 +42,21 @@ class Digest:
     site: str
     product: str
     complete: bool
-    duration_s: float
+    duration_s: float | None
     passes: int
-    volume_m3: float
-    area_m2: float
+    volume_m3: float | None
+    area_m2: float | None
     rate_m3_m2: float | None
     rate_u_m3_m2: float | None
     target_m3_m2: float
     variation: float | None  # mean of the passes' coefficients of variation
-    off_target_s: float
-    spraying_s: float
-    standing_m3: float
+    off_target_s: float | None
+    spraying_s: float | None
+    standing_m3: float | None
     products: tuple[ProductDown, ...]
     over_limit: bool
     verdict: Verdict | None  # by ground; None where none is known
-    unassigned_m3: float
+    unassigned_m3: float | None
     meter_over_tank: float | None
     meter_over_tank_u: float | None
     meter_u: float
@@ -62,14 +64,16 @@ class Digest:
     calibration: str  # the same text for runs read under the same meter and transducer
     notes: dict[str, str]
     steady: Steady | None
-    faults: int  # found by the watch over the run
+    faults: int | None  # found by the watch over the run; None where it could not look
     remark: str = ""  # a note that could not be read
     fault_kinds: tuple[str, ...] = ()  # their causes, each once
     meter_per_m3: float = 0.0  # pulses per m³ that it was read under; 0 when not known
     no_pressure: tuple[float, float] | None = None  # the transducer's supply fraction at no pressure, Pa per fraction
     pump_off_pa: float | None = None  # what the transducer reads with the pump off
     two_pressures: tuple[float, float] | None = None  # its error (Pa) by passes at two pressures, and the error's u
+    pass_pulses: float | None = None  # of the wheel, over the median pass; None without a wheel or three passes
     cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
+    why_not_known: str = ""  # why nothing is known of what was sprayed
 
     @property
     def date(self) -> str:
@@ -102,21 +106,21 @@ def digest_of(review: Review) -> Digest:
         site=next((notes[key] for key in SITE_NOTES if notes.get(key)), ""),
         product=notes.get(PRODUCT_NOTE) or ", ".join(product.name for product in products if product.name),
         complete=review.health.complete,
-        duration_s=review.health.duration_s,
+        duration_s=_known(review.health.duration_s),
         passes=len(review.passes),
-        volume_m3=totals.volume_m3,
-        area_m2=totals.area_m2,
+        volume_m3=_known(totals.volume_m3),
+        area_m2=_known(totals.area_m2),
         rate_m3_m2=totals.rate_m3_m2,
         rate_u_m3_m2=totals.rate_u_m3_m2,
         target_m3_m2=rig.target.rate_m3_m2,
         variation=math.fsum(variations) / len(variations) if variations else None,
-        off_target_s=totals.off_target_s,
-        spraying_s=totals.spraying_s,
-        standing_m3=totals.standing_m3,
+        off_target_s=_known(totals.off_target_s),
+        spraying_s=_known(totals.spraying_s),
+        standing_m3=_known(totals.standing_m3),
         products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
         over_limit=any(product.over_limit for product in products),
         verdict=review.verdict,
-        unassigned_m3=totals.unassigned_m3,
+        unassigned_m3=_known(totals.unassigned_m3),
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
@@ -124,15 +128,29 @@ def digest_of(review: Review) -> Digest:
         calibration=f"{rig.meter.curve} {rig.pressure}",
         notes=notes,
         steady=steady,
-        faults=len(review.faults),
+        faults=len(review.faults) if totals.heard else None,
+        why_not_known=totals.why_not_known,
         remark=remark,
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
         meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),
         no_pressure=no_pressure(rig.pressure) if rig.pressure else None,
         pump_off_pa=reading_at_rest_pa(review.track, steady.pressure_pa) if steady else None,
         two_pressures=error_by_two_pressures(review.track, passes, rig) if steady else None,
+        pass_pulses=_pass_pulses(review),
         cards=card_marks(review.cards),
     )
+
+
+def _pass_pulses(review: Review) -> float | None:
+    """The median pass in pulses of the wheel: passes broken off or interrupted do not move it."""
+    lengths = [one.distance_m for one in review.passes]
+    if review.rig.wheel is None or len(lengths) < _FEW_PASSES:
+        return None
+    return median(lengths) / review.rig.wheel.metres_per_pulse
+
+
+def _known(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def digest_to_json(digest: Digest) -> dict[str, Any]:

@@ -60,7 +60,9 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     The first half second after the spray opens is left out: it cannot be measured. The strip begins behind it.
     """
     here = track.between(one.start_s, one.end_s)
-    step_s = np.diff(track.host_s[here], prepend=one.start_s)
+    board_s = track.board_s[here]
+    before_s = track.board_s[max(here.start - 1, 0)] if here.stop > here.start else 0.0
+    step_s = np.diff(board_s, prepend=before_s)
     step_m = track.ground_m[here]
     applying = track.spraying[here] & track.moving[here] & (step_m > 0)  # not where water and ground are apart
     step_m3 = np.where(applying, track.flow_m3_s[here] * step_s, 0.0)
@@ -68,7 +70,7 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
         return Strip(one.number, np.zeros(1), np.empty(0), float("nan"))
     along = np.cumsum(step_m) * (one.distance_m / step_m.sum())
     opened = applying & ~np.concatenate(([False], applying[:-1]))
-    since_s = track.host_s[here] - np.maximum.accumulate(np.where(opened, track.host_s[here], one.start_s))
+    since_s = board_s - np.maximum.accumulate(np.where(opened, board_s, before_s))
     settled = applying & (since_s >= SETTLE_S)
     if not settled.any():
         return Strip(one.number, np.zeros(1), np.empty(0), float("nan"))

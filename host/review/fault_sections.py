@@ -21,7 +21,7 @@ def faults_section(review: Review, system: str) -> Section:
     """When, what, for how long, on how much ground, and what to look at first; in JSON a list of faults."""
     said = [Message(_basis(review))]
     if not review.watched:
-        said = [Message("Not looked for.")]
+        said = [Message("Not looked for." if review.totals.heard else "Not looked for: no report was read.")]
     elif not review.faults:
         said = [Message(f"None found. {_basis(review)}")]
     sound = _alarm_words(review, 0)
@@ -85,7 +85,9 @@ def _unless_empty(key: str, label: str, text: str) -> tuple[Fact, ...]:
 
 def _basis(review: Review) -> str:
     """What the boom was compared with, and so what could not be seen."""
-    if review.rig.pressure is None:
+    if not review.measured.meter:
+        return "Without a flow meter input only the supply, the board and its line are watched."
+    if not review.measured.pressure:
         return "Without a pressure transducer clogs, leaks and wear cannot be seen."
     if review.catch is not None:
         return f"The boom is compared with the catch test of {format_day(review.catch.made, time=False)}."

@@ -10,7 +10,6 @@ from host.pipeline import Unassigned, Why
 
 _PUT_BACK_S = 12.0  # a board says of which input dropped pulses were within 10 s (PROTOCOL.md section 6)
 _ALL_COUNTED = (Why.SILENCE, Why.SWITCH_OPEN)
-_NOT_ALL_COUNTED = (Why.RESTART, Why.OTHER_COUNTS, Why.DROPPED, Why.REFUSED)
 
 
 @dataclass(frozen=True)
@@ -34,11 +33,16 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     """An estimate by the rest of the run; nothing where the run has no rate to go by.
 
     After a silence, or where it flowed with the switch open, all is counted, and the volume says how much ground it
-    was: at most the way gone. Where counts are missing the time says it, at the ground that the rest of the run sprayed
-    in a second.
+    was: at most the way gone. Without a wheel input the volume says it alone, without a flow meter input the way. Where
+    counts are missing the time says it, at the ground that the rest of the run sprayed in a second.
     """
-    if not known.rate_m3_m2 > 0 or one.why not in (*_ALL_COUNTED, *_NOT_ALL_COUNTED):
+    if not known.rate_m3_m2 > 0:
         return Hidden()
+    if one.why is Why.NO_WHEEL:
+        return Hidden(one.volume_m3 / known.rate_m3_m2)
+    if one.why is Why.NO_METER:
+        way_m = one.distance_m if math.isfinite(one.distance_m) else 0.0
+        return Hidden(way_m * known.swath_m, way_m * known.swath_m * known.rate_m3_m2)
     if one.why in _ALL_COUNTED:
         return Hidden(min(one.volume_m3 / known.rate_m3_m2, one.distance_m * known.swath_m))
     area = one.seconds * known.area_m2_s

@@ -12,10 +12,12 @@ from typing import Any
 
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
+from host.events import NOTE_MIX
 from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.faults import AlarmEvent
+from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
@@ -36,7 +38,7 @@ class Health:
     """How far the recording can be trusted."""
 
     frames: int
-    duration_s: float  # from the first to the last frame, by the recorder's clock
+    duration_s: float  # from the first to the last frame, by the recorder's clock; not a number without any
     lost_frames: int  # by the board's sequence numbers
     wire_damage: int  # lines damaged between board and computer
     damaged_records: int  # places in the file that could not be verified
@@ -67,6 +69,7 @@ class Review:
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
     watched: bool = True  # whether faults were looked for
+    measured: Inputs = NOTHING  # what could be measured in some part of the run
 
     @property
     def verdict(self) -> Verdict | None:
@@ -113,6 +116,11 @@ class Review:
         totals = self.totals
         down = PutDown(totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3 + totals.uncounted_m3)
         return products_of(self.run.events, self.notes, down)
+
+    @property
+    def mixed(self) -> bool:
+        """Whether a mixing sheet or a note says what was in the tank."""
+        return NOTE_MIX in self.notes or any(event.kind == "mix" for event in self.run.events)
 
     def pass_volume_u_m3(self, one: Pass) -> float:
         """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""
@@ -203,7 +211,7 @@ def review_of(
     return Review(
         run,
         rig,
-        totals_of(pipeline, last),
+        _totals(run, pipeline, last),
         pipeline.passes,
         pipeline.faults(),
         health_of(run, last, pipeline.put_back),
@@ -213,13 +221,20 @@ def review_of(
         later_notes or {},
         cards,
         held,
-        watch_faults,
+        watch_faults and len(run.frames) > 0,
+        pipeline.measured,
     )
+
+
+def _totals(run: RunFile, pipeline: Pipeline, last: Signals | None) -> Totals:
+    """The totals; what was read of a board of another protocol is in none, so that the whole is not known."""
+    totals = totals_of(pipeline, last)
+    return totals.without(("volume_m3", "volume_u_m3", "tank_left_m3") if run.uninterpreted else ())
 
 
 def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     """Signals of the whole run in blocks, at least one; `pipeline` must be fresh and is finished afterwards."""
-    events = sorted(run.events, key=lambda event: event.before_frame)
+    events = sorted(_from_their_start(run), key=lambda event: event.before_frame)
     place = 0
     for start in range(0, max(len(run.frames), 1), BLOCK_FRAMES):
         end = start + BLOCK_FRAMES
@@ -233,13 +248,31 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
     pipeline.finish()
 
 
+def _from_their_start(run: RunFile) -> Iterator[Event]:
+    """The events; an identity line that came late (the first may have been damaged) holds for its start from the first.
+
+    Live cannot know it sooner. A line that follows another of the same start stays in its place.
+    """
+    boots, begun = run.frames["boot"], -1
+    for event in sorted(run.events, key=lambda event: event.before_frame):
+        if event.kind != "identity":
+            yield event
+            continue
+        first = place = min(event.before_frame, len(boots))
+        while first > 0 and boots[first - 1] == event.detail.get("boot"):
+            first -= 1
+        late = first < place and first > begun
+        begun = max(begun, first)
+        yield Event(event.host_s, first, event.kind, event.detail) if late else event
+
+
 def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -> Health:
     """Health of a recording whose signals end with `last`; `put_back` is Pipeline.put_back."""
     seen = last is not None and len(last) > 0
     trailer: dict[str, Any] = run.trailer or {}
     return Health(
         frames=len(run.frames),
-        duration_s=float(run.frames["host_s"][-1] - run.frames["host_s"][0]) if len(run.frames) else 0.0,
+        duration_s=float(run.frames["host_s"][-1] - run.frames["host_s"][0]) if len(run.frames) else math.nan,
         lost_frames=int(last.lost_frames[-1]) if last is not None and seen else 0,
         wire_damage=run.wire_damage,
         damaged_records=run.damaged,
@@ -248,7 +281,7 @@ def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -
         dropped_pulses=int(last.dropped_pulses[-1]) if last is not None and seen else 0,
         put_back=put_back,
         unsent_lines=int(last.unsent_lines[-1]) if last is not None and seen else 0,
-        clock_scale=float(last.clock_scale[-1]) if last is not None and seen else 1.0,
+        clock_scale=float(last.clock_scale[-1]) if last is not None and seen else math.nan,
         status=str(trailer.get("status", "no end record")),
         complete=run.complete,
     )

@@ -28,7 +28,7 @@ from host.documents.words import capital, format_day, percent, sentence
 from host.errors import UserError, visible
 from host.events import COMPUTER_PAUSED, FILE_RESCUED, number_of
 from host.pipeline.settle import SHORTEST_M
-from host.review.apart import apart_messages, apart_rows, board_messages
+from host.review.apart import apart_messages, apart_rows, board_messages, timed_pace_message
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.evenness import BIN_M, Strip
@@ -58,7 +58,7 @@ def run_document(review: Review, system: str) -> Document:
         faults_section(review, system),
         _totals(review, system),
         _passes(review, strips, system),
-        _or_why_not("product", "Product", lambda: products_blocks(review.products, system)),
+        _or_why_not("product", "Product", lambda: products_blocks(review.products, system, mixed=review.mixed)),
         time_section(review, system),
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
@@ -82,7 +82,9 @@ def verdict_answer(totals: Totals, ground: Verdict | None, target: Target, syste
     """What the ground got; then the mean, and how it lies to the band as far as its uncertainty lets that be said."""
     rate, standard = totals.rate_m3_m2, totals.rate_u_m3_m2
     if rate is None or standard is None or ground is None:
-        if totals.unassigned_m3 > 0:
+        if totals.why_not_known:
+            return f"What was sprayed is not known: {totals.why_not_known}.", "warning"
+        if not totals.all_assigned:
             much = "Too little" if totals.area_m2 > 0 else "No"
             return f"{much} ground is known, so there is no rate: see what is not assigned.", "warning"
         return "Nothing was sprayed on the move.", "note"
@@ -144,6 +146,8 @@ def _totals(review: Review, system: str) -> Section:
 def _apart(review: Review, system: str) -> tuple[Block, ...]:
     """What is not in the rate, and what the board said of itself."""
     said = [Message(message, "warning") for message in (*board_messages(review), *apart_messages(review, system))]
+    if taken := timed_pace_message(review, system):
+        said.append(Message(taken))
     rows = tuple(tuple(row.values()) for row in apart_rows(review))
     names = ("why", "start_s", "end_s", "volume_m3", "distance_m", "seconds")
     return Messages(tuple(said), "apart"), Table("not_assigned", tuple(Column(name, "") for name in names), rows)
@@ -185,7 +189,9 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
 
 def _no_pass(review: Review, system: str) -> str:
     shortest = format_value(SHORTEST_M, "length", system)
-    if review.totals.unassigned_m3 > 0:
+    if review.totals.why_not_known:
+        return "No pass is known."
+    if not review.totals.all_assigned:
         return f"No pass: nowhere is the ground known for {shortest} or more. What was sprayed is not assigned."
     return f"No pass: nothing was sprayed on the move for {shortest} or more."
 

@@ -1,4 +1,4 @@
-"""A season of one rig as a document: when to calibrate, what changed, and the three series behind it."""
+"""A season of one rig as a document: when to calibrate, what changed, and the series behind it."""
 
 from __future__ import annotations
 
@@ -41,14 +41,21 @@ class _Shown:
     heading: str
     kind: str
     cards: tuple[str, ...] = ()
+    always: bool = True  # told where no run has one, too
 
 
 _SHOWN = (
     _Shown("coefficient", "coefficient", "Boom flow at one pressure", "orifice_coefficient", ("boom", "meter")),
     _Shown("balance", "meter_over_tank", "Meter against tank", "", ("meter",)),
     _Shown("pressure", "pressure", "Pressure at the boom", "pressure", ("pressure",)),
+    _Shown("pass_length", "pass_length_over_usual", "Pass length against usual", "", ("wheel",), always=False),
 )
-_CARDS = {"boom": "catch test", "meter": "meter calibrated", "pressure": "transducer calibrated"}
+_CARDS = {
+    "boom": "catch test",
+    "meter": "meter calibrated",
+    "pressure": "transducer calibrated",
+    "wheel": "wheel measured",
+}
 
 
 def season_document(season: Season, system: str) -> Document:
@@ -118,8 +125,10 @@ def _ground(season: Season, system: str) -> Section:
 
 
 def _runs(season: Season, system: str, lettered: _Lettered) -> Section:
-    """The three series over one time axis, and their numbers: a dot for each run, a letter where a finding begins."""
-    drawn = [(shown, getattr(season, shown.field)) for shown in _SHOWN]
+    """The series over one time axis, and their numbers: a dot for each run, a letter where a finding begins."""
+    four = (season.coefficient, season.balance, season.pressure, season.pass_length)
+    every = zip(_SHOWN, four, strict=True)
+    drawn = [(shown, series) for shown, series in every if shown.always or series.dates]
     days = [_day(day) for _, series in drawn for day in series.dates]
     days += [_day(card.date) for card in season.cards] if days else []
     room = 0.03 * max(max(days) - min(days), 7.0) if days else 0.0

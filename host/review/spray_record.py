@@ -73,7 +73,7 @@ def _area(review: Review, system: str) -> str:
     totals = review.totals
     known = format_value(totals.area_m2, "area", system)
     if totals.rate_m3_m2 is None:
-        return "not known: measure it" if totals.unassigned_m3 > 0 else "–"
+        return "not known: measure it" if not totals.all_assigned else "–"
     unseen = format_value(totals.hidden_m2, "area", system)
     if totals.hidden_m2 < _SEEN * totals.area_m2:
         return known

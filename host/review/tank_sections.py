@@ -44,8 +44,10 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
     return Facts(tuple(facts)), Table("refills", (Column("added", ""),), refills), Messages(tuple(said))
 
 
-def products_blocks(products: Sequence[Product], system: str) -> tuple[Block, ...]:
-    """Products per area against the label's limits; what to do where they are not known."""
+def products_blocks(products: Sequence[Product], system: str, *, mixed: bool = False) -> tuple[Block, ...]:
+    """Products per area against the label's limits; what to do without; `mixed`: whether the mix is known."""
+    if not products and mixed:
+        return (Messages((Message("Without a rate it is not known how much product went down.", "warning"),)),)
     if not products:
         missing = (
             f'Start a run with its mixing sheet, or note the mix ("{NOTE_MIX}") and the label\'s limit '

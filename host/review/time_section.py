@@ -35,18 +35,20 @@ def time_section(review: Review, system: str) -> Section:
 
     spraying = track.spraying & (step_s > 0)
     spraying_s, whole_s = summed(np.where(spraying, step_s, 0.0)), summed(step_s)
+    metered_s = summed(np.where(spraying & np.isfinite(track.flow_m3_s), step_s, 0.0))
     poured = summed(np.where(spraying, track.flow_m3_s * step_s, 0.0))
     ground = summed(np.where(spraying & track.moving, track.ground_m, 0.0)) * review.rig.swath_m
     onto = summed(np.where(spraying & track.moving & (track.ground_m > 0), track.flow_m3_s * step_s, 0.0))
-    walked = summed(np.diff(track.distance_m, prepend=track.distance_m[0]))
+    way = np.diff(track.distance_m, prepend=track.distance_m[0])
+    walked, walked_s = summed(way), summed(np.where(np.isfinite(way), step_s, 0.0))
     pressed_s = summed(np.where(np.isfinite(track.pressure_pa), step_s, 0.0))
     enough = spraying_s > 0.5 * whole_s
     with np.errstate(divide="ignore", invalid="ignore"):
         lines = {
             "rate": np.where(enough & (ground > 0), onto / ground, np.nan),
-            "flow": np.where(enough, poured / spraying_s, np.nan),
+            "flow": np.where(enough & (metered_s > 0), poured / metered_s, np.nan),
             "pressure": np.where(pressed_s > 0, summed(track.pressure_pa * step_s) / pressed_s, np.nan),
-            "speed": np.where(whole_s > 0, walked / whole_s, np.nan) if review.rig.wheel else np.full(count, np.nan),
+            "speed": np.where(walked_s > 0, walked / walked_s, np.nan) if review.rig.wheel else np.full(count, np.nan),
         }
     minutes = (edges[:-1] + np.diff(edges) / 2) / 60.0
     marks = _marks(review)
@@ -55,7 +57,10 @@ def time_section(review: Review, system: str) -> Section:
         for number, (kind, values) in enumerate(lines.items())
         if np.isfinite(values).any()
     ]
-    said = Message("Rate and flow where it was sprayed; the shaded band is the target. Signs are those of the picture.")
+    poured_over = [kind for kind in ("rate", "flow") if np.isfinite(lines[kind]).any()]
+    band = "; the shaded band is the target" if "rate" in poured_over else ""
+    where = f"{' and '.join(poured_over).capitalize()} where it was sprayed{band}. " if poured_over else ""
+    said = Message(f"{where}Signs are those of the picture.")
     return Section(TIME, "Over the run", (Messages((said,), ""), *plots))
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 from host.calibrate.uncertainty import sample_deviation
 from host.pipeline import Pipeline, Signals
@@ -15,6 +16,9 @@ from host.rig import Rig
 @dataclass(frozen=True)
 class Totals:
     """Sums over a run or over the part of it seen so far. SI units; rates None before anything was sprayed.
+
+    Not a number is what was not measured, all of the time or a part of it: no report was read, or the board has no
+    input for it.
 
     What went through the meter is on known ground, or was sprayed standing still, or is not assigned:
     volume = ground + standing + unassigned. The rate is the ground's volume over its area.
@@ -44,6 +48,37 @@ class Totals:
     uncounted_m3: float  # water that probably went down on it beside what is unassigned
     tank_left_m3: float
 
+    @property
+    def heard(self) -> bool:
+        """Whether a report was read: of what is not assigned nothing else is ever unknown as a time."""
+        return not math.isnan(self.unassigned_s)
+
+    @property
+    def why_not_known(self) -> str:
+        """Why nothing is known of what was sprayed; empty where something is."""
+        if not self.heard:
+            return "no report of the board was read"
+        unmetered = self.rate_m3_m2 is None and math.isnan(self.volume_m3)
+        return "the board has no flow meter input" if unmetered else ""
+
+    @property
+    def all_assigned(self) -> bool:
+        """Whether all that went through the meter is known to belong to ground or to a place."""
+        return self.heard and self.unassigned_m3 == 0.0
+
+    def without(self, names: Sequence[str]) -> Totals:
+        """The same with these not known."""
+        unknown: dict[str, Any] = dict.fromkeys(names, math.nan)
+        return replace(self, **unknown)
+
+
+# Of known ground: not known in a run in which volume and way were never measured together.
+_OF_GROUND = (
+    *("ground_m3", "ground_u_m3", "area_m2", "area_u_m2", "spraying_s", "off_target_s", "off_target_m2", "over_m2"),
+    *("under_m2", "unknown_m2", "standing_s", "standing_m3", "hidden_m2"),
+)
+_UNASSIGNED = ("unassigned_s", "unassigned_m", "unassigned_m3")
+
 
 def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     """Totals as they stand after the last frame of `last`."""
@@ -56,9 +91,9 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     hidden = _hidden(pipeline, sums)
     relative = math.hypot(float(pipeline.certainty.relative_u(flow, number)), _unassigned_u(pipeline, sums, hidden))
     meter = float(pipeline.certainty.volume_u(flow if ground > 0 else _rated_m3_s(pipeline.rig)))
-    volume = float(last.volume_m3[-1]) if last is not None and seen else 0.0
+    volume = float(last.volume_m3[-1]) if last is not None and seen else math.nan
     flow_step, wheel_step = (_ends(pipeline, pulse) for pulse in _pulses(pipeline.rig))
-    return Totals(
+    totals = Totals(
         volume_m3=volume,
         # What is known to lack on one side alone is added, not squared: S. D. Phillips, K. R. Eberhardt, B. Parry,
         # J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577, U = k·u + |bias|.
@@ -67,7 +102,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         ground_u_m3=math.hypot(meter * ground, flow_step) if area > 0 else 0.0,
         area_m2=area,
         area_u_m2=math.hypot(pipeline.certainty.travel_u(number) * area, wheel_step * swath) if area > 0 else 0.0,
-        distance_m=float(last.distance_m[-1]) if last is not None and seen else 0.0,
+        distance_m=float(last.distance_m[-1]) if last is not None and seen else math.nan,
         spraying_s=sums["ground_s"],
         rate_m3_m2=rate,
         rate_u_m3_m2=None if rate is None else rate * relative,
@@ -83,8 +118,10 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         unassigned_m3=sums["unassigned_m3"],
         hidden_m2=hidden.area_m2,
         uncounted_m3=hidden.uncounted_m3,
-        tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else pipeline.rig.tank.volume_m3,
+        tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else math.nan,
     )
+    unmetered = ("uncounted_m3",) if math.isnan(volume) else ()
+    return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED) + unmetered)
 
 
 def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
@@ -126,7 +163,8 @@ def _unassigned_u(pipeline: Pipeline, sums: Mapping[str, float], hidden: Hidden)
 
     That share of the volume may have gone down at a rate as different as the passes are from each other.
     """
-    known, apart = sums["ground_m3"], sums["unassigned_m3"] + hidden.uncounted_m3
+    metered = sums["unassigned_m3"]
+    known, apart = sums["ground_m3"], hidden.uncounted_m3 + (metered if math.isfinite(metered) else 0.0)
     if not (known > 0 and apart > 0):
         return 0.0
     rates = [one.rate_m3_m2 for one in pipeline.passes]

@@ -14,7 +14,8 @@ from host.pipeline.columns import Bools, Floats
 class Track:
     """One row per frame, each of shape (n,): some columns of Signals, then some of Settled."""
 
-    host_s: Floats
+    host_s: Floats  # arrival
+    board_s: Floats  # the board's own time: lines may arrive in bursts
     distance_m: Floats
     flow_m3_s: Floats
     pressure_pa: Floats

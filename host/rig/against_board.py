@@ -28,7 +28,8 @@ def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
     if rig.wheel and not fitted & Capability.WHEEL:
         said.append("The board has no wheel input, the rig has a wheel: no distance, no area, no rate.")
     if rig.spray_switch and not fitted & Capability.SWITCH:
-        said.append("The board has no spray switch input, the rig has a switch: whether it sprays is told by the flow.")
+        told = "told by the flow" if fitted & Capability.FLOW else "not known"
+        said.append(f"The board has no spray switch input, the rig has a switch: whether it sprays is {told}.")
     if rig.pressure and not fitted & Capability.PRESSURE:
         said.append("The board has no pressure input, the rig has a transducer: no pressure, and no clog can be seen.")
     elif rig.pressure and int(identity.get("adc_full_scale") or 0) < _LEAST_FULL_SCALE:

@@ -247,6 +247,9 @@ class Target:
         return self.rate_m3_m2 * (1.0 + self.band)
 
 
+CalibratedPart = Meter | PressureSensor | Wheel | Course
+
+
 @dataclass(frozen=True)
 class Rig:
     """One sprayer. Exactly one of `wheel` and `course` is there; `toml` is the text that it was read from.

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import BadInputError
-from host.rig.model import Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
+from host.formulas import speed_over_course
+from host.rig.model import CalibratedPart, Course, Meter, Nozzles, PressureSensor, Pump, Rig, Tank, Target, Tip, Wheel
 from host.rig.tables import (
     COURSE,
     METER,
@@ -63,13 +64,13 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
     )
 
 
-def parts_from_sections(tree: dict[str, Any], where: str) -> dict[str, Meter | PressureSensor | Wheel | Course]:
+def parts_from_sections(tree: dict[str, Any], where: str) -> dict[str, CalibratedPart]:
     """The calibrated parts of a rig from a TOML tree that has only their sections, as a calibration card does.
 
     Keys of the result are fields of Rig: meter, pressure, wheel, course. Raises UserError as for a rig file.
     """
     place = Place(where)
-    readers: dict[str, Callable[[Any, Place], Meter | PressureSensor | Wheel | Course]] = {
+    readers: dict[str, Callable[[Any, Place], CalibratedPart]] = {
         "meter": lambda value, at: _meter(METER.read(value, at)),
         "pressure": lambda value, at: _pressure(PRESSURE.read(value, at)),
         "wheel": lambda value, at: _wheel(WHEEL.read(value, at)),
@@ -137,7 +138,7 @@ def _wheel(wheel: WheelTable) -> Wheel:
 
 
 def _course(course: CourseTable, place: Place) -> Course:
-    speed = course.distance_m / course.time_s
+    speed = speed_over_course(course.distance_m, course.time_s)
     if not SLOWEST_M_S <= speed <= FASTEST_M_S:
         raise BadInputError(
             f"section [course] in {place.file} gives {format_value(speed, 'speed', 'metric')}, outside the plausible "

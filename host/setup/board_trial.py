@@ -17,6 +17,7 @@ from host.documents.document import Document
 from host.documents.json import to_json
 from host.documents.words import sentence
 from host.errors import NoAnswerError, UserError
+from host.formulas import flow_from_frequency
 from host.frames import counter_difference
 from host.link.ports import Port
 from host.rig import Rig
@@ -222,7 +223,7 @@ class BoardTrial:
             return ()
         rig, now, asked = self._rig, self._recent[-1], _name_of(self._step)
         flow_hz, wheel_hz = (self._rate(name) for name in ("flow_count", "wheel_count"))
-        flow = flow_hz / float(rig.meter.pulses_per_m3(flow_hz))
+        flow = flow_from_frequency(flow_hz, float(rig.meter.pulses_per_m3(flow_hz)))
         found = [self._counted("Flow meter", "flow_count", format_value(flow, "flow", rig.units), asked)]
         if rig.pressure and self._full_scale:
             pressure = float(rig.pressure.pressure_pa(now.pressure_mean / MEAN_STEPS, self._full_scale))

@@ -330,7 +330,7 @@ class EmulatedBoard:
             if not self._capabilities & messages.FILTER_INPUTS[value >> 20]:
                 return Refusal(command.tag, 0x05)
             counter = self._flow if messages.FILTER_INPUTS[value >> 20] is Capability.FLOW else self._wheel
-            counter.rule, counter.filter_us = FilterRule(value >> 16 & 0xF), value & 0xFFFF
+            counter.set_filter(FilterRule(value >> 16 & 0xF), value & 0xFFFF, at_s)
         elif not self._fitted(value):
             return Refusal(command.tag, 0x05)
         else:

@@ -38,10 +38,27 @@ class EdgeCounter:
         self._edges = np.concatenate([self._edges, pulses[~lost]])
         self._glitches = np.concatenate([self._glitches, edges_s[close]])
 
+    def set_filter(self, rule: FilterRule, filter_us: int, at_s: float) -> None:
+        """Filter what comes after `at_s` by another rule, also where a block was pushed that reaches further."""
+        self.rule, self.filter_us = rule, filter_us
+        pulses = np.sort(np.concatenate([self._edges, self._dropped]))
+        later = np.sort(np.concatenate([pulses[pulses > at_s], self._glitches[self._glitches > at_s]]))
+        self._owed -= float(self._share(pulses[pulses > at_s]).sum())
+        self._edges, self._dropped, self._glitches = (
+            of[of <= at_s] for of in (self._edges, self._dropped, self._glitches)
+        )
+        self._counted_s = float(pulses[pulses <= at_s][-1]) if (pulses <= at_s).any() else self._last_s or -1.0
+        self._seen_s = max([self._counted_s, *self._glitches[-1:].tolist()])
+        self.push(later)
+
+    def _share(self, pulses_s: Floats) -> Floats:
+        """Which share of the pulses about each the board fails to count."""
+        shares = (one.amount * one.strength(pulses_s) for one in self._failures)
+        return np.minimum(sum(shares, np.zeros(len(pulses_s))), 1.0)
+
     def _fails(self, pulses_s: Floats) -> Bools:
         """Which pulses the board fails to count: as many of them as the disturbances say, evenly."""
-        share = sum((one.amount * one.strength(pulses_s) for one in self._failures), np.zeros(len(pulses_s)))
-        owed = self._owed + np.cumsum(np.minimum(share, 1.0))
+        owed = self._owed + np.cumsum(self._share(pulses_s))
         lost = np.diff(np.floor(owed + 1e-9), prepend=np.floor(self._owed + 1e-9)) > 0
         self._owed = float(owed[-1]) if len(owed) else self._owed
         return np.asarray(lost)

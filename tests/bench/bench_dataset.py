@@ -76,8 +76,10 @@ def unchanged(folder: Path, count: int) -> None:
     make_runs(folder / "runs", count)
     runs, out = str(folder / "runs"), str(folder / "out")
     Library(folder / "runs").entries()
-    command("dataset", out, "--runs", runs)
-    pairs = [(command("dataset", out, "--runs", runs), command("runs", "--runs", runs)) for _ in range(REPEATS)]
+    command("dataset", "--out", out, "--runs", runs)
+    pairs = [
+        (command("dataset", "--out", out, "--runs", runs), command("runs", "--runs", runs)) for _ in range(REPEATS)
+    ]
     update, listing = (statistics.median(column) for column in zip(*pairs, strict=True))
     size = sum(path.stat().st_size for path in (folder / "out").rglob("*.parquet"))
     files = len(list((folder / "out").rglob("*.parquet")))

@@ -18,7 +18,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from host.review.apart import apart_messages, board_messages
+from host.review.apart import apart_messages, board_messages, timed_pace_message
 from host.review.review import Review, review_of
 from host.review.run_document import run_document
 from host.rig import rig_from_toml
@@ -94,7 +94,8 @@ def main() -> None:
             found[case.name].append((errors_of, covers))
             if seed == FIRST_SEED:
                 said = [*board_messages(review), *apart_messages(review, "metric")]
-                sentences.append(f"- {case.name}: {' '.join(said) or run_document(review, 'metric').answer}")
+                said = said or [run_document(review, "metric").answer, timed_pace_message(review, "metric")]
+                sentences.append(f"- {case.name}: {' '.join(said).strip()}")
     for case in CASES:
         errors = np.array([one[0] for one in found[case.name]])
         covered = np.array([one[1] for one in found[case.name]])

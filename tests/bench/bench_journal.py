@@ -94,7 +94,7 @@ def line_to_file(folder: Path, lines: int) -> list[float]:
     master, slave = os.openpty()
     tty.setraw(slave)
     rig = str(files("host.rig").joinpath("examples", "harrow-lea-walker.toml"))
-    arguments = ["record", os.ttyname(slave), "--rig", rig, "--runs", str(folder / "runs")]
+    arguments = ["record", "--port", os.ttyname(slave), "--rig", rig, "--runs", str(folder / "runs")]
     recorder = subprocess.Popen([sys.executable, "-m", "host.cli.main", *arguments], stdout=subprocess.PIPE, text=True)
     for seq in range(100):  # until the recorder has heard the board
         os.write(master, report_line(seq) + b"\n")

@@ -95,7 +95,7 @@ class Server(Process):
         self.port = port or free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         sessions = log.parent / f"sessions-{self.port}.json"  # as `swardflow watch` keeps them when it starts it again
-        command = ["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--sessions", str(sessions)]
+        command = ["-m", "dashboards", "--runs", str(runs), "--http-port", str(self.port), "--sessions", str(sessions)]
         super().__init__([*command, *arguments], log, cold=cold)
         self.wait_ready(self._answers, "the server answers", 40.0)
 
@@ -132,7 +132,7 @@ class RecorderProcess(Process):
     """`swardflow record` on a port, into a folder."""
 
     def __init__(self, port: str, runs: Path, log: Path, rig: Path = RIG) -> None:
-        command = ["-m", "host.cli.main", "record", port, "--rig", str(rig), "--runs", str(runs)]
+        command = ["-m", "host.cli.main", "record", "--port", port, "--rig", str(rig), "--runs", str(runs)]
         super().__init__(command, log)
         self.run: Path = self.wait_ready(lambda: self._run(runs), "a run file", 40.0)
 

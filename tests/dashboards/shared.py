@@ -7,6 +7,7 @@ import json
 import re
 import time
 import urllib.parse
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -80,7 +81,7 @@ class SharedServer(Process):
         self.here = f"127.0.0.1:{self.port}"
         addresses = network_addresses()
         self.there = f"{addresses[0] if addresses else '127.0.0.9'}:{self.port}"
-        command = ["-m", "dashboards", "--runs", str(runs), "--port", str(self.port), "--share", *arguments]
+        command = ["-m", "dashboards", "--runs", str(runs), "--http-port", str(self.port), "--share", *arguments]
         super().__init__([*command, "--sessions", str(sessions)] if sessions else command, log)
         self._seen = log.stat().st_size
         self.wait_ready(self._answers, "the shared server answers", 60.0)
@@ -117,11 +118,13 @@ class SharedServer(Process):
         wait_until(lambda: self.link(at) != shown, "the next link is shown", 20.0)
         return answer
 
-    def type_code(self, at: str, code: str, name: str = "", source: str | None = None) -> Answer:
+    def type_code(
+        self, at: str, code: str, name: str = "", source: str | None = None, asks: Callable[..., Answer] = ask
+    ) -> Answer:
         """The answer to a code that somebody typed."""
         form = urllib.parse.urlencode({"code": code, "name": name}).encode()
         kind = {"Content-Type": "application/x-www-form-urlencoded"}
-        return ask(at, "/enter", method="POST", body=form, headers=kind, source=source)
+        return asks(at, "/enter", method="POST", body=form, headers=kind, source=source)
 
     def newest(self, at: str, cookie: str) -> dict[str, Any]:
         answer = ask(at, "/live/newest", headers={"Cookie": cookie})

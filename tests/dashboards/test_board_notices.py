@@ -10,6 +10,7 @@ from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
 from host.review.review import review_run
 from host.review.run_document import run_document
+from tests.dashboards import writing
 from tests.independent_board.record_edges import FOLDER
 
 PIECE = 4096  # bytes: about two seconds of a run
@@ -28,7 +29,7 @@ def notices_of(path: Path) -> list[str]:
 
 def simulated(name: str, folder: Path) -> Path:
     path = folder / f"{name}.sward"
-    assert main(["simulate", name, "--write", str(path)]) == 0
+    assert main(["simulate", name, "--out", str(path)]) == 0
     return path
 
 
@@ -105,3 +106,15 @@ def test_the_end_of_a_run_has_the_verdict_of_its_review(path):
 def test_all_is_well_says_nothing(tmp_path):
     (path,) = FOLDER.glob("*every-1000-ms.sward")
     assert notices_of(path) == [""]
+
+
+def test_a_run_that_ended_without_a_report_is_no_run_without_spraying(tmp_path: Path) -> None:
+    path = tmp_path / "silent.sward"
+    writer = writing.begin(path)
+    writer.event("run_end", 60.0, reason="stopped")
+    writer.close("complete", "stopped", 0, 60.0)
+    screen = RunScreen(path.stem)
+    screen.push(path.read_bytes())
+    row = screen.row()
+    assert row["verdict"] == "What was sprayed is not known: no report of the board was read."
+    assert (row["tank"], row["area"], row["frame"]) == ("–", "–", -1)

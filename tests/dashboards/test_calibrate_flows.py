@@ -296,7 +296,7 @@ def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
     notice(page, "New runs will use it")
     page.click("#cards summary")
     page.click("#cards button:has-text('Stop using')")
-    wait_until(lambda: "The rig file is used instead" in page.inner_text("#cards-notice"), "it is not used", 20)
+    wait_until(lambda: "New runs will use the rig file" in page.inner_text("#cards-notice"), "it is not used", 20)
     assert [path.parent.name for path in (runs / "cards").rglob("*.toml")] == ["unused"]
     page.click("#cards button:has-text('Undo the last change')")
     wait_until(lambda: "Undone" in page.inner_text("#cards-notice"), "undone", 20)

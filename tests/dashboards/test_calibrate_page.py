@@ -85,7 +85,7 @@ def test_a_whole_meter_calibration(
     run_frames(source)
     volumes = [one["volume_m3"] for one in truth(source.sprayer)["passes"]]
     page = phone(serve().address + "/calibrate")
-    wait_until(lambda: "no run has been recorded yet" in page.inner_text("#calibrate-say").lower(), "what to do", 20)
+    wait_until(lambda: "no sprayer is set up yet" in page.inner_text("#calibrate-say").lower(), "what to do", 20)
     recorder = RecorderProcess(str(sprayer()), runs, tmp_path / "recorder.log")
     try:
         page.wait_for_selector("#calibrate-act:visible button")

@@ -65,6 +65,8 @@ def test_what_is_painted_is_what_the_pipeline_says(growing: GrowingRun, serve: S
 
 def test_advice_in_words_and_size(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone(serve().address)
+    assert page.get_attribute("#steer", "aria-pressed") == "false", "nothing sounds until it is wanted"
+    page.click("#steer")
     for pace_mph, words, advice in (
         (2.0, "Walk faster", "faster"),
         (3.0, "Slow down", "slower"),
@@ -73,6 +75,7 @@ def test_advice_in_words_and_size(growing: GrowingRun, serve: Serve, phone: Phon
         growing.walk.pace_mph = pace_mph
         wait_for(page, "advice", advice)
         assert text(page, "#words") == words
+        wait_until(lambda advice=advice: page.get_attribute("#steer", "data-played") == advice, "it is heard", 9.0)
         assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('words')).fontSize)") >= 40
         assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('rate')).fontSize)") >= 80
         assert page.is_visible(".chevrons") == (advice != "hold")
@@ -291,7 +294,7 @@ def test_focus_is_seen_and_in_order(growing: GrowingRun, serve: Serve, phone: Ph
     wait_for(page, "recording", "silent")
     links = [link.strip() for link in page.locator("nav a").all_text_contents()]
     assert links[:2] == ["Home", "Live"]
-    assert tab_through(page, len(links) + 2) == ["Skip to the page", *links, "light"]
+    assert tab_through(page, len(links) + 3) == ["Skip to the page", *links, "units", "light"]
 
 
 def tab_through(page: Any, presses: int) -> list[str]:

@@ -36,7 +36,7 @@ class Opened(Process):
         self.port = free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         os.environ["SWARDFLOW_SETTINGS"] = str(folder / "settings.toml")
-        command = ["-m", "host.cli.main", "open", str(runs), "--http-port", str(self.port), "--no-browser"]
+        command = ["-m", "host.cli.main", "open", "--runs", str(runs), "--http-port", str(self.port), "--no-browser"]
         super().__init__([*command, *arguments], folder / "open.log")
         self.wait_ready(self._answers, "the pages answer", 40.0)
 
@@ -57,7 +57,7 @@ def opened(runs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Itera
     monkeypatch.setenv("SWARDFLOW_SETTINGS", "")  # put back after the test
     (runs / "rigs").mkdir()
     copy(EXAMPLE, runs / "rigs")
-    with Opened(runs, tmp_path, "--emulate", "demo") as process:
+    with Opened(runs, tmp_path, "--scenario", "demo") as process:
         yield process
         assert process.end(signal.SIGINT, 30) in (0, -2)
 
@@ -190,3 +190,10 @@ def test_the_live_page_opens_without_the_computer_and_says_so(opened: Opened, ph
     page.context.set_offline(False)
     page.click("text=Try again")
     page.wait_for_selector("#runs-totals")
+
+
+def test_the_pages_are_opened_to_the_network_from_the_page_itself(opened: Opened, phone: Phone, tmp_path: Path) -> None:
+    page = phone(f"{opened.address}/guests")
+    page.get_by_role("button", name="Open them to my network").click()
+    page.wait_for_selector("text=from the next start of Swardflow on")
+    assert (tmp_path / "settings.toml").read_text() == "share = true\n"

@@ -289,7 +289,7 @@ def test_a_sheet_is_kept_for_the_next_run(standing: Standing, phone: Phone) -> N
     page.click("#mix-go")
     shown(page, "#mix-sheet", "43.6 fl oz of product")
     page.click("#mix-keep")
-    shown(page, "#mix-kept", "-clover-killer: give it to the run")
+    shown(page, "#mix-kept", "-clover-killer. Start a run: it is chosen there.")
     kept = sheet_from_toml(kept_sheets(standing.runs)[0].read_text(encoding="utf-8"))
     assert kept.rig == "Harrow Lea pull-behind"
     assert kept.products[0].strength == (pytest.approx(2 / 128), False)

@@ -172,8 +172,8 @@ def test_many_screens_come_and_go(server: Server) -> None:
         (["--runs", "/nowhere/at/all"], "there is no such folder"),
         (["--runs", ".", "--host", "0.0.0.0"], "for this computer only"),
         (["--runs", ".", "--host", "field.example"], "for this computer only"),
-        (["--runs", ".", "--port", "70000"], "from 1 to 65535"),
-        (["--runs", ".", "--port", "0", "--follow", "nothing-like-this"], "there is no run nothing-like-this"),
+        (["--runs", ".", "--http-port", "70000"], "from 1 to 65535"),
+        (["--runs", ".", "--http-port", "0", "--follow", "nothing-like-this"], "there is no run nothing-like-this"),
     ],
 )
 def test_mistakes_on_the_command_line(arguments: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -184,5 +184,5 @@ def test_mistakes_on_the_command_line(arguments: list[str], says: str, capsys: p
 
 
 def test_a_port_that_is_taken(idle: Server, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["--runs", str(tmp_path), "--port", str(idle.port)]) == 2
+    assert main(["--runs", str(tmp_path), "--http-port", str(idle.port)]) == 2
     assert "another program" in capsys.readouterr().err

@@ -115,11 +115,11 @@ def test_a_link_opens_one_session(server: SharedServer) -> None:
 
 def test_a_code_is_taken_as_people_type_it_with_a_name(server: SharedServer) -> None:
     code = server.code().lower()
-    answer = server.type_code(server.there, f" {code[:4]}-{code[4:]} ", "Ann Hall")
+    answer = server.type_code(server.there, f" {code[:4]}-{code[4:]} ", "Ann Hall", asks=ask_patiently)
     assert (answer.status, answer.headers["location"]) == (303, "/opened")
     wait_until(lambda: "Let in: Ann Hall, from " in server.output(), "the terminal says so")
     wait_until(lambda: server.code().lower() != code, "the next code is shown")
-    assert server.type_code(server.there, code).status == 403, "used up"
+    assert server.type_code(server.there, code, asks=ask_patiently).status == 403, "used up"
 
 
 def test_the_step_into_the_pages_says_nothing_about_who_asks(server: SharedServer, cookie: str) -> None:
@@ -258,7 +258,7 @@ def test_a_page_that_is_not_shared_is_for_who_started_it(tmp_path: Path) -> None
         for path, method in (("/", "GET"), ("/live/newest", "GET"), ("/live/tell/stop", "POST"), ("/enter", "POST")):
             answer = ask(at, path, method=method, headers={"Cookie": "", "Accept": "text/html"})
             assert answer.status == 403, path
-        assert "the link in the terminal" in ask(at, "/", headers={"Cookie": "", "Accept": "text/html"}).text
+        assert "the link that Swardflow showed" in ask(at, "/", headers={"Cookie": "", "Accept": "text/html"}).text
         with pytest.raises(InvalidStatus), stream(at):
             pass
 

@@ -35,7 +35,17 @@ class Shared:
         named = next(line for line in toml.splitlines() if line.startswith("name = "))
         rig.write_text(toml.replace(named, f'name = "{SCRIPT}"'), encoding="utf-8")
         notes = [part for key in ("product", "area", "operator") for part in ("--note", f"{key}={SCRIPT}")]
-        command = ["-m", "host.cli.main", "record", self.board.port, "--rig", str(rig), "--runs", str(self.runs)]
+        command = [
+            "-m",
+            "host.cli.main",
+            "record",
+            "--port",
+            self.board.port,
+            "--rig",
+            str(rig),
+            "--runs",
+            str(self.runs),
+        ]
         self.recorder = Process([*command, *notes], folder / "recorder.log")
         # The address alone leads to the live page once reports are there.
         wait_until(lambda: any(run.stat().st_size > 6_000 for run in self.runs.glob("*.sward")), "reports", 30.0)
@@ -152,6 +162,8 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     keeper = phone(server.link(server.here))
     wait_live(keeper)
     keeper.goto(f"http://{server.here}/guests")
+    keeper.get_by_text("Let somebody in").click()
+    wait_until(lambda: text(keeper, ".code").replace("-", "") == server.code(), "the code of the terminal, on the page")
     keeper.click("#guests-new label:nth-child(2)")
     keeper.wait_for_selector("text=New guests may only look.")
     used = server.link(server.there)
@@ -167,6 +179,8 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
         if one.changes is not None and one.path != "/live":
             assert text(page, "#page-failed") == "", one.path
     page.goto(f"http://{server.there}/guests")
+    page.get_by_text("Let somebody in").click()
+    page.wait_for_selector("text=ask somebody who may do everything")
     page.fill("[data-entry=name] input", "Ann Hall")
     page.click("#guest-name-save")
     page.wait_for_selector("text=You may only look.")

@@ -232,7 +232,7 @@ def test_the_recorder_records_the_emulated_board(
 def test_bring_up_finds_nothing_wrong(
     on_terminal: tuple[str, subprocess.Popen[str], IO[str]], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    code = main(["bringup", on_terminal[0], "--no-hands", "--listen", "3"])
+    code = main(["bringup", "--port", on_terminal[0], "--no-hands", "--listen", "3"])
     out = capsys.readouterr().out
     assert code == 0, out
     assert "hand-boom" in out

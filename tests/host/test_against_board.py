@@ -46,3 +46,9 @@ def test_what_is_missing_is_said() -> None:
     rig = rig_from_toml(RIG)
     assert any("no wheel input" in message for message in board_misfits(rig, FITS | {"capabilities": 1}))
     assert any("no flow meter" in message for message in board_misfits(rig, FITS | {"capabilities": 2}))
+
+
+@pytest.mark.parametrize(("fitted", "told"), [(0x07, "told by the flow"), (0x06, "not known")])
+def test_without_a_switch_input_only_a_flow_meter_input_tells_whether_it_sprays(fitted: int, told: str) -> None:
+    rig = rig_from_toml("spray_switch = true\n" + RIG)
+    assert board_misfits(rig, FITS | {"capabilities": fitted})[-1].endswith(f"whether it sprays is {told}.")

@@ -82,8 +82,8 @@ def test_the_command_prints_or_writes_it(tmp_path: Any, capsys: pytest.CaptureFi
     assert main(["schema", "rig"]) == 0
     assert json.loads(capsys.readouterr().out) == editor_schema(RIG, "Swardflow rig file")
     out = tmp_path / "scenario.schema.json"
-    assert main(["schema", "scenario", str(out)]) == 0
+    assert main(["schema", "scenario", "--out", str(out)]) == 0
     assert (
         json.loads(out.read_text(encoding="utf-8"))["properties"]["walk"]["properties"]["passes"]["maximum"] == 10_000
     )
-    assert main(["schema", "scenario", str(out)]) == 2, "nothing is overwritten"
+    assert main(["schema", "scenario", "--out", str(out)]) == 2, "nothing is overwritten"

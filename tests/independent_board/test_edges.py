@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ import pytest
 from firmware_protocol.messages import Report, decode
 from host.documents.text import format_text
 from host.pipeline import Why
-from host.review.apart import apart_messages, board_messages
+from host.review.apart import apart_messages, board_messages, timed_pace_message
 from host.review.ground_picture import ground_picture
 from host.review.run_document import run_document
 from tests.independent_board.board import Board, Mishaps
@@ -146,6 +147,50 @@ def test_ground_and_water_that_were_not_seen_are_in_the_verdict_and_in_the_volum
     assert 2 * totals.volume_u_m3 == pytest.approx(2 * 0.01118 * totals.volume_m3 + totals.uncounted_m3, rel=0.001)
 
 
+def test_a_report_sent_once_more_after_the_restart_hides_nothing_of_the_time_it_was_down() -> None:
+    # PROTOCOL.md section 8: a report that a restart may have cut comes again as it was, as the first line.
+    sprayer, lines = BY_NAME["restart in a pass, 4 s down"].sprayed(seed=3)
+    gap = max(range(1, len(lines)), key=lambda place: lines[place][0] - lines[place - 1][0])
+    cut, (back_s, _) = lines[gap - 1][1], lines[gap]
+    lines[gap - 1] = (lines[gap - 1][0], cut[:30] + b"\n")
+    lines.insert(gap, (back_s - 0.004, cut))
+    review = reviewed(lines, rig_toml(PLAN))
+    (one,) = review.unassigned
+    assert one.why is Why.RESTART and one.seconds == pytest.approx(4.1, abs=0.2)
+    gone = float(sprayer.sprayed_m3[-1])
+    assert review.totals.volume_m3 + review.totals.uncounted_m3 == pytest.approx(gone, rel=0.006)
+
+
+@pytest.mark.parametrize("name", ["restart in a pass, 1.5 s down", "restart that keeps its counts"])
+def test_a_restart_is_no_stop(name) -> None:
+    for seed in range(4):
+        _, review = review_of_case(name, seed)
+        assert review.totals.standing_m3 == 0.0
+
+
+@pytest.mark.parametrize(
+    ("closes_s", "opens_s", "words"),
+    [
+        (0.5, 0.0, "on for 0.5 s less than the water flowed, in 4 of 4 passes"),
+        (-0.5, 0.0, "on for 0.5 s more than the water flowed, in 4 of 4 passes"),
+        (0.0, 0.8, "on for 0.8 s more than the water flowed, in 4 of 4 passes"),
+        (0.0, -0.5, "on for 0.5 s less than the water flowed, in 4 of 4 passes"),
+    ],
+)
+def test_a_switch_that_the_flow_contradicts_is_not_believed_and_that_is_said(closes_s, opens_s, words) -> None:
+    rng = np.random.default_rng(9)
+    sprayer = spray(PLAN, rng)
+    closed = [(begin + closes_s, end + opens_s) for begin, end in sprayer.passes_s]
+    on = np.zeros(len(sprayer.t), dtype=bool)
+    for begin, end in closed:
+        on |= (sprayer.t >= begin) & (sprayer.t < end)
+    review = reviewed(Board().lines(replace(sprayer, switch=on), rng), rig_toml(PLAN))
+    true = truth_on_known_ground(sprayer, review)
+    assert review.totals.area_m2 == pytest.approx(true.area_m2, rel=0.005)
+    assert review.totals.rate_m3_m2 == pytest.approx(true.rate_m3_m2, rel=0.005)
+    assert [words in message for message in board_messages(review)] == [True]
+
+
 def test_ground_stays_sprayed_while_the_board_drops_all_pulses() -> None:
     # 51 pulses at 36 Hz: nothing is counted for 1.4 s, more than the second after which a pass is dry.
     sprayer, review = review_of_case("51 flow pulses dropped")
@@ -183,10 +228,36 @@ def test_a_board_without_a_part_of_the_rig_is_said_once(capabilities, words) -> 
     review = reviewed(Board(Who(capabilities=capabilities)).lines(sprayer, rng), rig_toml(PLAN))
     assert [words in message for message in board_messages(review)] == [True]
     if capabilities == NO_WHEEL:
-        assert review.totals.rate_m3_m2 is None and review.totals.standing_m3 == 0.0
+        assert review.totals.rate_m3_m2 is None and math.isnan(review.totals.standing_m3)
         assert review.totals.unassigned_m3 == pytest.approx(sprayer.sprayed_m3[-1], rel=0.01)
     else:
         assert len(review.passes) == 4
+
+
+def test_ground_that_is_taken_from_a_timed_pace_is_said_to_be_and_its_band_holds_the_pace() -> None:
+    sprayer, review = review_of_case("timed course, no wheel")
+    assert timed_pace_message(review, "metric").startswith(
+        "The ground is not measured: it is the time sprayed, at the timed "
+    )
+    assert timed_pace_message(review, "metric") in format_text(run_document(review, "metric"))
+    true, totals = truth_on_known_ground(sprayer, review), review.totals
+    assert abs(totals.area_m2 - true.area_m2) < 2 * totals.area_u_m2
+    assert abs(totals.rate_m3_m2 - true.rate_m3_m2) < 2 * totals.rate_u_m3_m2
+    _, measured = review_of_case("all is well")
+    assert timed_pace_message(measured, "metric") == ""
+
+
+def test_an_identity_that_comes_late_holds_for_all_reports_of_its_start() -> None:
+    # A converter of its own range: until the board has said it, a pressure read by another would be several times off.
+    rng = np.random.default_rng(2)
+    plan = replace(PLAN, full_scale=3600)
+    lines = Board(Who(full_scale=3600)).lines(spray(plan, rng), rng)
+    names = [place for place, (_, line) in enumerate(lines) if line.startswith(b"I")]
+    late = [line for place, line in enumerate(lines) if place not in names]
+    late.insert(len(late) // 2, (late[len(late) // 2][0], lines[names[0]][1]))
+    review, known = reviewed(late, rig_toml(plan)), reviewed(lines, rig_toml(plan))
+    assert [one.pressure_pa for one in review.passes] == pytest.approx([one.pressure_pa for one in known.passes])
+    assert review.passes[0].pressure_pa == pytest.approx(plan.pressure_pa, rel=0.1)
 
 
 def test_a_board_without_an_identity_is_said_once() -> None:
@@ -201,7 +272,7 @@ def test_another_major_version_is_kept_and_not_interpreted() -> None:
     rng = np.random.default_rng(2)
     sprayer = spray(PLAN, rng)
     review = reviewed(Board(Who(protocol="2.0")).lines(sprayer, rng), rig_toml(PLAN))
-    assert review.totals.volume_m3 == 0.0 and review.passes == []
+    assert math.isnan(review.totals.volume_m3) and review.passes == []
     assert "protocol 2.0" in board_messages(review)[0] and "reports in the file" in board_messages(review)[1]
     minor = reviewed(Board(Who(protocol="1.7")).lines(sprayer, rng), rig_toml(PLAN))
     assert board_messages(minor) == [] and len(minor.passes) == 4

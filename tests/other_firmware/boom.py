@@ -138,8 +138,9 @@ def walked(boom: Boom, walk: Walk, seed: int) -> World:
     for opened, closed in lever:
         valve += np.clip((time - opened) / RAMP_S, 0, 1) - np.clip((time - closed) / RAMP_S, 0, 1)
     spraying = np.cumsum(valve) / max(1.0, valve.sum())
-    battery = 12.6 - 0.9 * (valve > 0) - 0.3 * spraying
-    pressure = boom.at_bar * (1 + 0.25 * (1 - valve)) * (1 - boom.sag * spraying)
+    pump = np.clip((time - walk.rest_s / 2) / 0.5, 0, 1)  # switched on half way through the rest
+    battery = 12.6 - 0.5 * pump - 0.4 * (valve > 0) - 0.3 * spraying
+    pressure = boom.at_bar * pump * (1 + 0.25 * (1 - valve)) * (1 - boom.sag * spraying)
     litres_s = boom.nozzles * boom.nozzle_l_min / 60.0 * np.sqrt(pressure / boom.at_bar) * valve
     litres = np.concatenate([[0.0], np.cumsum(litres_s[:-1] * STEP_S)])
     sprayed = np.concatenate([[0.0], np.cumsum(speed[:-1] * STEP_S * (valve[:-1] >= 0.5))])

@@ -86,6 +86,13 @@ CASES = {
     "restart, 4 s down": _restart(4.0),
     "restart that keeps its counts": _restart(0.5, keeps="counts"),
     "restart inside a report, 4 s down": Case(mishaps=_cut_report),
+    "restart inside a report that is sent once more": Case(build=Build(keeps="report"), mishaps=_cut_report),
+    "three restarts": Case(
+        mishaps=lambda w: {"restarts": tuple(Restart(_middle(w) + after, 0.5) for after in (0.0, 6.0, 36.0))}
+    ),
+    "switch late by 1 s": Case(Boom(switch_lead_s=-1.0)),
+    "switch early by 0.5 s": Case(Boom(switch_lead_s=0.5)),
+    "switch released 0.8 s late": Case(Boom(switch_release_s=0.8)),
     "dropped pulses": _held(),
     "dropped pulses, wire 1.0": _held(protocol="1.0"),
     "line stalled": Case(mishaps=lambda w: {"stalls": ((_middle(w), _middle(w) + 1.5),)}),

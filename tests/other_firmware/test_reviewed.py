@@ -11,7 +11,7 @@ from host.cli.main import main
 from tests.other_firmware.board import Build
 from tests.other_firmware.boom import World
 from tests.other_firmware.cases import ALL, CASES, Case
-from tests.other_firmware.wire import WHEEL
+from tests.other_firmware.wire import FLOW, WHEEL
 
 BOUND = 0.005  # volume and rate on known ground
 QUICK = [
@@ -21,6 +21,10 @@ QUICK = [
     "silent in the middle of a pass",
     "silent over a turn",
     "restart, 4 s down",
+    "restart inside a report that is sent once more",
+    "three restarts",
+    "switch late by 1 s",
+    "switch released 0.8 s late",
     "dropped pulses, wire 1.0",
     "counts, clock and numbers wrap",
     "lines damaged",
@@ -29,6 +33,10 @@ QUICK = [
 SENTENCES = {
     "silent over a turn": "Nothing came from the board.",
     "restart, 4 s down": "The board restarted",
+    "restart inside a report that is sent once more": "in 4.",
+    "switch late by 1 s": "The spray switch was on for 1.0 s less than the water flowed, in 4 of 4 passes",
+    "switch early by 0.5 s": "The spray switch was on for 0.5 s more than the water flowed, in 4 of 4 passes",
+    "switch released 0.8 s late": "The spray switch was on for 0.8 s more than the water flowed, in 4 of 4 passes",
     "dropped pulses": "The board dropped",
     "dropped pulses, wire 1.0": "of flow or of wheel",
     "line stalled": "could not send",
@@ -80,12 +88,16 @@ def holds(one: Reviewed, name: str) -> None:
     assert abs(volume) < BOUND and abs(rate) < BOUND, (volume, rate)
     totals, world = one.said["totals"], one.world
     assert abs(totals["volume_L"] - world.litres) < totals["volume_expanded_uncertainty_L"]
+    parts = ("volume_on_ground_L", "unassigned_volume_L", "stationary_volume_L")
+    assert sum(totals[part] for part in parts) == pytest.approx(totals["volume_L"], rel=1e-6)
+    assert totals["stationary_volume_L"] == 0.0 or one.said["stationary"]
     missed = world.ground_m2 - totals["area_m2"]
     assert totals["unassigned_area_m2"] == pytest.approx(missed, abs=0.01 * world.ground_m2)
     for found in one.said["passes"]:
         begins, ends = found["start_s"], found["end_s"]
         (true,) = [one for one in world.passes if begins < (one.begins + one.ends) / 2 < ends] or [None]
-        if true and abs(begins - true.begins) + abs(ends - true.ends) < 0.6 and not one.said["not_assigned"]:
+        whole = not one.said["not_assigned"] and not totals["stationary_volume_L"]
+        if true and whole and abs(begins - true.begins) + abs(ends - true.ends) < 0.6:
             true_rate = 100 * true.litres / true.ground_m / world.boom.swath_m
             off = abs(found["rate_L_per_100_m2"] - true_rate)
             assert off < found["rate_expanded_uncertainty_L_per_100_m2"]
@@ -101,7 +113,7 @@ def test_volume_and_rate_on_known_ground(review, name):
 @pytest.mark.journey
 @pytest.mark.parametrize("name", CASES)
 def test_volume_and_rate_on_known_ground_on_other_walks(review, name):
-    for seed in range(10, 16):
+    for seed in range(10, 13):
         holds(review(CASES[name], seed, "--no-faults"), name)
 
 
@@ -113,7 +125,7 @@ def test_the_stated_band_covers_the_truth_in_95_of_100(review, name):
     meters = 1 + np.hypot(0.005, 0.005) * random.normal(size=400)
     wheels = 1 + np.hypot(0.005, 0.010) * random.normal(size=400)
     covered = []
-    for seed in range(20, 28):
+    for seed in range(20, 26):
         one = review(CASES[name], seed, "--no-faults")
         rate = one.said["totals"]["rate_L_per_100_m2"]
         band = one.said["totals"]["rate_expanded_uncertainty_L_per_100_m2"] / rate
@@ -122,17 +134,30 @@ def test_the_stated_band_covers_the_truth_in_95_of_100(review, name):
     assert 0.93 < np.mean(covered) < 0.985
 
 
-def test_another_major_version_is_said_and_not_read(review):
-    one = review(Case(build=Build(protocol="2.0")), 1, "--no-faults")
-    assert one.said["passes"] == [] and one.said["totals"]["rate_L_per_100_m2"] is None
-    assert "The board speaks protocol 2.0" in one.text
+@pytest.mark.parametrize(
+    ("build", "words"),
+    [
+        (Build(protocol="2.0"), "The board speaks protocol 2.0"),
+        (Build(mute=True), "Nothing came from the board"),
+        (Build(fitted=ALL - FLOW), "the board has no flow meter input"),
+    ],
+    ids=["protocol 2.0", "mute", "no flow meter"],
+)
+def test_what_was_sprayed_is_not_known_and_never_0(review, build, words):
+    """PROTOCOL.md section 10: "shows that as not known, never as 0"."""
+    one = review(Case(build=build), 1)
+    totals = one.said["totals"]
+    assert one.said["answer"].startswith("What was sprayed is not known") and words in one.text
+    assert one.said["passes"] == one.said["faults"] == []
+    for key in ("volume_L", "volume_on_ground_L", "rate_L_per_100_m2", "unassigned_volume_L", "tank_left_L"):
+        assert totals[key] is None, key
 
 
-def test_a_board_without_a_wheel_input_has_no_rate(review):
+def test_a_board_without_a_wheel_input_has_no_ground_and_no_rate(review):
     one = review(Case(build=Build(fitted=ALL - WHEEL)), 1, "--no-faults")
-    assert one.said["passes"] == [] and one.said["totals"]["rate_L_per_100_m2"] is None
+    assert one.said["passes"] == [] and "no wheel input" in one.text
+    assert one.said["totals"]["rate_L_per_100_m2"] is None and one.said["totals"]["area_m2"] is None
     assert one.said["totals"]["volume_L"] == pytest.approx(one.world.litres, rel=BOUND)
-    assert "no wheel input" in one.said["answer"] + one.text
 
 
 def test_readings_above_the_full_scale_that_the_board_states_are_no_pressure(review):

@@ -103,7 +103,7 @@ def run_day(folder: Path, hours: float, speed: float, every_s: float) -> Day:
     samples: list[Sample] = []
     try:
         wait_until(port.exists, "the emulated port", 60.0)
-        command = ["-m", "host.cli.main", "record", str(port), "--rig", str(RIG), "--runs", str(runs)]
+        command = ["-m", "host.cli.main", "record", "--port", str(port), "--rig", str(RIG), "--runs", str(runs)]
         started.insert(0, recorder := Process(command, folder / "recorder.log"))
         run: Path = wait_until(lambda: next(runs.glob("*.sward"), None), "a run file", 60.0)
         started.insert(1, server := Server(runs, folder / "server.log"))

@@ -3,6 +3,10 @@
 from host.pipeline.faults.alarm import Alarm, AlarmEvent
 from host.pipeline.faults.causes import CAUSES
 from host.pipeline.faults.fault import Fault
-from host.pipeline.faults.watch import FaultWatch
 
-__all__ = ["CAUSES", "Alarm", "AlarmEvent", "Fault", "FaultWatch"]
+__all__ = [
+    "CAUSES",
+    "Alarm",
+    "AlarmEvent",
+    "Fault",
+]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,7 +25,7 @@ class Fault:
     change_u: float | None  # its standard uncertainty
     nozzles: float | None  # how many nozzles' worth, positive
     nozzles_u: float | None
-    area_m2: float  # sprayed since it began
+    area_m2: float  # sprayed since it began; not a number where no ground is known
     settled: bool  # the measurement is complete
     provisional: bool = False  # a first word, which the next half second may take back
     quiet: bool = False  # worth a word, no sound
@@ -69,7 +70,7 @@ class Fault:
             "change_u": self.change_u,
             "nozzles": self.nozzles,
             "nozzles_u": self.nozzles_u,
-            "area_m2": self.area_m2,
+            "area_m2": self.area_m2 if math.isfinite(self.area_m2) else None,
             "dosed": self.dosed,
             "against": "catch test" if self.against_catch else "run before",
             "check_first": list(cause.check),

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from firmware_protocol.messages import Flag
 from host.frames import Frames
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts
+from host.pipeline.fitted import Fitted
 from host.pipeline.pressure import Pressures
 from host.pipeline.pulses import Pulsing
 
@@ -24,10 +28,21 @@ class Scene:
     spraying: Bools
     wheel_idle_us: Floats
     wheel_hz: Floats  # at which its newest pulses came, also after they have stopped
-    area_m2: Floats
+    area_m2: Floats  # not a number where no ground is known
     tank_left_m3: Floats
     refused: Bools  # flow pulses came too fast for the filter of their input, and some were refused
-    has_pressure: Bools  # rig and board have a transducer
+    fitted: Fitted  # what can be measured: no fault is built on anything else
+
+    @property
+    def switch(self) -> Bools:
+        """Where the spray switch is on, and there is one."""
+        on: Bools = (self.frames["flags"] & Flag.SPRAY) != 0
+        return on & self.fitted.switch
+
+    @property
+    def flowing(self) -> Bools:
+        """Where the flow meter turns, and there is one."""
+        return np.asarray(self.flow.frequency_hz > 0) & self.fitted.meter
 
     @property
     def missed(self) -> Bools:

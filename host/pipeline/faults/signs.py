@@ -60,28 +60,29 @@ class SignReader:
         """Continue with the frames of `scene`, of which there is at least one."""
         board_us, pressure = scene.counts.board_us, scene.pressure.mean_pa
         counts = scene.frames["pressure_mean"].astype(np.int64)
-        flags, flowing = scene.frames["flags"], scene.flow.frequency_hz > 0
+        flags, flowing = scene.frames["flags"], scene.flowing
         started_us = self._start_since(board_us, boom.start != self._start_before(boom.start))
         steady = scene.spraying & flowing & (board_us - started_us > TUNING.settle_us)
         missed_us = self._missed_us(board_us, scene.missed)  # what the board did not count has come
         now_s, idle_s = board_us * 1e-6, np.minimum(scene.flow.idle_us, board_us - missed_us) * 1e-6
         usual_pa = self._usual.push(now_s, pressure, steady)
         low = np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * usual_pa)
-        switch = (flags & Flag.SPRAY) != 0
         hz = scene.flow.frequency_hz
-        habits = self._habits.push(now_s, switch, hz, idle_s, steady)
+        habits = self._habits.push(now_s, scene.switch, hz, idle_s, steady)
         due_hz = np.maximum(self._due_hz(scene), np.maximum(TUNING.least_flow_share * habits.usual_hz, 2.0))
+        gone = self._pump_gone(flowing, idle_s, pressure, usual_pa)
         flows_on = self._rig.spray_switch | (hz > TUNING.walks_hz_share * habits.usual_hz)
         return Signs(
             steady_spray=steady,
-            should_spray=habits.should_spray | self._pump_gone(flowing, idle_s, pressure, usual_pa),
+            # Without a flow meter input no pulse is due.
+            should_spray=(habits.should_spray | gone) & scene.fitted.meter,
             flowing=flowing,
             pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             # A rig or a board without a transducer hears nothing of pressure.
-            pressure_unread=np.isnan(pressure) & scene.has_pressure,
+            pressure_unread=np.isnan(pressure) & scene.fitted.pressure,
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
-            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.has_pressure,
+            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure,
             pressure_low=low & flows_on,
             pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_dead=self._wheel_dead(scene, steady),
@@ -114,7 +115,7 @@ class SignReader:
     def _wheel_dead(self, scene: Scene, steady: Bools) -> Bools:
         if self._rig.wheel is None:
             return np.zeros(len(steady), dtype=np.bool_)
-        return self._wheel.push(scene, steady)
+        return self._wheel.push(scene, steady) & scene.fitted.wheel
 
     def _silence(self, scene: Scene) -> Bools:
         counts = scene.counts

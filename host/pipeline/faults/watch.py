@@ -73,10 +73,10 @@ class FaultWatch:
         n = len(scene.host_s)
         if not n:
             return
-        flowing = scene.flow.frequency_hz > 0
-        on = scene.spraying & flowing
+        spraying, flowing = scene.spraying, scene.flowing
+        on = spraying & flowing
         glitch = ((scene.frames["flags"] & Flag.FLOW_GLITCH) != 0) | scene.missed
-        boom = self._boom.push(scene.counts, scene.per_m3, scene.pressure.mean_pa, scene.spraying, flowing, glitch)
+        boom = self._boom.push(scene.counts, scene.per_m3, scene.pressure.mean_pa, spraying, flowing, glitch)
         turns = self._rules.push(scene, boom)
         with np.errstate(divide="ignore", invalid="ignore"):
             log_p = np.log(np.maximum(scene.pressure.mean_pa, TUNING.floor_pa))
@@ -109,12 +109,11 @@ class FaultWatch:
     def _ticks(self, scene: Scene, on: Bools, turns: list[Turn]) -> Iterator[tuple[int, Callable[[], None]]]:
         """What is to be done after which frame, in order; what is done may add to it."""
         board_us = scene.counts.board_us
-        switch = (scene.frames["flags"] & Flag.SPRAY) != 0
         self._board_us = board_us
         self._due = [(turn.place, 0, n, partial(self._turned, turn)) for n, turn in enumerate(turns)]
         for place in np.flatnonzero(~on & self._on_before(on)).tolist():
             self._due.append((place, 1, len(self._due), self._boom_faults.interrupted))
-        for debounce, condition in ((self._shut, ~on & ~switch), (self._on, on)):
+        for debounce, condition in ((self._shut, ~on & ~scene.switch), (self._on, on)):
             settled, _, since = debounce.push(board_us, condition)
             for place in settled.tolist():
                 self._due.append((place, 2, len(self._due), partial(self._spray_turned, place, int(since[place]))))

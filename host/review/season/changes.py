@@ -11,7 +11,8 @@ from host.pipeline.columns import Floats
 
 NOZZLES, METER, ZERO, TANK = "nozzles", "meter", "transducer", "tank"
 LONE_BOOM, LONE_TANK = "lone run", "lone balance"
-KNOB = "knob"
+KNOB, WHEEL = "knob", "wheel"
+BY_THEMSELVES = (KNOB, WHEEL)  # looked for in a series of their own, with nothing to weigh them against
 
 
 @dataclass(frozen=True)

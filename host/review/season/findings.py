@@ -11,7 +11,7 @@ import numpy as np
 from host.documents.document import quantity
 from host.documents.words import percent
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, TANK, ZERO, Change, shapes
+from host.review.season.changes import BY_THEMSELVES, LONE_BOOM, LONE_TANK, METER, TANK, ZERO, Change, shapes
 from host.review.season.effects import Effect, of_flow
 from host.review.season.observations import BOOM
 from host.review.season.search import Explained
@@ -22,10 +22,12 @@ NOZZLE_STEP, NOZZLE_WHILE = "nozzles changed", "nozzles changed for some runs"
 FILLED, CLEANED = "tips or their strainers filled up", "cleaned"
 ZERO_STEP, ZERO_DRIFT = "transducer's zero moved", "transducer's zero drifts"
 STRAINER, TANK_ONLY = "strainer filled", "tank balance changed"
+WHEEL_CHANGED = "wheel measures otherwise"
 LONE_RUN, LONE_BALANCE = "one run stands out", "one tank balance stands out"
 
 EXPANDED = 2.0  # coverage factor of what is shown
 _LEAST_DRIFT = 0.003  # less matters to nobody, however surely it is there
+_LEAST_WHEEL = 0.01  # how far a hand lays its passes otherwise
 _PRESSURE_DOWN = 0.05  # a fall by less is no filling strainer
 _LONE_BOOM, _LONE_TANK = 0.02, 0.05  # a single run that stands out by less is scatter
 _LONE_SURE = 5.0  # standard uncertainties
@@ -40,8 +42,8 @@ class Finding:
     """One change: its kind, the days it spans (equal for a step), its size as a fraction and standard uncertainty.
 
     `suspects` are the causes that cannot be told apart, `shown` the series that show it (coefficient, balance,
-    pressure). `started` names a lone run; `missing_m3` is what a refill that nobody recorded would have been,
-    `zero_pa` how far a transducer's zero moved, with its standard uncertainty.
+    pressure, pass_length). `started` names a lone run; `missing_m3` is what a refill that nobody recorded would have
+    been, `zero_pa` how far a transducer's zero moved, with its standard uncertainty.
     """
 
     kind: str
@@ -79,7 +81,7 @@ def named(found: Explained, effects: Sequence[Effect], runs: Sequence[Digest]) -
         last = next((run for run in reversed(at_item[: until + 1]) if run), None)
         if first is None:
             continue
-        if effect.change.lone or effect.change.cause == KNOB:
+        if effect.change.lone or effect.change.cause in BY_THEMSELVES:
             out.append(Named(effect, first, last or first))
             continue
         if effect.of not in weighed:
@@ -206,7 +208,8 @@ def _lone_balance(one: Named) -> Finding:
     ratio = math.exp(effect.size)
     words = f"on {run.date} the meter read {_amount(effect.size, effect.u)} "
     words += f"{'more' if effect.size > 0 else 'less'} against the tank than in other runs"
-    missing = run.volume_m3 * (1.0 - 1.0 / ratio) if ratio >= _REFILL else None
+    metered = run.volume_m3 if ratio >= _REFILL else None
+    missing = None if metered is None else metered * (1.0 - 1.0 / ratio)
     if missing is None:
         words += ": look at how the tank was read"
     else:
@@ -230,6 +233,24 @@ def strainer_findings(effects: Sequence[Named]) -> list[Finding]:
         words += "bit would look the same; what would decide: look into the strainers"
         fraction = _fraction(size, one.effect.u)
         out.append(Finding(STRAINER, one.first.date, one.last.date, *fraction, words, (), ("pressure",)))
+    return out
+
+
+def wheel_findings(effects: Sequence[Named]) -> list[Finding]:
+    """Passes of named areas that come out longer or shorter than they did: the wheel, unless the ground has changed."""
+    out = []
+    for one in effects:
+        if one.effect.change.lone or abs(one.effect.size) < _LEAST_WHEEL:
+            continue
+        longer = one.effect.size > 0
+        why = "a softer tyre or a smaller wheel" if longer else "a harder tyre, or a wheel that slips"
+        words = f"{_since(one)} passes over the same ground come out {_amount(one.effect.size, one.effect.u)} "
+        words += (
+            f"{'longer' if longer else 'shorter'} than before: {why}, or passes laid otherwise; what would decide: "
+        )
+        words += "measure the wheel over a tape"
+        fraction = _fraction(one.effect.size, one.effect.u)
+        out.append(Finding(WHEEL_CHANGED, one.first.date, one.last.date, *fraction, words, (), ("pass_length",)))
     return out
 
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from host.calibrate.uncertainty import pooled
 from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, NOZZLES, TANK, ZERO
+from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, NOZZLES, TANK, WHEEL, ZERO
 from host.rig.model import DAY_TO_DAY
 
 CAUSES = (NOZZLES, METER, ZERO, TANK, LONE_BOOM, LONE_TANK)
@@ -29,6 +30,8 @@ DAY_S = 86_400.0
 # memory): how a transducer's zero moves from day to day, kPa; how a meter's factor changes with the root of pressure.
 _ZERO_SCATTER = 1.0
 _METER_BY_FLOW = 0.03
+_PASSES_SCATTER = 0.01  # of the length of passes over the same ground, from run to run
+_OFTEN = 6  # runs over an area: three on either side of what changed
 _WANDER_DAYS, _WAVES = 20.0, 12
 # How far the level of a series may lie from what is expected: wide, so that it is the data's to say.
 _LEVELS = {BOOM: 1.0, BALANCE: 0.1, PUMP_OFF: 20.0, TWO_PRESSURES: 40.0, CATCH: 0.1, METER_CARD: 0.1, ZERO_CARD: 20.0}
@@ -62,6 +65,7 @@ class Observations:
     response: Floats
     nuisances: Floats
     widths: Floats
+    series: np.ndarray[tuple[int], np.dtype[np.intp]] | None = None  # within a block; None where a block is one
 
     def count(self, block: int) -> int:
         """Observations in a block."""
@@ -177,6 +181,39 @@ def pressures(runs: Sequence[Digest]) -> Observations:
     )
 
 
+def pass_lengths(runs: Sequence[Digest]) -> Observations:
+    """How long passes are over areas that were sprayed again and again: the lawn stays, so the wheel is what moves.
+
+    Of each run the median of its passes, in pulses of the wheel, so that a wheel measured anew moves nothing; against
+    the other runs with the same name of the area, where there are enough of them.
+    """
+    sites: dict[str, list[int]] = {}
+    for at, run in enumerate(runs):
+        if run.site.strip() and run.pass_pulses:
+            sites.setdefault(run.site.strip().casefold(), []).append(at)
+    repeated = [places for places in sites.values() if len(places) >= _OFTEN]
+    found = sorted((at, site) for site, places in enumerate(repeated) for at in places)
+    n = len(found)
+    y = np.array([math.log(runs[at].pass_pulses or math.nan) for at, _ in found])
+    of_site = np.array([site for _, site in found], dtype=np.intp)
+    levels = of_site[:, None] == np.arange(max(len(repeated), 1))
+    for site in range(len(repeated)):
+        y[of_site == site] -= np.median(y[of_site == site])
+    return Observations(
+        np.array([time_of(runs[at].started) for at, _ in found]),
+        tuple(at for at, _ in found),
+        (WHEEL, LONE_BOOM),
+        np.zeros(n, dtype=np.intp),
+        np.arange(n),
+        y,
+        np.full(n, _PASSES_SCATTER),
+        np.ones((n, 2)),
+        levels.astype(np.float64),
+        np.full(levels.shape[1], 1.0),
+        of_site,
+    )
+
+
 def _of_run(item: int, run: Digest) -> list[_Seen]:
     seen = []
     steady = run.steady
@@ -232,6 +269,10 @@ def _nuisances(
     return np.stack(columns, axis=1) if columns else np.zeros((0, 0)), np.array(widths)
 
 
+def _by_value(series: np.ndarray[tuple[int], np.dtype[np.intp]], here: np.ndarray[Any, Any]) -> list[Any]:
+    return [np.flatnonzero(here & (series == one)) for one in np.unique(series)]
+
+
 def with_scatter(seen: Observations, residuals: Floats | None, used: float) -> Observations:
     """The same with uncertainties as the series themselves show: from neighbours, or from what an explanation leaves.
 
@@ -244,7 +285,8 @@ def with_scatter(seen: Observations, residuals: Floats | None, used: float) -> O
         if block in (CATCH, METER_CARD, ZERO_CARD) or n < 4:
             continue
         if residuals is None:
-            scaled = np.diff(seen.y[here] / seen.u[here])
+            rows = [np.flatnonzero(here)] if seen.series is None else _by_value(seen.series, here)
+            scaled = np.concatenate([np.diff(seen.y[of] / seen.u[of]) for of in rows])
             # By their median (0.6745 of a normal deviation), blind to steps and to single runs.
             scatter, degrees = float(np.median(np.abs(scaled))) / 0.6745 / math.sqrt(2.0), n / 3.0
         else:

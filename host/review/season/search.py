@@ -15,12 +15,14 @@ import numpy as np
 
 from host.pipeline.columns import Floats
 from host.review.season.changes import (
+    BY_THEMSELVES,
     KNOB,
     LONE_BOOM,
     LONE_TANK,
     METER,
     NOZZLES,
     TANK,
+    WHEEL,
     ZERO,
     Change,
     shapes,
@@ -36,7 +38,7 @@ _GRID, _GRID_OF_MANY = 30, 20
 _MOST_STEPS = 100
 _REACH = 3
 # Standard deviation of what each cause does, beforehand: logarithms, transducer in kPa.
-_WIDTHS = {NOZZLES: 0.08, METER: 0.05, ZERO: 12.0, TANK: 0.05, LONE_BOOM: 0.12, LONE_TANK: 0.4, KNOB: 0.2}
+_WIDTHS = {NOZZLES: 0.08, METER: 0.05, ZERO: 12.0, TANK: 0.05, LONE_BOOM: 0.12, LONE_TANK: 0.4, KNOB: 0.2, WHEEL: 0.03}
 # How many of a kind a season has beforehand (lone ones: per run), by (power > 0, back).
 _EXPECTED = {
     NOZZLES: {(False, False): 0.2, (True, False): 0.2, (True, True): 0.1, (False, True): 0.05},
@@ -44,6 +46,7 @@ _EXPECTED = {
     ZERO: {(False, False): 0.05, (True, False): 0.03},
     TANK: {(False, False): 0.02},
     KNOB: {(False, False): 0.5, (True, False): 0.05, (True, True): 0.1, (False, True): 0.3},
+    WHEEL: {(False, False): 0.1, (True, False): 0.05},
     LONE_BOOM: {(False, True): 0.02},
     LONE_TANK: {(False, True): 0.02},
 }
@@ -137,7 +140,7 @@ def explain(seen: Observations) -> Explained:
 def _best_wander(seen: Observations, pool: _Pool, start: Sequence[Change] = ()) -> Explained:
     pool = pool.at(seen)
     best, best_score = Explained(seen, (), 0.0), -math.inf
-    for wander, weight in _WANDERS if KNOB not in seen.causes else _WANDERS[:1]:
+    for wander, weight in _WANDERS[:1] if set(BY_THEMSELVES) & set(seen.causes) else _WANDERS:
         found = _search(Explained(seen, tuple(start), wander), pool)
         score = found.score(found.changes) + math.log(weight)
         if score > best_score:

@@ -19,7 +19,7 @@ from host.documents.words import percent, plural
 from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK
+from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, WHEEL
 from host.review.season.due import Due, due
 from host.review.season.effects import Effect, level, measured, usual_response
 from host.review.season.findings import (
@@ -30,12 +30,14 @@ from host.review.season.findings import (
     named,
     steadily_lower,
     strainer_findings,
+    wheel_findings,
 )
 from host.review.season.observations import (
     BALANCE,
     BOOM,
     Observations,
     observed,
+    pass_lengths,
     pressures,
     time_of,
     under_newest,
@@ -69,6 +71,7 @@ class Season:
     coefficient: Series
     balance: Series
     pressure: Series
+    pass_length: Series
     findings: tuple[Finding, ...]
     due: Due
     remarks: tuple[str, ...]
@@ -93,15 +96,19 @@ def season_of(digests: Sequence[Digest], cards: Sequence[CardMark] = (), unread:
     findings = boom_findings(found, changes)
     pressed = named(squeezed, squeezed_effects, runs)
     findings += strainer_findings(pressed)
+    paced = explain(pass_lengths(runs))
+    paced_effects = measured(paced)
+    findings += wheel_findings(named(paced, paced_effects, runs))
     return Season(
         rig,
         len(mine),
         _series(found, effects, BOOM, LONE_BOOM, runs),
         _series(found, effects, BALANCE, LONE_TANK, runs),
         _series(squeezed, squeezed_effects, BOOM, "", runs),
+        _series(paced, paced_effects, BOOM, LONE_BOOM, runs),
         tuple(sorted(findings, key=lambda one: (one.first_day, one.last_day, one.kind))),
         due(found, changes, known, runs),
-        (*_remarks(digests, mine, found.seen), *_lower(pressed), *unread),
+        (*_remarks(digests, mine, found.seen, paced.seen), *_lower(pressed), *unread),
         known,
         tuple(mine),
     )
@@ -117,7 +124,8 @@ def _series(found: Explained, effects: Sequence[Effect], block: int, lone: str, 
     here = np.flatnonzero(seen.block == block)
     places = [(int(seen.item[row]), _run(seen, int(row))) for row in here]
     of_runs = [runs[at] for _, at in places]
-    values = np.array([_value(seen, block, run) for run in of_runs])
+    alone = WHEEL in seen.causes  # areas of all sizes in one series, each against its own
+    values = np.exp(seen.y[here]) if alone else np.array([_value(seen, block, run) for run in of_runs])
     out = {one.change.first for one in effects if one.change.cause == lone}
     lone_places = tuple(at for at, (item, _) in enumerate(places) if item in out)
     if not len(values):
@@ -129,7 +137,8 @@ def _series(found: Explained, effects: Sequence[Effect], block: int, lone: str, 
     response = usual_response(found, block)
     moving = [one for one in effects if response[seen.causes.index(one.change.cause)]]
     lines = _lines(moving, [item for item, _ in places], of_runs, np.exp(base + shape))
-    expanded = np.array([EXPANDED * _own_u(run, block) for run in of_runs]) * values
+    own = seen.u[here] if alone else np.array([_own_u(run, block) for run in of_runs])
+    expanded = EXPANDED * own * values
     return Series(tuple(run.date for run in of_runs), values, expanded, lone_places, lines)
 
 
@@ -180,7 +189,7 @@ def _lower(pressed: Sequence[Named]) -> list[str]:
     ]
 
 
-def _remarks(digests: Sequence[Digest], mine: Sequence[Digest], seen: Observations) -> list[str]:
+def _remarks(digests: Sequence[Digest], mine: Sequence[Digest], seen: Observations, paced: Observations) -> list[str]:
     remarks = []
     if len(mine) < len(digests):
         remarks.append(f"left out: {plural(len(digests) - len(mine), 'run')} of other rigs or without a date")
@@ -196,7 +205,10 @@ def _remarks(digests: Sequence[Digest], mine: Sequence[Digest], seen: Observatio
         "transducer before it would show it"
     )
     remarks.append(
-        "wheel and swath are not watched: measure both once a year, the wheel over a tape on the ground you spray"
+        "the swath is not watched, and the wheel only by passes over the same ground: measure both once a year"
+        if paced.count(BOOM)
+        else "wheel and swath are not watched: measure both once a year, the wheel over a tape on the ground you spray "
+        "(six runs that name the same area would watch it)"
     )
     if len({one.calibration for one in mine}) > 1:
         remarks.append("the calibration changed within the season: all runs are read here under the newest run's")

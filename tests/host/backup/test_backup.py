@@ -210,7 +210,7 @@ def test_an_existing_file_is_not_overwritten_and_a_full_disk_leaves_none(
     monkeypatch.setenv("SWARDFLOW_SETTINGS", str(tmp_path / "settings.toml"))
     runs = filled(tmp_path / "runs", {"a.sward": os.urandom(50_000)})
     (tmp_path / "out.zip").write_bytes(b"mine")
-    assert main(["backup", str(tmp_path / "out.zip"), "--runs", str(runs)]) == 2
+    assert main(["backup", "--out", str(tmp_path / "out.zip"), "--runs", str(runs)]) == 2
     assert "exists already" in capsys.readouterr().err
     resource = pytest.importorskip("resource", reason="limits of a process are known to POSIX systems alone")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
@@ -229,7 +229,7 @@ def test_the_commands_say_what_they_do(
 ) -> None:
     monkeypatch.setenv("SWARDFLOW_SETTINGS", str(tmp_path / "none.toml"))
     runs = filled(tmp_path / "runs", {"a.sward": b"a\n", "cards/x/c.toml": b"c"})
-    assert main(["backup", str(tmp_path), "--runs", str(runs)]) == 0
+    assert main(["backup", "--out", str(tmp_path), "--runs", str(runs)]) == 0
     (out,) = tmp_path.glob("swardflow-backup-*.zip")
     assert f"{out}: 2 files, 1 run among them." in capsys.readouterr().out
     assert main(["restore", str(out), "--runs", str(tmp_path / "back"), "--look"]) == 0

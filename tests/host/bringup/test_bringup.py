@@ -150,7 +150,7 @@ def test_beep(port: CorePort, answer: bool | None, grade: Grade) -> None:
 
 
 def test_wrong_port_is_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
-    code = main(["bringup", "/dev/no-such-port"])
+    code = main(["bringup", "--port", "/dev/no-such-port"])
     out, err = capsys.readouterr()
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
@@ -158,7 +158,7 @@ def test_wrong_port_is_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def _command(port: CorePort, *options: str) -> int:
-    return try_board(build_parser().parse_args(["bringup", "core", "--no-hands", *options]), port, port.clock)
+    return try_board(build_parser().parse_args(["bringup", "--port", "core", "--no-hands", *options]), port, port.clock)
 
 
 def test_command_tells_what_it_found(port: CorePort, capsys: pytest.CaptureFixture[str]) -> None:
@@ -192,5 +192,5 @@ def test_command_on_a_port_that_is_pulled(port: CorePort) -> None:
 @pytest.mark.parametrize("seconds", ["0", "nan", "5000"])
 def test_listening_time_must_make_sense(seconds: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
-        build_parser().parse_args(["bringup", "x", "--listen", seconds])
+        build_parser().parse_args(["bringup", "--port", "x", "--listen", seconds])
     assert "between 1 and 3600" in capsys.readouterr().err

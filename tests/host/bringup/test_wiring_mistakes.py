@@ -195,9 +195,10 @@ def _tried(library: Path, plant: Planter, tmp_path: Path, *, rig: str = RIG) -> 
     port = CorePort(core)
     sprayer = Sprayer(port)
     plant(sprayer)
+    (tmp_path / "kept").mkdir(exist_ok=True)
     (tmp_path / "rig.toml").write_text(rig, encoding="utf-8")
-    options = ["--listen", "6", "--wait", "8", "--json", "--keep", str(tmp_path / "kept")]
-    args = build_parser().parse_args(["bringup", "core", "--rig", str(tmp_path / "rig.toml"), *options])
+    options = ["--listen", "6", "--wait", "8", "--json", "--out", str(tmp_path / "kept")]
+    args = build_parser().parse_args(["bringup", "--port", "core", "--rig", str(tmp_path / "rig.toml"), *options])
     return try_board(args, port, port.clock, sprayer.say, sprayer.answer)
 
 

@@ -43,10 +43,10 @@ def used(folder):
 
 def test_stop_using_goes_back_to_the_card_before_and_at_last_to_the_rig_file(tmp_path, three):
     assert factor(tmp_path) == pytest.approx(460)
-    assert "The card of 2026-05-02 09:00 is in use instead." in stop_using(tmp_path, RIG.name, three[2])
+    assert "New runs will use the card of 2026-05-02 09:00." in stop_using(tmp_path, RIG.name, three[2])
     assert factor(tmp_path) == pytest.approx(450)
     stop_using(tmp_path, RIG.name, three[0])
-    assert "The rig file is used instead." in stop_using(tmp_path, RIG.name, three[1])
+    assert "New runs will use the rig file." in stop_using(tmp_path, RIG.name, three[1])
     assert factor(tmp_path) == pytest.approx(450.0)  # the rig file's own
     assert [saved.name for saved in saved_cards(tmp_path, RIG.name)] == three  # none is lost
 

@@ -29,7 +29,7 @@ def card_and_run(tmp_path_factory):
     said = ask("calibrate", "meter", "--rig", RIG, "--cards", str(folder), *WORDS, "--json")
     assert said.code == 0, said.err
     run = folder / "run.sward"
-    assert ask("simulate", "clog-in-third-pass", "--write", str(run)).code == 0
+    assert ask("simulate", "clog-in-third-pass", "--out", str(run)).code == 0
     return folder, said.json["uncertainty"]["expanded_percent"], run
 
 

@@ -98,14 +98,14 @@ READING = (
     ("compare", RECORDING),
     ("report", RECORDING, "--out", "OUT/r.html"),
     ("export", RECORDING, "--out", "OUT/r.csv"),
-    ("dataset", "OUT/d", "--runs", ROOT / "recordings"),
+    ("dataset", "--out", "OUT/d", "--runs", ROOT / "recordings"),
     ("plan", "rate", "--rig", RIG, "--speed", "2.5 mph"),
     ("mix", "--rig", RIG, "--product", "1.5 fl oz/1000 ft2", "--area", "1500 ft2"),
     ("calibrate", "cards", "--rig", RIG, "--cards", "OUT/cards"),
     ("rig", "check", RIG),
     ("schema", "rig"),
     ("simulate", "--list"),
-    ("simulate", "demo", "--write", "OUT/s.sward"),
+    ("simulate", "demo", "--out", "OUT/s.sward"),
     ("ports", "--no-ask"),
     ("settings",),
 )
@@ -157,7 +157,7 @@ def test_a_run_is_recorded_over_a_socket_and_told_to_stop(system, tmp_path):
         port = lines_until(board, "begins when").split("port ")[1].split()[0].rstrip(",")
         assert port.startswith("socket://127.0.0.1:")
         recorder = subprocess.Popen(
-            command(system, RUN, "record", port, "--rig", RIG, "--runs", tmp_path / "runs"), **pipes
+            command(system, RUN, "record", "--port", port, "--rig", RIG, "--runs", tmp_path / "runs"), **pipes
         )
         running.append(recorder)
         end = time.monotonic() + 120

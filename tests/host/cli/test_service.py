@@ -57,9 +57,9 @@ def test_install_writes_the_users_unit_and_says_what_is_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    assert main(["service", str(tmp_path / "runs"), "--install"]) == 0
+    assert main(["service", "--runs", str(tmp_path / "runs"), "--install"]) == 0
     written = (tmp_path / "systemd" / "user" / UNIT).read_text(encoding="utf-8")
-    assert f"open {tmp_path / 'runs'} --no-browser" in written
+    assert f"open --runs {tmp_path / 'runs'} --no-browser" in written
     assert "systemctl --user enable --now" in capsys.readouterr().out
 
 

@@ -34,7 +34,7 @@ def test_list_names_every_scenario(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_write_gives_a_run_file_and_its_truth(scenario: Path, tmp_path: Path) -> None:
-    assert main(["simulate", str(scenario), "--write", str(tmp_path / "a.sward")]) == 0
+    assert main(["simulate", str(scenario), "--out", str(tmp_path / "a.sward")]) == 0
     run = read_run(tmp_path / "a.sward")
     told = json.loads((tmp_path / "a.truth.json").read_text(encoding="utf-8"))
     assert run.complete
@@ -45,7 +45,7 @@ def test_write_gives_a_run_file_and_its_truth(scenario: Path, tmp_path: Path) ->
 
 def test_the_same_scenario_gives_the_same_file(scenario: Path, tmp_path: Path) -> None:
     for name in ("a", "b"):
-        assert main(["simulate", str(scenario), "--write", str(tmp_path / f"{name}.sward")]) == 0
+        assert main(["simulate", str(scenario), "--out", str(tmp_path / f"{name}.sward")]) == 0
     assert (tmp_path / "a.sward").read_bytes() == (tmp_path / "b.sward").read_bytes()
     assert (tmp_path / "a.truth.json").read_bytes() == (tmp_path / "b.truth.json").read_bytes()
 
@@ -74,7 +74,7 @@ def test_nothing_is_written_over(scenario: Path, tmp_path: Path, capsys: pytest.
     for name in ("a.sward", "b.truth.json"):
         (tmp_path / name).write_text("mine", encoding="utf-8")
     for write in ("a.sward", "b.sward"):
-        assert main(["simulate", str(scenario), "--write", str(tmp_path / write)]) == 2
+        assert main(["simulate", str(scenario), "--out", str(tmp_path / write)]) == 2
         assert "exists" in capsys.readouterr().err
     assert (tmp_path / "a.sward").read_text(encoding="utf-8") == "mine"
     assert (tmp_path / "b.truth.json").read_text(encoding="utf-8") == "mine"
@@ -95,7 +95,7 @@ def test_a_port_is_served_that_pyserial_reads(command: str, scenario: Path, tmp_
     what = scenario
     if command == "replay":
         what = tmp_path / "a.sward"
-        main(["simulate", str(scenario), "--write", str(what)])
+        main(["simulate", str(scenario), "--out", str(what)])
     link = tmp_path / "port"
     arguments = [command, str(what), "--speed", "max", "--link", str(link)]
     arguments += ["--truth", str(tmp_path / "truth.json")] if command == "simulate" else []

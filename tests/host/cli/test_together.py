@@ -157,8 +157,7 @@ def test_what_is_asked_for_becomes_arguments_and_no_command(tmp_path):
         "--tank=5 gal",
         "--note=--report=x",
         "--note=area=--runs=/etc",
-        "--",
-        "--help",
+        "--port=--help",
     ]
 
 

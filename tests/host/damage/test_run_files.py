@@ -26,7 +26,7 @@ COMMANDS = {
     "compare": [["compare", RUN, GOOD], ["compare", GOOD, RUN, "--json"]],
     "export": [["export", RUN, "--out", HOME / "out.csv"]],
     "runs": [["runs", "--runs", RUN.parent], ["runs", "--runs", RUN.parent, "--json"]],
-    "season": [["season", "--runs", RUN.parent, "--csv", HOME / "out.csv", "--report", HOME / "out.html"]],
+    "season": [["season", "--runs", RUN.parent, "--out", HOME / "out.csv", "--out", HOME / "out.html"]],
 }
 
 

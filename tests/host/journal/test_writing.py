@@ -77,7 +77,7 @@ def test_nonsense_is_refused_before_it_reaches_the_file(place: Place) -> None:
 
 
 def test_a_folder_that_is_not_there_gets_a_sentence(tmp_path: Path) -> None:
-    with pytest.raises(UserError, match=r"cannot be made.*--runs"):
+    with pytest.raises(UserError, match=r"cannot be made.*another folder"):
         JournalWriter(tmp_path / "none" / "a.sward", SNAPSHOT)
 
 

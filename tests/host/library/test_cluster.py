@@ -85,6 +85,6 @@ def test_the_command_goes_over_the_cluster(cluster, tmp_path, capsys):
     (tmp_path / "runs").mkdir()
     write(tmp_path / "runs" / "a.sward", frames, rig, DAY)
     (tmp_path / "runs" / "bad.sward").write_bytes(b"no run")
-    assert main(["dataset", str(tmp_path / "d"), "--runs", str(tmp_path / "runs"), "--on", address]) == 1
+    assert main(["dataset", "--out", str(tmp_path / "d"), "--runs", str(tmp_path / "runs"), "--on", address]) == 1
     said = capsys.readouterr()
     assert "1 run, 2 new or changed" in said.out and "bad.sward" in said.err

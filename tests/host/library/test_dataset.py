@@ -272,11 +272,11 @@ def test_absurd_notes_and_no_start_are_kept_as_they_are(tmp_path, frames, store)
 
 def test_the_command_says_what_it_did(runs, tmp_path, capsys):
     out = str(tmp_path / "d")
-    assert main(["dataset", out, "--runs", str(runs), "--site", "lawn"]) == 0
+    assert main(["dataset", "--out", out, "--runs", str(runs), "--site", "lawn"]) == 0
     assert "1 run, 1 new or changed, 0 gone" in capsys.readouterr().out
-    assert main(["dataset", out, "--runs", str(runs), "--json"]) == 0
+    assert main(["dataset", "--out", out, "--runs", str(runs), "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {"dataset": out, "runs": 3, "read": 2, "gone": 0, "left_out": []}
-    assert main(["dataset", out, "--runs", str(runs), "--on", "tcp://127.0.0.1:9"]) == 2
+    assert main(["dataset", "--out", out, "--runs", str(runs), "--on", "tcp://127.0.0.1:9"]) == 2
     assert "no Dask scheduler answers" in capsys.readouterr().err
 
 

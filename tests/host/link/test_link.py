@@ -114,6 +114,15 @@ def test_identity_is_asked_for_and_commands_are_acknowledged(end: Any, link: Lin
     assert board.heard[0] == "q" and board.heard[-2:] == ["n", "o"]
 
 
+def test_tags_of_commands_go_round(end: Any, link: Link) -> None:
+    """PROTOCOL.md, section 7: 01 to FF and round again; a 256th tag would be no command."""
+    with AnsweringBoard(end) as board:
+        link.start()
+        for _ in range(257):
+            assert link.command("p").command == "p"
+    assert board.heard.count("p") == 257
+
+
 def test_a_command_is_sent_again_when_no_reply_comes(end: Any, link: Link) -> None:
     with AnsweringBoard(end, deaf_for=1) as board:
         link.start()
@@ -193,8 +202,10 @@ def test_a_new_start_of_the_board_is_told(end: Any, link: Link) -> None:
 
 def test_a_board_without_a_voice_gets_a_sentence(end: Any, link: Link) -> None:
     link.start()
+    said: list[str] = []
     with pytest.raises(UserError, match=r"no board is heard.*power"):
-        link.wait_for_board(0.1)
+        link.wait_for_board(0.1, say=said.append)
+    assert said == [f"Nothing comes from {link.address} yet: is it the right port, has the board power?"]
 
 
 def test_a_wrong_baud_rate_gets_a_sentence(end: Any, link: Link) -> None:

@@ -26,6 +26,19 @@ def refused(words, what):
     assert len(message) < 900, (what, message)
 
 
+def answered_or_refused(words):
+    answer = ask(*words)
+    assert answer.code in (0, 1, 2), words
+    assert (answer.code == 2) == (answer.out == ""), (words, answer)
+    assert "nan" not in answer.out and "e+" not in answer.out, (words, answer.out)
+
+
+def readable(words):
+    answer = ask(*words)
+    assert (answer.code == 2) == (answer.out == ""), (words, answer)
+    assert not re.search(r"[\d.,\u202f]{20}", answer.out), (words, answer.out)
+
+
 def test_bad_lines_are_refused():
     draw = random.Random(7)
     for _ in range(400):
@@ -35,20 +48,13 @@ def test_bad_lines_are_refused():
 def test_a_finger_that_slips_gets_an_answer_or_a_message():
     draw = random.Random(8)
     for _ in range(300):
-        words = slipped_line(draw)
-        answer = ask(*words)
-        assert answer.code in (0, 1, 2), words
-        assert (answer.code == 2) == (answer.out == ""), (words, answer)
-        assert "nan" not in answer.out and "e+" not in answer.out, (words, answer.out)
+        answered_or_refused(slipped_line(draw))
 
 
 def test_extreme_sizes_get_a_message_or_an_answer_that_can_be_read():
     draw = random.Random(9)
     for _ in range(300):
-        words = extreme_line(draw)
-        answer = ask(*words)
-        assert (answer.code == 2) == (answer.out == ""), (words, answer)
-        assert not re.search(r"[\d.,\u202f]{20}", answer.out), (words, answer.out)
+        readable(extreme_line(draw))
 
 
 @pytest.mark.soak
@@ -60,5 +66,4 @@ def test_every_bad_value_in_every_place_and_thousands_at_random():
     for words, what in lines:
         refused(words, what)
     for _ in range(2_000):
-        answer = ask(*slipped_line(draw))
-        assert (answer.code == 2) == (answer.out == "")
+        answered_or_refused(slipped_line(draw))

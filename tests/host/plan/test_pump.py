@@ -90,6 +90,7 @@ def changed(tmp_path, pump):
         ('[pump]\nopen_flow = "9 gpm"\nshutoff_pressure = "90 psi"\n', "tight", 1, "A straight line"),
         ('[pump]\npoints = [["0 psi", "9 gpm"], ["60 psi", "8 gpm"]]\n', "enough", 0, "big enough"),
         ('[pump]\npoints = [["0 psi", "9 gpm"]]\nswitch_pressure = "35 psi"\n', "switched off", 1, "switch"),
+        ('[pump]\npoints = [["0 psi", "9 gpm"], ["30 psi", "8 gpm"]]\n', "unknown", 1, "table ends at 30.0 psi"),
     ],
 )  # fmt: skip
 def test_what_is_said_of_each_kind_of_pump(tmp_path, pump, verdict, code, says):

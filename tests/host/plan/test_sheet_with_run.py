@@ -36,7 +36,7 @@ def sheet_text(rig_file, tmp_path_factory):
     answer = ask(
         "mix", "--rig", rig_file, "--area", "1/2 acre", "--runs", str(file.parent),
         "--product", "2 fl oz/1000 ft2", "--name", "Clover killer", "--most", "2.5 fl oz/1000 ft2", "--kind", "EC",
-        "--product", "2 lb/acre", "--name", "Dust", "--kind", "WP", "--save", str(file),
+        "--product", "2 lb/acre", "--name", "Dust", "--kind", "WP", "--out", str(file),
     )  # fmt: skip
     assert answer.code == 0, answer.err
     return file.read_text(encoding="utf-8")
@@ -51,7 +51,7 @@ def test_the_sheet_says_how_strong_the_mix_is(sheet_text):
     assert killer.most[0] == pytest.approx(2.5 * PER_1000, rel=1e-8)
     assert dust.strength[0] == pytest.approx(2 * 0.45359237 / 43.56 / 3.785411784e-3, rel=1e-8)
     assert killer.dose == "2 fl oz/1000 ft2" and sheet.area == "1/2 acre"
-    again = ask("mix", "--rig", US, "--product", "1 pt/acre", "--save", "/dev/null/x.toml")
+    again = ask("mix", "--rig", US, "--product", "1 pt/acre", "--out", "/dev/null/x.toml")
     assert again.code == 2 and "cannot be written" in again.err
 
 
@@ -117,25 +117,25 @@ def test_a_season_adds_up_from_the_runs_of_a_place(sheet_text, tmp_path, rig_fil
 def arguments(*words):
     parser = argparse.ArgumentParser()
     record.add_parser(parser.add_subparsers(dest="command"))
-    return parser.parse_args(["record", "socket://nowhere:1", *words])
+    return parser.parse_args(["record", "--port", "socket://nowhere:1", *words])
 
 
 def test_the_start_of_a_run_takes_the_sheet(sheet_text, tmp_path, rig_file):
     file = tmp_path / "sheet.toml"
     file.write_text(sheet_text, encoding="utf-8")
-    args = arguments("--rig", rig_file, "--mix", str(file), "--runs", str(tmp_path))
+    args = arguments("--rig", rig_file, "--sheet", str(file), "--runs", str(tmp_path))
     assert plan_of(args).mix_toml == sheet_text
-    assert f"--mix={file}" in record.run_request(args).arguments()
+    assert f"--sheet={file}" in record.run_request(args).arguments()
     with pytest.raises(UserError, match="no mixing sheet is kept"):
-        plan_of(arguments("--rig", rig_file, "--mix", "latest", "--runs", str(tmp_path)))
+        plan_of(arguments("--rig", rig_file, "--sheet", "latest", "--runs", str(tmp_path)))
     (tmp_path / "mixes").mkdir()
     (tmp_path / "mixes" / "2026-05-14T0915-a.toml").write_text(sheet_text, encoding="utf-8")
-    latest = arguments("--rig", rig_file, "--mix", "latest", "--runs", str(tmp_path))
+    latest = arguments("--rig", rig_file, "--sheet", "latest", "--runs", str(tmp_path))
     assert plan_of(latest).mix_toml == sheet_text
     with pytest.raises(UserError, match="was made for the sprayer"):
-        plan_of(arguments("--rig", US, "--mix", str(file)))
+        plan_of(arguments("--rig", US, "--sheet", str(file)))
     with pytest.raises(UserError, match="does not exist"):
-        plan_of(arguments("--rig", rig_file, "--mix", str(tmp_path / "none.toml")))
+        plan_of(arguments("--rig", rig_file, "--sheet", str(tmp_path / "none.toml")))
 
 
 @pytest.mark.parametrize(

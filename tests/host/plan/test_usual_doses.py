@@ -97,9 +97,11 @@ def fact(key, load):
 def many(count, seed):
     random_ = random.Random(seed)
     for _ in range(count):
-        product, area, exact = drawn(random_)
-        file, system = random_.choice([(US, "us"), (METRIC, "metric"), (US, "metric")])
-        hold(product, area, exact, file, system)
+        hold_drawn(drawn(random_), random_)
+
+
+def hold_drawn(dose, random_):
+    hold(*dose, *random_.choice([(US, "us"), (METRIC, "metric"), (US, "metric")]))
 
 
 def test_usual_doses_on_usual_lawns():

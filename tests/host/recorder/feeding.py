@@ -27,8 +27,9 @@ class ReportingBoard:
     `sent` holds, for each sequence number sent, the moment its last byte was handed to the line.
     """
 
-    def __init__(self, end: PtyEnd, interval_s: float = 0.02, first: int = 0) -> None:
+    def __init__(self, end: PtyEnd, interval_s: float = 0.02, first: int = 0, protocol: str = "1.0") -> None:
         self.sent: dict[int, float] = {}
+        self._protocol = protocol
         self._end, self._interval_s, self._first = end, interval_s, first
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run)
@@ -50,7 +51,7 @@ class ReportingBoard:
         while not self._ending.is_set():
             try:
                 if self._end.receive(0.0):
-                    self._end.send(identity())
+                    self._end.send(identity(protocol=self._protocol))
                 if self._end.has_room():  # else nobody reads, and the line would wait for ever
                     self._end.send(report(seq))
                     self.sent[seq] = time.monotonic()

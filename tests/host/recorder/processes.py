@@ -21,7 +21,7 @@ started: list[subprocess.Popen[str]] = []
 
 def start_recorder(port: str, runs: Path, *more: str) -> subprocess.Popen[str]:
     recorder = subprocess.Popen(
-        swardflow("record", port, "--rig", RIG, "--runs", runs, "--note", "area=Lower green", *more),
+        swardflow("record", "--port", port, "--rig", RIG, "--runs", runs, "--note", "area=Lower green", *more),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

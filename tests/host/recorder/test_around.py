@@ -114,6 +114,7 @@ def test_a_refusal_arrives_as_what_it_was(tmp_path: Path) -> None:
 
 def test_status_in_one_line() -> None:
     assert status_text(STATUS) == "1:02:05  37254 lines  board heard" and not is_alarm(STATUS)
+    assert status_text({**STATUS, "run_s": 7_200.9}).startswith("2:00:00  ")
     full = {**STATUS, "state": "disk full", "trouble": "No space left on device", "bytes_waiting": 12_345}
     assert "DISK FULL, 12 kB wait in memory: make room" in status_text(full) and is_alarm(full)
     gone = {**STATUS, "link": "lost", "wire_damage": 3, "lines_lost": 2}

@@ -154,10 +154,10 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["/dev/ttyNOWHERE9", "--rig", RIG], "there is no port /dev/ttyNOWHERE9"),
-        (["/dev/null", "--rig", "none.toml"], "rig file none.toml does not exist"),
-        (["/dev/null", "--rig", RIG, "--note", "Lower green"], "write it as KEY=TEXT"),
-        (["/dev/null", "--rig", RIG, "--runs", "/dev/null/runs"], "give another with --runs"),
+        (["--port", "/dev/ttyNOWHERE9", "--rig", RIG], "there is no port /dev/ttyNOWHERE9"),
+        (["--port", "/dev/null", "--rig", "none.toml"], "rig file none.toml does not exist"),
+        (["--port", "/dev/null", "--rig", RIG, "--note", "Lower green"], "write it as KEY=TEXT"),
+        (["--port", "/dev/null", "--rig", RIG, "--runs", "/dev/null/runs"], "choose another"),
     ],
 )
 def test_mistakes_get_one_sentence(arguments: list[str | Path], words: str, tmp_path: Path) -> None:
@@ -174,7 +174,7 @@ def test_mistakes_get_one_sentence(arguments: list[str | Path], words: str, tmp_
 
 def test_what_is_in_the_tank_at_the_start_is_recorded(end: PtyEnd, tmp_path: Path) -> None:
     with ReportingBoard(end, INTERVAL_S):
-        arguments = [end.address, "--rig", RIG, "--runs", tmp_path / "runs", "--tank", "12 L"]
+        arguments = ["--port", end.address, "--rig", RIG, "--runs", tmp_path / "runs", "--tank", "12 L"]
         recorder = subprocess.Popen(swardflow("record", *arguments), stdout=subprocess.PIPE, text=True)
         path = run_path(recorder)
         recorder.terminate()

@@ -16,6 +16,7 @@ from host.errors import UserError
 from host.journal import RunReader, read_run
 from host.link import LineRead, Link
 from host.recorder import Outcome, Recorder, RunPlan, ask, follow, is_alarm
+from host.recorder.pauses import PauseWatch
 from tests.host.link.boards import AnsweringBoard, PtyEnd, report
 from tests.host.recorder.feeding import LimitedFiles, Recording, ReportingBoard, WatchedFiles, until
 
@@ -61,6 +62,29 @@ def test_a_run_from_start_to_end(end: PtyEnd, plan: RunPlan) -> None:
     assert isinstance(recording.outcome, Outcome) and recording.outcome.rest is None
     with pytest.raises(UserError, match="no recorder is running"):
         ask(recording.path, {"ask": "status"})
+
+
+def test_a_computer_that_slept_is_told_when_it_woke(end: PtyEnd, plan: RunPlan) -> None:
+    slept = threading.Event()
+    began = time.monotonic()
+    with ReportingBoard(end):
+        recording = Recording(Recorder(end.address, plan, pauses=PauseWatch(lambda: 30.0 * slept.is_set())))
+        slept.set()
+        until(lambda: b"computer_paused" in recording.path.read_bytes())
+        recording.stop()
+    (paused,) = [one for one in read_run(recording.path).events if one.kind == "computer_paused"]
+    assert paused.detail == {"seconds": 30.0}
+    assert 0 <= paused.host_s <= time.monotonic() - began
+
+
+def test_a_board_of_another_protocol_is_recorded(end: PtyEnd, plan: RunPlan) -> None:
+    """Its lines cannot be read yet; a later version of the program may."""
+    with ReportingBoard(end, protocol="2.0"):
+        recording = Recording(Recorder(end.address, plan))
+        until(lambda: recording.recorder.status()["link"] == "wrong protocol")
+        recording.stop()
+    run = read_run(recording.path)
+    assert run.header["board"]["protocol"] == "2.0" and run.complete
 
 
 def test_host_times_are_when_the_lines_came(end: PtyEnd, plan: RunPlan) -> None:

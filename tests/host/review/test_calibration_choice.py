@@ -109,7 +109,7 @@ def test_the_commands(runs, capsys, tmp_path):
     assert volume(capsys) == pytest.approx(was * 0.9)
     assert main(["runs", *old, "--json", "--recalibrated", "--cards", str(runs / "cards")]) == 0
     assert {round(one["volume_gal"] / was, 3) for one in json.loads(capsys.readouterr().out)["runs"]} >= {0.9}
-    assert main(["season", *old, "--recalibrated", "--report", str(tmp_path / "season.html")]) == 0
+    assert main(["season", *old, "--recalibrated", "--out", str(tmp_path / "season.html")]) == 0
     assert main(["report", "old", *old, "--recalibrated", "--out", str(tmp_path / "r.html")]) == 0
     assert "instead of 11 May 2026" in (tmp_path / "r.html").read_text()
     assert main(["export", "old", *old, "--recalibrated", "--out", str(tmp_path / "r.csv")]) == 0
@@ -118,7 +118,7 @@ def test_the_commands(runs, capsys, tmp_path):
         was * 0.9, rel=1e-3
     )
     assert main(["compare", "old", *old, "--recalibrated"]) in (0, 1)
-    assert main(["dataset", str(tmp_path / "all"), *old, "--recalibrated"]) == 0
+    assert main(["dataset", "--out", str(tmp_path / "all"), *old, "--recalibrated"]) == 0
     capsys.readouterr()
     assert main(["review", "old", *old, "--cards", str(runs / "cards")]) == 2
     assert "add --recalibrated" in capsys.readouterr().err

@@ -152,7 +152,7 @@ def test_the_runs_of_a_season_read_back_in_pandas(folder):
 def test_one_query_over_the_runs_of_many_rigs(folder, tmp_path):
     # Two crews write into one dataset, one of them twice.
     for name in ("bowling", "crew", "crew"):
-        assert main(["dataset", str(tmp_path / "all"), "--runs", str(folder), "--rig-name", name]) == 0
+        assert main(["dataset", "--out", str(tmp_path / "all"), "--runs", str(folder), "--rig-name", name]) == 0
     digests = [entry.digest for entry in Library(folder).entries()]
     found = duckdb.sql(
         f"SELECT rig, year(started_utc), count(*), sum(volume_m3) FROM '{tmp_path}/all/runs/*.parquet' "
@@ -175,7 +175,7 @@ def test_the_commands(folder, tmp_path, capsys):
     assert main(["report", "a", "--runs", str(folder), "--out", str(out)]) == 0
     assert out.read_text(encoding="utf-8").startswith("<!doctype html>")
     assert main(["report", "a", "--runs", str(folder), "--out", str(out)]) == 2
-    season = ["season", "--runs", str(folder), "--report", str(tmp_path / "s.html"), "--csv", str(tmp_path / "s.csv")]
+    season = ["season", "--runs", str(folder), "--out", str(tmp_path / "s.html"), "--out", str(tmp_path / "s.csv")]
     assert main(season) == 0
     assert len((tmp_path / "s.csv").read_bytes().split(b"\r\n")) == 5
     assert "Second crew" in (tmp_path / "s.html").read_text(encoding="utf-8")

@@ -39,7 +39,7 @@ CALLED = {
 @pytest.mark.parametrize("name", NAMES)
 def test_it_is_reviewed_as_it_was(name, tmp_path):
     path = tmp_path / "run.sward"
-    assert main(["simulate", name, "--write", str(path)]) == 0
+    assert main(["simulate", name, "--out", str(path)]) == 0
     true = json.loads(path.with_suffix(".truth.json").read_text())
     review = review_run(path)
     totals, verdict = review.totals, review.verdict

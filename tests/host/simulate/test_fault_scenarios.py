@@ -22,7 +22,7 @@ WORN_WITHIN_S = 30.0  # wear is not urgent, and a rise must be proven more surel
 @pytest.mark.parametrize("name", NAMES)
 def test_review_calls_it_by_its_cause(name, tmp_path):
     path = tmp_path / "run.sward"
-    assert main(["simulate", name, "--write", str(path)]) == 0
+    assert main(["simulate", name, "--out", str(path)]) == 0
     (expected,) = json.loads(path.with_suffix(".truth.json").read_text())["causes"]
     review = review_run(path)
     assert review.faults, "nothing was called"

@@ -1,0 +1,36 @@
+"""The units that a browser has chosen for its pages: in a cookie, which frame.js sets."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextvars import ContextVar
+
+from dashboards.web.asgi import AsgiApp, Receive, Scope, Send, header_values
+
+COOKIE = "swardflow-units"
+SYSTEMS = ("us", "metric")
+_WITHOUT = ("/assets/", "/_dash-component-suites/", "/live/")  # nothing there has units
+_CHOSEN: ContextVar[str] = ContextVar("units", default="")
+
+
+def shown_units(own: str) -> str:
+    """The units to show in this request: those chosen in the browser, else those of the settings, else `own`."""
+    return _CHOSEN.get() or own
+
+
+class UnitsChoice:
+    """An ASGI application that knows each request's units; `remembered` gives those of the settings, or nothing."""
+
+    def __init__(self, app: AsgiApp, remembered: Callable[[], str] = lambda: "") -> None:
+        self._app, self._remembered = app, remembered
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request."""
+        if scope["type"] == "http" and not str(scope["path"]).startswith(_WITHOUT):
+            _CHOSEN.set(_chosen(scope) or self._remembered())  # holds for this request's task alone
+        await self._app(scope, receive, send)
+
+
+def _chosen(scope: Scope) -> str:
+    pairs = (pair.strip().partition("=") for header in header_values(scope, "cookie") for pair in header.split(";"))
+    return next((value for name, _, value in pairs if name == COOKIE and value in SYSTEMS), "")
