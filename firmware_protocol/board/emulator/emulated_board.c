@@ -248,6 +248,7 @@ static void run(double speed)
             next = earliest(next, avr->cycle + 400);
         do {
             int state = chip_step();
+            pins_look_whether_listening();
             if (avr->pc == avr->reset_pc || avr->pc == 0)
                 recover();
             if (state == cpu_Crashed || state == cpu_Done)

@@ -38,6 +38,7 @@ void pins_pressure(double volts);
 void pins_board_down(void);
 void pins_board_up(void);
 uint64_t pins_pass_while_held(void); /* does what is due; when to come back */
+void pins_look_whether_listening(void); /* after each instruction */
 void pins_print_truth(void);
 void pins_end(void);
 

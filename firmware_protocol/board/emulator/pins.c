@@ -10,6 +10,7 @@
 
 #include "emulator.h"
 
+#define TIFR1_PLACE 0x36
 #define TIMSK1_PLACE 0x6F /* data addresses of the registers that switch the two interrupts on */
 #define EIMSK_PLACE 0x3D
 
@@ -30,6 +31,7 @@ struct channel {
     uint64_t pulses_down; /* of those, how many the board could not see: held in reset or just starting */
     int enable_place; /* data address and bit of the interrupt that this channel raises */
     uint8_t enable_bit;
+    uint64_t unseen; /* the last of those */
     bool listening; /* the firmware has switched that on since the last start */
 };
 
@@ -73,18 +75,37 @@ static void set_rate(struct channel *c, double hz, double scatter)
     lay_out_next(c);
 }
 
+static void note_edge(struct channel *c, uint64_t cycle)
+{
+    c->pulses++;
+    if (edges_file)
+        fprintf(edges_file, "%s %llu\n", c->name, (unsigned long long)cycle);
+}
+
+void pins_look_whether_listening(void)
+{
+    for (int i = 0; i < CHANNELS; i++) {
+        struct channel *c = &channels[i];
+        if (c->listening || held || !(avr->data[c->enable_place] & c->enable_bit))
+            continue;
+        c->listening = true;
+        if (i == FLOW && avr->data[TIFR1_PLACE] & c->enable_bit) { /* the timer had marked an edge: it is served now */
+            c->pulses_down--;
+            note_edge(c, c->unseen);
+        }
+    }
+}
+
 static void fall(struct channel *c, uint64_t low_for)
 {
     drive_pin(c->port, c->bit, false);
     c->rise = avr->cycle + low_for;
-    c->listening |= !held && (avr->data[c->enable_place] & c->enable_bit);
-    if (!c->listening) {
+    if (c->listening) {
+        note_edge(c, avr->cycle);
+    } else {
         c->pulses_down++;
-        return;
+        c->unseen = avr->cycle;
     }
-    c->pulses++;
-    if (edges_file)
-        fprintf(edges_file, "%s %llu\n", c->name, (unsigned long long)avr->cycle);
 }
 
 static uint64_t drive_channel(struct channel *c)
