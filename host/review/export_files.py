@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from host.errors import BadInputError, NotInstalledError, TooLargeError, visible
+from host.errors import NotInstalledError, TooLargeError, visible
 from host.review.about import about_run
 from host.review.datapackage import json_bytes
 from host.review.fields import EVENT_FIELDS, FAULT_FIELDS, PASS_FIELDS, Field
@@ -122,7 +122,7 @@ class XlsxFile(TableFile):
             from openpyxl import Workbook
             from openpyxl.cell import WriteOnlyCell
         except ImportError:
-            raise TooLargeError(
+            raise NotInstalledError(
                 "a spreadsheet needs the package openpyxl: install swardflow[xlsx], or export to .csv"
             ) from None
         self._file = file
@@ -140,7 +140,7 @@ class XlsxFile(TableFile):
         """Append `piece`. Raises UserError when there are more rows than a sheet holds."""
         self._rows += len(piece)
         if self._rows > MOST_SHEET_ROWS:
-            raise BadInputError(
+            raise TooLargeError(
                 f"a sheet holds {MOST_SHEET_ROWS:,} rows, and this run has more: export it to .csv or .parquet"
             )
         moments = piece[TIME].dt.tz_localize(None)  # this format has no time zones
