@@ -79,7 +79,7 @@ def figure_of(plots: Sequence[Plot]) -> dict[str, Any] | None:
     height = row_height * len(drawn) + _BELOW + top
     inner = row_height * len(drawn)
     figure: dict[str, Any] = {"data": [], "layout": layout(height, shapes=[], annotations=[])}
-    numbers = 0 if len({plot.x_range for plot in drawn} - {None}) == 1 else _NUMBERS  # one axis below them all
+    numbers = 0 if drawn[0].x_range and len({plot.x_range for plot in drawn}) == 1 else _NUMBERS  # one axis below all
     names = [end_labels(plot, row_height) for plot in drawn]
     figure["layout"]["margin"] |= {"t": top, "b": _BELOW, "r": 12 + max(map(room_for, names))}
     for row, plot in enumerate(drawn):

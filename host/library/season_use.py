@@ -27,9 +27,8 @@ def used_this_season(entries: Iterable[Entry], today: date, place: str = "", unr
             continue
         if place and digest.site.strip().lower() != place.strip().lower():
             continue
-        if (
-            digest.rate_m3_m2 is None and digest.unassigned_m3 != 0.0
-        ):  # something may have gone down, nobody knows how much
+        # Something may have gone down, nobody knows how much.
+        if digest.rate_m3_m2 is None and digest.unassigned_m3 != 0.0:
             unread += 1
         for product in digest.products:
             name, form = product.name.strip().lower(), "dry" if product.dry else "liquid"

@@ -48,13 +48,12 @@ _SHOWN = (
     _Shown("coefficient", "coefficient", "Boom flow at one pressure", "orifice_coefficient", ("boom", "meter")),
     _Shown("balance", "meter_over_tank", "Meter against tank", "", ("meter",)),
     _Shown("pressure", "pressure", "Pressure at the boom", "pressure", ("pressure",)),
-    _Shown("pass_length", "pass_length_over_usual", "Pass length against usual", "", ("wheel",), always=False),
+    _Shown("pass_length", "pass_length_over_usual", "Pass length against usual", "", always=False),
 )
 _CARDS = {
     "boom": "catch test",
     "meter": "meter calibrated",
     "pressure": "transducer calibrated",
-    "wheel": "wheel measured",
 }
 
 
@@ -74,9 +73,7 @@ def season_document(season: Season, system: str) -> Document:
         sections=tuple(_finding(letter, finding, system) for letter, finding in lettered),
         listed=True,
     )
-    why = Messages(
-        tuple(Message(sentence(f"{do}: {why}")) for do, why in zip(season.due.do, season.due.why, strict=True))
-    )
+    why = Messages(tuple(Message(sentence(message)) for message in season.due.messages))
     untold = Messages(tuple(Message(sentence(remark)) for remark in season.remarks), "remarks")
     return Document(
         "season",

@@ -245,10 +245,8 @@ def wheel_findings(effects: Sequence[Named]) -> list[Finding]:
         longer = one.effect.size > 0
         why = "a softer tyre or a smaller wheel" if longer else "a harder tyre, or a wheel that slips"
         words = f"{_since(one)} passes over the same ground come out {_amount(one.effect.size, one.effect.u)} "
-        words += (
-            f"{'longer' if longer else 'shorter'} than before: {why}, or passes laid otherwise; what would decide: "
-        )
-        words += "measure the wheel over a tape"
+        words += f"{'longer' if longer else 'shorter'} than before: {why}, or passes laid otherwise; "
+        words += "what would decide: measure the wheel over a tape"
         fraction = _fraction(one.effect.size, one.effect.u)
         out.append(Finding(WHEEL_CHANGED, one.first.date, one.last.date, *fraction, words, (), ("pass_length",)))
     return out
