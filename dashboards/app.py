@@ -107,7 +107,8 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         follower.alarm, follower.units = recorder.sound_alarm, _remembered_units(starting)
         bound, invitations = int(listener.getsockname()[1]), Invitations()
         invite = partial(guest_link, bound, invitations)
-        context = _context(folder, guests if sharing.shared else None, starting, follower.is_live, invite)
+        own_guests, cards = guests if sharing.shared else None, cards_folder(folder)
+        context = PageContext(folder, cards, guests=own_guests, starting=starting, live=follower.is_live, invite=invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
@@ -152,16 +153,6 @@ def _remembered_units(starting: Starting) -> str:
     with suppress(UserError):
         return load_settings(starting.settings).units if starting.settings else ""
     return ""
-
-
-def _context(
-    folder: Path,
-    guests: Guests | None,
-    starting: Starting,
-    live: Callable[[], bool],
-    invite: Callable[[], tuple[str, str]],
-) -> PageContext:
-    return PageContext(folder, cards_folder(folder), guests=guests, starting=starting, live=live, invite=invite)
 
 
 def _shared_names(sharing: Sharing, banner: TerminalBanner, port: int, stack: ExitStack) -> frozenset[str]:

@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from dashboards.context import PageContext
 from dashboards.pages import PAGES, Page, page_at
+from dashboards.web import visitor
 from dashboards.web.asgi import AsgiApp, Message, Scope
 from dashboards.web.background import Sequential
 from dashboards.web.callbacks import Inputs
@@ -26,7 +27,7 @@ FAILED = "page-failed"
 ONLY_LOOKS: dict[str, Any] = {
     "multi": True,
     "response": {},
-    "sideUpdate": {FAILED: {"children": "You may only look. Ask at the computer at the sprayer for more."}},
+    "sideUpdate": {FAILED: {"children": visitor.ONLY_LOOKS}},
 }
 OWN_ASSETS = r".*\.(js|css|svg)$"
 

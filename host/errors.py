@@ -36,6 +36,11 @@ def _seen(character: str) -> str:
     return character
 
 
+def reason_of(error: OSError) -> str:
+    """What the system says of it, to stand in parentheses in a sentence."""
+    return (error.strerror or "unknown reason").lower()
+
+
 def closest(word: object, known: Iterable[str], alike: float = 0.5) -> str:
     """The known word that was probably meant; empty when none is at least so much `alike` (0 to 1)."""
     import difflib

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from host.errors import BadInputError, NotFoundError, NotSavedError
+from host.errors import BadInputError, NotFoundError, NotSavedError, reason_of
 
 DEFAULT_FOLDER = Path("~/swardflow-runs")
 SUFFIX = ".sward"
@@ -71,7 +71,12 @@ def run_name(path: Path, folder: Path) -> str:
 def file_names(started: datetime, name: str) -> list[str]:
     """File names for a run that started then, the preferred one first: 2026-05-14T0915-harrow-lea.sward."""
     stem = f"{started:%Y-%m-%dT%H%M}-{file_slug(name)}"
-    return [stem + SUFFIX, *(f"{stem}-{number}{SUFFIX}" for number in range(2, 100))]
+    return [name + SUFFIX for name in numbered(stem)]
+
+
+def numbered(stem: str, most: int = 99) -> list[str]:
+    """Names for the first, second, … thing that would be called `stem`: lawn, lawn-2, lawn-3."""
+    return [stem, *(f"{stem}-{number}" for number in range(2, most + 1))]
 
 
 def file_slug(name: str) -> str:
@@ -113,7 +118,7 @@ def list_runs(folder: Path) -> tuple[list[RunPath], list[tuple[Path, str]]]:
             visited.add((own.st_dev, own.st_ino))
             runs, deeper = _listed(here, folder)
         except OSError as error:
-            reason = (error.strerror or "unknown reason").lower()
+            reason = reason_of(error)
             if here == folder:
                 raise NotFoundError(
                     f"the folder {folder} cannot be listed ({reason}): check its rights, or choose another"

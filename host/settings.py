@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import tomli_w
 
-from host.errors import BadInputError, NotFoundError, NotSavedError
+from host.errors import BadInputError, NotFoundError, NotSavedError, reason_of
 from host.schema import Choice, Place, Table, Text, Whole, YesNo, key
 from host.toml_text import read_text, toml_tree
 from host.whole_file import write_whole
@@ -77,7 +77,7 @@ def save_settings(settings: Settings, path: Path | None = None) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, tomli_w.dumps(kept).encode())
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(
             f"the settings file {path} cannot be written ({reason}): check its folder's rights"
         ) from None

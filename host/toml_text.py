@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from host.errors import DamagedFileError, NotFoundError
+from host.errors import DamagedFileError, NotFoundError, reason_of
 
 LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
 
@@ -26,7 +26,7 @@ def read_text(path: Path, where: str) -> str:
             f"{where} is not UTF-8 text (byte {error.start}): save it as UTF-8 in your editor."
         ) from None
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise DamagedFileError(f"{where} cannot be read ({reason}): check its permissions.") from None
     except ValueError:
         raise NotFoundError(f"{where} cannot be there: the file name contains a NUL byte.") from None

@@ -19,17 +19,16 @@ from starlette.responses import FileResponse, JSONResponse
 from dashboards.backup.uploads import Uploads
 from dashboards.context import PageContext
 from dashboards.ui.refusal import refused
-from dashboards.web.visitor import VISITOR
+from dashboards.web.visitor import ONLY_LOOKS, may_only_look
 from host.backup import Places, backup_name, write_backup
 from host.documents.words import sentence
-from host.errors import UserError
+from host.errors import UserError, reason_of
 from host.recorder import is_recording
 
 FILE, SENT, RESTORE = "/backup/file", "/backup/sent", "/backup/restore"
 MOST_SENT = 1 << 30  # bytes of a file that a browser sends
 _QUIET_S = 30.0  # so long a browser may send nothing
 _AT_ONCE = 1 << 20
-_ONLY_LOOKS = "You may only look. Ask at the computer at the sprayer for more."
 _LARGE = "This file is larger than 1 GB: plug it into the computer at the sprayer and restore it there."
 
 
@@ -53,8 +52,8 @@ def add_backup_routes(server: FastAPI, context: PageContext) -> None:
         return FileResponse(out, media_type="application/zip", filename=out.name, background=done)
 
     async def sent(request: Request) -> Response:
-        if _looks_only():
-            return _answer(403, _ONLY_LOOKS)
+        if may_only_look():
+            return _answer(403, ONLY_LOOKS)
         try:
             target = await run_in_threadpool(uploads.new_file)
             if trouble := await _taken(request, target):
@@ -67,8 +66,8 @@ def add_backup_routes(server: FastAPI, context: PageContext) -> None:
         return JSONResponse({"ok": True, "key": key if changes else "", "messages": plan.messages})
 
     async def restore(request: Request) -> Response:
-        if _looks_only():
-            return _answer(403, _ONLY_LOOKS)
+        if may_only_look():
+            return _answer(403, ONLY_LOOKS)
         try:
             plan = await run_in_threadpool(uploads.restore, request.query_params.get("key", ""))
         except UserError as error:
@@ -100,13 +99,8 @@ async def _taken(request: Request, target: Path) -> str:
     except (TimeoutError, ClientDisconnect):
         return "The file did not come to its end: try again, nearer to the computer at the sprayer."
     except OSError as error:
-        return f"The file cannot be kept ({(error.strerror or 'unknown reason').lower()}): make room, then try again."
+        return f"The file cannot be kept ({reason_of(error)}): make room, then try again."
     return ""
-
-
-def _looks_only() -> bool:
-    visitor = VISITOR.get()
-    return visitor is not None and visitor.looks_only
 
 
 def _answer(status: int, words: str) -> Response:

@@ -10,7 +10,7 @@ from collections import OrderedDict
 from pathlib import Path
 
 from host.backup import Places, Restore, open_backup, plan_restore
-from host.errors import NotNowError, NotSavedError
+from host.errors import NotNowError, NotSavedError, reason_of
 
 MOST_WAITING = 2
 MOST_UNPACKED = 20 << 30
@@ -33,7 +33,7 @@ class Uploads:
             self._places.runs.mkdir(parents=True, exist_ok=True)
             return Path(tempfile.mkdtemp(prefix=_PREFIX, dir=self._places.runs)) / _NAME
         except OSError as error:
-            reason = (error.strerror or "unknown reason").lower()
+            reason = reason_of(error)
             raise NotSavedError(f"the runs folder takes no file ({reason}): make room there") from None
 
     def look(self, file: Path) -> tuple[str, Restore]:

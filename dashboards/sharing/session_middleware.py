@@ -25,12 +25,13 @@ from dashboards.web.asgi import (
     Send,
     answer,
     client_address,
+    cookies,
     header_values,
     whole_body,
 )
 from dashboards.web.rate_limit import RateLimit, retry_after
 from dashboards.web.size_limits import BODY_TIMEOUT_S, SESSION
-from dashboards.web.visitor import VISITOR
+from dashboards.web.visitor import ONLY_LOOKS, VISITOR
 
 STEP, ENTER, KEY = "/opened", "/enter", "key"
 WRONG_EACH, WRONG_EACH_S = 5, 30.0  # wrong codes of one client: at once, and one more every so many seconds
@@ -46,7 +47,7 @@ _WRONG_LINK = "This link was used already, or is not whole. Use the one the comp
 _WAIT = "Too many wrong codes. Wait {wait:.0f} seconds, then try again."
 _NO_SESSION = "Open this page with the link or the code shown on the computer at the sprayer.\n"
 _TOO_OFTEN = "Too many requests: wait a moment.\n"
-_ONLY_LOOKS = json.dumps({"ok": False, "sentence": "You may only look. Ask at the computer at the sprayer for more."})
+_ONLY_LOOKS = json.dumps({"ok": False, "sentence": ONLY_LOOKS})
 
 
 class SessionMiddleware:
@@ -148,13 +149,8 @@ class SessionMiddleware:
         await answer(send, 303, "", [(b"location", STEP.encode()), (b"set-cookie", cookie.encode())])
 
     def _guest(self, scope: Scope) -> Guest | None:
-        wanted = _cookie_name(scope)
-        for header in header_values(scope, "cookie"):
-            for pair in header.split(";"):
-                name, _, value = pair.strip().partition("=")
-                if name == wanted and (guest := self._guests.of_token(value)):
-                    return guest
-        return None
+        found = map(self._guests.of_token, cookies(scope, _cookie_name(scope)))
+        return next((guest for guest in found if guest), None)
 
 
 def _cookie_name(scope: Scope) -> str:

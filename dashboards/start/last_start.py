@@ -11,7 +11,7 @@ from pathlib import Path
 
 import tomli_w
 
-from host.errors import NotSavedError, UserError
+from host.errors import NotSavedError, UserError, reason_of
 from host.toml_text import read_text, toml_tree
 from host.whole_file import write_whole
 
@@ -37,5 +37,5 @@ def keep_last(runs: Path, texts: Mapping[str, str]) -> None:
     try:
         write_whole(path, tomli_w.dumps({key: text for key, text in texts.items() if text}).encode())
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(f"the runs folder takes no file ({reason}): make room there") from None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, Iterator, MutableMapping
 from typing import Any
 
 Scope = MutableMapping[str, Any]
@@ -23,6 +23,15 @@ def client_address(scope: Scope) -> str:
     """The address that the connection comes from; empty when it is not known."""
     client = scope.get("client")
     return str(client[0]) if client else ""
+
+
+def cookies(scope: Scope, name: str) -> Iterator[str]:
+    """The values of the cookies of that name, in the order of the request."""
+    for header in header_values(scope, "cookie"):
+        for pair in header.split(";"):
+            found, _, value = pair.strip().partition("=")
+            if found == name:
+                yield value
 
 
 async def answer(send: Send, status: int, text: str, headers: Headers | None = None, kind: str = "text/plain") -> None:

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
-from dashboards.web.visitor import VISITOR
+from dashboards.web.visitor import may_only_look
 
 PATH = "/_dash-update-component"
 _NOT_JSON = "Refused: a callback is asked for with JSON.\n"
@@ -43,8 +43,7 @@ class CallbackFilter:
         if not self.is_form_of_ours(message.get("body", b"")):
             await answer(send, 400, _NOT_OURS)
             return
-        visitor = VISITOR.get()
-        if visitor is not None and visitor.looks_only and not self._reads(message["body"]):
+        if may_only_look() and not self._reads(message["body"]):
             if _is_pressed(message["body"]):
                 await answer(send, 200, self._refusal, kind="application/json")
             else:

@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextvars import ContextVar
 
-from dashboards.web.asgi import AsgiApp, Receive, Scope, Send, header_values
+from dashboards.web.asgi import AsgiApp, Receive, Scope, Send, cookies
 
 COOKIE = "swardflow-units"
 SYSTEMS = ("us", "metric")
 _WITHOUT = ("/assets/", "/_dash-component-suites/", "/live/")  # nothing there has units
-_CHOSEN: ContextVar[str] = ContextVar("units", default="")
+# How to find them out: settings are read for those pages alone that show units.
+_UNITS: ContextVar[Callable[[], str]] = ContextVar("units", default=lambda: "")
 
 
 def shown_units(own: str) -> str:
     """The units to show in this request: those chosen in the browser, else those of the settings, else `own`."""
-    return _CHOSEN.get() or own
+    return _UNITS.get()() or own
 
 
 class UnitsChoice:
@@ -27,10 +28,9 @@ class UnitsChoice:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
         if scope["type"] == "http" and not str(scope["path"]).startswith(_WITHOUT):
-            _CHOSEN.set(_chosen(scope) or self._remembered())  # holds for this request's task alone
+            _UNITS.set(lambda: _chosen(scope) or self._remembered())  # holds for this request's task alone
         await self._app(scope, receive, send)
 
 
 def _chosen(scope: Scope) -> str:
-    pairs = (pair.strip().partition("=") for header in header_values(scope, "cookie") for pair in header.split(";"))
-    return next((value for name, _, value in pairs if name == COOKIE and value in SYSTEMS), "")
+    return next((value for value in cookies(scope, COOKIE) if value in SYSTEMS), "")

@@ -16,7 +16,14 @@ class Visitor:
     own: bool = False  # this computer's own browser
 
 
+ONLY_LOOKS = "You may only look. Ask at the computer at the sprayer for more."
 VISITOR: ContextVar[Visitor | None] = ContextVar("visitor", default=None)
+
+
+def may_only_look() -> bool:
+    """Whether the visitor of this request may change nothing."""
+    visitor = VISITOR.get()
+    return visitor is not None and visitor.looks_only
 
 
 def visitor_name() -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from host.errors import DamagedFileError, NotFoundError
+from host.errors import DamagedFileError, NotFoundError, reason_of
 from host.run_folder import DEMO, NOTES_SUFFIX, SUFFIX, cards_folder
 
 RUNS, CARDS, SETTINGS = "runs", "cards", "settings.toml"  # the names that every other one begins with, and the settings
@@ -109,7 +109,7 @@ def _walk(root: Path, passed_over: Path | None) -> Iterator[Path]:
             with os.scandir(here) as listing:
                 items = sorted(listing, key=lambda item: item.name)
         except OSError as error:
-            reason = (error.strerror or "unknown reason").lower()
+            reason = reason_of(error)
             raise DamagedFileError(f"the folder {here} cannot be listed ({reason}): check its rights") from None
         for item in items:
             if item.name.startswith("."):

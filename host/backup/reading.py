@@ -16,7 +16,7 @@ from typing import Any, BinaryIO
 
 from host.backup.contents import belongs
 from host.backup.writing import DIGITS, FORMAT, KIND, MANIFEST, SEAL, digest_of
-from host.errors import DamagedFileError, NotFoundError, NotSavedError
+from host.errors import DamagedFileError, NotFoundError, NotSavedError, reason_of
 
 MOST_FILES = 200_000
 MOST_BYTES = 200 << 30  # of all files together, unpacked
@@ -56,7 +56,7 @@ class Backup:
                         file.flush()
                         os.fsync(file.fileno())
                 except OSError as error:
-                    reason = (error.strerror or "unknown reason").lower()
+                    reason = reason_of(error)
                     raise NotSavedError(
                         f"{kept.name} cannot be written ({reason}), so nothing is restored: make room, then try again"
                     ) from None
@@ -83,9 +83,7 @@ def _open_zip(path: Path) -> Iterator[tuple[zipfile.ZipFile, BinaryIO]]:
     except (FileNotFoundError, IsADirectoryError, NotADirectoryError):
         raise NotFoundError(f"there is no file {path}: give the backup's own name") from None
     except OSError as error:
-        raise DamagedFileError(
-            f"{path} cannot be read ({(error.strerror or 'unknown reason').lower()}): copy it anew"
-        ) from None
+        raise DamagedFileError(f"{path} cannot be read ({reason_of(error)}): copy it anew") from None
     with file:
         try:
             with zipfile.ZipFile(file) as archive:
@@ -93,9 +91,7 @@ def _open_zip(path: Path) -> Iterator[tuple[zipfile.ZipFile, BinaryIO]]:
         except _WRONG:
             raise DamagedFileError(f"{path.name} {_NOT_WHOLE}") from None
         except OSError as error:
-            raise DamagedFileError(
-                f"{path.name} cannot be read ({(error.strerror or 'unknown reason').lower()}): use another copy"
-            ) from None
+            raise DamagedFileError(f"{path.name} cannot be read ({reason_of(error)}): use another copy") from None
 
 
 def _check_seal(file: BinaryIO, path: Path) -> None:

@@ -14,7 +14,7 @@ from host.backup.contents import CARDS, RUNS, SETTINGS, Places
 from host.backup.reading import Backup, Kept
 from host.backup.writing import digest_of
 from host.documents.words import format_day, plural
-from host.errors import NotSavedError
+from host.errors import NotSavedError, reason_of
 from host.run_folder import SUFFIX
 
 _STAGED = ".restoring-"
@@ -120,7 +120,7 @@ def _begins_with(path: Path, kept: Kept, *, exactly: bool) -> bool:
         with path.open("rb") as file:
             return digest_of(file, kept.size) == kept.sha256
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(f"{path} cannot be compared ({reason}): check its rights, then restore") from None
 
 
@@ -134,9 +134,7 @@ def _check_way(root: Path, target: Path) -> None:
         except FileNotFoundError:
             return
         except OSError as error:
-            raise NotSavedError(
-                f"{here} cannot be looked at ({(error.strerror or 'unknown reason').lower()}): check its rights"
-            ) from None
+            raise NotSavedError(f"{here} cannot be looked at ({reason_of(error)}): check its rights") from None
         if kind != (stat.S_IFREG if here == target else stat.S_IFDIR):
             raise NotSavedError(f"{here} is in the way, a link or a folder: move it away, then restore")
 
@@ -147,7 +145,7 @@ def _stage(root: Path) -> Path:
         root.mkdir(parents=True, exist_ok=True)
         return Path(tempfile.mkdtemp(prefix=_STAGED, dir=root))
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(f"{root} takes no files ({reason}): make room, or check its rights") from None
 
 
@@ -163,7 +161,7 @@ def _put(kept: Kept, path: Path, target: Path) -> None:
     except FileExistsError:
         raise NotSavedError(f"{target} has come meanwhile and is left alone: restore again") from None
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(f"{target} cannot be written ({reason}): make room, then restore again") from None
 
 

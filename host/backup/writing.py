@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from host.backup.contents import Found, Places, find_files
-from host.errors import NotSavedError
+from host.errors import NotSavedError, reason_of
 from host.run_folder import SUFFIX
 
 FORMAT = 1
@@ -64,7 +64,7 @@ def write_backup(
         fresh.rename(out)
     except OSError as error:
         fresh.unlink(missing_ok=True)
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(f"{out} cannot be written ({reason}): make room, or choose another place") from None
     except BaseException:
         fresh.unlink(missing_ok=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from host.calibrate.cards import UNUSED, Card, active_cards, cards_in, slug
-from host.errors import BadInputError, NotFoundError, NotSavedError
+from host.errors import BadInputError, NotFoundError, NotSavedError, reason_of
 from host.whole_file import write_whole
 
 _LAST = "last-change.json"  # in the folder of the unused ones: names, and whether each was used before
@@ -101,7 +101,7 @@ def _move(home: Path, cards: Sequence[SavedCard]) -> None:
         for saved in cards:
             saved.path.rename((unused if saved.used else home) / saved.path.name)
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(f"the cards in {home} cannot be moved ({reason}): check its rights.") from None
 
 

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from host.errors import DamagedFileError, NotSavedError
+from host.errors import DamagedFileError, NotSavedError, reason_of
 from host.rig import CalibratedPart, Rig, parts_from_sections
 from host.toml_text import toml_tree
 
@@ -101,7 +101,7 @@ def save_card(card: Card, folder: Path, *, used: bool = True) -> Path:
                 continue
             return path
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = reason_of(error)
         raise NotSavedError(
             f"the card cannot be written to {home} ({reason}): make room there, or choose another folder."
         ) from None

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from host.calibrate.cards import slug
-from host.errors import DamagedFileError, NotSavedError
+from host.errors import DamagedFileError, NotSavedError, reason_of
 from host.whole_file import write_whole
 
 FORMAT = 1
@@ -66,7 +66,7 @@ class DraftFile:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             write_whole(self.path, text.encode())
         except OSError as error:
-            reason = (error.strerror or "unknown reason").lower()
+            reason = reason_of(error)
             raise NotSavedError(
                 f"the draft cannot be written to {self.path.parent} ({reason}): make room there, or check its rights."
             ) from None

@@ -15,6 +15,7 @@ from host.cli.shared_options import (
     port_named,
     rig_of,
 )
+from host.run_folder import numbered
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -117,9 +118,8 @@ def _keep(out: Path, listened: Listened, text: str) -> None:
     board = f"{listened.hardware.serial:08X}" if listened.hardware else "board"
     path = out
     if out.is_dir():
-        name = f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}"
-        names = (name, *(f"{name}-{again}" for again in range(2, 100)))  # several in one second
-        path = next((one for each in names if not (one := out / f"{each}.json").exists()), out / f"{name}.json")
+        paths = [out / f"{name}.json" for name in numbered(f"{datetime.now():%Y-%m-%dT%H%M%S}-{board}")]
+        path = next((one for one in paths if not one.exists()), paths[0])  # several in one second
     write_new(path, f"{text}\n")
     _say(f"kept as {path}")
 

@@ -42,12 +42,12 @@ class _Keys(dict[str, Any]):
     def put_value(self, key: str, value: Value) -> None:
         if not isinstance(value, Quantity):
             self.put(
-                key, _finite(value) if isinstance(value, float) else list(value) if isinstance(value, tuple) else value
+                key, finite(value) if isinstance(value, float) else list(value) if isinstance(value, tuple) else value
             )
             return
-        self.put(_joined(key, value.slug), _finite(value.value))
+        self.put(_joined(key, value.slug), finite(value.value))
         if value.expanded is not None:
-            self.put(_joined(key, "expanded_uncertainty", value.slug), _finite(value.expanded))
+            self.put(_joined(key, "expanded_uncertainty", value.slug), finite(value.expanded))
 
 
 def _put_sections(out: _Keys, sections: Sequence[Section]) -> None:
@@ -103,5 +103,6 @@ def _joined(*words: str) -> str:
     return "_".join(word for word in words if word)
 
 
-def _finite(value: float | None) -> float | None:
+def finite(value: float | None) -> float | None:
+    """What is not a number is not known: None."""
     return value if value is not None and math.isfinite(value) else None

@@ -6,7 +6,7 @@ import os
 from enum import Enum
 from pathlib import Path
 
-from host.errors import BadInputError, DamagedFileError, NotSavedError
+from host.errors import BadInputError, DamagedFileError, NotSavedError, reason_of
 from host.journal.order import OUT_OF_PLACE
 from host.journal.reader import RunReader
 from host.journal.records import TRAILER
@@ -45,9 +45,7 @@ def join_rest(run: Path, rest: Path) -> Joined:
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
-        raise NotSavedError(
-            f"{run} takes no more ({(error.strerror or 'unknown reason').lower()}): make room, then join again"
-        ) from None
+        raise NotSavedError(f"{run} takes no more ({reason_of(error)}): make room, then join again") from None
     return Joined.NOW
 
 
@@ -55,7 +53,7 @@ def _bytes(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise DamagedFileError(f"{path} cannot be read: {(error.strerror or 'unknown reason').lower()}") from None
+        raise DamagedFileError(f"{path} cannot be read: {reason_of(error)}") from None
 
 
 def _overlaps(have: bytes, more: bytes) -> list[int]:

@@ -124,7 +124,7 @@ def is_recording(run: Path, ask_recorder: Callable[[Path, dict[str, Any]], dict[
     except NoAnswerError:
         return False
     except UserError:
-        return True
+        pass
     return True
 
 

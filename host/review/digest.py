@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from statistics import median
 from typing import Any
 
+from host.documents.json import finite
 from host.errors import UserError
 from host.review.balance import Product
 from host.review.card_marks import CardMark, card_marks, no_pressure
@@ -106,21 +107,21 @@ def digest_of(review: Review) -> Digest:
         site=next((notes[key] for key in SITE_NOTES if notes.get(key)), ""),
         product=notes.get(PRODUCT_NOTE) or ", ".join(product.name for product in products if product.name),
         complete=review.health.complete,
-        duration_s=_known(review.health.duration_s),
+        duration_s=finite(review.health.duration_s),
         passes=len(review.passes),
-        volume_m3=_known(totals.volume_m3),
-        area_m2=_known(totals.area_m2),
+        volume_m3=finite(totals.volume_m3),
+        area_m2=finite(totals.area_m2),
         rate_m3_m2=totals.rate_m3_m2,
         rate_u_m3_m2=totals.rate_u_m3_m2,
         target_m3_m2=rig.target.rate_m3_m2,
         variation=math.fsum(variations) / len(variations) if variations else None,
-        off_target_s=_known(totals.off_target_s),
-        spraying_s=_known(totals.spraying_s),
-        standing_m3=_known(totals.standing_m3),
+        off_target_s=finite(totals.off_target_s),
+        spraying_s=finite(totals.spraying_s),
+        standing_m3=finite(totals.standing_m3),
         products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
         over_limit=any(product.over_limit for product in products),
         verdict=review.verdict,
-        unassigned_m3=_known(totals.unassigned_m3),
+        unassigned_m3=finite(totals.unassigned_m3),
         meter_over_tank=balance.meter_over_tank if balance else None,
         meter_over_tank_u=balance.meter_over_tank_u if balance else None,
         meter_u=rig.meter.relative_uncertainty,
@@ -147,10 +148,6 @@ def _pass_pulses(review: Review) -> float | None:
     if review.rig.wheel is None or len(lengths) < _FEW_PASSES:
         return None
     return median(lengths) / review.rig.wheel.metres_per_pulse
-
-
-def _known(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 def digest_to_json(digest: Digest) -> dict[str, Any]:

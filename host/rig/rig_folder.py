@@ -10,10 +10,10 @@ from datetime import datetime
 from pathlib import Path
 
 from host.documents.words import format_day
-from host.errors import BadInputError, NotFoundError, NotNowError, NotSavedError
+from host.errors import BadInputError, NotFoundError, NotNowError, NotSavedError, reason_of
 from host.rig.known import SUFFIX, KnownRig, known_rigs
 from host.rig.model import Rig
-from host.run_folder import file_slug, rigs_folder
+from host.run_folder import file_slug, numbered, rigs_folder
 from host.toml_text import read_text
 from host.whole_file import write_whole
 
@@ -29,7 +29,7 @@ def add_rig(runs: Path, rig: Rig) -> KnownRig:
     _check_name(runs, rig.name, None)
     folder = _made(rigs_folder(runs.expanduser()))
     stem = file_slug(rig.name)
-    for name in (stem, *(f"{stem}-{number}" for number in range(2, 100))):
+    for name in numbered(stem):
         path = folder / f"{name}{SUFFIX}"
         if not path.exists() and not (folder / name).exists():
             _write(path, rig.toml)
@@ -101,8 +101,7 @@ def _check_name(runs: Path, name: str, own: str | None) -> None:
 
 
 def _unused(folder: Path, stem: str, suffix: str) -> Path:
-    names = (stem, *(f"{stem}-{number}" for number in range(2, 1000)))
-    return next(path for name in names if not (path := folder / f"{name}{suffix}").exists())
+    return next(path for name in numbered(stem, 999) if not (path := folder / f"{name}{suffix}").exists())
 
 
 def _made(folder: Path) -> Path:
@@ -121,5 +120,5 @@ def _write(path: Path, text: str) -> None:
 
 
 def _not_saved(path: Path, error: OSError) -> NotSavedError:
-    reason = (error.strerror or "unknown reason").lower()
+    reason = reason_of(error)
     return NotSavedError(f"{path} cannot be written ({reason}): make room, or check the folder's rights")

@@ -50,9 +50,14 @@ class Due:
     why: tuple[str, ...]
 
     @property
+    def messages(self) -> tuple[str, ...]:
+        """Each with its reason."""
+        return tuple(f"{do}: {why}" for do, why in zip(self.do, self.why, strict=True))
+
+    @property
     def text(self) -> str:
         """All of it in one message."""
-        return "; ".join(f"{do}: {why}" for do, why in zip(self.do, self.why, strict=True))
+        return "; ".join(self.messages)
 
 
 def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], runs: Sequence[Digest]) -> Due:

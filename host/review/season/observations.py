@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
@@ -65,7 +64,7 @@ class Observations:
     response: Floats
     nuisances: Floats
     widths: Floats
-    series: np.ndarray[tuple[int], np.dtype[np.intp]] | None = None  # within a block; None where a block is one
+    series: np.ndarray[tuple[int], np.dtype[np.intp]] | None = None  # whose neighbours compare; None: the blocks
 
     def count(self, block: int) -> int:
         """Observations in a block."""
@@ -166,19 +165,7 @@ def pressures(runs: Sequence[Digest]) -> Observations:
     """The pressure of each run by itself, which strainer, pump and knob move."""
     known = [(at, run.steady.pressure_pa) for at, run in enumerate(runs) if run.steady and run.steady.pressure_pa > 0]
     y = np.log(np.array([pressure for _, pressure in known]))
-    n = len(known)
-    return Observations(
-        np.array([time_of(runs[at].started) for at, _ in known]),
-        tuple(at for at, _ in known),
-        (KNOB, LONE_BOOM),
-        np.zeros(n, dtype=np.intp),
-        np.arange(n),
-        y - (np.median(y) if n else 0.0),
-        np.full(n, 0.02),
-        np.ones((n, 2)),
-        np.ones((n, 1)),
-        np.array([1.0]),
-    )
+    return _by_themselves(runs, [at for at, _ in known], KNOB, y, 0.02, np.zeros(len(known), dtype=np.intp))
 
 
 def pass_lengths(runs: Sequence[Digest]) -> Observations:
@@ -193,24 +180,37 @@ def pass_lengths(runs: Sequence[Digest]) -> Observations:
             sites.setdefault(run.site.strip().casefold(), []).append(at)
     repeated = [places for places in sites.values() if len(places) >= _OFTEN]
     found = sorted((at, site) for site, places in enumerate(repeated) for at in places)
-    n = len(found)
     y = np.array([math.log(runs[at].pass_pulses or math.nan) for at, _ in found])
     of_site = np.array([site for _, site in found], dtype=np.intp)
-    levels = of_site[:, None] == np.arange(max(len(repeated), 1))
-    for site in range(len(repeated)):
-        y[of_site == site] -= np.median(y[of_site == site])
+    return _by_themselves(runs, [at for at, _ in found], WHEEL, y, _PASSES_SCATTER, of_site)
+
+
+def _by_themselves(
+    runs: Sequence[Digest],
+    places: Sequence[int],
+    cause: str,
+    y: Floats,
+    scatter: float,
+    series: np.ndarray[tuple[int], np.dtype[np.intp]],
+) -> Observations:
+    """Observations `y` of the runs at `places`, which one cause alone moves; each of the `series` has its own level."""
+    n, levels = len(places), np.unique(series) if len(places) else np.zeros(1)
+    own = (series[:, None] == levels).astype(np.float64)
+    for level in range(len(levels) if n else 0):
+        here = own[:, level] > 0.0
+        y = np.where(here, y - np.median(y[here]), y)
     return Observations(
-        np.array([time_of(runs[at].started) for at, _ in found]),
-        tuple(at for at, _ in found),
-        (WHEEL, LONE_BOOM),
+        np.array([time_of(runs[at].started) for at in places]),
+        tuple(places),
+        (cause, LONE_BOOM),
         np.zeros(n, dtype=np.intp),
         np.arange(n),
         y,
-        np.full(n, _PASSES_SCATTER),
+        np.full(n, scatter),
         np.ones((n, 2)),
-        levels.astype(np.float64),
-        np.full(levels.shape[1], 1.0),
-        of_site,
+        own,
+        np.ones(len(levels)),
+        series,
     )
 
 
@@ -269,10 +269,6 @@ def _nuisances(
     return np.stack(columns, axis=1) if columns else np.zeros((0, 0)), np.array(widths)
 
 
-def _by_value(series: np.ndarray[tuple[int], np.dtype[np.intp]], here: np.ndarray[Any, Any]) -> list[Any]:
-    return [np.flatnonzero(here & (series == one)) for one in np.unique(series)]
-
-
 def with_scatter(seen: Observations, residuals: Floats | None, used: float) -> Observations:
     """The same with uncertainties as the series themselves show: from neighbours, or from what an explanation leaves.
 
@@ -285,8 +281,9 @@ def with_scatter(seen: Observations, residuals: Floats | None, used: float) -> O
         if block in (CATCH, METER_CARD, ZERO_CARD) or n < 4:
             continue
         if residuals is None:
-            rows = [np.flatnonzero(here)] if seen.series is None else _by_value(seen.series, here)
-            scaled = np.concatenate([np.diff(seen.y[of] / seen.u[of]) for of in rows])
+            series = seen.block if seen.series is None else seen.series
+            each = (here & (series == one) for one in np.unique(series[here]))
+            scaled = np.concatenate([np.diff(seen.y[of] / seen.u[of]) for of in each])
             # By their median (0.6745 of a normal deviation), blind to steps and to single runs.
             scatter, degrees = float(np.median(np.abs(scaled))) / 0.6745 / math.sqrt(2.0), n / 3.0
         else:
