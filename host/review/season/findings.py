@@ -22,7 +22,7 @@ NOZZLE_STEP, NOZZLE_WHILE = "nozzles changed", "nozzles changed for some runs"
 FILLED, CLEANED = "tips or their strainers filled up", "cleaned"
 ZERO_STEP, ZERO_DRIFT = "transducer's zero moved", "transducer's zero drifts"
 STRAINER, TANK_ONLY = "strainer filled", "tank balance changed"
-WHEEL_CHANGED = "wheel measures otherwise"
+WHEEL_CHANGED = "wheel changed"
 LONE_RUN, LONE_BALANCE = "one run stands out", "one tank balance stands out"
 
 EXPANDED = 2.0  # coverage factor of what is shown
@@ -245,7 +245,7 @@ def wheel_findings(effects: Sequence[Named]) -> list[Finding]:
         longer = one.effect.size > 0
         why = "a softer tyre or a smaller wheel" if longer else "a harder tyre, or a wheel that slips"
         words = f"{_since(one)} passes over the same ground come out {_amount(one.effect.size, one.effect.u)} "
-        words += f"{'longer' if longer else 'shorter'} than before: {why}, or passes laid otherwise; "
+        words += f"{'longer' if longer else 'shorter'} than before: {why}, or passes walked differently; "
         words += "what would decide: measure the wheel over a tape"
         fraction = _fraction(one.effect.size, one.effect.u)
         out.append(Finding(WHEEL_CHANGED, one.first.date, one.last.date, *fraction, words, (), ("pass_length",)))
