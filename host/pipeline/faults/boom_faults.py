@@ -27,7 +27,8 @@ from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, j
 from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.first_word import FirstWord, still_there
 from host.pipeline.faults.open_fault import Change, OpenFault, State
-from host.pipeline.faults.steps import Step
+from host.pipeline.faults.steps import Level, Step
+from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
 Opener = Callable[[str, float, float, float], OpenFault]
@@ -43,12 +44,15 @@ class BoomFaults:
         opener: Opener,
         withdrawn: Callable[[OpenFault], None],
         catch: tuple[float, float] | None,
+        timing: Timing,
     ) -> None:
+        self._timing, self._many = timing, timing.frames
         self._nozzles, self._droop, self._opener, self._catch = nozzles, droop, opener, catch
-        self._history = BoomHistory()
+        self._history = BoomHistory(timing)
         self._frames: UsableFrames | None = None
         self._next = 0
         self._steps: dict[int, Step] = {}
+        self._levels: dict[int, Level] = {}
         self._interest: list[int] = []  # frames with a step or with uneven pulses
         self._open: OpenFault | None = None
         self._false_pulses = self._rough_now = False
@@ -60,8 +64,8 @@ class BoomFaults:
     @property
     def pressure_before(self) -> float:
         """Mean ln P of the last usable frames; NaN before any."""
-        rows = self._history.rows(self._next - 1, TUNING.boom_before)
-        return float(np.mean(rows[LOG_P])) if rows.shape[1] >= 10 else math.nan
+        rows = self._history.rows(self._next - 1, self._many(TUNING.boom_before))
+        return float(np.mean(rows[LOG_P])) if rows.shape[1] >= self._many((1.0, 4)) else math.nan
 
     @property
     def pressure_sd(self) -> float:
@@ -79,8 +83,9 @@ class BoomFaults:
         self._frames, self._next = frames, 0
         self._history.push(frames)
         self._steps = {step.at: step for step in frames.watched.steps}
+        self._levels = {level.at: level for level in frames.watched.levels}
         high = np.flatnonzero(frames.watched.rough >= TUNING.rough)
-        self._interest = sorted({*self._steps, *high.tolist()})
+        self._interest = sorted({*self._steps, *self._levels, *high.tolist()})
 
     def follow(self, place: int, explained: bool) -> None:
         """Go on with the usable frames up to frame `place`; `explained`: what they show has another cause."""
@@ -104,6 +109,7 @@ class BoomFaults:
 
     def interrupted(self) -> None:
         """The flow has stopped: a change that was only just seen was the pass coming to its end."""
+        self._history.interrupted(self._next - 1)
         fault = self._open
         if fault is None:
             return
@@ -161,6 +167,8 @@ class BoomFaults:
             if not self._returns(i, step) and not self._explained_then(i, step):
                 log_c = self._history.baseline(i) if step.adaptive else step.reference
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
+        elif i in self._levels and fault is None and not explained and quiet:
+            self._stayed(i, self._levels[i])
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
@@ -170,12 +178,15 @@ class BoomFaults:
         """Whether pulses are added or missing."""
         i = self._next - 1
         usual = self._history.usual_log_c(i)
-        less = len(usual) >= 50 and np.mean(self._history.rows(i, 20)[LOG_C]) < np.median(usual) - 0.01
+        less = (
+            len(usual) >= 50
+            and np.mean(self._history.rows(i, self._many(TUNING.boom_before))[LOG_C]) < np.median(usual) - 0.01
+        )
         return "meter_missing" if less else "meter_noise"
 
     def _roughness(self, i: int, explained: bool) -> None:
-        rows = self._history.rows(i, TUNING.rough_frames)
-        enough = rows.shape[1] == TUNING.rough_frames
+        rows = self._history.rows(i, self._many(TUNING.rough_seen))
+        enough = rows.shape[1] == self._many(TUNING.rough_seen)
         share = float(np.mean(rows[ROUGH] >= TUNING.rough)) if enough else 0.0
         fault = self._open
         if not self._rough_now and share >= TUNING.rough_on:
@@ -197,7 +208,7 @@ class BoomFaults:
                 self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
 
     def _rough_kind(self, i: int, rows: Floats) -> str:
-        past = self._history.rows(i)[:, : -2 * TUNING.rough_frames]
+        past = self._history.rows(i)[:, : -2 * self._many(TUNING.rough_seen)]
         if past.shape[1] < 100:
             return "air"
         if np.median(rows[MOVED]) >= TUNING.rough_pressure * np.median(past[MOVED]):
@@ -215,7 +226,7 @@ class BoomFaults:
         caught, caught_u = self._catch
         step = baseline - caught
         if abs(step) > max(TUNING.catch_floor, TUNING.catch_sigmas * caught_u):
-            rows = self._history.rows(i, TUNING.boom_before)
+            rows = self._history.rows(i, self._many(TUNING.boom_before))
             now_s = float(rows[HOST, -1])
             kind = "clog" if step < 0 else "wear"
             others = ("meter_low", "transducer_drift") if step < 0 else ("leak", "transducer_drift")
@@ -237,7 +248,7 @@ class BoomFaults:
     def _explained_then(self, i: int, step: Step) -> bool:
         """Whether a step that took long to show began while something else was wrong, and is what that left behind."""
         began_s = float(self._history.rows(i, step.frames)[HOST, 0])
-        return step.frames > TUNING.boom_before and began_s < self._explained_s
+        return step.frames > self._many(TUNING.boom_before) and began_s < self._explained_s
 
     def _start(self, i: int, frames: int, down: bool, log_c: float) -> OpenFault:
         """Open one: a change from `log_c`, down or up, that took the last `frames` frames."""
@@ -250,12 +261,25 @@ class BoomFaults:
             float(rows[AREA, onset - 1]),
         )
         fault.before = log_c
-        fault.after = float(np.mean(rows[LOG_C, -min(frames, 3) :]))
+        fault.after = float(np.mean(rows[LOG_C, -min(frames, self._many((0.3, 1))) :]))
         # A long time before it, for what is wrong may have begun before it was called.
         before = before_step(log_c, rows[:, :onset])
         fault.change = Change(before.spread, before, frames)
         self._open = fault
         return fault
+
+    def _stayed(self, i: int, level: Level) -> None:
+        """A change whose first word was taken back has stayed after all."""
+        returned = abs(level.after - self._healthy) < 0.5 * abs(level.before - self._healthy)
+        if returned or abs(level.after - level.before) < TUNING.gone:
+            return
+        rows = self._history.rows(i)
+        fault = self._start(i, level.frames, level.after < level.before, level.before)
+        fault.after = level.after
+        fault.change.levels = rows[LOG_C, -level.frames :].tolist()
+        fault.change.roughs = rows[ROUGH, -level.frames :].tolist()
+        fault.change.frames = 0
+        fault.confirm(float(rows[HOST, -1]))
 
     def _confirm(self, fault: OpenFault, now_s: float) -> None:
         if fault.state is State.PROVISIONAL:
@@ -268,10 +292,10 @@ class BoomFaults:
 
     def _wait(self, fault: OpenFault, i: int) -> None:
         """A first word is confirmed or taken back."""
-        rows = self._history.rows(i, TUNING.confirm_frames)
+        rows = self._history.rows(i, self._many(TUNING.confirm_seen))
         since = rows[:, rows[HOST] > fault.began_s]
         down = -1.0 if fault.after < fault.before else 1.0
-        change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even)
+        change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even, self._timing)
         stays = still_there(change, fault.began_s, fault.called_s, self._nozzles)
         if stays is None:
             return
@@ -288,26 +312,26 @@ class BoomFaults:
             self._wait(fault, i)
             return
         count = len(change.levels)
-        if count >= (TUNING.judge_frames, TUNING.settle_frames, math.inf)[min(change.judgements, 2)]:
+        if count >= (self._many(TUNING.judge), self._many(TUNING.settle), math.inf)[min(change.judgements, 2)]:
             self._judge(fault, i, count)
-        if step is not None and count > TUNING.judge_frames:
+        if step is not None and count > self._many(TUNING.judge):
             if step.down != (fault.after < fault.before):
                 change.levels, change.roughs = [], []
             else:
                 change.second = (step.frames, self._history.baseline(i), float(row[HOST]))
         elif change.second is not None and row[HOST] - change.second[2] >= TUNING.second_s:
             self._second(fault, i)
-        elif change.second is None and count >= TUNING.judge_frames and fault.kind not in FLICKERING:
+        elif change.second is None and count >= self._many(TUNING.judge) and fault.kind not in FLICKERING:
             self._all_clear(fault, i, count)
 
     def _all_clear(self, fault: OpenFault, i: int, count: int) -> None:
         """Whether little is left of it."""
         row, change = self._history.rows(i, 1)[:, 0], fault.change
-        level = float(np.mean(change.levels[-TUNING.mended_frames :]))
+        level = float(np.mean(change.levels[-self._many(TUNING.mended) :]))
         size, left = fault.after - fault.before, level - fault.before
         if abs(left) < max(TUNING.mended_share * abs(size), 0.004) or left * size < 0:
             self._end(fault, float(row[HOST]), float(row[AREA]))
-        elif count % TUNING.remeasure_frames == 0:
+        elif count % self._many(TUNING.remeasure) == 0:
             fault.after = level
 
     def _second(self, fault: OpenFault, i: int) -> None:
@@ -317,11 +341,11 @@ class BoomFaults:
         took, log_c, found_s = change.second
         change.second = None
         frames = took + int(np.sum(rows[HOST] > found_s))
-        level = float(np.mean(rows[LOG_C, -3:]))
+        level = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
         size, whole = abs(level - log_c), fault.after - fault.before
-        if (level - log_c) * whole <= 0 or size < TUNING.gone:
-            return
-        if took <= TUNING.sudden_frames and size * self._nozzles > TUNING.own_fault_nozzles:
+        if (level - log_c) * whole <= 0 or size < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
+            return  # the last: the flow had stopped before the new level was taken, and it is the same step again
+        if took <= self._many(TUNING.sudden) and size * self._nozzles > TUNING.own_fault_nozzles:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
             second = self._start(i, frames, level < log_c, log_c)
             second.change.levels = rows[LOG_C, -frames:].tolist()
@@ -336,16 +360,16 @@ class BoomFaults:
     def _track_noise(self, fault: OpenFault, i: int) -> None:
         """Over once the frames are as even again as they were before."""
         row, change = self._history.rows(i, 1)[:, 0], fault.change
-        change.levels = [*change.levels[-TUNING.rough_frames :], float(row[LOG_C])]
-        fault.after = float(np.mean(change.levels[-TUNING.mended_frames :]))
-        last = np.array(change.levels[-TUNING.even_frames :])
-        if len(change.levels) > TUNING.even_frames and spread(last) < TUNING.even_ratio * change.even:
+        change.levels = [*change.levels[-self._many(TUNING.rough_seen) :], float(row[LOG_C])]
+        fault.after = float(np.mean(change.levels[-self._many(TUNING.mended) :]))
+        last = np.array(change.levels[-self._many(TUNING.even) :])
+        if len(change.levels) > self._many(TUNING.even) and spread(last) < TUNING.even_ratio * change.even:
             self._end(fault, float(row[HOST]), float(row[AREA]))
 
     def _judge(self, fault: OpenFault, i: int, count: int) -> None:
         change, past = fault.change, self._history.rows(i)
-        level = float(np.mean(np.array(change.levels[TUNING.lag_frames :])))
-        counted, fitted, sudden = onset_of(past, count, change.frames, change.before.log_c, level)
+        level = float(np.mean(np.array(change.levels[self._many(TUNING.lagging) :])))
+        counted, fitted, sudden = onset_of(past, count, change.frames, change.before.log_c, level, self._timing)
         if not change.moves:  # what has grown began as it began
             change.sudden = sudden
         onset = fitted if sudden else counted

@@ -9,9 +9,11 @@ import numpy as np
 
 from host.pipeline.columns import Floats, Ints
 from host.pipeline.faults.causes.pulses import After, Before
+from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.steps import Step, Watched
+from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
 LOG_C, LOG_P, HOST, AREA, ROUGH, MOVED = range(6)
@@ -32,8 +34,9 @@ class UsableFrames:
 class BoomHistory:
     """Rows are LOG_C … MOVED. A frame is its place among the usable ones of the present chunk, -1 the one before it."""
 
-    def __init__(self) -> None:
-        self._tail = Tail(6, TUNING.boom_tail)
+    def __init__(self, timing: Timing) -> None:
+        self._timing, self._length = timing, timing.frames(TUNING.boom_tail)
+        self._tail = Tail(6, self._length)
         self._last_log_p = math.nan
         self._baselines: Floats = np.empty(0)
 
@@ -48,9 +51,15 @@ class BoomHistory:
         self._tail.push(watched.log_c, frames.log_p, frames.host_s, frames.area_m2, watched.rough, moved)
         self._baselines = watched.baseline
 
-    def rows(self, i: int, count: int = TUNING.boom_tail) -> Floats:
-        """The last `count` frames up to frame `i`, shape (6, ≤count)."""
-        return self._tail.upto(i, count)
+    def rows(self, i: int, count: int | None = None) -> Floats:
+        """The last `count` frames (all that are kept) up to frame `i`, shape (6, ≤count)."""
+        return self._tail.upto(i, self._length if count is None else count)
+
+    def interrupted(self, i: int) -> None:
+        """The flow has stopped after frame `i`: how uneven a rotor runs down says nothing."""
+        rows = self.rows(i)
+        if rows.size:
+            rows[ROUGH, before_rundown(rows[LOG_C]) :] = 1.0
 
     def baseline(self, i: int) -> float:
         """Log c that frame `i` was held against; NaN while there was none."""
@@ -58,23 +67,23 @@ class BoomHistory:
 
     def level(self, i: int, step: Step) -> float:
         """Log c as `step`, found in frame `i`, has left it so far."""
-        return float(np.mean(self.rows(i, min(step.frames, 3))[LOG_C]))
+        return float(np.mean(self.rows(i, min(step.frames, self._timing.frames((0.3, 1))))[LOG_C]))
 
     def usual_log_c(self, i: int) -> Floats:
         """Log c before the frames that a judgement of roughness looks at."""
-        return self.rows(i)[LOG_C, : -2 * TUNING.rough_frames]
+        return self.rows(i)[LOG_C, : -2 * self._timing.frames(TUNING.rough_seen)]
 
     def pressure_sd(self, i: int, apart_s: float) -> float:
         """How far ln P strays by itself in `apart_s` (s)."""
         rows = self.rows(i)
-        return math.hypot(usual_sd(rows[LOG_P], rows[HOST], apart_s), TUNING.turn_sd)
+        return math.hypot(usual_sd(rows[LOG_P], rows[HOST], apart_s, self._timing), TUNING.turn_sd)
 
     def after(self, i: int, levels: list[float], roughs: list[float], onset: int) -> After:
         """How things are since the change of which `levels` are what has been seen, after row `onset`."""
-        past, settled = self.rows(i), np.array(levels[TUNING.lag_frames :])
+        past, settled = self.rows(i), np.array(levels[self._timing.frames(TUNING.lagging) :])
         return After(
             float(np.mean(settled)),
-            *pressure_step(past[LOG_P], past[HOST], onset),
+            *pressure_step(past[LOG_P], past[HOST], onset, self._timing),
             float(np.median(past[MOVED, -len(levels) :])),
             float(np.median(roughs)),
             spread(settled),
@@ -86,14 +95,16 @@ def before_step(log_c: float, rows: Floats) -> Before:
     return Before(log_c, float(np.median(rows[MOVED])), spread(rows[LOG_C]))
 
 
-def onset_of(past: Floats, count: int, frames: int, before: float, level: float) -> tuple[int, int, bool]:
+def onset_of(
+    past: Floats, count: int, frames: int, before: float, level: float, timing: Timing
+) -> tuple[int, int, bool]:
     """Where a change began of which `count` frames have been seen after `frames` that proved it: the last row before
     it by that count, the one that fits the rotor's lag best, and whether it came at once."""
     counted = max(past.shape[1] - count - frames - 1, 0)
-    first = max(counted - TUNING.onset_earlier, 0)
-    fitted: int = first + last_before(past[LOG_C, first:], past[HOST, first:], before, level, count)
-    beside = TUNING.onset_beside
-    later = past[LOG_C, fitted + 1 + TUNING.lag_frames :][:beside]
+    first = max(counted - timing.frames(TUNING.onset_earlier), 0)
+    fitted: int = first + last_before(past[LOG_C, first:], past[HOST, first:], before, level, count, timing)
+    beside = timing.frames(TUNING.onset_beside)
+    later = past[LOG_C, fitted + 1 + timing.frames(TUNING.lagging) :][:beside]
     jump = np.mean(later) - np.mean(past[LOG_C, : fitted + 1][-beside:])
     return counted, fitted, bool(jump / (level - before) > TUNING.sudden_share)
 

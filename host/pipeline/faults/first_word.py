@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Floats
+from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -22,29 +23,46 @@ class FirstWord:
     time_s: Floats
     down: bool
     even: float  # typical change of ln c from frame to frame before it
+    timing: Timing = USUAL
 
 
 def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) -> bool | None:
     """True: it stays; False: there was none; None: wait for more."""
-    off, n = word.off, len(word.off)
+    off, n, frames = word.off, len(word.off), word.timing.frames
     if n < 2:
         return None
-    length = min(n, 3)
-    means = np.convolve(off, np.full(length, 1.0 / length), "valid")
+    few = frames((0.3, 1))
+    means = _means(off, few)
     peak, left = float(means.max()), float(means[-1])
     worth = abs(math.expm1(-left if word.down else left)) * nozzles
     wait_s = next(wait for least, wait in TUNING.confirm_s if worth >= least)
     now_s = float(word.time_s[-1])
     waited_s = min(now_s - began_s, now_s - called_s + TUNING.confirm_called_s)
-    last = off[-TUNING.recovered_frames :]
+    enough = _enough(peak, word.even, word.timing)
+    last = off[-enough:]
     # Pulses that are missing here and there come back for moments: then every frame has to be as before.
     uneven = float(np.mean(np.abs(np.diff(off)))) > TUNING.uneven_ratio * word.even
-    if n >= TUNING.recovered_frames and (last.max() if uneven else last.mean()) < TUNING.recovered_share * peak:
+    if n >= enough and (last.max() if uneven else last.mean()) < TUNING.recovered_share * float(
+        _means(off, enough if enough > frames(TUNING.recovered) else few).max()
+    ):
         return False
-    if waited_s < wait_s or (word.down and _running_down(word, left)):
+    if waited_s < wait_s or n < max(enough, TUNING.confirm_least) or (word.down and _running_down(word, left)):
         return None
-    stays = left >= TUNING.stays_share * peak and not _returning(off, peak, worth)
-    return True if stays or waited_s >= TUNING.uneven_s else None
+    newest = float(off[-1]) + TUNING.even_frames_off * word.even
+    stays = min(left, newest) >= TUNING.stays_share * peak and not _returning(word, peak, worth)
+    return True if stays or (waited_s >= TUNING.uneven[0] and n >= frames(TUNING.uneven)) else None
+
+
+def _means(off: Floats, frames: int) -> Floats:
+    """Running means of so many frames, or of all when there are fewer."""
+    length = min(len(off), frames)
+    return np.convolve(off, np.full(length, 1.0 / length), "valid")
+
+
+def _enough(peak: float, even: float, timing: Timing) -> int:
+    """Frames whose mean tells a change of `peak` from none, where one frame is off by about `even`."""
+    wanted = (TUNING.recovered_sigmas * even / max(peak, 1e-3)) ** 2 if math.isfinite(even) else 0.0
+    return int(min(max(math.ceil(wanted), timing.frames(TUNING.recovered)), timing.frames(TUNING.recovered_most)))
 
 
 def _running_down(word: FirstWord, left: float) -> bool:
@@ -52,12 +70,13 @@ def _running_down(word: FirstWord, left: float) -> bool:
     off, time_s = word.off, word.time_s
     if left > TUNING.confirm_deep and time_s[-1] - time_s[0] < TUNING.confirm_deep_s:
         return True
-    half = min(max(len(off) // 2, 1), 3)
+    half = min(max(len(off) // 2, 1), word.timing.frames((0.3, 1)))
     apart_s = float(np.mean(time_s[-half:]) - np.mean(time_s[-2 * half : -half]))
     return float(np.mean(off[-half:]) - np.mean(off[-2 * half : -half])) > TUNING.confirm_slope * apart_s
 
 
-def _returning(off: Floats, peak: float, worth: float) -> bool:
+def _returning(word: FirstWord, peak: float, worth: float) -> bool:
     """Whether a change is on its way back: a dip through the rotor's lag."""
-    half = min(2 if worth >= TUNING.confirm_s[0][0] else 4, len(off) // 2)
+    off = word.off
+    half = min(word.timing.frames((0.2 if worth >= TUNING.confirm_s[0][0] else 0.4, 1)), len(off) // 2)
     return float(np.mean(off[-2 * half : -half]) - np.mean(off[-half:])) > TUNING.returning_share * peak

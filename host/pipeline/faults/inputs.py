@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -48,3 +49,16 @@ class Scene:
     def missed(self) -> Bools:
         """Where the board did not count all flow pulses, as far as it knows."""
         return self.refused | (self.counts.dropped > 0)
+
+    def since(self, place: int) -> Scene:
+        """The same from frame `place` on."""
+        return replace(self, **_cut(self, place))
+
+
+def _cut(arrays: Any, place: int) -> dict[str, Any]:
+    """The fields of a dataclass from frame `place` on."""
+    out = {}
+    for one in fields(arrays):
+        value = getattr(arrays, one.name)
+        out[one.name] = value[place:] if isinstance(value, np.ndarray) else replace(value, **_cut(value, place))
+    return out

@@ -8,15 +8,23 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Floats
+from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 
 _NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
 
 
+def before_rundown(log_c: Floats) -> int:
+    """How many of these frames, shape (n,), came before a rotor at their end ran down."""
+    low = log_c < (np.median(log_c) if len(log_c) else 0.0) - TUNING.rundown_off
+    return len(log_c) - int(np.argmin(low[::-1])) if len(low) and not low.all() else 0
+
+
 class Noise:
     """Two parts: `white` averages away with the frames, `edge` (pole spacing, rounding) with their square."""
 
-    def __init__(self) -> None:
+    def __init__(self, timing: Timing = USUAL) -> None:
+        self._length = timing.noise_block
         self._white2, self._edge2 = (value * value for value in TUNING.noise_at_first)
         self._blocks = 0
         self._block: list[float] = []
@@ -37,12 +45,12 @@ class Noise:
             return TUNING.drift_floor
         # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
         change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
-        strayed = max(change * change - 2 * float(self._white2) / TUNING.noise_block, 0.0)
+        strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
         return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 
     def room(self) -> int:
         """Frames until the end of the block."""
-        return TUNING.noise_block - len(self._block)
+        return self._length - len(self._block)
 
     def push(self, log_c: Floats) -> tuple[tuple[float, float], Floats]:
         """(white, edge) as known before these frames (relative, of one frame), and per frame, shape (n,), how many
@@ -58,16 +66,23 @@ class Noise:
             factor[lead:] = np.maximum(np.median(windows, axis=1) / (TUNING.noise_local_ratio * usual), 1.0)
         self._steps = steps[-(TUNING.noise_local - 1) :]
         self._block += log_c.tolist()
-        if len(self._block) >= TUNING.noise_block:
-            self._learn(np.array(self._block[: TUNING.noise_block]))
-            self._block = self._block[TUNING.noise_block :]
+        if len(self._block) >= self._length:
+            self._learn(np.array(self._block[: self._length]))
+            self._block = self._block[self._length :]
         return sigma, factor
+
+    def interrupted(self) -> None:
+        """The flow had stopped: the last frames were those of a rotor running down, and say nothing about noise."""
+        kept = before_rundown(np.array(self._block))
+        self._block, self._steps = self._block[:kept], self._steps[:0]
+        self._before = Previous(self._block[-1] if kept else self._level)
 
     def relearn(self, log_c: Floats) -> None:
         """What was learned so far held for frames with the poles' errors in them; `log_c` has the last ones without."""
         self._blocks, self._block = 0, []
-        for end in range(TUNING.noise_block, len(log_c) + 1, TUNING.noise_block):
-            self._learn(log_c[end - TUNING.noise_block : end], math.inf)
+        length = min(self._length, len(log_c))
+        for end in range(length, len(log_c) + 1, length):
+            self._learn(log_c[end - length : end], math.inf)
         self._before(log_c[-1:])
         self._steps = np.abs(np.diff(log_c[-TUNING.noise_local :]))
 

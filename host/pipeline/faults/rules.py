@@ -11,6 +11,7 @@ from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.debounce import Debounce
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.signs import SignReader, Signs
+from host.pipeline.faults.timing import Timing
 from host.rig import Rig
 
 
@@ -27,8 +28,8 @@ class Turn:
 class Rules:
     """Each rule with its debouncing."""
 
-    def __init__(self, rig: Rig) -> None:
-        self._signs = SignReader(rig)
+    def __init__(self, rig: Rig, timing: Timing) -> None:
+        self._signs = SignReader(rig, timing)
         self._debounced = {name: Debounce(rule.on_s, rule.off_s) for name, rule in RULES.items() if not rule.at_once}
 
     def push(self, scene: Scene, boom: Boom) -> list[Turn]:

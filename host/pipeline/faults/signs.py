@@ -11,6 +11,7 @@ from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.faults.usual import SwitchHabits, UsualPressure, WheelHabits
 from host.rig import Rig
@@ -45,13 +46,13 @@ class Signs:
 class SignReader:
     """Computes them, chunk after chunk."""
 
-    def __init__(self, rig: Rig) -> None:
+    def __init__(self, rig: Rig, timing: Timing) -> None:
         self._rig = rig
         self._mean_before = Previous(-1)
         self._start_since, self._start_before = HoldLast(0), Previous(0)
         self._habits, self._usual, self._wheel = SwitchHabits(rig.spray_switch), UsualPressure(), WheelHabits()
         self._lost = _Share(TUNING.loss_frames)
-        self._wrong, self._jolts, self._refused = _Share(30), _Share(30), _Share(30)
+        self._wrong, self._jolts, self._refused = (_Share(timing.frames(TUNING.share)) for _ in range(3))
         self._missed_us = HoldLast(-(2**62))
         self._host_before, self._step = Previous(0.0), HoldLast(0)
         self._first = True

@@ -16,8 +16,9 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.noise import Noise
+from host.pipeline.faults.noise import Noise, before_rundown
 from host.pipeline.faults.poles import PoleMap
+from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.faults.windows import Windows
 
@@ -31,6 +32,16 @@ class Step:
     adaptive: bool  # which layer found it
     frames: int  # usable frames since it began
     reference: float = 0.0  # log c that the absolute layer held it against
+
+
+@dataclass(frozen=True)
+class Level:
+    """A new level after a step, known in the usable frame `at`."""
+
+    at: int
+    frames: int  # usable frames since it began
+    before: float  # log c
+    after: float
 
 
 @dataclass(frozen=True)
@@ -55,6 +66,7 @@ class Watched:
     """What came of them. Arrays of shape (n,)."""
 
     steps: list[Step]
+    levels: list[Level]
     log_c: Floats  # poles taken out
     rough: Floats  # how many times noisier than the run in general, 1 or more; 1 where the poles are not known
     baseline: Floats  # that log c was held against; NaN while there is none
@@ -63,26 +75,31 @@ class Watched:
 class StepWatch:
     """Usable frames in, steps out."""
 
-    def __init__(self, log_baseline: float | None = None) -> None:
-        self._poles, self.noise = PoleMap(), Noise()
-        self._windows = Windows()
-        self.first = log_baseline  # log c of the boom as it should be
-        self.baseline = log_baseline or 0.0  # follows drift
-        self._learned = 0 if log_baseline is None else TUNING.first_frames
-        self._reference = log_baseline or 0.0  # of the absolute layer: the first level, or that after the last step
+    def __init__(self, timing: Timing = USUAL) -> None:
+        self._timing, frames = timing, timing.frames
+        self._poles, self.noise = PoleMap(), Noise(timing)
+        self._windows = Windows(timing)
+        self._first_frames, self._relevel = frames(TUNING.first), frames(TUNING.relevel)
+        self._lagging, self._adapt = frames(TUNING.lagging), frames(TUNING.adapt)
+        self.first: float | None = None  # log c of the boom as it should be
+        self.baseline = 0.0  # follows drift
+        self._learned = 0
+        self._reference = 0.0  # of the absolute layer: the first level, or that after the last step
         self._collected: list[tuple[float, float, float]] = []
         self._usual_weight = 0.0
-        self._collecting = TUNING.first_frames if log_baseline is None else 0
+        self._collecting = self._first_frames
         self._drift = TUNING.drift_floor
         self._time_before = Previous(0.0)
         self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
         self._past = np.empty((5, 0))  # time (s) and the sums in the last frames
         self._start_before = Previous(-1)
         self._fall = 0.0  # of log c at the last step
+        self._took = 0  # frames until that was found
 
     def push(self, frames: Usable) -> Watched:
         """Continue with `frames`."""
         steps: list[Step] = []
+        self._levels: list[Level] = []
         # The map's corrections are small against one pulse; the floor guards the logarithm.
         corrected, excess, (mapped, levels) = self._corrected(frames)
         log_c = np.log(np.maximum(corrected, 0.05) / frames.expected)
@@ -106,7 +123,7 @@ class StepWatch:
             place = part.stop
             if place == mapped:
                 self.noise.relearn(levels)
-        return Watched(steps, log_c, local, baselines)
+        return Watched(steps, self._levels, log_c, local, baselines)
 
     def _corrected(self, frames: Usable) -> tuple[Floats, Floats, tuple[int, Floats]]:
         """Pulses without the poles' errors, and the relative standard deviation that these add where not corrected;
@@ -141,7 +158,7 @@ class StepWatch:
         place = 0
         while place < len(log_c):
             if self._collecting:
-                place += self._collect(log_c[place:], expected[place:], time_s[place:])
+                place += self._collect(log_c[place:], expected[place:], time_s[place:], part.start + place)
                 continue
             rest = slice(place, len(log_c))
             clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
@@ -155,27 +172,31 @@ class StepWatch:
             down, up, n_down, n_up = (rows[n][used - 1] for n in (2, 3, 4, 5))
             self._sums = (float(down), float(up), int(n_down), int(n_up))
             sums = np.stack([time_s[rest], *rows[2:6]])[:, :used]
-            self._past = np.concatenate((self._past, sums), axis=1)[:, -TUNING.rundown_frames :]
+            self._past = np.concatenate((self._past, sums), axis=1)[:, -self._timing.frames(TUNING.rundown_kept) :]
             self._learned += used
             if step is not None:
                 found.append(replace(step, at=place + step.at, reference=self._reference))
-                self._fall = self._windows.last_off(min(step.frames, 3))
+                self._took = step.frames
+                self._fall = self._windows.last_off(
+                    max(step.frames // 2, min(step.frames, self._timing.frames((0.3, 1))))
+                )
                 self._windows.restart()
                 self._sums, self._past = (0.0, 0.0, 0, 0), self._past[:, :0]
-                self._collecting = TUNING.relevel_frames
+                self._collecting = self._relevel
             place += used
         return found, baselines
 
     def _interrupt(self) -> None:
         """The flow had stopped: what came in the moments before that was the rotor running down. A new level that was
         cut short by it is none."""
+        self.noise.interrupted()
         if self._collecting:
-            if self.first is not None and len(self._collected) < TUNING.relevel_least:
+            if self.first is None:
+                kept = _before_rundown(self._collected)
+                self._collecting += len(self._collected) - len(kept)
+                self._collected = kept
+            else:
                 self._collecting, self._collected = 0, []
-            elif self._collected:
-                until_s, count = self._collected[-1][2] - TUNING.rundown_s, len(self._collected)
-                self._collected = [one for one in self._collected if one[2] <= until_s]
-                self._collecting += count - len(self._collected)
             return
         self._windows.forget(TUNING.rundown_s)
         past = self._past[1:, self._past[0] < self._past[0, -1] - TUNING.rundown_s] if self._past.size else self._past
@@ -184,43 +205,69 @@ class StepWatch:
             self._sums = (down, up, int(n_down), int(n_up))
         self._past = self._past[:, :0]
 
-    def _collect(self, log_c: Floats, expected: Floats, time_s: Floats) -> int:
+    def _collect(self, log_c: Floats, expected: Floats, time_s: Floats, place: int) -> int:
         """Take frames for a first baseline or, after a step, for a new level; how many were used."""
         used = min(self._collecting, len(log_c))
         self._collected += zip(*(a[:used].tolist() for a in (log_c, expected, time_s)), strict=True)
         self._collecting -= used
         if not self._collecting:
-            levels = np.array(self._collected if self.first is None else self._collected[TUNING.lag_frames :])
-            middle = float(np.median(levels[:, 0]))
-            # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
-            clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
-            level = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
-            back = abs(level - self.baseline) < TUNING.recovered_share * abs(self._fall)
-            if self.first is not None and (back or self._running_down(levels, level)):
-                level = self.baseline  # a dip, a bubble, the end of a pass
+            if self.first is None:
+                self._first_level()
             else:
-                self._reference = level
-            self.baseline = level
-            self._usual_weight = float(np.mean(levels[:, 1]))
-            self.first = self.baseline if self.first is None else self.first
-            self._learned = len(self._collected)
-            self._collected = []
+                self._new_level(place + used - 1)
         return used
 
-    def _running_down(self, levels: Floats, level: float) -> bool:
-        """Whether what should be a new level, shape (n, 3), is a rotor that nothing drives any more."""
-        if level < self.baseline - TUNING.confirm_deep:
-            return True
-        fallen = float(np.mean(levels[-5:, 0]) - np.mean(levels[:5, 0]))
-        return fallen < -TUNING.confirm_slope * float(np.mean(levels[-5:, 2]) - np.mean(levels[:5, 2]))
+    def _first_level(self) -> None:
+        levels = np.array(self._collected)
+        half = len(levels) // 2
+        early, late = levels[:half, 0], levels[half:, 0]
+        apart = abs(float(np.median(late) - np.median(early)))
+        if apart > max(
+            TUNING.first_apart, TUNING.sum_sigmas * float(np.ptp(np.quantile(late, (0.16, 0.84)))) / half**0.5
+        ):
+            # The flow was interrupted, or the rotor still on its way: what comes later decides.
+            self._collected = self._collected[half:]
+            self._collecting = self._first_frames - len(self._collected)
+            return
+        self._take(levels)
+        self.first = self._reference = self.baseline
+
+    def _new_level(self, at: int) -> None:
+        levels, before, learned = np.array(self._collected[self._lagging :]), self.baseline, self._learned
+        frames = self._took + len(self._collected)
+        self._take(levels)
+        back = abs(self.baseline - before) < TUNING.recovered_share * abs(self._fall)
+        if back or self._unsettled(levels[:, 0], self.baseline - before):
+            self.baseline, self._learned = before, learned  # a dip, a bubble, the end of a pass
+            return
+        self._levels.append(Level(at, frames, before, self.baseline))
+        self._reference += self.baseline - before  # what had crept in by then is still to be found
+
+    def _take(self, levels: Floats) -> None:
+        """Take the level of the collected frames for the baseline."""
+        middle = float(np.median(levels[:, 0]))
+        # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
+        clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
+        self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
+        self._usual_weight = float(np.mean(levels[:, 1]))
+        self._learned = len(self._collected)
+        self._collected = []
+
+    def _unsettled(self, log_c: Floats, off: float) -> bool:
+        """Whether what should be a new level, shape (n,), is a rotor that nothing drives any more, or a dip."""
+        half = len(log_c) // 2
+        moved = abs(float(np.mean(log_c[-half:]) - np.mean(log_c[:half])))
+        chance = TUNING.sum_sigmas * self.noise.white / half**0.5
+        return off < -TUNING.confirm_deep or moved > max(TUNING.recovered_share * abs(off), chance)
 
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         n = len(rough)
         judged = self._windows.judge(n, sigma, self._drift, rough)
         sd = float(np.hypot(*sigma))
-        limit = max(TUNING.absolute, TUNING.sum_sigmas * sd)
-        low, high = (rows[2] > limit) & (rows[4] >= TUNING.sum_frames), rows[3] > limit * TUNING.sum_rising
+        limit = max(TUNING.absolute_least, TUNING.absolute_s / self._timing.interval_s, TUNING.sum_sigmas * sd)
+        least = self._timing.frames(TUNING.sum_least)
+        low, high = (rows[2] > limit) & (rows[4] >= least), rows[3] > limit * TUNING.sum_rising
         adaptive = judged.ratio > TUNING.adaptive
         for place in np.flatnonzero(adaptive & judged.down).tolist():
             c, noise = float(np.exp(rows[0][place])), sd * float(rough[place])
@@ -237,6 +284,7 @@ class StepWatch:
 
     def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
+        adapt = self._adapt
         baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
         allowance = TUNING.allowance * min(self._drift / TUNING.drift_floor, TUNING.allowance_most)
         first = self._reference
@@ -246,7 +294,7 @@ class StepWatch:
             before = baseline
             learned += 1
             off = expm1(value - before)
-            share = weight / (learned if learned < TUNING.adapt_frames else TUNING.adapt_frames)
+            share = weight / (learned if learned < adapt else adapt)
             baseline = before + (clip if off > clip else -clip if off < -clip else off) * share
             off = (value - first) / noisy
             off = TUNING.sum_clip if off > TUNING.sum_clip else -TUNING.sum_clip if off < -TUNING.sum_clip else off
@@ -256,3 +304,9 @@ class StepWatch:
             up, n_up = (up, n_up + 1) if up > 0 else (0.0, 0)
             rows.append((before, baseline, down, up, n_down, n_up))
         return [np.array(column, dtype=np.float64) for column in zip(*rows, strict=True)]
+
+
+def _before_rundown(frames: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+    """Of (log c, expected pulses, time in s) what came before a rotor at their end ran down."""
+    kept = [one for one in frames if one[2] <= frames[-1][2] - TUNING.rundown_s]
+    return kept[: before_rundown(np.array([one[0] for one in kept]))]

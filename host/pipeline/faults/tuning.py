@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+Span = tuple[float, int]
+
 
 @dataclass(frozen=True)
 class Tuning:
-    """Frames are reports. "of c", "of ln P": relative, as small differences of logarithms."""
+    """A Span is a time (s), and how many reports it has at least, however far apart they come (timing.py). Frames are
+    reports. "of c", "of ln P": relative, as small differences of logarithms."""
 
     # The boom's coefficient c = Q/√P, frame by frame
-    frame_s: float = 0.1
+    interval_steps: int = 5  # between the run's first reports, from which their interval is taken
     lag_s: float = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
     lag_u_s: float = 0.065  # standard uncertainty of that lag: matters while the pressure moves
     settle_us: int = 1_500_000  # after a gap
@@ -23,6 +26,7 @@ class Tuning:
     mask_rest_s: float = 1.2  # at its end, when it has come to rest
     mask_off: float = 0.025
     rundown_s: float = 0.8  # before the flow stops: the rotor is running down, or the boom's valve is closing
+    rundown_off: float = 0.04  # of log c: further down it still does
     longest_frame_us: int = 1_500_000  # over a longer gap nothing is known about the pressure
     lowest_pa: float = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
     floor_pa: float = 7_000.0  # of a pressure's logarithm: about 1 psi, what a transducer's zero may be off
@@ -40,7 +44,7 @@ class Tuning:
     pole_clip: float = 0.4  # pulses: more is no pole
 
     # Noise of log c in this run
-    noise_block: int = 200  # frames
+    noise_block: Span = (20.0, 60)
     noise_local: int = 15  # frames: a step lies in a few of them only, so it does not raise their median
     noise_local_ratio: float = 1.4  # the local median's own scatter
     noise_span: int = 10
@@ -56,7 +60,9 @@ class Tuning:
     windows: tuple[int, ...] = (
         *(2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 19, 24),
         *(30, 40, 55, 75, 100, 140, 200, 300, 450, 600),
+        *(900, 1200, 1800, 3000),
     )
+    longest_window_s: float = 60.0
     adaptive: float = 24.0  # of the log likelihood ratio
     drop_tax: float = 10.0  # asked on top of it, over frames²: some frames' noise is far from normal
     rise_tax: float = 150.0
@@ -64,30 +70,34 @@ class Tuning:
     shortest_rise: int = 5  # frames
     rise_clip: float = 3.0  # standard deviations that one frame may add to a rise: a false pulse makes none by itself
     rise_sd_floor: float = 0.0075
-    first_frames: int = 50  # of settled spraying from which a baseline is learned
-    relevel_frames: int = 20  # after a step, from which the new level is taken
-    relevel_least: int = 12  # of them; fewer before the flow stops, and the old level stays
-    rundown_frames: int = 60  # that are kept, to forget those of a rotor running down
-    lag_frames: int = 6  # of these at the beginning the rotor is still on its way
+    first: Span = (5.0, 20)  # of settled spraying from which a baseline is learned
+    first_apart: float = 0.02  # of log c between its halves: more, and it has not come to rest
+    relevel: Span = (2.0, 8)  # after a step, from which the new level is taken
+    rundown_kept: Span = (6.0, 6)  # that are kept, to forget those of a rotor running down
+    lagging: Span = (0.6, 1)  # of these at the beginning the rotor is still on its way
     level_clip: float = 0.15
     turn_s: float = 1.0  # without a usable frame: a false pulse may have come without being seen
-    adapt_frames: float = 1200.0  # time constant of the baseline
+    adapt: Span = (120.0, 60)  # time constant of the baseline
     adapt_clip: float = 0.01  # what one frame may move it by, or
     adapt_clip_sigmas: float = 2.0
 
     # Absolute layer: a cumulative sum against the first baseline
-    allowance: float = 0.025  # of log c
+    allowance: float = 0.02  # of log c
     allowance_most: float = 1.4  # times as much where the run drifts
-    absolute: float = 0.063  # its threshold, in log c · frames
+    absolute_s: float = 0.03  # its threshold, in log c · s
+    absolute_least: float = 0.063  # the same in log c · frames: never less
     sum_clip: float = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
     sum_sigmas: float = 4.0  # a sum below as many of a frame's standard deviations is no alarm
-    sum_rising: float = 3.0  # times the threshold for a rise
-    sum_frames: int = 12  # for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
+    sum_rising: float = 1.5  # times the threshold for a rise
+    sum_least: Span = (
+        1.2,
+        6,
+    )  # for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
 
     # Clog or bubble
     bubble_odds: float = 6.6  # log of the odds: of 300 bubbles in 100 h well below one may pass
-    bubble_more_frames: int = 12  # before a window, or in a short one, that have to fit as well
-    bubble_frames: int = 5
+    bubble_more: Span = (1.2, 4)  # before a window, or in a short one, that have to fit as well
+    bubble_most: Span = (0.5, 2)
     bubble_uneven: tuple[float, float] = (0.05, 0.10)  # of one pulse: a rotor in water stays below 0.02
     bubble_model_sd: float = 0.004  # of c: what neither template has right
     bubble_missing_s: float = 1.2  # of frames: more, and nothing is known of the pressure before
@@ -97,11 +107,11 @@ class Tuning:
     longest_frame_pulses_s: float = 0.3  # that the pulses of one frame took
 
     # What the pressure did at a step
-    step_window: int = 11  # frames on each side: two steps of the walk, which shakes the pressure
+    step_window: Span = (1.1, 3)  # frames on each side: two steps of the walk, which shakes the pressure
     step_gap_s: float = 0.2  # between the two: the onset is known no better, and the hoses give
     pressure_sd: float = 0.02  # of ln P between two windows of some seconds, before the run has shown how it wanders
     pressure_sd_floor: float = 0.006
-    pressure_learn_frames: int = 100
+    pressure_learn: Span = (10.0, 40)
     outlier_ratio: float = 3.0  # times the median deviation
 
     # The regulator's droop, from the ends of passes
@@ -115,12 +125,12 @@ class Tuning:
     turn_sd: float = 0.005  # of ln P: the droop itself changes with the pressure that is set
     give_s: float = 0.4  # after the spray has come on or gone off the pressure has settled
     turn_level_s: float = 1.1
-    turn_level_frames: int = 6
+    turn_level_least: Span = (0.6, 1)
     stopped_s: float = 1.5  # without a switch on the spray it may have come on or gone off as long before that shows
 
     # From a step to its cause
-    judge_frames: int = 20  # after the step, from which a first judgement is made
-    settle_frames: int = 30
+    judge: Span = (2.0, 8)  # after the step, from which a first judgement is made
+    settle: Span = (3.0, 12)
     rough: float = 2.5  # times the run's own noise: air or false pulses, not an orifice
     rough_pressure: float = 2.0
     rough_spread: float = 2.5  # the same, for frames of which only some are spoilt
@@ -135,35 +145,39 @@ class Tuning:
     # Nozzles' worth from which, and seconds since the beginning after which a change is called: a bubble is over.
     confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.6), (0.2, 0.8), (0.0, 1.3))
     confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
-    confirm_frames: int = 100
+    confirm_seen: Span = (10.0, 20)
+    confirm_least: int = 4  # frames
+    even_frames_off: float = 3.0  # times the change from frame to frame that the newest may be off by chance
     second_s: float = 0.5
     stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
     confirm_deep: float = 1.2  # of ln c: further down it is nearly stopped, and is waited for
     confirm_deep_s: float = 1.5
-    uneven_s: float = 2.0  # waited for no longer
+    uneven: Span = (2.0, 6)  # waited for no longer
     uneven_ratio: float = 4.0  # of the change from frame to frame
     returning_share: float = 0.25  # of the most that was seen, within two frames
-    recovered_frames: int = 6
+    recovered: Span = (0.6, 2)  # or more where frames are noisy:
+    recovered_sigmas: float = 10.0  # of their mean's standard deviations that the change has to be
+    recovered_most: Span = (1.2, 4)
     recovered_share: float = 0.4  # of the change: less is left, and there was none
 
     # Following an open fault of the boom
-    boom_tail: int = 900  # usable frames that are kept
-    boom_before: int = 20  # of them, from which the state before a step is taken
+    boom_tail: Span = (90.0, 300)  # usable frames that are kept
+    boom_before: Span = (2.0, 8)  # of them, from which the state before a step is taken
     mended_share: float = 0.35  # of the change: less is left, and it counts as mended
-    mended_frames: int = 20
+    mended: Span = (2.0, 6)
     gone: float = 0.006  # of c: less than this is left, and there is nothing to name
-    even_frames: int = 40
+    even: Span = (4.0, 20)
     even_ratio: float = 1.5
     spread_floor: float = 0.003
-    remeasure_frames: int = 100  # after which the size is measured again
-    rough_frames: int = 80
+    remeasure: Span = (10.0, 10)  # after which the size is measured again
+    rough_seen: Span = (8.0, 30)
     rough_on: float = 0.9
     rough_off: float = 0.2
-    sudden_frames: int = 8  # a step that is proven in fewer came at once
+    sudden: Span = (0.8, 3)  # a step that is proven in fewer came at once
     own_fault_nozzles: float = 0.25  # less on top of a fault counts as its growth
-    onset_earlier: int = 5  # frames: the window that proved a step may begin after it
-    onset_beside: int = 10  # frames on each side of an onset
+    onset_earlier: Span = (0.5, 1)  # frames: the window that proved a step may begin after it
+    onset_beside: Span = (1.0, 3)  # frames on each side of an onset
     sudden_share: float = 0.7  # of a change that came between them
     catch_sigmas: float = 2.5  # off the catch test
     catch_floor: float = 0.025
@@ -194,9 +208,10 @@ class Tuning:
     silence_steps: float = 2.5  # of the board's own interval, where that is longer
     losses: float = 0.03
     loss_frames: int = 100
-    rough_ride: float = 0.4  # of the last three seconds: a stone shakes the pressure for half a second
+    share: Span = (3.0, 10)  # of which a share is taken
+    rough_ride: float = 0.4  # of them: a stone shakes the pressure for half a second
     nearly_empty: float = 0.05  # of the tank
-    watch_tail: int = 100  # frames that are kept
+    watch_tail: int = 500  # frames that are kept
 
     # The alarm
     alarm_clear_s: float = 3.0  # a fault must have ended for so long: one that flickers does not start it again

@@ -25,6 +25,7 @@ from host.pipeline.faults.open_fault import OpenFault
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.rules import Rules, Turn
 from host.pipeline.faults.steps import StepWatch, Usable
+from host.pipeline.faults.timing import ReportInterval, Timing
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.tank import refill_not_told
 from host.rig import Rig
@@ -33,7 +34,7 @@ _US, _HOST, _LOG_P, _AREA, _LOW, _TANK, _SPRAYING = range(7)
 
 
 class FaultWatch:
-    """Follows one run.
+    """Follows one run, from its first reports, which show how far apart they come.
 
     `coefficient` is the whole boom's orifice coefficient from a catch test (m³/s/√Pa) and `relative_u` its relative
     standard uncertainty; without them the baseline is learned from the first seconds of spraying, and then a nozzle
@@ -46,14 +47,38 @@ class FaultWatch:
         coefficient: float | None = None,
         relative_u: float = 0.0,
     ) -> None:
-        self._rig = rig
-        self._boom, self._rules = BoomCoefficient(), Rules(rig)
-        self._steps = StepWatch()
+        self._interval = ReportInterval()
+        known = None if coefficient is None else (math.log(coefficient), relative_u)
+        self._begin = partial(_Following, rig, known)
+        self._following: _Following | None = None
+
+    def faults(self) -> list[Fault]:
+        """Every fault of the run so far, in the order in which they were called."""
+        return self._following.faults() if self._following else []
+
+    def push(self, scene: Scene) -> None:
+        """Continue with the frames of `scene`."""
+        if self._following is None:
+            found = self._interval.push(scene.counts)
+            if found is None:
+                return
+            place, timing = found
+            self._following, scene = self._begin(timing), scene.since(place)
+        self._following.push(scene)
+
+
+class _Following:
+    """The watch over a run whose interval between reports is known; `catch`: ln of the coefficient and its standard
+    uncertainty."""
+
+    def __init__(self, rig: Rig, catch: tuple[float, float] | None, timing: Timing) -> None:
+        self._rig, self._timing = rig, timing
+        self._boom, self._rules = BoomCoefficient(), Rules(rig, timing)
+        self._steps = StepWatch(timing)
         self._droop = Droop()
         self._all: list[OpenFault] = []
         self._by_rule: dict[str, OpenFault] = {}
-        known = None if coefficient is None else (math.log(coefficient), relative_u)
-        self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, self._all.remove, known)
+        self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, self._all.remove, catch, timing)
         self._opened = 0
         self._on_before = Previous(False)
         self._board_us: Ints = np.empty(0, dtype=np.int64)  # of the frames of this chunk
@@ -196,7 +221,7 @@ class FaultWatch:
 
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
         left_m3, full_m3 = float(rows[_TANK, -1]), self._rig.tank.volume_m3
-        pressures = rows[_LOG_P, -3:]
+        pressures = rows[_LOG_P, -self._timing.frames((0.3, 1)) :]
         known = bool(np.isfinite(pressures).any())
         return Evidence(
             moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
@@ -215,7 +240,11 @@ class FaultWatch:
         earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + TUNING.turn_level_s * 1e6)]
         later = rows[:, ago_us < -TUNING.give_s * 1e6]
         on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
-        if len(earlier[0]) < TUNING.turn_level_frames or not on[_SPRAYING].all() or off[_SPRAYING].any():
+        if (
+            len(earlier[0]) < self._timing.frames(TUNING.turn_level_least)
+            or not on[_SPRAYING].all()
+            or off[_SPRAYING].any()
+        ):
             return
         rise = float(np.mean(off[_LOG_P]) - np.mean(on[_LOG_P]))
         if not math.isfinite(rise):

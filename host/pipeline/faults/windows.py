@@ -8,11 +8,8 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.bubbles import clog_odds
+from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
-
-_LENGTHS = np.array(TUNING.windows)
-# Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a bubble.
-_DROP_TAXES, _RISE_TAXES = (tax / (_LENGTHS * _LENGTHS)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax))
 
 
 @dataclass(frozen=True)
@@ -31,7 +28,12 @@ class Windows:
     one frame ends and the next begins counts once at each end of the window, however long it is.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, timing: Timing) -> None:
+        self._timing, self._lengths = timing, np.array(timing.windows)
+        # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a
+        # bubble.
+        self._taxes = [tax / (self._lengths**2)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax)]
+        self._reach = timing.frames(TUNING.bubble_more) + timing.frames(TUNING.step_window)
         self._rows: Floats
         self._raw: Floats
         self._fresh: bool
@@ -66,22 +68,23 @@ class Windows:
         rise's ratio is divided by `rising`."""
         first = self._rows.shape[1] - n
         ends = np.arange(first, first + n)
-        begins = ends - _LENGTHS[:, None]
+        lengths = self._lengths
+        begins = ends - lengths[:, None]
         change = self._rows[:, None, first:] - self._rows[:, np.maximum(begins, 0)]  # (5, windows, n)
         weight = np.where(begins >= 0, change[2], np.inf)  # a window that would begin before the first row is none
         lagging = TUNING.lag_u_s * change[3] / np.maximum(change[4], 1e-3)
         white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
-        variance = (white2 / _LENGTHS + edge2 / (_LENGTHS * _LENGTHS))[:, None] * (rough * rough)
+        variance = (white2 / lengths + edge2 / (lengths * lengths))[:, None] * (rough * rough)
         variance = variance + drift * drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
-        rising_now = (rise > 0) & (TUNING.shortest_rise <= _LENGTHS)[:, None]
-        ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - _DROP_TAXES, 0.0)
-        ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - _RISE_TAXES, ratio)
+        rising_now = (rise > 0) & (TUNING.shortest_rise <= lengths)[:, None]
+        ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - self._taxes[0], 0.0)
+        ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - self._taxes[1], ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals
         at = least, np.arange(n)
         found = ratio[at] > 0
         falls = (drop[at] < 0) & ~rising_now[at]
-        return Judged(np.where(found, ratio[at], 0.0), np.where(found, _LENGTHS[least], 0), found & falls)
+        return Judged(np.where(found, ratio[at], 0.0), np.where(found, lengths[least], 0), found & falls)
 
     def clog_odds(self, place: int, n: int, judged: Judged, per_expected: float, sd: float) -> float:
         """Log of the odds of a clog against a bubble, for the drop judged in frame `place` of the last `n`.
@@ -90,17 +93,15 @@ class Windows:
         """
         end = self._raw.shape[1] - n + place + 1
         frames = int(judged.frames[place])
-        rows = self._raw[:, max(end - frames - TUNING.bubble_more_frames - TUNING.step_window, 0) : end]
-        return float(clog_odds(rows, frames, rows[1] * per_expected, sd))
+        rows = self._raw[:, max(end - frames - self._reach, 0) : end]
+        return float(clog_odds(rows, frames, rows[1] * per_expected, sd, self._timing))
 
     def keep(self, used: int, n: int) -> None:
         """Of the last `n` frames only the first `used` have been used; forget what no window will reach any more."""
         length = self._rows.shape[1] - n + used
-        self._rows = self._rows[:, max(length - TUNING.windows[-1] - 1, 0) : length]
+        self._rows = self._rows[:, max(length - self._lengths[-1] - 1, 0) : length]
         length = self._raw.shape[1] - n + used
-        self._raw = self._raw[
-            :, max(length - TUNING.windows[-1] - TUNING.bubble_more_frames - TUNING.step_window, 0) : length
-        ]
+        self._raw = self._raw[:, max(length - self._lengths[-1] - self._reach, 0) : length]
 
     def last_off(self, frames: int) -> float:
         """Mean of how far c was off its baseline in the last frames, relative."""

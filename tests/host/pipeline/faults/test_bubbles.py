@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from host.pipeline.faults.bubbles import clog_odds
+from host.pipeline.faults.timing import USUAL
 from host.pipeline.faults.tuning import TUNING
 
 HEALTHY, AFTER, PULSES, SD = 25, 8, 2.5, 0.008
@@ -81,7 +82,7 @@ def test_the_lower_the_pressure_the_worse_the_odds():
 def test_after_a_gap_the_pressure_says_nothing():
     off = clog(np.random.default_rng(5), 1 / 6, 0.22, 0.05, 3)
     time_s = np.arange(len(off)) * 0.1
-    time_s[: HEALTHY - TUNING.step_window // 2] -= 10.0
+    time_s[: HEALTHY - USUAL.frames(TUNING.step_window) // 2] -= 10.0
     assert odds(off, 0.03, 3, time_s) == odds(off, -0.03, 3, time_s)
 
 
