@@ -168,19 +168,8 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     assert load_rig(runs / "rigs" / "long-meadow.toml").tank.volume_m3 == pytest.approx(13 * GALLON_M3)
 
 
-@pytest.mark.journey
-def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone, board: BoardOnPty) -> None:
-    """A board whose sprayer moves when a step asks for it; what it finds is kept with the sprayer."""
-    board.walk.spraying, board.walk.pace_mph, board.walk.pressure = False, 0.0, round(0.1 * 1023 * 16)
-    page = open_setup(serve, phone, "--emulated", board.port)
-    finger = answered(page)
-    page.wait_for_selector("#setup-result .headline")
-    finger.tap("#setup-result a:has-text('Try the board')")
-    page.wait_for_selector("#bringup-port label:has-text('Emulated board')")
-    finger.tap("#bringup-go")
-    page.wait_for_selector("#bringup-step:has-text('Leave everything alone')")
-    other = phone(page.url)
-    other.wait_for_selector("#bringup-step:has-text('Leave everything alone')")  # a second screen sees the same
+def go_through_steps(page: Any, finger: Finger, board: BoardOnPty) -> None:
+    """What each step of the trial asks for, done with a board that lies still."""
     for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
                           ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
         page.wait_for_selector(f"#bringup-step:has-text('{words}')", timeout=60_000)
@@ -195,6 +184,22 @@ def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone,
     page.wait_for_selector("#bringup-step:has-text('spray switch')", timeout=60_000)
     finger.tap("button:has-text('Skip')")  # this sprayer has none
     page.wait_for_selector("#bringup-result .headline", timeout=60_000)
+
+
+@pytest.mark.journey
+def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone, board: BoardOnPty) -> None:
+    """A board whose sprayer moves when a step asks for it; what it finds is kept with the sprayer."""
+    board.walk.spraying, board.walk.pace_mph, board.walk.pressure = False, 0.0, round(0.1 * 1023 * 16)
+    page = open_setup(serve, phone, "--emulated", board.port)
+    finger = answered(page)
+    page.wait_for_selector("#setup-result .headline")
+    finger.tap("#setup-result a:has-text('Try the board')")
+    page.wait_for_selector("#bringup-port label:has-text('Emulated board')")
+    finger.tap("#bringup-go")
+    page.wait_for_selector("#bringup-step:has-text('Leave everything alone')")
+    other = phone(page.url)
+    other.wait_for_selector("#bringup-step:has-text('Leave everything alone')")  # a second screen sees the same
+    go_through_steps(page, finger, board)
     (kept,) = (runs / "rigs" / "long-meadow").glob("bringup-*.json")
     assert json.loads(kept.read_text(encoding="utf-8"))["answer"] == page.inner_text("#bringup-result .headline")
     print(f"set up and bring-up: {finger.taps} taps")
