@@ -1,34 +1,39 @@
 """The whole way on one phone: from an empty folder to a printed record and a backup, by a finger that is counted.
 
 The board is a pseudo-terminal that reports as the sprayer of the answers would; nothing is done at a terminal once the
-program is open.
+program is open. The same way in each of the engines that phones have.
 """
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import signal
 import zipfile
 from collections.abc import Callable, Iterator
+from contextlib import suppress
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from host.journal import read_run
-from tests.dashboards.calibrating import ENTER
+from tests.dashboards.engines import ENGINES, MISSING, Chromium, started
 from tests.dashboards.processes import wait_until
-from tests.dashboards.test_open import Opened, live, says
-from tests.dashboards.test_setup_page import ANSWERS, Finger, go_through_steps
-from tests.dashboards.walking import BoardOnPty
+from tests.dashboards.screen import Engine, Screen
+from tests.dashboards.sessions import download
+from tests.dashboards.test_open import Opened
+from tests.dashboards.test_setup_page import ANSWERS, go_through_steps
+from tests.dashboards.walking import FORTY_PSI, TARGET_MPH, BoardOnPty
 
-pytestmark = [pytest.mark.browser, pytest.mark.journey]
+pytestmark = [pytest.mark.browser, pytest.mark.journey, pytest.mark.timeout(900)]
 
-Phone = Callable[..., Any]
 # The sprayer that BoardOnPty moves: see walking.py.
 SPRAYER = ANSWERS | {"tip_flow": "0.35", "circumference": "3.15"}
-AMOUNT = "[data-entry=amount] input:visible"
+AMOUNT = "[data-entry=amount] input"
+ACT, ENTER, NEXT = "#calibrate-act button", '[id=\'{"press":"enter"}\']', '[id=\'{"press":"next"}\']'
 
 
 @pytest.fixture
@@ -41,143 +46,156 @@ def opened(runs: Path, tmp_path: Path, board: BoardOnPty, monkeypatch: pytest.Mo
         assert process.end(signal.SIGINT, 30) in (0, -2)
 
 
-def menu(finger: Finger, page: str) -> None:
-    finger.tap("#pages-open")
-    finger.tap(f"#pages-list a:has-text('{page}')")
-    finger.page.wait_for_selector("main h1", state="attached")
+@pytest.fixture(params=["Chromium", *ENGINES])
+def engine(
+    request: pytest.FixtureRequest, opened: Opened, tmp_path: Path, phone: Callable[..., Any]
+) -> Iterator[Engine]:
+    """A browser that the program has let in."""
+    if request.param == "Chromium":
+        yield Chromium(phone("about:blank"))
+        return
+    if missing := MISSING[request.param]():
+        pytest.skip(missing)
+    with started(request.param, tmp_path) as engine:
+        yield engine
+
+
+def menu(screen: Screen, page: str) -> None:
+    screen.tap("#pages-open")
+    screen.tap("#pages-list a", page)
+    wait_until(lambda: screen.engine.evaluate("() => document.title").startswith(f"{page} "), page, 30)
+
+
+def psi(pressure: float) -> int:
+    """As the transducer of walking.py says it, in sixteenths of a count."""
+    return round((0.1 + 0.8 * pressure / 100) * 1023 * 16)
 
 
 def still(board: BoardOnPty) -> None:
-    board.walk.spraying, board.walk.pace_mph, board.walk.pressure = False, 0.0, round(0.1 * 1023 * 16)
+    board.walk.spraying, board.walk.pace_mph, board.walk.pressure = False, 0.0, psi(0.0)
 
 
 def spraying(board: BoardOnPty) -> None:
-    from tests.dashboards.walking import FORTY_PSI, TARGET_MPH
-
     board.walk.spraying, board.walk.pace_mph, board.walk.pressure = True, TARGET_MPH, FORTY_PSI
 
 
-def set_up_and_try(finger: Finger, board: BoardOnPty) -> None:
-    page = finger.page
-    finger.tap("a.main:has-text('Set up my sprayer')")
-    page.wait_for_selector("[data-entry=rate]")
-    for entry, text in SPRAYER.items():
-        finger.type(entry, text)
-    finger.tap("#setup-go")
-    finger.tap("#setup-result a:has-text('Try the board')")
-    page.wait_for_selector("#bringup-port input")
-    finger.tap("#bringup-go")
-    page.wait_for_selector("#bringup-step:has-text('Leave everything alone')")
-    go_through_steps(page, finger, board)
+def set_up_and_try(screen: Screen, board: BoardOnPty) -> None:
+    screen.tap("a.main", "Set up my sprayer")
+    screen.wait("[data-entry=rate] input")
+    screen.enter(**SPRAYER)
+    screen.tap("#setup-go")
+    screen.tap("#setup-result a", "Try the board")
+    screen.wait("#bringup-port label")
+    screen.tap("#bringup-go")
+    screen.wait("#bringup-step", "Leave everything alone")
+    go_through_steps(screen, board)
 
 
-def plan(finger: Finger) -> None:
-    page = finger.page
-    menu(finger, "Plan")
-    page.wait_for_selector("#plan-rate-result .headline")
-    assert "1.00 gal/1000 ft²" in page.inner_text("#plan-rate-result")
-    finger.tap("a.press:has-text('Calibrate')")
+def plan(screen: Screen) -> None:
+    menu(screen, "Plan")
+    screen.wait("#plan-rate-result .headline")
+    assert "1.00 gal/1000 ft²" in screen.text("#plan-rate-result")
+    screen.tap("a.press", "Calibrate")
 
 
-def start(finger: Finger, **entries: str) -> None:
-    page = finger.page
-    page.wait_for_selector("#start-go")
-    for entry, text in entries.items():
-        finger.type(entry, text)
-    finger.tap("#start-go")
-    live(page)
+def live(screen: Screen) -> None:
+    screen.wait("#live[data-fresh=fresh]")
 
 
-def calibrate(finger: Finger, board: BoardOnPty, runs: Path) -> None:
+def calibrate(screen: Screen, board: BoardOnPty, runs: Path) -> None:
     """With clean water: the meter by two catches, then one catch of each of four nozzles."""
-    page = finger.page
-    page.wait_for_selector("main a.press:has-text('Start a run')")
-    finger.tap("main a.press:has-text('Start a run')")
-    start(finger, product="clean water")
+    screen.tap("main a.press", "Start a run")
+    screen.wait("#start-go")
+    screen.enter(product="clean water")
+    screen.tap("#start-go")
+    live(screen)
     spraying(board)
-    menu(finger, "Calibrate")
-    page.wait_for_selector("#calibrate-act button:visible")
-    for _ in (1, 2):
-        finger.tap("button:visible:has-text('Start')")
-        wait_until(lambda: pulses(page) > 100, "pulses", 20)
-        finger.tap("button:visible:has-text('Stop')")
-        page.wait_for_selector(AMOUNT)
-        finger.tap(AMOUNT)
+    menu(screen, "Calibrate")
+    screen.tap(ACT, "Start")
+    for number in (1, 2):
+        wait_until(lambda: pulses(screen) > 100, "pulses", 20)
+        screen.tap(ACT, "Stop")
+        screen.wait(AMOUNT)
         # 450 pulses to the litre; a fluid ounce is 29.5735 mL (NIST Handbook 44).
-        page.fill(AMOUNT, f"{pulses(page) / 450e-3 / 29.5735:.1f}")
-        finger.tap(ENTER)
-    save_card(finger, runs, "meter")
-    finger.tap("#calibrate-kind label:has-text('Catch test')")
-    finger.tap("label:visible:has-text('Nozzle by nozzle')")
-    page.click("summary:visible:has-text('More')")  # not counted: a keeper catches for longer
-    page.fill("[data-entry=catch_for] input:visible", "5")
-    page.click("summary:visible:has-text('More')")
-    finger.tap("button:visible:has-text('Catch for')")
+        screen.type(AMOUNT, f"{pulses(screen) / 450e-3 / 29.5735:.1f}")
+        screen.tap(NEXT if number == 1 else ENTER)
+    save_card(screen, runs, "meter")
+    screen.tap("#calibrate-kind label", "Catch test")
+    screen.tap("label", "Nozzle by nozzle")
+    screen.tap("summary", "More")
+    screen.type("[data-entry=catch_for] input", "5")  # a keeper catches for longer
+    screen.tap("summary", "More")
+    screen.tap(ACT, "Catch for")
     for number in (1, 2, 3, 4):
-        page.wait_for_selector(AMOUNT, timeout=40_000)
-        finger.tap(AMOUNT)
-        page.fill(AMOUNT, f"{0.35 / 60 * 5 * 128:.2f}")
+        screen.wait(AMOUNT, timeout_s=40)
+        screen.type(AMOUNT, f"{0.35 / 60 * 5 * 128:.2f}")
         if number < 4:
-            finger.tap(f"button:visible:has-text('Save, start nozzle {number + 1}')")
-            page.wait_for_selector("button:visible:has-text('Stop')")
+            screen.tap(NEXT, f"Save, start nozzle {number + 1}")
+            screen.wait(ACT, "Stop")
         else:
-            finger.tap(ENTER)
-    save_card(finger, runs, "boom")
-    menu(finger, "Live")
-    stop(finger)
+            screen.tap(ENTER)
+    save_card(screen, runs, "boom")
+    menu(screen, "Live")
+    live(screen)
+    stop(screen)
 
 
-def pulses(page: Any) -> int:
-    return int(re.sub(r"\D", "", page.inner_text("#calibrate-counted")) or "0")
+def pulses(screen: Screen) -> int:
+    return int(re.sub(r"\D", "", screen.text("#calibrate-counted")) or "0")
 
 
-def save_card(finger: Finger, runs: Path, kind: str) -> None:
-    page = finger.page
-    button = "#calibrate-save:visible button.main:enabled"
-    page.wait_for_selector(button)
-    finger.tap(button)
-    words = ("all the same", "New runs will use it")
-    wait_until(lambda: any(each in page.inner_text("#calibrate-notice") for each in words), "an answer", 20)
-    if "all the same" in page.inner_text("#calibrate-notice"):
-        finger.tap("#calibrate-save button:has-text('Save all the same')")
+def save_card(screen: Screen, runs: Path, kind: str) -> None:
+    button, kept, asked = "#calibrate-save button.main:enabled", "New runs will use it", "Save all the same"
+    screen.tap(button, "Save card")
+    wait_until(lambda: screen.sees("#calibrate-notice", kept) or screen.sees(button, asked), "an answer", 20)
+    if screen.sees(button, asked):
+        screen.tap(button, asked)
     wait_until(lambda: list((runs / "cards").rglob(f"*-{kind}.toml")), f"the card of the {kind}", 20)
 
 
-def stop(finger: Finger) -> None:
-    finger.tap("#stop")
-    finger.tap("#stop")
-    finger.page.wait_for_selector("#next:not([hidden])", timeout=20_000)
+def stop(screen: Screen) -> None:
+    """Two taps; on a machine so busy that the first has worn off by the second, two more."""
+    for patience_s in (10.0, 10.0, 30.0):
+        screen.tap("#stop")
+        screen.tap("#stop")
+        with suppress(AssertionError):
+            return screen.wait("#next", timeout_s=patience_s)
+    raise AssertionError("the run does not stop")
 
 
-def mix(finger: Finger) -> None:
-    page = finger.page
-    menu(finger, "Mix")
-    page.wait_for_selector("[data-entry=product] select[data-ready]")
-    for entry, text in {"product": "2", "name": "Clover killer", "area": "5000"}.items():
-        finger.tap(f"[data-entry={entry}]:visible input:not([hidden]) >> nth=0")
-        page.fill(f"[data-entry={entry}]:visible input >> nth=0", text)
-    finger.tap("#mix-go")
-    page.wait_for_selector("#mix-sheet .headline")
-    finger.tap("#mix-keep")
-    page.wait_for_selector("#mix-kept:has-text('Kept as')")
-    finger.tap("main a.press:has-text('Start a run')")
+def mix(screen: Screen) -> None:
+    menu(screen, "Mix")
+    screen.wait("[data-entry=product] select[data-ready]")
+    screen.enter(product="2", name="Clover killer", area="5000")
+    screen.tap("#mix-go")
+    screen.wait("#mix-sheet .headline")
+    screen.tap("#mix-keep")
+    screen.wait("#mix-kept", "Kept as")
+    screen.tap("main a.press", "Start a run")
 
 
-def spray(finger: Finger, board: BoardOnPty) -> None:
+def start(screen: Screen) -> None:
+    screen.wait("#start-go")
+    screen.enter(area="Front lawn", operator="A. Hall", wind="4")
+    screen.tap("#start-go")
+    live(screen)
+
+
+def spray(screen: Screen, board: BoardOnPty) -> None:
     """Two passes: a nozzle clogs in the first and is cleaned; a refill between them."""
-    page, walk = finger.page, board.walk
+    walk = board.walk
     spraying(board)
-    wait_until(lambda: page.inner_text("#words") == "On target", "on target", 20)
+    screen.wait("#words", "On target")
     begun = walk.time_s
-    wait_until(lambda: walk.time_s > begun + 20, "a healthy pass", 60)
-    walk.flow_share = 0.75
-    page.wait_for_selector("#fault:not([hidden])", timeout=20_000)
-    page.wait_for_selector("#fault-seen:visible", timeout=20_000)
-    finger.tap("#fault-seen")
+    wait_until(lambda: walk.time_s > begun + 25, "a healthy pass", 60)
+    # One of four nozzles clogged; the pump puts the pressure up for the other three, which pass k √P each.
+    walk.pressure, walk.flow_share = psi(46.0), 0.75 * math.sqrt(46.0 / 40.0)
+    screen.wait("#words", "STOP", timeout_s=60)
+    screen.tap("#fault-seen")
     walk.spraying, walk.pace_mph = False, 0.0
-    finger.tap("#refilled")
-    finger.tap("#refill-full")
-    says(page, "Refill recorded")
+    screen.tap("#refilled")
+    screen.tap("#refill-full")
+    screen.wait("#notice", "Refill recorded")
     walk.flow_share = 1.0
     spraying(board)
     begun = walk.time_s
@@ -185,69 +203,63 @@ def spray(finger: Finger, board: BoardOnPty) -> None:
     still(board)
 
 
-def keep_record(finger: Finger, tmp_path: Path) -> None:
-    page = finger.page
-    finger.tap("#see-run")
-    page.wait_for_selector("#run-body .headline", timeout=30_000)
-    assert "on target" in page.inner_text("#run-body").lower()
-    finger.tap("#record-form summary")
-    finger.tap("[data-entry='operator'] input:visible")
-    page.fill("[data-entry='operator'] input:visible", "Ann Hall")
-    finger.tap("#record-save")
-    page.wait_for_selector("#record-said:has-text('Saved')")
-    finger.tap("a:has-text('Printable report')")
-    page.wait_for_selector("text=Clover killer")
-    printed = page.inner_text("body")
-    for words in ("Ann Hall", "Clover killer", "Signature"):
-        assert words.lower() in printed.lower(), words
-    page.pdf(path=tmp_path / "record.pdf")
-    assert (tmp_path / "record.pdf").read_bytes().startswith(b"%PDF")
+def keep_record(screen: Screen) -> None:
+    screen.tap("#see-run")
+    screen.wait("#run-body .headline")
+    assert "clog" in screen.text("#run-body").lower()
+    screen.tap("#record-form summary")
+    screen.type("[data-entry=licence] input", "AB 1234")
+    screen.tap("#record-save")
+    screen.wait("#record-said", "Saved")
+    screen.tap("a", "Printable report")
+    screen.wait("body", "Signature")
+    for words in ("A. Hall", "Clover killer", "AB 1234"):
+        assert words in screen.text("body"), words
+    printed = screen.engine.printed()
+    assert printed is None or printed.startswith(b"%PDF")
 
 
-def back_up(finger: Finger, address: str, tmp_path: Path) -> list[str]:
-    page = finger.page
-    page.goto(address + "/home")  # the printed page has no menu
-    finger.tap("main a.press:has-text('Backup')")
-    page.wait_for_selector("a:has-text('Save a backup')")
-    with page.expect_download() as download:
-        finger.tap("a:has-text('Save a backup')")
-    download.value.save_as(tmp_path / "kept.zip")
-    with zipfile.ZipFile(tmp_path / "kept.zip") as archive:
+def back_up(screen: Screen, address: str) -> list[str]:
+    screen.engine.goto(address + "/home")  # the printed page has no menu
+    screen.tap("main a.press", "Backup")
+    screen.wait("a.press.main", "Save a backup")
+    # What a browser asks about a file that it is given is not the page's: the file is fetched by its link.
+    link = screen.engine.evaluate("() => document.querySelector('main a.press.main').href")
+    screen.taps += 1
+    with zipfile.ZipFile(BytesIO(download(link))) as archive:
         return archive.namelist()
 
 
 def test_from_an_empty_folder_to_a_printed_record_and_a_backup(
-    opened: Opened, runs: Path, phone: Phone, board: BoardOnPty, tmp_path: Path
+    opened: Opened, runs: Path, engine: Engine, board: BoardOnPty
 ) -> None:
     still(board)
-    page = phone(opened.address + "/")
-    page.set_default_timeout(30_000)
-    finger, counted, before = Finger(page), [], 0
+    screen, counted, before = Screen(engine), [], 0
 
     def step(name: str) -> None:
         nonlocal before
-        counted.append(f"{name} {finger.taps - before}")
-        before = finger.taps
+        counted.append(f"{name} {screen.taps - before}")
+        before = screen.taps
 
-    page.wait_for_selector("a.main:has-text('Set up my sprayer')")
-    set_up_and_try(finger, board)
+    engine.goto(opened.address + "/")
+    set_up_and_try(screen, board)
     step("set up and bring up")
-    plan(finger)
+    plan(screen)
     step("plan")
-    calibrate(finger, board, runs)
+    calibrate(screen, board, runs)
     step("calibrate and catch test")
-    mix(finger)
+    mix(screen)
     step("mix")
-    start(finger, area="Front lawn", operator="A. Hall", wind="4")
+    start(screen)
     step("start")
-    spray(finger, board)
-    stop(finger)
+    spray(screen, board)
+    stop(screen)
     step("spray, clog, refill, stop")
-    keep_record(finger, tmp_path)
+    keep_record(screen)
     step("verdict and record")
-    names = back_up(finger, opened.address, tmp_path)
+    names = back_up(screen, opened.address)
     step("backup")
-    print(f"from nothing to a kept record: {finger.taps} taps ({'; '.join(counted)})")
+    print(f"{engine.name}, from nothing to a kept record: {screen.taps} taps ({'; '.join(counted)})")
 
     newest = max(runs.glob("*.sward"), key=os.path.getmtime)
     kinds = [event.kind for event in read_run(newest).events]
