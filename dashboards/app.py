@@ -43,6 +43,7 @@ from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
 from dashboards.web.units_choice import UnitsChoice
 from host.errors import BadInputError, NotNowError, UserError
+from host.page_links import forget_links, keep_links
 from host.run_folder import LATEST, cards_folder, find_run
 from host.settings import load_settings
 
@@ -112,6 +113,8 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
         banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
+        banner.keep = partial(keep_links, bound)
+        stack.callback(forget_links, bound)
         stack.callback(banner.close)
         if sharing.shared:
             guests.changed = banner.tell

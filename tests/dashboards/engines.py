@@ -15,7 +15,7 @@ import subprocess
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -92,7 +92,8 @@ class Firefox:
         with self._log.open("wb") as log:
             self._process = subprocess.Popen(["firefox-esr", *arguments], stdout=log, stderr=log)
         wait_until(lambda: "WebDriver BiDi listening" in self._log.read_text(errors="replace"), "Firefox listens", 60)
-        self._socket, self._number = connect(f"ws://127.0.0.1:{port}/session", max_size=None), 0
+        self._stack, self._number = ExitStack(), 0
+        self._socket = self._stack.enter_context(connect(f"ws://127.0.0.1:{port}/session", max_size=None))
         self._ask("session.new", capabilities={})
         self._context = self._ask("browsingContext.getTree")["contexts"][0]["context"]
         size = {"width": WIDTH, "height": HEIGHT}
@@ -146,7 +147,7 @@ class Firefox:
     def close(self) -> None:
         try:
             self._ask("browser.close")
-            self._socket.close()
+            self._stack.close()
         finally:
             _end(self._process)
 

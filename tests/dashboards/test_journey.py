@@ -190,7 +190,7 @@ def spray(screen: Screen, board: BoardOnPty) -> None:
     wait_until(lambda: walk.time_s > begun + 25, "a healthy pass", 60)
     # One of four nozzles clogged; the pump puts the pressure up for the other three, which pass k √P each.
     walk.pressure, walk.flow_share = psi(46.0), 0.75 * math.sqrt(46.0 / 40.0)
-    screen.wait("#words", "STOP", timeout_s=60)
+    screen.wait("#live[data-advice=stop]", timeout_s=60)
     screen.tap("#fault-seen")
     walk.spraying, walk.pace_mph = False, 0.0
     screen.tap("#refilled")
