@@ -148,7 +148,8 @@ def drawn(digest: Digest, seed: int, plant: str) -> list[Digest]:
     read = pressure + zero
     coefficient = np.exp(nozzles + meter) * np.sqrt(pressure / read)
     balance = np.exp(meter + true.tank + rng.normal(0, 0.02, RUNS))
-    assert digest.steady is not None
+    assert digest.steady is not None and digest.meter_over_tank and digest.meter_over_tank_u
+    balance_u = digest.meter_over_tank_u / digest.meter_over_tank
     return [
         replace(
             digest,
@@ -159,6 +160,7 @@ def drawn(digest: Digest, seed: int, plant: str) -> list[Digest]:
                 pressure_pa=float(read[run]),
             ),
             meter_over_tank=float(balance[run]) if true.balances[run] else None,
+            meter_over_tank_u=float(balance[run]) * balance_u,
             pressure_u_pa=PSI_PA,
             cards=(),
         )

@@ -19,13 +19,13 @@ BY_THEMSELVES = (KNOB, WHEEL)  # looked for in a series of their own, with nothi
 class Change:
     """From item `first` of the season on.
 
-    `power` 0 comes at once, 1 evenly until item `last`, 2 and 3 ever faster; with `back` it is gone behind `last`.
+    `power` 0 comes at once, 1 evenly until item `last`, more ever faster; with `back` it is gone behind `last`.
     """
 
     cause: str
     first: int
     last: int
-    power: int = 0
+    power: float = 0
     back: bool = False
 
     @property
