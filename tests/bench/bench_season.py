@@ -116,7 +116,7 @@ PLANTS: dict[str, tuple[Callable[[], Season], tuple[Expected, ...]]] = {
     ),
     "strainer before the transducer": (
         lambda: Season(pressure_pa=_USUAL_PA * np.exp(4.0 * _sawtooth(10, 40, 0.10, 1.0))),
-        (Expected(40, 0.9**4 - 1, "", (kinds.STRAINER,), last_run=True),),
+        (Expected(40, 0.9**4 - 1, "strainer", (kinds.STRAINER_FILLED,), last_run=True),),
     ),
     "half a tip clogged, 4 runs": (
         lambda: Season(nozzles=np.where((NUMBER >= AT) & (NUMBER < AT + 4), np.log(0.875), 0.0)),

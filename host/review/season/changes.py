@@ -11,8 +11,10 @@ from host.pipeline.columns import Floats
 
 NOZZLES, METER, ZERO, TANK = "nozzles", "meter", "transducer", "tank"
 LONE_BOOM, LONE_TANK = "lone run", "lone balance"
-KNOB, WHEEL = "knob", "wheel"
-BY_THEMSELVES = (KNOB, WHEEL)  # looked for in a series of their own, with nothing to weigh them against
+STRAINER, KNOB = "strainer", "knob, pump or battery"  # of the pressure
+WHEEL = "wheel"
+FILLING = (NOZZLES, STRAINER)  # what may come ever faster
+OF_THEIR_OWN = (STRAINER, KNOB, WHEEL)  # looked for in a series that nothing else moves
 
 
 @dataclass(frozen=True)
