@@ -10,10 +10,9 @@ import pytest
 
 from dashboards.pages import PAGES
 from tests.dashboards.engines import ENGINES, MISSING, WIDTH, started
-from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.processes import RecorderProcess, Server, wait_until
 from tests.dashboards.screen import Screen
 from tests.dashboards.test_accessible import RECORDING
-from tests.dashboards.writing import GrowingRun
 
 pytestmark = pytest.mark.journey
 
@@ -40,7 +39,7 @@ def screen(
         yield Screen(engine)
 
 
-def test_every_page_loads_is_drawn_and_the_live_page_goes_live(screen: Screen, runs: Path) -> None:
+def test_every_page_loads_is_drawn_and_the_live_page_goes_live(recorder: RecorderProcess, screen: Screen) -> None:
     engine = screen.engine
     screen.wait("main h1")
     address = engine.evaluate("() => location.origin")
@@ -54,11 +53,7 @@ def test_every_page_loads_is_drawn_and_the_live_page_goes_live(screen: Screen, r
             screen.wait("figure.ground img")
             screen.wait(".js-plotly-plot .main-svg")
         assert engine.evaluate("() => document.documentElement.scrollWidth") <= WIDTH, page.path
-    run = GrowingRun(runs / "2026-05-14T0955-bowling-green.sward")
-    try:
-        go_live(screen, address)
-    finally:
-        run.end()
+    go_live(screen, address)
 
 
 def go_live(screen: Screen, address: str) -> None:
