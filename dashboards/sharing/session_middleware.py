@@ -8,7 +8,6 @@ Requests from this computer need one like any other: its other users, and the wa
 from __future__ import annotations
 
 import asyncio
-import json
 import time
 from collections.abc import Callable
 from ipaddress import ip_address
@@ -31,7 +30,7 @@ from dashboards.web.asgi import (
 )
 from dashboards.web.rate_limit import RateLimit, retry_after
 from dashboards.web.size_limits import BODY_TIMEOUT_S, SESSION
-from dashboards.web.visitor import ONLY_LOOKS, VISITOR
+from dashboards.web.visitor import VISITOR
 
 STEP, ENTER, KEY = "/opened", "/enter", "key"
 WRONG_EACH, WRONG_EACH_S = 5, 30.0  # wrong codes of one client: at once, and one more every so many seconds
@@ -47,7 +46,6 @@ _WRONG_LINK = "This link was used already, or is not whole. Use the one the comp
 _WAIT = "Too many wrong codes. Wait {wait:.0f} seconds, then try again."
 _NO_SESSION = "Open this page with the link or the code shown on the computer at the sprayer.\n"
 _TOO_OFTEN = "Too many requests: wait a moment.\n"
-_ONLY_LOOKS = json.dumps({"ok": False, "sentence": ONLY_LOOKS})
 
 
 class SessionMiddleware:
@@ -98,18 +96,12 @@ class SessionMiddleware:
         elif self._shared and scope["method"] == "POST" and scope["path"] == ENTER:
             await self._take_code(scope, receive, send)
         elif guest:
-            await self._let_through(scope, receive, send, guest)
+            VISITOR.set(guest.visitor)  # holds for this request's task alone
+            await self._app({**scope, SESSION: guest.id}, receive, send)
         elif reads and "text/html" in "".join(header_values(scope, "accept")):
             await answer(send, 403, entry_page(shared=self._shared), kind="text/html")
         else:
             await answer(send, 403, _NO_SESSION)
-
-    async def _let_through(self, scope: Scope, receive: Receive, send: Send, guest: Guest) -> None:
-        if guest.looks_only and scope["method"] == "POST" and str(scope["path"]).startswith("/live/"):
-            await answer(send, 403, _ONLY_LOOKS, kind="application/json")
-            return
-        VISITOR.set(guest.visitor)  # holds for this request's task alone
-        await self._app({**scope, SESSION: guest.id}, receive, send)
 
     async def _take_link(self, scope: Scope, send: Send, guest: Guest | None, secret: str) -> None:
         client = client_address(scope)

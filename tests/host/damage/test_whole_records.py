@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from host.journal import read_run
-from tests.host.journal.samples import write_run
+from host.journal import read_run, records
+from tests.host.journal.samples import report_line, write_run
 
 FRAMES = 2_000  # more than three minutes: three checkpoints
 KINDS = (
@@ -20,7 +20,10 @@ KINDS = (
     "missing",
     "segment doubled",
     "segments swapped",
+    "joined",
+    "of another run",
 )
+TRIES = [12, pytest.param(300, marks=[pytest.mark.soak, pytest.mark.timeout(3600)])]
 
 
 @pytest.fixture(scope="module", params=["1.1", "1.0"])
@@ -52,8 +55,8 @@ def as_of_old(lines: list[bytes]) -> list[bytes]:
     return out
 
 
-def changed(lines: list[bytes], kind: str, rng: np.random.Generator) -> list[bytes]:
-    """The file with one thing done to its records, none of their bytes changed."""
+def changed(lines: list[bytes], kind: str, rng: np.random.Generator, other: list[bytes]) -> list[bytes]:
+    """The file with one thing done to its records, none of their bytes changed but a line feed; `other` is another."""
     raw = [place for place, line in enumerate(lines) if line[:1] == b"L"]
     a, b = sorted(rng.choice(raw[:-1], 2, replace=False).tolist())
     out = list(lines)
@@ -75,22 +78,45 @@ def changed(lines: list[bytes], kind: str, rng: np.random.Generator) -> list[byt
         case "segments swapped":
             middle = (a + b) // 2
             out[a:b] = lines[middle:b] + lines[a:middle]
+        case "joined":
+            out[a] = lines[a][:-1] + (b"" if rng.integers(2) else b" ")
+        case "of another run":
+            # In the place of as many, which a file of 1.0 cannot tell, or between.
+            count = int(rng.integers(1, 50))
+            in_place = rng.integers(2) and any(line[:1] == b"K" for line in lines)
+            out[a : a + count if in_place else a] = other[a : a + count]
     return out
 
 
+@pytest.mark.parametrize("tries", TRIES)
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_change_is_told(kind: str, lines: list[bytes], tmp_path: Path) -> None:
+def test_every_change_is_told(kind: str, tries: int, lines: list[bytes], tmp_path: Path) -> None:
     rng = np.random.default_rng(KINDS.index(kind))
+    other = another_run(lines)
     whole = read_run_of(lines, tmp_path)
     assert whole.complete and len(whole.frames) == FRAMES
-    for _ in range(12):
-        run = read_run_of(changed(lines, kind, rng), tmp_path)
+    for _ in range(tries):
+        run = read_run_of(changed(lines, kind, rng, other), tmp_path)
         assert not run.complete
         assert run.damage or run.lost_records or run.extra_records
         assert np.all(np.diff(run.frames["host_s"]) >= 0)
+        if kind == "of another run":  # what fits in time is taken, and its minute told
+            continue
         # Nothing counts twice: each report that is read stands once, with the counts it had.
         assert len(np.unique(run.frames["seq"])) == len(run.frames)
         assert np.isin(run.frames, whole.frames).all()
+    print(f"{kind}: {tries} tries in a file of format {whole.header['schema']}, all told")
+
+
+def another_run(lines: list[bytes]) -> list[bytes]:
+    """A run with its reports at other moments of the same minutes; each is a sound one, of other counts."""
+    found = [records.parse(line[:-1]) for line in lines]
+    return [
+        records.raw_record(report_line(number + 5_000), one.host_s + 0.031)
+        if one.tag == records.RAW
+        else records.seal(one.tag, one.host_s + 0.031, one.payload)
+        for number, one in enumerate(found)
+    ]
 
 
 def test_a_file_put_behind_itself_is_one_run(lines: list[bytes], tmp_path: Path) -> None:

@@ -1,0 +1,92 @@
+"""What takes a computer long (an export, a report) few at a time; the others wait their turn, not too many of them."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+
+from dashboards.web import progress
+from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, client_address
+from dashboards.web.page_server import Cost, Rules
+from dashboards.web.rate_limit import retry_after
+from dashboards.web.size_limits import SESSION
+from dashboards.web.templates import render
+
+MOST = 2
+MOST_WAITING = 12  # with those under way fewer than the requests that may be under way at all (size_limits.py)
+WAIT_S = 20.0  # so long a request waits for its turn before it is told to come again
+AGAIN_S = 5.0
+
+
+class LongWork:
+    """An ASGI application that lets `most` requests that take long under way, and one of each browser.
+
+    One more of each browser waits its turn; others, and who has waited too long, get 429 and a page that asks again by
+    itself. `rules` gives the rules of an address.
+    """
+
+    def __init__(
+        self,
+        app: AsgiApp,
+        rules: Callable[[Scope], Rules | None],
+        *,
+        most: int = MOST,
+        most_waiting: int = MOST_WAITING,
+        wait_s: float = WAIT_S,
+    ) -> None:
+        self._app, self._rules = app, rules
+        self._most, self._most_waiting, self._wait_s = most, most_waiting, wait_s
+        self._under_way: set[str] = set()
+        self._waiting: set[str] = set()
+        self._room = asyncio.Condition()
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request."""
+        rules = self._rules(scope)
+        if rules is None or rules.cost is Cost.QUICK:
+            await self._app(scope, receive, send)
+            return
+        client = str(scope.get(SESSION) or client_address(scope))
+        if not await self._has_its_turn(client):
+            await answer(send, 429, render("web/busy.html", again_s=int(AGAIN_S)), [retry_after(AGAIN_S)], "text/html")
+            return
+
+        async def done() -> None:
+            async with self._room:
+                self._under_way.discard(client)
+                self._room.notify_all()
+
+        async def sender(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                await done()  # the work is over; how fast the browser takes it is its own affair
+            await send(message)
+
+        try:
+            await self._app(scope, receive, sender)
+        finally:
+            await done()
+
+    async def _has_its_turn(self, client: str) -> bool:
+        if self._may_begin(client):
+            self._under_way.add(client)
+            return True
+        if client in self._waiting or len(self._waiting) >= self._most_waiting:
+            return False
+        self._waiting.add(client)
+        progress.tell(progress.WAITING)
+        try:
+            await asyncio.wait_for(self._take_turn(client), self._wait_s)
+        except TimeoutError:
+            return False
+        finally:
+            self._waiting.discard(client)
+            progress.tell("")
+        return True
+
+    def _may_begin(self, client: str) -> bool:
+        return client not in self._under_way and len(self._under_way) < self._most
+
+    async def _take_turn(self, client: str) -> None:
+        async with self._room:
+            await self._room.wait_for(lambda: self._may_begin(client))
+            self._under_way.add(client)
