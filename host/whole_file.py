@@ -9,7 +9,7 @@ from pathlib import Path
 
 
 def read_whole(path: Path, most: int = 16 << 20) -> bytes:
-    """What a file holds, at most `most` bytes of it. Raises OSError, for a pipe or a device as well: it may never end."""
+    """What a file holds, at most `most` bytes of it. Raises OSError, also for a pipe or device: it may never end."""
     with open(path, "rb", opener=_at_once) as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             raise OSError(errno.EINVAL, "it is no plain file")

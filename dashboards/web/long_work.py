@@ -16,6 +16,7 @@ MOST = 2
 MOST_WAITING = 12  # with those under way fewer than the requests that may be under way at all (size_limits.py)
 WAIT_S = 20.0  # so long a request waits for its turn before it is told to come again
 AGAIN_S = 5.0
+HELD_S = 2.0  # before a refusal that needs no waiting: who asks again at once is slowed down by it
 
 
 class LongWork:
@@ -34,9 +35,12 @@ class LongWork:
         most: int = MOST,
         most_waiting: int = MOST_WAITING,
         wait_s: float = WAIT_S,
+        held_s: float = HELD_S,
     ) -> None:
         self._app, self._rules = app, rules
-        self._most, self._most_waiting, self._wait_s = most, most_waiting, wait_s
+        self._most, self._most_waiting = most, most_waiting
+        self._wait_s, self._held_s = wait_s, held_s
+        self._busy_page = render("web/busy.html", again_s=int(AGAIN_S))
         self._under_way: dict[Cost, set[str]] = {cost: set() for cost in Cost}
         self._waiting: set[str] = set()
         self._room = asyncio.Condition()
@@ -50,7 +54,7 @@ class LongWork:
         client = str(scope.get(SESSION) or client_address(scope))
         under_way = self._under_way[rules.cost]
         if not await self._has_its_turn(client, under_way):
-            await answer(send, 429, render("web/busy.html", again_s=int(AGAIN_S)), [retry_after(AGAIN_S)], "text/html")
+            await answer(send, 429, self._busy_page, [retry_after(AGAIN_S)], "text/html")
             return
 
         async def done() -> None:
@@ -73,6 +77,7 @@ class LongWork:
             under_way.add(client)
             return True
         if client in self._waiting or len(self._waiting) >= self._most_waiting:
+            await asyncio.sleep(self._held_s)
             return False
         self._waiting.add(client)
         progress.tell(progress.WAITING)

@@ -115,7 +115,7 @@ def test_exports_are_made_two_at_a_time_and_one_of_each_browser_waits() -> None:
         await everything(scope, receive, send)
 
     async def several() -> tuple[list[int], list[int], list[str]]:
-        work = LongWork(slow, _long_at("/export"), most=2, most_waiting=2, wait_s=30.0)
+        work = LongWork(slow, _long_at("/export"), most=2, most_waiting=2, wait_s=30.0, held_s=0.0)
         begun = [asyncio.create_task(status_of(work, client, "/export")) for client in ("a", "b", "a", "c")]
         while len(order) < 2:
             await asyncio.sleep(0)
