@@ -96,7 +96,9 @@ def test_every_change_is_told(kind: str, tries: int, lines: list[bytes], tmp_pat
     whole = read_run_of(lines, tmp_path)
     assert whole.complete and len(whole.frames) == FRAMES
     for _ in range(tries):
-        run = read_run_of(changed(lines, kind, rng, other), tmp_path)
+        while (now := changed(lines, kind, rng, other)) == lines:  # a piece of one record has no halves to swap
+            pass
+        run = read_run_of(now, tmp_path)
         assert not run.complete
         assert run.damage or run.lost_records or run.extra_records
         assert np.all(np.diff(run.frames["host_s"]) >= 0)
