@@ -84,7 +84,7 @@ class SharedServer(Process):
         command = ["-m", "dashboards", "--runs", str(runs), "--http-port", str(self.port), "--share", *arguments]
         super().__init__([*command, "--sessions", str(sessions)] if sessions else command, log)
         self._seen = log.stat().st_size
-        self.wait_ready(self._answers, "the shared server answers", 60.0)
+        self.wait_ready(self._answers, "the shared server answers")
 
     def link(self, of: str) -> str:
         """The link that holds now at "127.0.0.1" or the address in the network, once it has been shown."""
@@ -96,7 +96,7 @@ class SharedServer(Process):
             ]
             return links[-1] if links else ""
 
-        return str(wait_until(last, f"a link of {host}", 20.0))
+        return str(wait_until(last, f"a link of {host}"))
 
     def key(self, of: str) -> str:
         """The secret in the link that holds now."""
@@ -115,7 +115,7 @@ class SharedServer(Process):
         shown = self.link(at)
         answer = ask_patiently(at, f"{path}?key={key}", source=source)
         assert answer.status == 303, answer.text
-        wait_until(lambda: self.link(at) != shown, "the next link is shown", 20.0)
+        wait_until(lambda: self.link(at) != shown, "the next link is shown")
         return answer
 
     def type_code(

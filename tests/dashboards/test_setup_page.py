@@ -58,7 +58,6 @@ def settings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 def open_setup(serve: Serve, phone: Phone, *arguments: str) -> Any:
     page = phone(serve("--use-settings", *arguments).address + "/setup")
-    page.set_default_timeout(20_000)
     page.wait_for_selector("[data-entry=rate]")
     return page
 
@@ -127,7 +126,7 @@ def test_an_example_is_copied_changed_and_chosen(runs: Path, serve: Serve, phone
     assert len(tomllib.loads(before)["tip"]) == 1
     page.click("#setup-result a:has-text('Change')")
     page.wait_for_selector("[data-entry=tank] label input")
-    wait_until(lambda: page.input_value("[data-entry=tank] label input") == "50", "the tank's 50 L", 20)
+    wait_until(lambda: page.input_value("[data-entry=tank] label input") == "50", "the tank's 50 L")
     finger.type("tank", "60")
     finger.tap("#setup-go")
     page.wait_for_selector("#setup-result .headline")
@@ -158,7 +157,7 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     other = phone(page.url.split("/setup")[0] + address)
     for screen in (page, other):
         screen.wait_for_selector("[data-entry=tank] label input")
-        wait_until(lambda screen=screen: screen.input_value("[data-entry=tank] label input") == "12", "its tank", 20)
+        wait_until(lambda screen=screen: screen.input_value("[data-entry=tank] label input") == "12", "its tank")
     page.fill("[data-entry=tank] label input", "13")
     page.click("#setup-go")
     page.wait_for_selector("#setup-result .headline")
@@ -183,18 +182,18 @@ def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone,
     other.wait_for_selector("#bringup-step:has-text('Leave everything alone')")  # a second screen sees the same
     for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
                           ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
-        page.wait_for_selector(f"#bringup-step:has-text('{words}')", timeout=60_000)
+        page.wait_for_selector(f"#bringup-step:has-text('{words}')")
         page.wait_for_selector(".counted.asked b")
         for name, value in change.items():
             setattr(board.walk, name, value)
-    wait_until(lambda: int(page.inner_text(".counted.asked b")) > 2, "the wheel's pulses are counted", 30)
+    wait_until(lambda: int(page.inner_text(".counted.asked b")) > 2, "the wheel's pulses are counted")
     board.walk.pace_mph = 0.0
-    page.wait_for_selector("button:has-text('Go on')", timeout=60_000)
+    page.wait_for_selector("button:has-text('Go on')")
     assert "the rig file says 8" in page.inner_text("#bringup-step")
     finger.tap("button:has-text('Go on')")
-    page.wait_for_selector("#bringup-step:has-text('spray switch')", timeout=60_000)
+    page.wait_for_selector("#bringup-step:has-text('spray switch')")
     finger.tap("button:has-text('Skip')")  # this sprayer has none
-    page.wait_for_selector("#bringup-result .headline", timeout=60_000)
+    page.wait_for_selector("#bringup-result .headline")
     (kept,) = (runs / "rigs" / "long-meadow").glob("bringup-*.json")
     assert json.loads(kept.read_text(encoding="utf-8"))["answer"] == page.inner_text("#bringup-result .headline")
     print(f"set up and bring-up: {finger.taps} taps")

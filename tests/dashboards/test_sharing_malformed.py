@@ -164,7 +164,7 @@ def test_a_callback_that_fails_is_said_on_the_page_and_in_the_log(attacked: Atta
     answer = ask(attacked.at, PATH, method="POST", body=json.dumps(asked).encode(), headers=JSON)
     check(answer)
     assert b"Internal error" in answer.body
-    assert "a page's answer failed: " in attacked.server.output()
+    wait_until(lambda: "a page's answer failed: " in attacked.server.output(), "the line in the log")
     assert "Traceback" not in attacked.server.output()
 
 
