@@ -125,7 +125,7 @@ class Server(Process):
         self.wait_ready(self._answers, "the server answers")
 
     def newest(self) -> dict[str, Any]:
-        with urllib.request.urlopen(f"{self.address}/live/newest", timeout=5) as answer:
+        with urllib.request.urlopen(f"{self.address}/live/newest", timeout=PATIENCE_S) as answer:
             message: dict[str, Any] = json.load(answer)
         return message
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboards.sharing.addresses import network_addresses
-from tests.dashboards.processes import Process, free_port, wait_until
+from tests.dashboards.processes import PATIENCE_S, Process, free_port, wait_until
 from tests.dashboards.sessions import cookies
 
 LINK = re.compile(r"http://(\S+?):(\d+)/\?key=([0-9A-Z]{26})\s")
@@ -52,7 +52,9 @@ def ask(
     session = cookies().get(f"swardflow-{port}")
     own = {"Host": at} | ({"Cookie": f"swardflow-{port}={session}"} if session else {})
     own |= ({"Origin": f"http://{at}"} if method == "POST" else {}) | (headers or {})
-    connection = http.client.HTTPConnection(host, int(port), timeout=20, source_address=(source, 0) if source else None)
+    connection = http.client.HTTPConnection(
+        host, int(port), timeout=PATIENCE_S, source_address=(source, 0) if source else None
+    )
     try:
         connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
         if isinstance(body, bytes):

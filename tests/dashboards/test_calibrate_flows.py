@@ -30,7 +30,7 @@ from tests.dashboards.calibrating import (
     wait_for_rows,
     wrong,
 )
-from tests.dashboards.processes import Process, RecorderProcess, Server, free_port, wait_until
+from tests.dashboards.processes import PATIENCE_S, Process, RecorderProcess, Server, free_port, wait_until
 from tests.dashboards.walking import METRES_PER_PULSE, RIG, TARGET_MPH, BoardOnPty
 from tests.dashboards.writing import GrowingRun, begin
 
@@ -248,7 +248,7 @@ class ToyServer(Process):
     def _answers(self) -> bool:
         assert self.child.poll() is None, self.output()
         try:
-            with urllib.request.urlopen(f"{self.address}/calibrate", timeout=5):
+            with urllib.request.urlopen(f"{self.address}/calibrate", timeout=PATIENCE_S):
                 return True
         except (urllib.error.URLError, ConnectionError, TimeoutError):
             return False

@@ -21,7 +21,7 @@ from dashboards.context import EXAMPLE
 from host.events import as_meant
 from host.journal import read_run
 from tests.dashboards.page_looks import contrasts, tap_targets
-from tests.dashboards.processes import Process, free_port, wait_until
+from tests.dashboards.processes import PATIENCE_S, Process, free_port, wait_until
 from tests.dashboards.sessions import let_in
 from tests.dashboards.test_accessible import PHONE, look_at, wait_settled
 
@@ -48,7 +48,7 @@ class Opened(Process):
             return False
 
     def get(self, path: str) -> str:
-        with urllib.request.urlopen(self.address + path, timeout=5) as answer:
+        with urllib.request.urlopen(self.address + path, timeout=PATIENCE_S) as answer:
             return str(answer.read().decode())
 
 
