@@ -12,7 +12,9 @@ import pytest
 
 from host.rig import load_rig
 from host.units import GALLON_M3
+from tests.dashboards.engines import Chromium
 from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.screen import Screen
 from tests.dashboards.walking import BoardOnPty
 
 pytestmark = pytest.mark.browser
@@ -167,6 +169,24 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     assert load_rig(runs / "rigs" / "long-meadow.toml").tank.volume_m3 == pytest.approx(13 * GALLON_M3)
 
 
+def go_through_steps(screen: Screen, board: BoardOnPty) -> None:
+    """What each step of the trial asks for, done with a board that lies still."""
+    for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
+                          ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
+        screen.wait("#bringup-step", words, timeout_s=60)
+        screen.wait(".counted.asked b")
+        for name, value in change.items():
+            setattr(board.walk, name, value)
+    wait_until(lambda: int(screen.text(".counted.asked b") or 0) > 2, "the wheel's pulses are counted", 30)
+    board.walk.pace_mph = 0.0
+    screen.wait("button", "Go on", timeout_s=60)
+    assert "the rig file says 8" in screen.text("#bringup-step")
+    screen.tap("button", "Go on")
+    screen.wait("#bringup-step", "spray switch", timeout_s=60)
+    screen.tap("button", "Skip")  # this sprayer has none
+    screen.wait("#bringup-result .headline", timeout_s=60)
+
+
 @pytest.mark.journey
 def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone, board: BoardOnPty) -> None:
     """A board whose sprayer moves when a step asks for it; what it finds is kept with the sprayer."""
@@ -180,22 +200,10 @@ def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone,
     page.wait_for_selector("#bringup-step:has-text('Leave everything alone')")
     other = phone(page.url)
     other.wait_for_selector("#bringup-step:has-text('Leave everything alone')")  # a second screen sees the same
-    for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
-                          ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
-        page.wait_for_selector(f"#bringup-step:has-text('{words}')")
-        page.wait_for_selector(".counted.asked b")
-        for name, value in change.items():
-            setattr(board.walk, name, value)
-    wait_until(lambda: int(page.inner_text(".counted.asked b")) > 2, "the wheel's pulses are counted")
-    board.walk.pace_mph = 0.0
-    page.wait_for_selector("button:has-text('Go on')")
-    assert "the rig file says 8" in page.inner_text("#bringup-step")
-    finger.tap("button:has-text('Go on')")
-    page.wait_for_selector("#bringup-step:has-text('spray switch')")
-    finger.tap("button:has-text('Skip')")  # this sprayer has none
-    page.wait_for_selector("#bringup-result .headline")
+    screen = Screen(Chromium(page))
+    go_through_steps(screen, board)
     (kept,) = (runs / "rigs" / "long-meadow").glob("bringup-*.json")
     assert json.loads(kept.read_text(encoding="utf-8"))["answer"] == page.inner_text("#bringup-result .headline")
-    print(f"set up and bring-up: {finger.taps} taps")
+    print(f"set up and bring-up: {finger.taps + screen.taps} taps")
     page.goto(page.url.split("/bringup")[0] + "/rig")
     page.wait_for_selector(f"main:has-text('{json.loads(kept.read_text(encoding='utf-8'))['answer']}')")

@@ -105,6 +105,7 @@ class BoardOnPty:
         self.quiet = threading.Event()
         self._master, slave = os.openpty()
         tty.setraw(slave)
+        os.set_blocking(self._master, False)
         self._slave = slave  # held open, so that a recorder may come and go
         # A name of its own: the terminal's is given to the next one, and a recorder looks for its board by name.
         self._folder = tempfile.TemporaryDirectory()
@@ -134,7 +135,7 @@ class BoardOnPty:
             due += STEP_S
             report = self.walk.report()
             if not self.quiet.is_set():
-                os.write(self._master, report + b"\n")
+                self._send(report)
                 self.sent_at[self.walk.seq] = time.monotonic()
 
     def _answer(self, line: bytes) -> None:
@@ -143,5 +144,12 @@ class BoardOnPty:
         except LineError:
             return
         if command.letter == "q":
-            os.write(self._master, encode_identity(IDENTITY) + b"\n")
-        os.write(self._master, encode_reply(Ack(command.tag, command.letter, 0)) + b"\n")
+            self._send(encode_identity(IDENTITY))
+        self._send(encode_reply(Ack(command.tag, command.letter, 0)))
+
+    def _send(self, line: bytes) -> None:
+        """A line; where nobody listens it waits, but not for longer than the board is there."""
+        left = line + b"\n"
+        while left and not self._stop.is_set():
+            if select.select([], [self._master], [], STEP_S)[1]:
+                left = left[os.write(self._master, left) :]
