@@ -161,7 +161,7 @@ def test_the_new_pages_can_be_used_by_everybody(opened: Opened, phone: Phone) ->
         page = phone(opened.address + path)
         page.wait_for_selector("main .acts")
         wait_settled(page)
-        look_at(page, path)
+        look_at(page, path, PHONE)
     page.click("#start-go")
     live(page)
     page.click("#mark")
