@@ -16,7 +16,7 @@ from typing import Any
 
 from firmware_protocol.messages import outputs_argument
 from host.errors import BadInputError, NotNowError, NotSavedError
-from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, UNDOABLE
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, UNDOABLE, WORK_PAUSED, WORK_RESUMED
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
 from host.journal.writer import RECORDING
@@ -31,7 +31,7 @@ _MOST_SHELTERED = 5  # of one name in one folder
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
 _TELLABLE = UNDOABLE
-_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)
+_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED, WORK_PAUSED, WORK_RESUMED)
 
 
 @dataclass(frozen=True, slots=True)

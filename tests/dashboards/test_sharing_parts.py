@@ -335,5 +335,5 @@ def test_the_banner_survives_whatever_goes_wrong(monkeypatch: pytest.MonkeyPatch
 
     banner = TerminalBanner(8050, Invitations(Drawn()), addresses=addresses, with_qr=False, say=say)
     banner.start()
-    assert shown.wait(10)
+    assert shown.wait(60)
     banner.close()
