@@ -58,13 +58,7 @@ def pump_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
     mix = answers.read("mix", _mix) or "suspension"
     pressure = answers.quantity("pressure", "pressure")
     if pressure is None and not answers.given("pressure"):
-        pressure = rig.nozzles.max_pressure_pa
-        if pressure is None:
-            answers.wrong(
-                "pressure",
-                f"{answers.where('pressure')} is missing, and the rig file has no range for its tips: give the highest "
-                "that you spray at.",
-            )
+        pressure = rig.nozzles.highest_stated_pa
     margin = answers.read("margin", lambda text, where: parse_share(text, where, 5.0))
     agitation = answers.read("agitation", _agitation)
     gravity = answers.read("density", parse_density)

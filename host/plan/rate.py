@@ -87,11 +87,11 @@ def solve(
     return Setting(rate_m3_m2, speed_m_s, pressure_pa, nozzle_flow_m3_s, found)
 
 
-def speed_limits(boom: Boom, rate_m3_m2: float) -> tuple[float | None, float | None]:
-    """Slowest and fastest speed (m/s) that give a rate within the nozzle's pressure range; None for no limit."""
+def speed_limits(boom: Boom, rate_m3_m2: float) -> tuple[float, float]:
+    """Slowest and fastest speed (m/s) that give a rate within the range of the nozzles' tips."""
     low, high = (
-        None if at is None else speed_for_rate(boom.nozzles.count * boom.nozzle_flow_m3_s(at), rate_m3_m2, boom.swath_m)
-        for at in (boom.nozzles.min_pressure_pa, boom.nozzles.max_pressure_pa)
+        speed_for_rate(boom.nozzles.count * boom.nozzle_flow_m3_s(at), rate_m3_m2, boom.swath_m)
+        for at in boom.nozzles.range_pa
     )
     return low, high
 
@@ -105,10 +105,10 @@ def rate_table(boom: Boom, speeds_m_s: Sequence[float], pressures_pa: Sequence[f
     return table
 
 
-def beyond_range(pressure_pa: float, low_pa: float | None, high_pa: float | None) -> float:
+def beyond_range(pressure_pa: float, low_pa: float, high_pa: float) -> float:
     """Pressure over the limit of a range that it passes (above 1: too high, below 1: too low); 1 within the range."""
-    if low_pa is not None and pressure_pa < low_pa * (1 - HAIR):
+    if pressure_pa < low_pa * (1 - HAIR):
         return pressure_pa / low_pa
-    if high_pa is not None and pressure_pa > high_pa * (1 + HAIR):
+    if pressure_pa > high_pa * (1 + HAIR):
         return pressure_pa / high_pa
     return 1.0

@@ -83,7 +83,7 @@ def rate_document(rig: Rig, typed: Mapping[str, str | None], system: str, *, com
     return Document(
         "rate",
         f"Plan for {rig.name}",
-        _answer(setting, system),
+        _answer(setting, boom.nozzles, system),
         (
             Section("", "", (Messages(messages, key="warnings"), _setting(setting, boom, system))),
             Section("", "Walk and catch by", (aims,)),
@@ -102,10 +102,18 @@ def read_boom(rig: Rig, answers: Answers) -> Boom:
 
 
 def pressures_of(tip: Tip) -> list[float]:
-    """Pressures (Pa) over the range of a tip; about its reference pressure where it has none."""
-    rated = tip.reference_pressure_pa
-    low, high = tip.min_pressure_pa or rated / 2, tip.max_pressure_pa or rated * 1.5
+    """Pressures (Pa) over the range of a tip."""
+    low, high = tip.range_pa
     return [low + (high - low) * step / (_PRESSURES - 1) for step in range(_PRESSURES)]
+
+
+def range_words(tip: Tip, system: str) -> str:
+    """The range of a tip, and whether anybody stated it."""
+    span = " to ".join(format_value(limit, "pressure", system) for limit in tip.range_pa)
+    if None not in (tip.min_pressure_pa, tip.max_pressure_pa) or len(tip.points) > 1:
+        return f"the tips' range of {span}"
+    at = format_value(tip.reference_pressure_pa, "pressure", system)
+    return f"{span}, where tips stated at {at} are usually used (the rig file has no range for them)"
 
 
 def _fill_in(given: dict[str, float | None], rig: Rig) -> None:
@@ -120,7 +128,7 @@ def _fill_in(given: dict[str, float | None], rig: Rig) -> None:
         given["speed"] = rig.course.speed_m_s
 
 
-def _answer(setting: Setting, system: str) -> str:
+def _answer(setting: Setting, tip: Tip, system: str) -> str:
     rate = format_value(setting.rate_m3_m2, "rate", system)
     speed = format_value(setting.speed_m_s, "speed", system)
     pressure = format_value(setting.pressure_pa, "pressure", system)
@@ -128,6 +136,8 @@ def _answer(setting: Setting, system: str) -> str:
         return f"{pressure} at {speed} puts down {rate}."
     if setting.found == "speed":
         return f"Walk at {speed} with {pressure} for {rate}."
+    if beyond_range(setting.pressure_pa, *tip.range_pa) != 1.0:
+        return f"These tips do not give {rate} at {speed}: it would take {pressure}."
     return f"Set {pressure} at {speed} for {rate}."
 
 
@@ -151,16 +161,16 @@ def _setting(setting: Setting, boom: Boom, system: str) -> Facts:
 
 def _warnings(rig: Rig, boom: Boom, setting: Setting, system: str) -> list[Message]:
     nozzles, made = boom.nozzles, []
-    pressure, lowest, highest = setting.pressure_pa, nozzles.min_pressure_pa, nozzles.max_pressure_pa
-    beyond = beyond_range(pressure, lowest, highest)
+    pressure = setting.pressure_pa
+    beyond = beyond_range(pressure, *nozzles.range_pa)
     if beyond != 1.0:
-        span = " to ".join(format_value(limit, "pressure", system) for limit in (lowest, highest))
+        span = range_words(nozzles, system)
         speeds = " to ".join(format_value(limit, "speed", system) for limit in speed_limits(boom, setting.rate_m3_m2))
         way, other = ("lower", "smaller") if beyond < 1 else ("higher", "larger")
         # Q ∝ √P: tips that pass this flow at the limit itself.
         times = beyond**0.5 if beyond > 1 else beyond**-0.5
         made.append(
-            f"{format_value(pressure, 'pressure', system)} is {way} than the tips' range of {span}: for this rate keep "
+            f"{format_value(pressure, 'pressure', system)} is {way} than {span}: for this rate keep "
             f"the speed within {speeds}, or take tips at least {times:.2f} times {other}."
         )
     gives = None if rig.pump is None else rig.pump.flow_m3_s(pressure)

@@ -48,7 +48,7 @@ def choose(
         at = tip.pressure_for_flow_pa(water)
         passes = float(tip.flow_m3_s(pressure_pa)) / math.sqrt(boom.specific_gravity)
         rate = application_rate(boom.nozzles.count * passes, speed_m_s, boom.swath_m)
-        beyond = beyond_range(at, tip.min_pressure_pa, tip.max_pressure_pa)
+        beyond = beyond_range(at, *tip.range_pa)
         choices.append(Choice(name, float(tip.flow_m3_s(rated_pa)), at, rate, beyond))
     return sorted(choices, key=lambda c: (abs(math.log(c.beyond)), abs(math.log(c.pressure_pa / pressure_pa))))
 

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 
+# Of the pressure that a tip's flow is stated at: tips stated at 40 psi are used from 15 to 100 psi (common practice).
+USUAL_RANGE = (0.375, 2.5)
 # Standard uncertainty of a small meter's factor away from where it was caught, as a slope over the natural logarithm:
 # 2 % for each doubling of the flow. Assumed, for such meters are sold as ± 3 % over a range of ten; common practice.
 METER_SLOPE = 0.02 / math.log(2.0)
@@ -82,6 +84,19 @@ class Tip:
     def reference_pressure_pa(self) -> float:
         """Pressure of the reference point, the middle one of a table."""
         return self.points[len(self.points) // 2][0]
+
+    @property
+    def highest_stated_pa(self) -> float:
+        """The highest pressure (Pa) that its range or its chart tells of."""
+        return self.max_pressure_pa or self.points[-1][0]
+
+    @property
+    def range_pa(self) -> tuple[float, float]:
+        """Pressures (Pa) it may be used at: its stated limits; where one is missing, the end of its chart or, of a
+        single point, its share of USUAL_RANGE."""
+        at = [pressure for pressure, _ in self.points]
+        ends = (at[0], at[-1]) if len(at) > 1 else tuple(at[0] * share for share in USUAL_RANGE)
+        return self.min_pressure_pa or ends[0], self.max_pressure_pa or ends[1]
 
     @property
     def coefficient(self) -> float:

@@ -20,7 +20,6 @@ _SLOWEST_M_S, _FASTEST_M_S = 0.3, 7.0  # of a sprayer at work: a slow walk, a tr
 _COARSE = 0.10  # of the pressure, standard
 _WIDTH_OFF = 0.2
 _PLAUSIBLE_TANK_S = 60.0
-_AROUND = 2.0  # times the pressure of the chart, up and down, where no range of the tip is known
 
 
 @dataclass(frozen=True)
@@ -41,8 +40,7 @@ def working(rig: Rig) -> Working:
     pressure = nozzles.reference_pressure_pa
     if rig.course:
         wanted = nozzles.pressure_for_flow_pa(flow_for_rate(rate, rig.course.speed_m_s, rig.swath_m) / nozzles.count)
-        low = nozzles.min_pressure_pa or pressure / _AROUND
-        if low <= wanted <= (nozzles.max_pressure_pa or pressure * _AROUND):
+        if beyond_range(wanted, *nozzles.range_pa) == 1:
             pressure = wanted
     flow = nozzles.count * float(nozzles.flow_m3_s(pressure))
     speed = rig.course.speed_m_s if rig.course else speed_for_rate(flow, rate, rig.swath_m)
@@ -50,9 +48,9 @@ def working(rig: Rig) -> Working:
 
 
 def duty_of(rig: Rig) -> tuple[Duty, float]:
-    """What the pump has to do as `plan pump` asks by default, and at which pressure: the tips' highest, else theirs."""
+    """What the pump has to do as `plan pump` asks by default, and at which pressure: the highest stated of the tips."""
     duty = Duty(Boom(rig.nozzles, rig.swath_m, 1.0), rig.tank.volume_m3, AGITATION["suspension"], MARGIN)
-    return duty, rig.nozzles.max_pressure_pa or rig.nozzles.reference_pressure_pa
+    return duty, rig.nozzles.highest_stated_pa
 
 
 def misfits(rig: Rig) -> tuple[Message, ...]:
@@ -96,7 +94,7 @@ def _rate(rig: Rig) -> Iterator[Message]:
             "rate",
         )
     at = rig.nozzles.reference_pressure_pa
-    share = beyond_range(at, rig.nozzles.min_pressure_pa, rig.nozzles.max_pressure_pa)
+    share = beyond_range(at, *rig.nozzles.range_pa)
     if share != 1:
         yield Message(
             f"The tip's flow is given at {format_value(at, 'pressure', system)}, outside the pressures it "
@@ -125,7 +123,7 @@ def _pump(rig: Rig) -> Iterator[Message]:
 
 def _pulses(rig: Rig) -> Iterator[Message]:
     now, (most_flow, _) = working(rig), FASTEST_HZ[rig.meter_sensor]
-    top = rig.nozzles.max_pressure_pa or now.pressure_pa
+    top = max(rig.nozzles.highest_stated_pa, now.pressure_pa)
     # The factor over frequency bends by a few percent at most: its first point is near enough here.
     pulses = rig.meter.curve[0][1] * rig.nozzles.count * float(rig.nozzles.flow_m3_s(top))
     if pulses > most_flow:
@@ -161,7 +159,7 @@ def _pressure(rig: Rig) -> Iterator[Message]:
     sensor, at, system = rig.pressure, rig.nozzles.reference_pressure_pa, rig.units
     if sensor is None:
         return
-    highest = rig.nozzles.max_pressure_pa or at
+    highest = rig.nozzles.highest_stated_pa
     end = format_value(sensor.high_pa, "pressure", system)
     if highest > sensor.high_pa * (1 + 1e-9):
         yield Message(

@@ -6,6 +6,7 @@ from importlib.resources import files
 import pytest
 
 from host.rig import rig_from_toml
+from host.rig.model import USUAL_RANGE
 from host.rig.tables import RIG
 from host.schema import Table, Tables
 from host.units import parse_quantity
@@ -27,6 +28,13 @@ def test_every_key_is_on_the_page_and_no_other():
     assert TABLE.keys() == KNOWN.keys()
 
 
+TIP_RANGE = "ends of its table; of a single point ⅜ to 2½ of its pressure"
+
+
+def test_the_usual_range_is_the_one_of_the_code():
+    assert USUAL_RANGE == (3 / 8, 5 / 2)
+
+
 @pytest.mark.parametrize("key", KNOWN)
 def test_kind_default_and_meaning_on_the_page_are_those_of_the_code(key):
     rule = KNOWN[key]
@@ -39,7 +47,7 @@ def test_kind_default_and_meaning_on_the_page_are_those_of_the_code(key):
         words = [str(v).lower() if isinstance(v, bool) else f'"{v}"' for v in values]
         assert re.findall(r"`([^`]+)`", default) == words
     else:
-        assert default in ("none", "no limits", "nozzles × spacing")
+        assert default in ("none", "no limits", "nozzles × spacing", TIP_RANGE)
 
 
 @pytest.mark.parametrize("text", EXAMPLES)

@@ -216,7 +216,7 @@ def _odd_flows(catches: Sequence[MeterCatch], rig: Rig) -> list[str]:
     """Catches that ran faster than the sprayer can, or slower than one nozzle does: their time or amount is wrong."""
     nozzles, pump = rig.nozzles, rig.pump
     lowest = float(nozzles.flow_m3_s(nozzles.min_pressure_pa or nozzles.points[0][0])) / FLOW_BEYOND
-    boom = nozzles.count * float(nozzles.flow_m3_s(nozzles.max_pressure_pa or nozzles.points[-1][0]))
+    boom = nozzles.count * float(nozzles.flow_m3_s(nozzles.highest_stated_pa))
     highest = FLOW_BEYOND * max(boom, pump.highest_flow_m3_s if pump else 0.0)
     for number, catch in enumerate(catches, start=1):
         flow = catch.volume_m3 / catch.duration_s if catch.duration_s else lowest

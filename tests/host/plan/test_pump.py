@@ -154,9 +154,9 @@ def test_mistakes_name_the_option(words, says):
     assert says in answer.err
 
 
-def test_a_rig_without_a_range_is_asked_for_the_pressure(tmp_path):
+def test_a_rig_without_a_range_is_judged_where_its_tips_are_stated(tmp_path):
     file = tmp_path / "rig.toml"
     file.write_text(FOUR_NOZZLES.format(nozzles=4).replace("range =", "# "))
-    rig_from_toml(file.read_text())
-    answer = ask("plan", "pump", "--rig", str(file), "--cards", str(tmp_path))
-    assert answer.code == 2 and "--pressure is missing" in answer.err
+    nozzles = rig_from_toml(file.read_text()).nozzles
+    answer = ask("plan", "pump", "--rig", str(file), "--cards", str(tmp_path), "--json")
+    assert answer.json["pressure_psi"] == pytest.approx(nozzles.reference_pressure_pa / 6894.757, rel=1e-6)

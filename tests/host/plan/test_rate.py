@@ -1,4 +1,5 @@
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ from hypothesis import strategies as st
 from host.errors import UserError
 from host.plan.rate import Boom, beyond_range, rate_table, solve, speed_limits
 from tests.host.calibrate.rigs import rig
-from tests.host.plan.asking import METRIC, ask_rig
+from tests.host.plan.asking import METRIC, US, ask_rig
 
 GALLON, ACRE, PSI = 3.785411784e-3, 4046.8564224, 6894.757293168361
 GPM = GALLON / 60
@@ -56,7 +57,6 @@ def test_a_limit_reached_exactly_is_within_the_range():
     assert beyond_range(low, low, high) == beyond_range(high, low, high) == 1
     assert beyond_range(math.nextafter(high, math.inf), low, high) == 1
     assert beyond_range(1.001 * high, low, high) == pytest.approx(1.001)
-    assert beyond_range(1.0, None, None) == 1
     assert ask_rig("plan", "rate", "--rate", "1 gal/1000 ft2", "--pressure", "60 psi").code == 0
     assert ask_rig("plan", "rate", "--rate", "1 gal/1000 ft2", "--pressure", "60.1 psi").code == 1
 
@@ -75,6 +75,22 @@ def test_out_of_range_says_which_speeds_and_how_much_larger_tips_would_do():
     assert f"at least {(pressure / 60) ** 0.5:.2f} times larger" in warning["text"]
     assert "15.0 psi to 60.0 psi" in warning["text"]
     assert "lower than the tips' range" in ask_rig("plan", "rate", "--speed", "1 mph").out
+
+
+def test_without_a_stated_range_a_single_point_still_has_limits(tmp_path):
+    """A tip stated at 40 psi is used from 15 to 100 psi (common practice); P ∝ Q² would promise any rate."""
+    text = Path(US).read_text(encoding="utf-8")
+    silent = tmp_path / "silent.toml"
+    silent.write_text(text.replace('range = ["15 psi", "60 psi"]', ""), encoding="utf-8")
+    assert "range" not in silent.read_text(encoding="utf-8")
+    fast = ask_rig("plan", "rate", "--speed", "8 mph", "--json", rig=str(silent))
+    assert fast.code == 1
+    assert fast.json["answer"].startswith("These tips do not give 1.00 gal/1000 ft² at 8.00 mph")
+    assert "15.0 psi to 100.0 psi, where tips stated at 40.0 psi are usually used" in fast.json["warnings"][0]["text"]
+    assert ask_rig("plan", "rate", "--speed", "3.5 mph", "--json", rig=str(silent)).code == 0
+    none = ask_rig("plan", "tips", "--speed", "8 mph", "--json", rig=str(silent))
+    assert none.code == 1 and "none of yours does it" in none.json["answer"]
+    assert ask_rig("plan", "pump", "--json", rig=str(silent)).json["pressure_psi"] == pytest.approx(40)
 
 
 def test_warnings_stand_in_the_units_that_were_asked_for():
