@@ -220,11 +220,9 @@ class StepWatch:
     def _first_level(self) -> None:
         levels = np.array(self._collected)
         half = len(levels) // 2
-        early, late = levels[:half, 0], levels[half:, 0]
-        apart = abs(float(np.median(late) - np.median(early)))
-        if apart > max(
-            TUNING.first_apart, TUNING.sum_sigmas * float(np.ptp(np.quantile(late, (0.16, 0.84)))) / half**0.5
-        ):
+        apart = abs(float(np.median(levels[half:, 0]) - np.median(levels[:half, 0])))
+        chance = TUNING.sum_sigmas * float(np.median(np.abs(np.diff(levels[:, 0])))) / half**0.5
+        if apart > max(TUNING.first_apart, chance):
             # The flow was interrupted, or the rotor still on its way: what comes later decides.
             self._collected = self._collected[half:]
             self._collecting = self._first_frames - len(self._collected)

@@ -129,8 +129,8 @@ class Tuning:
     stopped_s: float = 1.5  # without a switch on the spray it may have come on or gone off as long before that shows
 
     # From a step to its cause
-    judge: Span = (2.0, 8)  # after the step, from which a first judgement is made
-    settle: Span = (3.0, 12)
+    judge: Span = (2.0, 14)  # after the step, from which a first judgement is made
+    settle: Span = (3.0, 18)
     rough: float = 2.5  # times the run's own noise: air or false pulses, not an orifice
     rough_pressure: float = 2.0
     rough_spread: float = 2.5  # the same, for frames of which only some are spoilt

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from host.pipeline.faults.first_word import FirstWord, still_there
+from host.pipeline.faults.timing import Timing
 
 TIME_S = 0.05 + 0.1 * np.arange(1, 25)
 
@@ -46,3 +47,21 @@ def test_a_rotor_running_down_is_not_called_before_it_has_stopped(lag_s):
     for_s = TIME_S < 1.3
     said = answers(np.exp(-TIME_S[for_s] / lag_s))
     assert True not in said
+
+
+def test_in_reports_a_second_apart_a_hand_off_the_trigger_is_taken_back():
+    off, time_s = np.array([0.0, 0.19, 0.17, 0.0, 0.0, 0.0, 0.0]), np.arange(7.0) + 1.0
+    words = [FirstWord(off[:n], time_s[:n], True, 0.003, Timing(1.0)) for n in range(2, 8)]
+    stays, _ = first([still_there(word, 0.0, 2.0, 5) for word in words])
+    assert stays is False
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_tenth_of_one_of_eight_nozzles_is_not_taken_back_because_the_walk_shakes_it(seed):
+    rng = np.random.default_rng(seed)
+    time_s = 0.1 * np.arange(1, 31)
+    shaken = 0.008 * np.sin(2 * np.pi * 1.8 * time_s + rng.uniform(0, 6)) + rng.normal(0.0, 0.006, 30)
+    off = 0.0125 * (1.0 - np.exp(-time_s / 0.22)) + shaken
+    off[:5] += 0.01  # it was noticed because chance helped
+    words = [FirstWord(off[:n], time_s[:n], True, 0.008) for n in range(5, 31)]
+    assert next(said for said in (still_there(word, 0.0, 0.5, 8) for word in words) if said is not None)
