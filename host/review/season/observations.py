@@ -79,6 +79,16 @@ class Observations:
         return int(before[place]), int(before[-1] - before[place])
 
     @cached_property
+    def reach(self) -> dict[str, float]:
+        """How far from its middle a series goes in which a cause shows, of two the lesser; 0 for a transducer."""
+        reach = {}
+        for at, cause in enumerate(self.causes):
+            shows = (self.response[:, at] != 0.0) & np.isin(self.block, (BOOM, BALANCE))
+            far = [float(np.abs(self.y[shows & (self.block == one)]).max()) for one in np.unique(self.block[shows])]
+            reach[cause] = 0.0 if cause == ZERO else min(far, default=0.0)
+        return reach
+
+    @cached_property
     def waves(self) -> tuple[Floats, Floats]:
         """Slow waves of flow at one pressure (n, k), as warmth may make them, and their deviations (k,) for one of 1.
 

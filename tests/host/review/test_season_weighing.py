@@ -1,5 +1,6 @@
 """Changes weighed against all that a season has seen, and single runs that stand out."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -114,6 +115,41 @@ def test_an_untold_refill_is_asked_about_with_its_volume(digest):
 @pytest.mark.parametrize("plant", [plant for plant, (_, expected) in PLANTS.items() if not expected])
 def test_nothing_is_accused_where_nothing_happened(digest, plant):
     assert season_of(drawn(digest, 11, plant)).findings == ()
+
+
+@pytest.mark.parametrize("factor", [0.2, 0.5, 3.0])
+def test_a_change_is_one_finding_however_large(digest, factor):
+    """Most of the boom shut, or tips of another size: no row of smaller changes, and no traceback."""
+    runs = drawn(digest, 3, "nothing")
+    late = [replace(one, steady=replace(one.steady, coefficient=one.steady.coefficient * factor)) for one in runs[AT:]]
+    (finding,) = season_of([*runs[:AT], *late]).findings
+    assert (finding.kind, finding.first_day) == (kinds.NOZZLE_STEP, day_of(AT))
+    assert finding.change == pytest.approx(factor - 1, abs=3 * finding.change_u)
+
+
+def test_two_drifts_that_overlap_lend_each_other_their_uncertainty(digest):
+    """Nozzles wear by 8 % while the meter loses 4 % from run 30 on: what one of them takes, the other one lacks."""
+    wear = [math.log1p(0.08 * run / 59) for run in range(60)]
+    lost = [math.log(0.96) * max(run - 30, 0) / 29 for run in range(60)]
+    runs = [
+        replace(
+            one,
+            steady=replace(one.steady, coefficient=one.steady.coefficient * math.exp(wear[run] + lost[run])),
+            meter_over_tank=one.meter_over_tank * math.exp(lost[run]),
+        )
+        for run, one in enumerate(drawn(digest, 21, "nothing"))
+    ]
+    nozzles, meter = season_of(runs).findings
+    assert (nozzles.kind, meter.kind) == (kinds.WEAR, kinds.METER_DRIFT)
+    assert nozzles.change_u > 0.003 and nozzles.change == pytest.approx(0.08, abs=2.58 * nozzles.change_u)
+    assert meter.change == pytest.approx(-0.04, abs=2.58 * meter.change_u)
+
+
+def test_a_change_that_may_be_the_meters_asks_for_a_catch_test_by_what_the_meter_claims(digest):
+    runs = [replace(one, meter_over_tank=None) for one in drawn(digest, 3, "meter - 5 %")]
+    (finding,) = season_of(runs).findings
+    assert len(finding.suspects) > 1
+    assert "more than the 2.0 % to which the meter is known" in season_of(runs).due.text
 
 
 @pytest.mark.parametrize("at", range(5, 55, 10))
