@@ -36,11 +36,10 @@ class _Kind:
 
 
 _METER = _Kind("meter", "meter's card", "calibrate the meter", METER)
-_KINDS = (
-    _METER,
-    _Kind("boom", "catch test", "do a catch test", NOZZLES),
-    _Kind("pressure", "transducer's card", "calibrate the transducer", ZERO),
-)
+_BOOM = _Kind("boom", "catch test", "do a catch test", NOZZLES)
+_PRESSURE = _Kind("pressure", "transducer's card", "calibrate the transducer", ZERO)
+_KINDS = (_METER, _BOOM, _PRESSURE)
+_DECIDING = (_BOOM, _METER, _PRESSURE)  # the first of them whose cause is a suspect
 
 
 @dataclass(frozen=True)
@@ -92,7 +91,7 @@ def _of_kind(
     behind = f"since the {kind.name} of {card.date}" if card else "since the first run"
     bound = f"the {_size(kind, claimed, last_run.units)} to which {known} known"
     if abs(moved.size) > max(claimed, EXPANDED * moved.u):
-        worn = kind.kind == "boom" and moved.wear > math.log1p(WORN_OVER)
+        worn = kind.kind == "boom" and min(moved.wear, moved.size) > math.log1p(WORN_OVER)
         also = f"; replace the nozzles at {percent(WORN_OVER)}" if worn else ""
         much = _size(kind, moved.size, last_run.units)
         return f"{kind.do} now", f"{moved.first} by {much} {behind}: more than {bound}{also}"
@@ -132,7 +131,8 @@ class _Moved:
 def _moved_since(kind: _Kind, found: Explained, changes: Sequence[Named], since: float) -> _Moved:
     """What a cause has done since a time.
 
-    A change whose cause is not known counts for the catch test, which decides between nozzles and all others.
+    A change whose cause is not known counts for the calibration that decides: between nozzles and all others the catch
+    test, else that of the meter.
     """
     times = found.seen.times
     place = int(np.searchsorted(times, since, side="right")) - 1
@@ -142,8 +142,7 @@ def _moved_since(kind: _Kind, found: Explained, changes: Sequence[Named], since:
         if one.weighed is None:
             continue
         suspects, change = one.weighed.suspects, one.effect.change
-        mine = suspects == (kind.cause,) or (len(suspects) > 1 and kind.kind == "boom")
-        if not mine:
+        if next((one.cause for one in _DECIDING if one.cause in suspects), "") != kind.cause:
             continue
         share = shapes([change], times)[:, 0]
         left = float(share[-1] - (share[place] if place >= 0 else 0.0))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from host.documents.words import percent, plural
-from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, ZERO, Change
+from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, TANK, ZERO, Change
 from host.review.season.observations import BALANCE
 from host.review.season.search import Explained, expected, fits
 
@@ -100,12 +100,14 @@ def _decides(found: Explained, change: Change, size: float, weighed: Weighed) ->
     if len(suspects) < 2:
         return ""
     ways = []
-    if METER in suspects:
+    if METER in suspects and not set(suspects) <= {METER, TANK}:  # balances show both of these
         ways += [words for words in (_balances(found, change, size, weighed.odds),) if words]
     if ZERO in suspects:
         ways += ["a run at two pressures", "what the transducer reads with the pump off"]
     if NOZZLES in suspects:
         ways.append("a catch test")
+    if TANK in suspects:
+        ways.append("calibrating the meter")
     if STRAINER in suspects:
         ways.append("a look into the strainers")
     return f"{', '.join(ways[:-1])} or {ways[-1]}" if len(ways) > 1 else ways[0] if ways else "a catch test"
