@@ -18,7 +18,7 @@ from host.review.season.changes import METER, NOZZLES, ZERO, shapes
 from host.review.season.effects import of_flow
 from host.review.season.findings import EXPANDED, Named
 from host.review.season.observations import time_of
-from host.review.season.search import Explained
+from host.review.season.search import LEAST_BESIDE, Explained
 
 _OLD_DAYS = 365.0  # each season anew: common practice
 _FAR_DAYS = 730.0  # no drift is believed for longer
@@ -67,6 +67,8 @@ def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], r
     told = [words for kind in _KINDS for words in (_of_kind(kind, found, changes, cards, runs),) if words]
     if told:
         return Due(tuple(do for do, _ in told), tuple(why for _, why in told))
+    if sum(run.steady is not None for run in runs) < 2 * LEAST_BESIDE:
+        return Due(("not yet",), ("fewer than six runs with steady spraying: too few to see a change",))
     newest = [(kind.name, card.date) for kind in _KINDS for card in (_last(kind, cards),) if card]
     known = f" ({', '.join(f'{name} of {day}' for name, day in newest)})" if newest else ""
     since = f"since the last calibrations{known}" if newest else "since the first run"
@@ -134,8 +136,8 @@ def _moved_since(kind: _Kind, found: Explained, changes: Sequence[Named], since:
     A change whose cause is not known counts for the calibration that decides: between nozzles and all others the catch
     test, else that of the meter.
     """
-    times = found.seen.times
-    place = int(np.searchsorted(times, since, side="right")) - 1
+    times = found.seen.in_use
+    place = int(np.searchsorted(found.seen.times, since, side="right")) - 1
     moved = variance = rate = wear = 0.0
     first, maybe_meter = "", False
     for one in changes:

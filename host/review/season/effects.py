@@ -100,7 +100,7 @@ def level(found: Explained, effects: Sequence[Effect], block: int) -> Floats:
     if not lasting:
         return np.zeros(len(found.seen.times))
     weights = np.array([one.size * response[found.seen.causes.index(one.change.cause)] for one in lasting])
-    return np.asarray(shapes([one.change for one in lasting], found.seen.times) @ weights)
+    return np.asarray(shapes([one.change for one in lasting], found.seen.in_use) @ weights)
 
 
 def usual_response(found: Explained, block: int) -> Floats:

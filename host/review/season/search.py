@@ -34,7 +34,7 @@ from host.review.season.observations import BALANCE, BOOM, Observations, with_sc
 
 _TAKEN = math.log(10.0)
 _MOST = 16
-_LEAST_BESIDE = 3  # runs on either side of a change
+LEAST_BESIDE = 3  # runs on either side of a change
 # Places where gradual changes and steps are looked for at first; near those found every run is tried.
 _GRID, _GRID_OF_MANY = 30, 20
 _MOST_STEPS = 100
@@ -128,7 +128,7 @@ def effects_of(changes: Sequence[Change], seen: Observations) -> Floats:
     if not changes:
         return np.zeros((len(seen.y), 0))
     cause = [seen.causes.index(change.cause) for change in changes]
-    return shapes(changes, seen.times)[seen.item] * seen.response[:, cause]
+    return shapes(changes, seen.in_use)[seen.item] * seen.response[:, cause]
 
 
 def widths(changes: Sequence[Change], seen: Observations) -> Floats:
@@ -316,7 +316,7 @@ def _leaps(seen: Observations) -> list[int]:
     """Items behind which the boom (or the pressure) leaps most."""
     here = seen.block == BOOM
     y, item = seen.y[here], seen.item[here]
-    if len(y) < 2 * _LEAST_BESIDE:
+    if len(y) < 2 * LEAST_BESIDE:
         return []
     # Three runs from a place on against the two before it, at places 2, 3, …
     behind = np.median(np.lib.stride_tricks.sliding_window_view(y, 3)[2:], axis=1)
@@ -335,12 +335,12 @@ def fits(seen: Observations, change: Change) -> bool:
     first, last = change.first, change.last
     before, behind = seen.on_both_sides(block, first)
     if change.step:
-        return before >= _LEAST_BESIDE and behind >= _LEAST_BESIDE
+        return before >= LEAST_BESIDE and behind >= LEAST_BESIDE
     _, after = seen.on_both_sides(block, last + 1)
     inside = behind - after
     if change.power == 0:
-        return before >= _LEAST_BESIDE and after >= _LEAST_BESIDE and inside >= 2
-    return inside >= 2 * _LEAST_BESIDE and (not change.back or after >= _LEAST_BESIDE)
+        return before >= LEAST_BESIDE and after >= LEAST_BESIDE and inside >= 2
+    return inside >= 2 * LEAST_BESIDE and (not change.back or after >= LEAST_BESIDE)
 
 
 def _apart(changes: Sequence[Change], others: Sequence[Change]) -> Floats:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -174,6 +175,21 @@ def test_a_strainer_and_a_hand_on_the_knob_are_weighed_by_the_course_of_the_pres
     assert " : 1 by the course of the pressure alone)" in finding.sentence
     turned = season_of(drawn(digest, 12, "knob turned slowly, transducer 1 psi high"))
     assert any("the knob, or a pump or battery" in one and " : 1 by its course" in one for one in turned.remarks)
+
+
+def test_a_winter_in_the_shed_is_no_wear(digest):
+    """Tips wear by what they spray: 4 % before a pause of 200 days and 4 % after it are one even wear, and no step."""
+    runs = []
+    for run, one in enumerate(drawn(digest, 8, "nothing")):
+        started = datetime.fromisoformat(one.started) + timedelta(days=200 * (run >= AT))
+        steady = replace(one.steady, coefficient=one.steady.coefficient * (1 + 0.08 * run / 59))
+        runs.append(replace(one, started=started.isoformat(), steady=steady))
+    (finding,) = season_of(runs).findings
+    assert finding.kind == kinds.WEAR and finding.change == pytest.approx(0.08, abs=2.58 * finding.change_u)
+
+
+def test_a_few_runs_are_too_few_to_see_a_change(digest):
+    assert "too few to see a change" in season_of(drawn(digest, 8, "nothing")[:5]).due.text
 
 
 def test_cards_without_runs_are_no_season():
