@@ -44,6 +44,7 @@ from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
 from dashboards.web.units_choice import UnitsChoice
 from host.errors import BadInputError, NotNowError, UserError
+from host.page_links import forget_links, keep_links
 from host.run_folder import LATEST, cards_folder, find_run
 from host.settings import load_settings
 
@@ -108,8 +109,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         context = PageContext(folder, cards, guests=own_guests, starting=starting, live=follower.is_live, invite=invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
-        banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
-        stack.callback(banner.close)
+        banner = _banner(sharing, bound, invitations, stack)
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
@@ -143,6 +143,15 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _banner(sharing: Sharing, port: int, invitations: Invitations, stack: ExitStack) -> TerminalBanner:
+    """What shows the links, in the terminal and to `swardflow link`, until `stack` ends."""
+    banner = TerminalBanner(port, invitations, None if sharing.shared else sharing.host)
+    banner.keep = partial(keep_links, port)
+    stack.callback(forget_links, port)
+    stack.callback(banner.close)
+    return banner
 
 
 def _remembered_units(starting: Starting) -> str:
