@@ -11,6 +11,7 @@ from host.pipeline.applying import SprayState
 from host.pipeline.counts import CountUnwrapper
 from host.pipeline.faults.coefficient import BoomCoefficient
 from host.pipeline.faults.steps import StepWatch, Usable
+from host.pipeline.faults.timing import USUAL
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.measured import flow_stop_s
 from host.pipeline.pressure import PressureReading
@@ -43,8 +44,9 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
             boom.doubtful[use],
         )
     )
-    first = float(np.mean(watched.log_c[: TUNING.first_frames]))
-    return watched.log_c[TUNING.first_frames :] - first, frames["host_s"][use][TUNING.first_frames :], watch
+    learned = USUAL.frames(TUNING.first)
+    first = float(np.mean(watched.log_c[:learned]))
+    return watched.log_c[learned:] - first, frames["host_s"][use][learned:], watch
 
 
 class Threshold:
