@@ -166,9 +166,10 @@ class Pipeline:
 
     def _why(self, counts: Counts, fitted: Fitted, refused: Bools) -> Ints:
         unmeasured = np.where(~fitted.meter, Why.NO_METER, np.where(~fitted.way, Why.NO_WHEEL, Why.ASSIGNED))
+        unmeasured = np.where(fitted.bounces, Why.ASSIGNED, unmeasured)
         why = np.where(refused, Why.REFUSED, Why.ASSIGNED)
         missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
-        why = np.where(missed, Why.DROPPED, why)
+        why = np.where(fitted.bounces, Why.BOUNCES, np.where(missed, Why.DROPPED, why))
         why = np.where(self._rolling(counts), Why.RESTART, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
         if self._first and len(why):

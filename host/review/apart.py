@@ -30,8 +30,9 @@ REASONS = {
     Why.NO_METER: "The board has no flow meter input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
+    Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
-_TOLD_ONCE = (Why.NO_METER, Why.NO_WHEEL, Why.REFUSED)  # of which the board's own message says why
+_TOLD_ONCE = (Why.NO_METER, Why.NO_WHEEL, Why.BOUNCES, Why.REFUSED)  # of which the board's own message says why
 
 
 def apart_messages(review: Review, system: str) -> list[str]:
@@ -70,9 +71,11 @@ def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) ->
     volume = format_volume(metered, system)
     seconds = duration(math.fsum(one.seconds for one in alike)).text
     first, last = review.at(alike[0].start_s), review.at(alike[-1].end_s)
+    # Of a part that the board lacks, its own message says so.
+    why = "" if alike[0].why in (Why.NO_WHEEL, Why.NO_METER) else f"{REASONS[alike[0].why]}. "
     if math.isnan(metered):
-        return f"{first} to {last}: {_unmetered(math.fsum(one.distance_m for one in alike), seconds, review, system)}"
-    why = "" if alike[0].why is Why.NO_WHEEL else f"{REASONS[alike[0].why]}. "
+        unmetered = _unmetered(math.fsum(one.distance_m for one in alike), seconds, review, system)
+        return f"{first} to {last}: {why}{unmetered[0].upper() if why else unmetered[0]}{unmetered[1:]}"
     head = f"{first} to {last}: {why}{volume} in {seconds} of spraying are not assigned"
     hidden = hidden_in(alike, known_of(review.totals, review.rig))
     if not hidden.area_m2 > 0:

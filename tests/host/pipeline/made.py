@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from host.frames import FRAME_DTYPE
+from host.frames import FRAME_DTYPE, Event
+
+# Who the board is: all fitted, a converter of ten bits. Before it has said so no pressure is known.
+IDENTITY = Event(0.0, 0, "identity", {"boot": 7, "adc_full_scale": 1023, "capabilities": 0x0F})
 
 RIG = """
 name = "Test rig"
