@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import astuple, dataclass, fields
 
 import numpy as np
 
 from firmware_protocol.messages import Capability, Flag
 from host.frames import Event, Frames
+from host.pipeline.bouncing import Unfiltered
 from host.pipeline.columns import Bools
 from host.pipeline.counts import Counts
 from host.rig import Rig
@@ -33,6 +33,7 @@ class Inputs:
         return Inputs(*(a or b for a, b in zip(astuple(self), astuple(other), strict=True)))
 
 
+_PULSED = ("flow", "wheel")
 NOTHING = Inputs(False, False, False, False, False)
 
 
@@ -46,6 +47,8 @@ class Fitted:
     way: Bools
     pressure: Bools
     bounces: Bools  # meter or wheel is a contact that the board does not filter: its pulses measure nothing
+    metered: Bools  # the total volume is known by what was counted
+    walked: Bools  # and the way
     sure_meter: Bools  # said by the board, or seen to work: a fault may be built on it
     sure_wheel: Bools
 
@@ -72,13 +75,13 @@ class Capabilities:
         self._rig = rig
         self._said: Capability | None = None
         self._seen = np.zeros((3, 1), dtype=np.bool_)  # whether meter, wheel and switch were seen to work so far
-        self._bad = np.zeros((2, 1), dtype=np.bool_)  # whether what meter and wheel count just now means nothing
+        self._bad = np.zeros((4, 1), dtype=np.bool_)  # whether meter and wheel are not filtered, and have counted so
 
-    def push(self, frames: Frames, counts: Counts, bounces: Mapping[str, Bools], events: list[Event]) -> Fitted:
-        """For `frames`, shape (n,), with their `counts`, among which `events` lie; `bounces` as Bouncing gives it."""
+    def push(self, frames: Frames, counts: Counts, bouncing: Unfiltered, events: list[Event]) -> Fitted:
+        """For `frames`, shape (n,), with their `counts` and their contacts, among which `events` lie."""
         works = np.stack((counts.flow.total > 0, counts.wheel.total > 0, (frames["flags"] & Flag.SPRAY) != 0))
         seen = np.logical_or.accumulate(np.concatenate((self._seen, works), axis=1), axis=1)[:, 1:]
-        bad = np.stack((bounces["flow"], bounces["wheel"]))
+        bad = np.stack([bouncing.waits[name] for name in _PULSED] + [bouncing.counted[name] for name in _PULSED])
         columns = self._columns(seen, bad)
         for event in events:
             if event.kind == "identity" and isinstance(event.detail.get("capabilities"), int):
@@ -98,11 +101,11 @@ class Capabilities:
         """The fields of Fitted, one below the other, by what the board has said so far."""
         rig, told = self._rig, self._said is not None
         has = ~Capability.PRESSURE if self._said is None else self._said
-        meter = bool(has & Capability.FLOW) & ~bad[0]
-        wheel = (rig.wheel is not None and bool(has & Capability.WHEEL)) & ~bad[1]
+        meter, metered = (bool(has & Capability.FLOW) & ~of for of in bad[::2])
+        wheel, wheeled = ((rig.wheel is not None and bool(has & Capability.WHEEL)) & ~of for of in bad[1::2])
         switch = (rig.spray_switch and bool(has & Capability.SWITCH)) & (told | seen[2])
         pressure = np.full(len(meter), rig.pressure is not None and bool(has & Capability.PRESSURE))
-        way = wheel if rig.wheel else meter | switch
+        way, walked = (wheel, wheeled) if rig.wheel else (meter | switch, metered | switch)
         sure = meter & (told | seen[0]), wheel & (told | seen[1])
-        columns: Bools = np.stack((meter, switch, wheel, way, pressure, bad.any(axis=0), *sure))
+        columns: Bools = np.stack((meter, switch, wheel, way, pressure, bad[:2].any(axis=0), metered, walked, *sure))
         return columns

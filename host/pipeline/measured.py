@@ -63,6 +63,11 @@ class Measurer:
         return self._capabilities.now
 
     @property
+    def bouncing(self) -> tuple[str, ...]:
+        """Inputs whose contact has been counting without a filter until now."""
+        return self._bouncing.now
+
+    @property
     def refused(self) -> list[Refused]:
         """When an input that the board has refused more edges than is good; not that a contact bounces."""
         has, noisy = {"flow": self.inputs.meter, "wheel": self.inputs.wheel}, self._bouncing.clean
@@ -81,8 +86,8 @@ class Measurer:
         scale = self._clock.push(counts, host_s)
         step_s = counts.step_us * 1e-6 * scale
         flow = self._flow.push(counts, counts.flow)
-        bounces = self._bouncing.push(frames, counts, events)
-        fitted = self._capabilities.push(frames, counts, bounces, events)
+        unfiltered = self._bouncing.push(frames, counts, events)
+        fitted = self._capabilities.push(frames, counts, unfiltered, events)
         spraying = self._spraying.push(frames, counts, flow, fitted)
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3

@@ -62,7 +62,7 @@ class Pipeline:
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
         number = self._settler.push(self._rows(now, rate, why))
-        volume = now.volume_m3 + self._unmetered(_unless(fitted.meter))
+        volume = now.volume_m3 + self._unmetered(_unless(fitted.metered))
         tank_left = self._tank.push(volume, events)
         if self._watch:
             self._watch.push(_scene(frames, now, ground.area_m2, tank_left))
@@ -76,7 +76,7 @@ class Pipeline:
             pressure_min_pa=now.pressure.min_pa,
             pressure_max_pa=now.pressure.max_pa,
             speed_m_s=travel.speed_m_s + _unless(fitted.way),
-            distance_m=travel.distance_m + self._unwalked(_unless(fitted.way)),
+            distance_m=travel.distance_m + self._unwalked(_unless(fitted.walked)),
             spraying=spraying,
             moving=travel.moving,
             rate_m3_m2=rate.rate_m3_m2,
@@ -111,6 +111,11 @@ class Pipeline:
     def inputs(self) -> Inputs:
         """What can be measured, by the newest that the board has said."""
         return self._measure.inputs
+
+    @property
+    def bouncing(self) -> tuple[str, ...]:
+        """Inputs, "flow" and "wheel", whose contact has been counting without a filter until now."""
+        return self._measure.bouncing
 
     @property
     def refused(self) -> list[Refused]:
@@ -173,7 +178,7 @@ class Pipeline:
         why = np.where(self._rolling(counts), Why.RESTART, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
         if self._first and len(why):
-            why[0] = Why.ASSIGNED
+            why[0] = Why.BOUNCES if fitted.bounces[0] else Why.ASSIGNED
             self._first = False
         return np.where(unmeasured > 0, unmeasured, why)
 

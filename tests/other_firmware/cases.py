@@ -72,6 +72,8 @@ ALL = wire.FLOW | wire.WHEEL | wire.PRESSURE | wire.SWITCH
 CASES = {
     "all is well": Case(),
     "a reed, filtered": Case(Boom(reed=True), build=Build(wheel_filter=(REST, 8000))),
+    "a reed that is not filtered": Case(Boom(reed=True)),
+    "a reed on wire 1.0": Case(Boom(reed=True), build=Build(protocol="1.0")),
     "reports every 20 ms": _every(20),
     "reports every 500 ms": _every(500),
     "reports every 1000 ms": _every(1000),
