@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from host.frames import Event, Frames
@@ -47,11 +49,13 @@ class Pipeline:
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
         self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
+        self._end_s = math.nan  # when the run was ended, on the host's clock
         self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
         self._turned_at_reset, self._reset_us = HoldLast(0), HoldLast(-_ROLL_US)
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
+        self._end_s = next((event.host_s for event in events if event.kind == "run_end"), self._end_s)
         now = self._measure.push(frames, events)
         counts, travel, spraying = now.counts, now.travel, now.spraying
         rate = self._rate.push(_progress(now))
@@ -95,7 +99,7 @@ class Pipeline:
 
     def finish(self) -> None:
         """End the pass under way: the run is over."""
-        self._settler.finish()
+        self._settler.finish(self._end_s)
 
     @property
     def passes(self) -> list[Pass]:

@@ -25,6 +25,11 @@ LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does
 _MISSED_US = 1_000_000  # a silence with so much less flow than before it may hide that the spray was off
 _MISSED_SHARE = 0.05
 _DRIBBLE_PULSES = 3  # fewer while the spray was off are the rotor running down
+_SILENT_S = 2.5  # the board is silent: PROTOCOL.md section 8
+_SILENT_TURNING_S, _TURN_US = (
+    10.0,
+    30_000_000,
+)  # in a turn the next pass is to come; who stands, or has long shut, is done
 _CENTRE_US = 1_000_000  # the rate over two seconds belongs to their middle
 
 
@@ -128,11 +133,18 @@ class Settler:
             place = gap + 1
         return number
 
-    def finish(self) -> None:
-        """Settle what is left: the run is over."""
+    def finish(self, end_s: float = math.nan) -> None:
+        """Settle what is left: the run is over, at `end_s` of the host's clock where it is known."""
+        spraying = bool(self._open)
         self._close(over=False)
         self._let_go(None)
         self._so_far = None
+        if not len(self._last):
+            return
+        last_s = float(self._last["host_s"][0])
+        turning = bool(self._last["moving"][0]) and self._last["us"][0] - self._sprayed_us < _TURN_US
+        if end_s - last_s > (_SILENT_S if spraying else _SILENT_TURNING_S) and (spraying or turning):
+            self.unassigned.append(Unassigned(Why.UNHEARD, last_s, end_s, math.nan, math.nan, end_s - last_s))
 
     def take(self) -> Settled:
         """The rows settled since the last call."""

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _NEXT_TO_NOTHING = 1e-3  # of the volume
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
 _SILENT_END_S = 10.0  # a board that is unplugged before the run is stopped is worth no sentence
+_NOT_HEARD = "nothing came from the board. What was sprayed then is not known"
 REASONS = {
     Why.SILENCE: "Nothing came from the board",
     Why.RESTART: "The board restarted; what was pumped while it was down is not counted",
@@ -30,6 +31,7 @@ REASONS = {
     Why.NO_METER: "The board has no flow meter input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
+    Why.UNHEARD: "Nothing came from the board any more",
     Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
 _TOLD_ONCE = (Why.NO_METER, Why.NO_WHEEL, Why.BOUNCES, Why.REFUSED)  # of which the board's own message says why
@@ -51,6 +53,11 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
+    if one.why is Why.UNHEARD:
+        hidden = hidden_behind(one, known_of(review.totals, review.rig))
+        volume, area = format_volume(hidden.uncounted_m3, system), format_value(hidden.area_m2, "area", system)
+        most = f": up to {volume} on {area}" if hidden.area_m2 > 0 else ""
+        return f"{review.at(one.start_s)} to the end: {_NOT_HEARD}{most}."
     volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
     head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
     totals = review.totals
@@ -126,9 +133,9 @@ def _unheard(review: Review) -> list[str]:
             return [f"No report could be read: {plural(run.wire_damage, 'line')} came damaged."]
         return [] if run.uninterpreted else ["Nothing came from the board: is it the right port, has the board power?"]
     last_s = float(run.frames["host_s"][-1])
-    if end_s is None or end_s - last_s < _SILENT_END_S:
+    if end_s is None or end_s - last_s < _SILENT_END_S or any(one.why is Why.UNHEARD for one in review.unassigned):
         return []
-    return [f"{review.at(last_s)} to the end: nothing came from the board. What was sprayed then is not known."]
+    return [f"{review.at(last_s)} to the end: {_NOT_HEARD}."]
 
 
 def apart_rows(review: Review) -> list[Mapping[str, Any]]:

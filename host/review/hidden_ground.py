@@ -19,6 +19,7 @@ class Known:
     rate_m3_m2: float
     area_m2_s: float
     swath_m: float
+    left_m3: float = math.inf  # in the tank: no more can have gone down unheard
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,10 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     area = one.seconds * known.area_m2_s
     if one.why is Why.REFUSED:  # the board has counted what it refused
         return Hidden(area)
-    return Hidden(area, max(area * known.rate_m3_m2 - one.volume_m3, 0.0))
+    counted = one.volume_m3
+    if one.why is Why.UNHEARD:  # the most that it can have been
+        area, counted = min(area, known.left_m3 / known.rate_m3_m2), 0.0
+    return Hidden(area, max(area * known.rate_m3_m2 - counted, 0.0))
 
 
 def hidden_in(unassigned: Iterable[Unassigned], known: Known) -> Hidden:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from host.cli.main import main
+from tests.other_firmware import line
 from tests.other_firmware.board import Build
 from tests.other_firmware.boom import World
 from tests.other_firmware.cases import ALL, CASES, Case
@@ -159,6 +160,29 @@ def test_a_board_without_a_wheel_input_has_no_ground_and_no_rate(review):
     assert one.said["passes"] == [] and "no wheel input" in one.text
     assert one.said["totals"]["rate_L_per_100_m2"] is None and one.said["totals"]["area_m2"] is None
     assert one.said["totals"]["volume_L"] == pytest.approx(one.world.litres, rel=BOUND)
+
+
+@pytest.mark.parametrize(
+    "hears",
+    [lambda world: world.passes[2].begins + 8.0, lambda world: world.passes[1].ends + 1.5],
+    ids=["in a pass", "in a turn"],
+)
+def test_a_board_that_falls_silent_for_good_leaves_the_total_open(review, hears):
+    one = review(replace(CASES["all is well"], route=lambda pieces, w: line.silent(pieces, hears(w), 1e9)), 3)
+    totals = one.said["totals"]
+    assert "to the end: nothing came from the board. What was sprayed then is not known: up to " in one.text
+    assert totals["uncounted_volume_L"] > 0.5 and one.said["not_assigned"][-1]["why"] == "unheard"
+    assert abs(totals["volume_L"] - one.world.litres) < totals["volume_expanded_uncertainty_L"]
+    assert totals["unassigned_area_m2"] >= one.world.ground_m2 - totals["area_m2"] - 1.0
+    assert "is not known" in one.said["answer"]
+
+
+def test_a_board_switched_off_when_the_job_is_done_leaves_nothing_open(review):
+    walk = replace(CASES["all is well"].walk, rest_s=90.0)
+    case = Case(walk=walk, route=lambda pieces, w: line.silent(pieces, w.passes[-1].ends + 6.0, 1e9))
+    one = review(case, 3)
+    assert one.said["not_assigned"] == [] and "to the end: nothing came from the board" in one.text
+    assert abs(one.said["totals"]["volume_L"] - one.world.litres) < one.said["totals"]["volume_expanded_uncertainty_L"]
 
 
 def test_ground_counted_by_a_reed_that_no_board_filters_is_not_known(review):
