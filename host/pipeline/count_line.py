@@ -17,7 +17,7 @@ _SETTLE_US = 700_000  # of the first and the last edge: rotor, hose and valve ar
 _RUN_DOWN_US, _ROUNDS = 300_000, 4
 _REACH_US = 3_500_000  # how far into the pass the line is drawn
 _QUIET_US = 250_000  # without an edge for so long, the meter stood
-_LEAST_PULSES = 6
+_LEAST_PULSES, _LEAST_ROWS = 6, 3  # of the line, however far apart the reports are
 _AT_REST = 0.5  # of a pulse: how far the rotor has turned, on average, since its last edge when it stands
 
 
@@ -27,7 +27,9 @@ def began_us(rows: Rows, first: int, last: int) -> float | None:
     if not len(timed) or not first:
         return None
     edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
-    line = np.flatnonzero((edge >= edge[0] + _SETTLE_US) & (edge <= edge[0] + _SETTLE_US + _REACH_US))
+    line = np.flatnonzero(edge >= edge[0] + _SETTLE_US)
+    near = np.searchsorted(edge[line], edge[0] + _SETTLE_US + _REACH_US, side="right")
+    line = line[: max(int(near), _LEAST_ROWS)]
     if not len(line) or rows["why"][first : timed[line[-1]] + 1].any():
         return None
     rest = int(rows["pulses"][_at_rest(rows, first)]) + _AT_REST
@@ -53,9 +55,10 @@ def ended_us(rows: Rows, first: int, end: int) -> float | None:
     edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
     found, over_us = None, float(edge[-1])
     for _ in range(_ROUNDS):
-        line = np.flatnonzero((edge <= over_us - _SETTLE_US) & (edge >= over_us - _SETTLE_US - _REACH_US))
         # The first report of a pass may still hold the rotor's start.
-        line = line[edge[line] >= edge[0] + _SETTLE_US]
+        line = np.flatnonzero((edge <= over_us - _SETTLE_US) & (edge >= edge[0] + _SETTLE_US))
+        far = np.searchsorted(edge[line], over_us - _SETTLE_US - _REACH_US)
+        line = line[min(int(far), max(len(line) - _LEAST_ROWS, 0)) :]
         if not len(line) or rows["why"][timed[line[0]] : end + 1].any():
             return None
         found = _where(edge, pulses, line, int(rows["pulses"][end]) + _AT_REST, anchor=-1)

@@ -195,16 +195,18 @@ class Settler:
                 self._idle.append(rows[place:first])
                 number[place:first] = len(self.passes)
                 self._seen_off |= first > place
-                self._let_go(int(rows["us"][min(first, len(rows) - 1)]) - LEAD_US)
+                ended_us = rows["us"][first] - rows["step_us"][first] if first < len(rows) else rows["us"][-1]
+                self._let_go(int(ended_us) - LEAD_US)
                 if first < len(rows):
                     self._open, self._idle = [*self._idle, rows[first:first]], []
                     self._begun, self._seen_off = self._seen_off, True
                     self._sprayed_us, self._way = int(rows["us"][first]), RunningSum()
                 place = first
                 continue
-            alive = rows["us"][place:][rows["spraying"][place:]]
-            times = np.concatenate(([self._sprayed_us], alive))
-            breaks = np.flatnonzero(np.diff(times) >= LONGEST_GAP_US)
+            alive = rows[place:][rows["spraying"][place:]]
+            times = np.concatenate(([self._sprayed_us], alive["us"]))
+            # A row that follows a lost report is long, and was sprayed all the same.
+            breaks = np.flatnonzero(alive["us"] - alive["step_us"] - times[:-1] >= LONGEST_GAP_US)
             self._sprayed_us = int(times[breaks[0]] if len(breaks) else times[-1])
             # A row that has begun by then may still hold pulses of the rotor's run-down.
             begins = rows["us"][place:] - rows["step_us"][place:]

@@ -18,6 +18,7 @@ BOUND = 0.005  # volume and rate on known ground
 QUICK = [
     "all is well",
     "reports every 1000 ms",
+    "reports every 1000 ms, one lost at each start and in each pass",
     "no switch, 11 Hz",
     "silent in the middle of a pass",
     "silent over a turn",
@@ -103,6 +104,8 @@ def holds(one: Reviewed, name: str) -> None:
             true_rate = 100 * true.litres / true.ground_m / world.boom.swath_m
             off = abs(found["rate_L_per_100_m2"] - true_rate)
             assert off < found["rate_expanded_uncertainty_L_per_100_m2"]
+    if "lost" in name:
+        assert len(one.said["passes"]) == len(world.passes)
     if name in SENTENCES:
         assert SENTENCES[name] in one.text
 
