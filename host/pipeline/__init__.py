@@ -10,7 +10,8 @@ from host.pipeline.live import ADVICE, live_row
 from host.pipeline.pipeline import Pipeline
 from host.pipeline.refused import Refused
 from host.pipeline.rows import Why
-from host.pipeline.settle import Pass, Settled, Unassigned, settled_rows
+from host.pipeline.settle import Pass, Settled, settled_rows
+from host.pipeline.unassigned import Unassigned
 
 __all__ = [
     "ADVICE",

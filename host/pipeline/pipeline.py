@@ -20,8 +20,9 @@ from host.pipeline.measured import Measured, Measurer
 from host.pipeline.rate import Progress, Rate, RateWindow
 from host.pipeline.refused import Refused
 from host.pipeline.rows import ROW, Rows, Why
-from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
+from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler
 from host.pipeline.tank import TankLevel
+from host.pipeline.unassigned import Unassigned
 from host.rig import Rig
 
 _ROLL_US = 2_000_000  # a wheel that gives no pulse for so long stands

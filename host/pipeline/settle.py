@@ -9,7 +9,7 @@ rows that are not settled yet gives what is shown meanwhile.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.cover import LEAD_US, Cover, Stretch, cover_of, stands, way_sprayed
 from host.pipeline.rows import ROW, Rows, Why
+from host.pipeline.unassigned import Apart, Unassigned
 from host.rig import Target
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
@@ -54,18 +55,6 @@ class Pass:
     rate_m3_m2: float  # volume over area
     rate_u_m3_m2: float  # its standard uncertainty, from the calibrations
     switch_short_s: float = 0.0  # for how much longer the water flowed than the switch was on; 0 where they agree
-
-
-@dataclass(frozen=True)
-class Unassigned:
-    """Volume, way and time between two moments (host time, s) that do not belong to known ground, and why."""
-
-    why: Why
-    start_s: float
-    end_s: float
-    volume_m3: float
-    distance_m: float
-    seconds: float
 
 
 @dataclass(frozen=True)
@@ -110,7 +99,7 @@ class Settler:
     def __init__(self, swath_m: float, target: Target, certainty: RateCertainty) -> None:
         self._swath_m, self._target, self._certainty = swath_m, target, certainty
         self.passes: list[Pass] = []
-        self.unassigned: list[Unassigned] = []
+        self._apart = Apart()
         self._idle: list[Rows] = []
         self._open: list[Rows] = []  # empty while nothing is sprayed
         self._begun = self._seen_off = True  # whether the spray was seen to be off before it came on
@@ -120,6 +109,11 @@ class Settler:
         self._sums = {name: RunningSum() for name in SUMMED}
         self._fresh: list[Settled] = []
         self._so_far: tuple[list[Settled], Pass | None] | None = None
+
+    @property
+    def unassigned(self) -> list[Unassigned]:
+        """What does not belong to known ground, in order of time."""
+        return self._apart.found
 
     def push(self, rows: Rows) -> Ints:
         """Continue with `rows`; the passes begun so far, as far as that shows yet."""
@@ -144,7 +138,7 @@ class Settler:
         last_s = float(self._last["host_s"][0])
         turning = bool(self._last["moving"][0]) and self._last["us"][0] - self._sprayed_us < _TURN_US
         if end_s - last_s > (_SILENT_S if spraying else _SILENT_TURNING_S) and (spraying or turning):
-            self.unassigned.append(Unassigned(Why.UNHEARD, last_s, end_s, math.nan, math.nan, end_s - last_s))
+            self._apart.unheard(last_s, end_s)
 
     def take(self) -> Settled:
         """The rows settled since the last call."""
@@ -380,26 +374,9 @@ class Settler:
         self._fresh.append(settled)
         for name, total in self._sums.items():
             total(getattr(settled, name))
+        columns = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
-            self._apart(rows[place], settled, place)
-
-    def _apart(self, row: np.void, settled: Settled, place: int) -> None:
-        """Add a row to what is not assigned; one that follows another of its kind joins it."""
-        why = Why(int(row["why"])) or Why.SWITCH_OPEN
-        end_s, seconds = float(row["host_s"]), float(settled.unassigned_s[place])
-        volume, way = float(settled.unassigned_m3[place]), float(settled.unassigned_m[place])
-        before = self.unassigned[-1] if self.unassigned else None
-        start_s = end_s - float(row["step_us"]) * 1e-6
-        if before is not None and before.why == why and start_s - before.end_s < LONGEST_GAP_US * 1e-6:
-            self.unassigned[-1] = replace(
-                before,
-                end_s=end_s,
-                volume_m3=before.volume_m3 + volume,
-                distance_m=before.distance_m + way,
-                seconds=before.seconds + seconds,
-            )
-            return
-        self.unassigned.append(Unassigned(why, start_s, end_s, volume, way, seconds))
+            self._apart.add(rows[place], *(float(column[place]) for column in columns))
 
 
 def _ratio(above: float, below: float) -> float:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from host.documents.document import duration
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
-from host.review.beyond import beyond_calibration
-from host.review.board_said import dropped_message, refused_messages, switch_message, unsent_message
+from host.review.beyond import beyond_calibration, pressure_against_flow
+from host.review.board_said import dropped_message, interval_message, refused_messages, switch_message, unsent_message
 from host.review.hidden_ground import hidden_behind, hidden_in, joined
 from host.review.totals import known_of
 from host.units import format_value, format_volume
@@ -107,8 +107,8 @@ def board_messages(review: Review) -> list[str]:
     if health.dropped_pulses:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
-    if disagrees := switch_message(review.passes):
-        said.append(disagrees)
+    disagree = switch_message(review.passes), interval_message(review.run)
+    said += [one for one in (*disagree, pressure_against_flow(review.rig, review.passes)) if one]
     if health.unsent_lines:
         said.append(unsent_message(health.unsent_lines))
     return said

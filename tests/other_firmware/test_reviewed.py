@@ -34,6 +34,7 @@ QUICK = [
 ]
 NO_GROUND = {"a reed that is not filtered", "a reed on wire 1.0"}
 SENTENCES = {
+    "says another interval than it keeps": "reports every 100 ms, and reports come every 250 ms",
     "silent over a turn": "Nothing came from the board.",
     "restart, 4 s down": "The board restarted",
     "restart inside a report that is sent once more": "in 4.",
