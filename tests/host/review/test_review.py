@@ -156,7 +156,7 @@ def test_json_has_units_in_its_keys_and_no_nan(run_path, system):
     else:
         # 1 US gal = 3.785411784 L (NIST Handbook 44, Appendix C).
         assert out["totals"]["volume_gal"] == pytest.approx(review.totals.volume_m3 * 1000 / 3.785411784)
-    assert [event["kind"] for event in out["events"]] == ["run_start", "refill", "run_end"]
+    assert [event["kind"] for event in out["events"]] == ["run_start", "identity", "refill", "run_end"]
 
 
 def test_the_text_says_what_the_json_says(run_path):
