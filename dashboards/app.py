@@ -14,7 +14,7 @@ from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 
-from dashboards.backup.routes import FILE, SENT, add_backup_routes
+from dashboards.backup.routes import add_backup_routes
 from dashboards.context import PageContext, Starting
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RecorderClient
@@ -22,7 +22,6 @@ from dashboards.live.routes import add_live_routes
 from dashboards.live.run_follower import LiveFollower
 from dashboards.live.stream import PATH as STREAM_PATH
 from dashboards.live.stream import StreamServer
-from dashboards.runs.routes import CSV, PARQUET, REPORT
 from dashboards.sharing.addresses import own_names
 from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
@@ -30,19 +29,22 @@ from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
 from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
 from dashboards.shell import ONLY_LOOKS, build_shell, open_first_page
-from dashboards.web.asgi import AsgiApp, Receive, Scope, Send
-from dashboards.web.busy_limit import BusyLimit
+from dashboards.web.asgi import AsgiApp, Scope
 from dashboards.web.callbacks import CallbackFilter
 from dashboards.web.compression import Compression
 from dashboards.web.first_page import FirstPage
 from dashboards.web.http_server import HttpServer
 from dashboards.web.limited_log import limit_logs
+from dashboards.web.long_work import LongWork
+from dashboards.web.look_only import LookOnly
 from dashboards.web.offline import add_offline_routes
 from dashboards.web.origin_middleware import LOOPBACK_NAMES, OriginMiddleware, is_allowed
+from dashboards.web.progress import Progress
 from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
 from dashboards.web.units_choice import UnitsChoice
 from host.errors import BadInputError, NotNowError, UserError
+from host.page_links import forget_links, keep_links
 from host.run_folder import LATEST, cards_folder, find_run
 from host.settings import load_settings
 
@@ -75,14 +77,10 @@ def build_app(
     add_offline_routes(server)
     add_live_routes(server, broadcaster, recorder.tell)
     add_backup_routes(server, context)
-    callbacks = CallbackFilter(Compression(server), shell.callback_map, shell.reading, ONLY_LOOKS)
-    busy = BusyLimit(callbacks, (REPORT, CSV, PARQUET, FILE, SENT))
-    limits = SizeLimits(busy)
-
-    async def app(scope: Scope, receive: Receive, send: Send) -> None:
-        # A backup that is sent is as large as all runs: it goes to the disk in pieces, and is bounded there.
-        await (busy if scope.get("path") == SENT else limits)(scope, receive, send)
-
+    callbacks = CallbackFilter(Compression(server), shell.callback_map, shell.reading)
+    look_only = LookOnly(callbacks, server.rules, callbacks, ONLY_LOOKS)
+    app = Progress(SizeLimits(LongWork(look_only, server.rules), server.rules))
+    app.put_on(server)
     return app, shell.csp_hashes
 
 
@@ -111,8 +109,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         context = PageContext(folder, cards, guests=own_guests, starting=starting, live=follower.is_live, invite=invite)
         app, hashes = build_app(broadcaster, recorder, context)
         asyncio.run(open_first_page(app))
-        banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
-        stack.callback(banner.close)
+        banner = _banner(sharing, bound, invitations, stack)
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
@@ -146,6 +143,15 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         gc.freeze()  # what is there at the start stays: looking through it again and again would hold up all threads
         server.run()
     return 0
+
+
+def _banner(sharing: Sharing, port: int, invitations: Invitations, stack: ExitStack) -> TerminalBanner:
+    """What shows the links, in the terminal and to `swardflow link`, until `stack` ends."""
+    banner = TerminalBanner(port, invitations, None if sharing.shared else sharing.host)
+    banner.keep = partial(keep_links, port)
+    stack.callback(forget_links, port)
+    stack.callback(banner.close)
+    return banner
 
 
 def _remembered_units(starting: Starting) -> str:

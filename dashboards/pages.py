@@ -22,7 +22,7 @@ from dashboards.setup import page as setup_page
 from dashboards.start import page as start_page
 
 # What pages with forms and documents load (dashboards.ui.document_view).
-STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js",)
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js")
 
 
 @dataclass(frozen=True)

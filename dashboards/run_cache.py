@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dashboards.web import progress
 from host.errors import NotFoundError, NotNowError, TooLargeError, UserError
 from host.journal import RunFile, read_run
 from host.journal.writer import RESCUED
@@ -105,12 +106,14 @@ class RunCache:
             size = f"{found.size / 1e9:.1f} GB"
             raise TooLargeError(f"{found.path.name} is {size}, too large for a page: review it on the computer itself")
         key = (found.relative, found.size, found.stamp)
+        progress.tell(progress.WAITING)
         with self._reviewing:  # one after the other: two at once would only take turns
+            progress.tell("")
             if key in self._reviews:
                 self._reviews.move_to_end(key)
                 return self._reviews[key]
             try:
-                review = self.library.review(found.path)
+                review = self.library.review(found.path, progress.tell_part)
             except MemoryError:
                 raise TooLargeError(
                     f"{found.path.name} needs more memory than there is: review it on another computer"

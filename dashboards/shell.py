@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from dash import Dash, Input, html, page_container, register_page, set_props
-from fastapi import FastAPI, HTTPException
+from fastapi import HTTPException
 from markupsafe import Markup
 
 from dashboards.context import PageContext
@@ -18,6 +18,7 @@ from dashboards.web import visitor
 from dashboards.web.asgi import AsgiApp, Message, Scope
 from dashboards.web.background import Sequential
 from dashboards.web.callbacks import Inputs
+from dashboards.web.page_server import PageServer
 from dashboards.web.templates import render
 
 HERE = Path(__file__).parent
@@ -70,12 +71,12 @@ class Shell(Dash):
         return f"{self.get_asset_url(name)}?m={changed}"
 
 
-def build_shell(context: PageContext) -> tuple[Shell, FastAPI]:
+def build_shell(context: PageContext) -> tuple[Shell, PageServer]:
     """The Dash application and the server it stands on; routes of our own go on the server before it starts.
 
     A page with callbacks is connected to what it may look at: `context`.
     """
-    server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)  # those pages load scripts from elsewhere
+    server = PageServer()
     on: Any = server  # Dash's types name only Flask
     shell = Shell(
         "dashboards",

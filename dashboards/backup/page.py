@@ -7,6 +7,7 @@ from dash import html
 from dashboards.backup.routes import FILE
 from dashboards.context import PageContext
 from dashboards.ui.forms import attributes
+from dashboards.ui.working import working
 
 
 def layout(context: PageContext) -> html.Main:
@@ -26,7 +27,9 @@ def layout(context: PageContext) -> html.Main:
                                 "that is being recorded is in it as far as it goes."
                             ),
                             html.Div(
-                                html.A("Save a backup", href=FILE, className="press main", download=""),
+                                html.A(
+                                    ["Save a backup", working(FILE)], href=FILE, className="press main", download=""
+                                ),
                                 className="acts",
                             ),
                             html.P("Keep it somewhere else: on your computer, or on a memory stick.", className="part"),

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
-from fastapi import FastAPI, Request, Response
+from fastapi import Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse
 
@@ -19,6 +19,9 @@ from dashboards.ui.fields import address, asked_for, entry_field, read_day, sugg
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wrong_id
 from dashboards.ui.refusal import refused
 from dashboards.ui.ways import ways
+from dashboards.ui.working import working
+from dashboards.web import callbacks
+from dashboards.web.page_server import Cost, PageServer
 from dashboards.web.units_choice import shown_units
 from dashboards.web.visitor import visitor_name
 from host.documents.document import Document, quantity
@@ -84,7 +87,10 @@ def layout(_: PageContext) -> html.Main:
                         ],
                         className="fields part",
                     ),
-                    html.Div(html.Button("Compare", id="compare-go", className="main"), className="acts"),
+                    html.Div(
+                        [html.Button("Compare", id="compare-go", className="main"), working(callbacks.PATH)],
+                        className="acts",
+                    ),
                 ],
                 className="no-print",
             ),
@@ -186,8 +192,10 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
-        way = [ways(("Do a catch test", "/calibrate"))] if isinstance(error, NoCatchTestError) else []
-        return way, sentence(str(error)), *none
+        way, said = [], sentence(str(error))
+        if isinstance(error, NoCatchTestError):  # the folder that it names is nothing to a phone
+            way, said = [ways(("Do a catch test", "/calibrate"))], "This sprayer has no catch test yet: do one first."
+        return way, said, *none
 
 
 def _shown(document: Document) -> list[Any]:
@@ -220,7 +228,10 @@ def _season(run_cache: RunCache, cards: Path, entries: Entries) -> list[Any]:
         *([html.P(unread, className="notice")] if look.unread else []),
         *_shown(season_document(season, system)),
         *_refills(season, mine, run_cache, system),
-        html.Div(html.A("Printable report of the season", href=report, className="go"), className="goes no-print"),
+        html.Div(
+            html.A(["Printable report of the season", working(SEASON_REPORT)], href=report, className="go"),
+            className="goes no-print",
+        ),
     ]
 
 
@@ -268,7 +279,7 @@ def _season_of(entries: list[Entry], asked: Asked, cards: Path) -> tuple[Season,
     return season_of(digests, marks, told), mine
 
 
-def _add_report(server: FastAPI, run_cache: RunCache, cards: Path) -> None:
+def _add_report(server: PageServer, run_cache: RunCache, cards: Path) -> None:
     # A plain function: the server calls it off its event loop.
     def report(request: Request) -> Response:
         query = request.url.query
@@ -283,4 +294,4 @@ def _add_report(server: FastAPI, run_cache: RunCache, cards: Path) -> None:
         except UserError as error:
             return refused(error)
 
-    server.add_api_route(SEASON_REPORT, report, methods=["GET"], include_in_schema=False)
+    server.declare("GET", SEASON_REPORT, report, Cost.LONG, changes=False)

@@ -6,11 +6,12 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-from fastapi import FastAPI, Request, Response
+from fastapi import Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 
 from dashboards.live.broadcaster import Broadcaster
+from dashboards.web.page_server import Cost, PageServer
 from host.errors import UserError
 
 MAX_BODY = 2_000  # bytes of a button's request
@@ -19,7 +20,7 @@ MAX_BODY = 2_000  # bytes of a button's request
 Teller = Callable[[str, dict[str, Any]], str]
 
 
-def add_live_routes(server: FastAPI, newest: Broadcaster, tell: Teller) -> None:
+def add_live_routes(server: PageServer, newest: Broadcaster, tell: Teller) -> None:
     """Put the live page's routes on the server that Dash runs on.
 
     `tell` is called off the event loop; it raises UserError with the sentence to show.
@@ -43,8 +44,8 @@ def add_live_routes(server: FastAPI, newest: Broadcaster, tell: Teller) -> None:
         except UserError as error:
             return _answer(409, str(error))
 
-    server.add_api_route("/live/newest", poll, methods=["GET"], include_in_schema=False)
-    server.add_api_route("/live/tell/{action}", button, methods=["POST"], include_in_schema=False)
+    server.declare("GET", "/live/newest", poll, Cost.QUICK, changes=False)
+    server.declare("POST", "/live/tell/{action}", button, Cost.QUICK, changes=True)
 
 
 def _answer(status: int, sentence: str) -> Response:

@@ -7,13 +7,15 @@ import tempfile
 from datetime import datetime
 from pathlib import Path
 
-from fastapi import FastAPI, Request, Response
+from fastapi import Request, Response
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, HTMLResponse
 
 from dashboards.run_cache import RunCache
 from dashboards.ui.fields import asked_for
 from dashboards.ui.refusal import refused
+from dashboards.web import progress
+from dashboards.web.page_server import Cost, PageServer
 from dashboards.web.units_choice import shown_units
 from host.errors import UserError, visible
 from host.review.export import export_run
@@ -24,7 +26,7 @@ REPORT, CSV, PARQUET = "/runs/report", "/runs/export.csv", "/runs/export.parquet
 _TYPES = {".csv": "text/csv; charset=utf-8", ".parquet": "application/vnd.apache.parquet"}
 
 
-def add_run_routes(server: FastAPI, run_cache: RunCache) -> None:
+def add_run_routes(server: PageServer, run_cache: RunCache) -> None:
     """Put the addresses on the server; a run is asked for with `?name=`, as the list names it."""
 
     # Plain functions: the server calls them off its event loop.
@@ -41,16 +43,16 @@ def add_run_routes(server: FastAPI, run_cache: RunCache) -> None:
         try:
             path = run_cache.path_of(_name(request))
             out = folder / f"table{ending}"
-            export_run(path, out)
+            export_run(path, out, progress=progress.tell_part)
         except UserError as error:
             shutil.rmtree(folder, ignore_errors=True)
             return refused(error)
         done = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
         return FileResponse(out, media_type=_TYPES[ending], filename=visible(path.stem) + ending, background=done)
 
-    server.add_api_route(REPORT, report, methods=["GET"], include_in_schema=False)
+    server.declare("GET", REPORT, report, Cost.LONG, changes=False)
     for address in (CSV, PARQUET):
-        server.add_api_route(address, table, methods=["GET"], include_in_schema=False)
+        server.declare("GET", address, table, Cost.LONG, changes=False)
 
 
 def _name(request: Request) -> str:

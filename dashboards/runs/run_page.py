@@ -18,6 +18,8 @@ from dashboards.runs.strips import along_view, strips_view
 from dashboards.ui.document_view import answer_view, blocks_view, section_view
 from dashboards.ui.fields import address, asked_for, entry_field, suggestions
 from dashboards.ui.forms import attributes, entry_id, wrong_id
+from dashboards.ui.working import working
+from dashboards.web import callbacks
 from dashboards.web.units_choice import shown_units
 from dashboards.web.visitor import visitor_name
 from host.documents.document import Document
@@ -50,7 +52,9 @@ def layout(_: PageContext) -> html.Main:
             dcc.Location(id="run-at", refresh=False),
             dcc.Store(id="run-noted", data=0),
             html.Div(
-                html.P("Reading the run …", className="say"), id="run-body", **attributes({"aria-live": "polite"})
+                html.P(["Reading the run … ", working(callbacks.PATH)], className="say"),
+                id="run-body",
+                **attributes({"aria-live": "polite"}),
             ),
             record_form.layout(),
             html.Section(
@@ -165,11 +169,9 @@ def _notes(document: Document) -> list[Any]:
 
 
 def _takeaways(name: str) -> html.Nav:
-    links = [("Printable report", address(REPORT, name=name)), ("Compare this run", address(COMPARE, run=name))]
-    links.append(("CSV", address(CSV, name=name)))
-    if find_spec("pyarrow"):
-        links.append(("Parquet", address(PARQUET, name=name)))
-    rows = [html.A(words, href=href, className="go") for words, href in links]
+    links = [("Printable report", REPORT), ("CSV", CSV), *([("Parquet", PARQUET)] if find_spec("pyarrow") else [])]
+    rows = [html.A([words, working(path)], href=address(path, name=name), className="go") for words, path in links]
+    rows.insert(1, html.A("Compare this run", href=address(COMPARE, run=name), className="go"))
     return html.Nav(rows, className="goes no-print", **attributes({"aria-label": "Of this run"}))
 
 

@@ -8,7 +8,6 @@ Requests from this computer need one like any other: its other users, and the wa
 from __future__ import annotations
 
 import asyncio
-import json
 import time
 from collections.abc import Callable
 from ipaddress import ip_address
@@ -20,6 +19,7 @@ from dashboards.sharing.invitations import Invitation, Invitations
 from dashboards.web.asgi import (
     AsgiApp,
     BodyTooLargeError,
+    Message,
     Receive,
     Scope,
     Send,
@@ -31,7 +31,7 @@ from dashboards.web.asgi import (
 )
 from dashboards.web.rate_limit import RateLimit, retry_after
 from dashboards.web.size_limits import BODY_TIMEOUT_S, SESSION
-from dashboards.web.visitor import ONLY_LOOKS, VISITOR
+from dashboards.web.visitor import VISITOR
 
 STEP, ENTER, KEY = "/opened", "/enter", "key"
 WRONG_EACH, WRONG_EACH_S = 5, 30.0  # wrong codes of one client: at once, and one more every so many seconds
@@ -47,7 +47,6 @@ _WRONG_LINK = "This link was used already, or is not whole. Use the one the comp
 _WAIT = "Too many wrong codes. Wait {wait:.0f} seconds, then try again."
 _NO_SESSION = "Open this page with the link or the code shown on the computer at the sprayer.\n"
 _TOO_OFTEN = "Too many requests: wait a moment.\n"
-_ONLY_LOOKS = json.dumps({"ok": False, "sentence": ONLY_LOOKS})
 
 
 class SessionMiddleware:
@@ -98,18 +97,28 @@ class SessionMiddleware:
         elif self._shared and scope["method"] == "POST" and scope["path"] == ENTER:
             await self._take_code(scope, receive, send)
         elif guest:
-            await self._let_through(scope, receive, send, guest)
+            VISITOR.set(guest.visitor)  # holds for this request's task alone
+            await self._app({**scope, SESSION: guest.id}, receive, self._while_let_in(guest, send))
         elif reads and "text/html" in "".join(header_values(scope, "accept")):
             await answer(send, 403, entry_page(shared=self._shared), kind="text/html")
         else:
             await answer(send, 403, _NO_SESSION)
 
-    async def _let_through(self, scope: Scope, receive: Receive, send: Send, guest: Guest) -> None:
-        if guest.looks_only and scope["method"] == "POST" and str(scope["path"]).startswith("/live/"):
-            await answer(send, 403, _ONLY_LOOKS, kind="application/json")
-            return
-        VISITOR.set(guest.visitor)  # holds for this request's task alone
-        await self._app({**scope, SESSION: guest.id}, receive, send)
+    def _while_let_in(self, guest: Guest, send: Send) -> Send:
+        """`send` for as long as the session holds: who is turned out gets no answer that was still being made."""
+        begun = False
+
+        async def sender(message: Message) -> None:
+            nonlocal begun
+            if self._guests.named(guest.id):
+                begun = True
+                await send(message)
+            elif begun:
+                raise ConnectionAbortedError("turned out")
+            elif message["type"] == "http.response.start":
+                await answer(send, 403, _NO_SESSION, [(b"connection", b"close")])
+
+        return sender
 
     async def _take_link(self, scope: Scope, send: Send, guest: Guest | None, secret: str) -> None:
         client = client_address(scope)

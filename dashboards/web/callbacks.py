@@ -7,7 +7,6 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
-from dashboards.web.visitor import may_only_look
 
 PATH = "/_dash-update-component"
 _NOT_JSON = "Refused: a callback is asked for with JSON.\n"
@@ -20,15 +19,11 @@ Inputs = frozenset[tuple[str, str]]
 class CallbackFilter:
     """An ASGI application that lets a request for a callback through when it has the form that Dash's pages send.
 
-    `known` has an entry for each callback, under the name of its outputs. A visitor who may only look gets the
-    callbacks of `reading`, and `refusal` in answer to all others; nothing where a button was drawn and not pressed.
+    `known` has an entry for each callback, under the name of its outputs; those of `reading` change nothing.
     """
 
-    def __init__(
-        self, app: AsgiApp, known: Mapping[str, Any], reading: Collection[Inputs], refusal: Mapping[str, Any]
-    ) -> None:
+    def __init__(self, app: AsgiApp, known: Mapping[str, Any], reading: Collection[Inputs]) -> None:
         self._app, self._known, self._reading = app, known, reading
-        self._refusal = json.dumps(refusal)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One connection; the body of a request has to come in one message (see size_limits.py)."""
@@ -43,12 +38,6 @@ class CallbackFilter:
         if not self.is_form_of_ours(message.get("body", b"")):
             await answer(send, 400, _NOT_OURS)
             return
-        if may_only_look() and not self._reads(message["body"]):
-            if _is_pressed(message["body"]):
-                await answer(send, 200, self._refusal, kind="application/json")
-            else:
-                await answer(send, 204, "")  # as Dash answers when nothing is to change
-            return
         pending: list[Message] = [message]
 
         async def again() -> Message:
@@ -56,7 +45,8 @@ class CallbackFilter:
 
         await self._app(scope, again, send)
 
-    def _reads(self, body: bytes) -> bool:
+    def only_reads(self, body: bytes) -> bool:
+        """Whether a callback, asked for in a form of ours, changes nothing."""
         inputs = self._known[json.loads(body)["output"]]["inputs"]
         return frozenset((one["id"], one["property"]) for one in inputs) in self._reading
 
@@ -79,7 +69,7 @@ class CallbackFilter:
         )
 
 
-def _is_pressed(body: bytes) -> bool:
+def is_pressed(body: bytes) -> bool:
     """Whether something that has a value started the callback; a button that has just been drawn has none."""
     asked = json.loads(body)
     changed = asked.get("changedPropIds", [])

@@ -6,15 +6,16 @@ served from the top, for it works on the pages below its own address only. No da
 
 from __future__ import annotations
 
-from fastapi import FastAPI, Response
+from fastapi import Response
 from starlette.responses import HTMLResponse
 
+from dashboards.web.page_server import Cost, PageServer
 from dashboards.web.templates import HERE, render
 
 WORKER, OFFLINE = "/worker.js", "/offline"
 
 
-def add_offline_routes(server: FastAPI) -> None:
+def add_offline_routes(server: PageServer) -> None:
     """Put the worker and the page on the server that Dash runs on."""
     script = (HERE / "assets" / "worker.js").read_text(encoding="utf-8")
 
@@ -24,5 +25,5 @@ def add_offline_routes(server: FastAPI) -> None:
     async def offline() -> Response:
         return HTMLResponse(render("web/offline.html"))
 
-    server.add_api_route(WORKER, worker, methods=["GET"], include_in_schema=False)
-    server.add_api_route(OFFLINE, offline, methods=["GET"], include_in_schema=False)
+    server.declare("GET", WORKER, worker, Cost.QUICK, changes=False)
+    server.declare("GET", OFFLINE, offline, Cost.QUICK, changes=False)

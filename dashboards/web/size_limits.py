@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import Counter
+from collections.abc import Callable
 
 from dashboards.web.asgi import (
     AsgiApp,
@@ -18,6 +19,7 @@ from dashboards.web.asgi import (
     header_values,
     whole_body,
 )
+from dashboards.web.page_server import Cost, Rules
 
 MOST_BODY = 64 << 10  # bytes; a page's callback sends some kB
 BODY_TIMEOUT_S = 10.0
@@ -31,8 +33,9 @@ SESSION = "swardflow.session"  # key of the scope: whose session it is
 
 class SizeLimits:
     """An ASGI application that answers 413 for a body over `most_body`, 408 for one that does not come, and 503 to who
-    has more than `most_each` requests under way (or all together more than `most`) for longer than `room_s`.
+    has more than `most_each` requests under way (or all together more than MOST_REQUESTS) for longer than `room_s`.
 
+    A body that the `rules` of its address allow to be large goes to the application in the pieces in which it comes.
     An answer is handed to the connection in pieces: what a browser asks for and does not take costs one answer's bytes
     for each request under way, and no more.
     """
@@ -40,16 +43,16 @@ class SizeLimits:
     def __init__(
         self,
         app: AsgiApp,
+        rules: Callable[[Scope], Rules | None] = lambda _: None,
         *,
         most_body: int = MOST_BODY,
         body_timeout_s: float = BODY_TIMEOUT_S,
-        most: int = MOST_REQUESTS,
         most_each: int = MOST_REQUESTS_EACH,
         room_s: float = ROOM_S,
     ) -> None:
-        self._app = app
+        self._app, self._rules = app, rules
         self._most_body, self._body_timeout_s = most_body, body_timeout_s
-        self._most, self._most_each, self._room_s = most, most_each, room_s
+        self._most_each, self._room_s = most_each, room_s
         self._under_way: Counter[str] = Counter()
         self._room = asyncio.Condition()
 
@@ -59,8 +62,11 @@ class SizeLimits:
             await self._app(scope, receive, send)
             return
         client = str(scope.get(SESSION) or client_address(scope))
+        rules = self._rules(scope)
         try:
-            body = await asyncio.wait_for(self._body(scope, receive), self._body_timeout_s)
+            if rules is None or rules.cost is not Cost.LARGE:
+                body = await asyncio.wait_for(self._body(scope, receive), self._body_timeout_s)
+                receive = _replayed(body, receive)
         except BodyTooLargeError:
             await answer(send, 413, f"Refused: more than {self._most_body} bytes.\n", _CLOSE)
             return
@@ -73,7 +79,7 @@ class SizeLimits:
             await answer(send, 503, "Too many requests at once: wait a moment.\n", _CLOSE)
             return
         try:
-            await self._app(scope, _replayed(body, receive), _in_pieces(send))
+            await self._app(scope, receive, _in_pieces(send))
         finally:
             async with self._room:
                 self._under_way[client] -= 1
@@ -87,7 +93,7 @@ class SizeLimits:
             self._under_way[client] += 1
 
     def _has_room(self, client: str) -> bool:
-        return self._under_way[client] < self._most_each and self._under_way.total() < self._most
+        return self._under_way[client] < self._most_each and self._under_way.total() < MOST_REQUESTS
 
     async def _body(self, scope: Scope, receive: Receive) -> bytes:
         said = header_values(scope, "content-length")

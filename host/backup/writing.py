@@ -45,11 +45,17 @@ def backup_name(now: datetime) -> str:
 
 
 def write_backup(
-    places: Places, out: Path, *, is_recording: Callable[[Path], bool], now: datetime, software: str
+    places: Places,
+    out: Path,
+    *,
+    is_recording: Callable[[Path], bool],
+    now: datetime,
+    software: str,
+    progress: Callable[[int, int], None] = lambda done, whole: None,
 ) -> Written:
     """Write all that belongs in a backup to a new file. A run that `is_recording` is kept to its last whole record.
 
-    Raises UserError; then there is no file.
+    `progress(done, all)` is called with files. Raises UserError; then there is no file.
     """
     found, left_out = find_files(places)
     if out.exists():
@@ -57,7 +63,7 @@ def write_backup(
     fresh = out.with_name(f".{out.name}.new")
     try:
         with fresh.open("x+b") as file:
-            manifest = _write_zip(file, found, is_recording, now, software)
+            manifest = _write_zip(file, found, is_recording, now, software, progress)
             _seal(file)
             file.flush()
             os.fsync(file.fileno())
@@ -78,11 +84,17 @@ def write_backup(
 
 
 def _write_zip(
-    file: BinaryIO, found: list[Found], is_recording: Callable[[Path], bool], now: datetime, software: str
+    file: BinaryIO,
+    found: list[Found],
+    is_recording: Callable[[Path], bool],
+    now: datetime,
+    software: str,
+    progress: Callable[[int, int], None],
 ) -> dict[str, Any]:
     files, recording = [], []
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
-        for each in found:
+        for done, each in enumerate(found):
+            progress(done, len(found))
             running = each.name.endswith(SUFFIX) and is_recording(each.path)
             try:
                 source = each.path.open("rb")

@@ -12,6 +12,7 @@ from host.library.entry import Entry
 from host.library.index import Index, Kept
 from host.library.later_notes import read_notes
 from host.library.worker_pool import Reader, worked_out
+from host.pipeline import Settled, Signals
 from host.review.calibration_choice import RECORDED, Under
 from host.review.digest import DIGEST_FORMAT, digest_from_json, digest_to_json
 from host.review.review import Review, review_of
@@ -110,14 +111,22 @@ class Library:
         """The entries that a filter takes."""
         return [entry for entry in self.entries(progress) if wanted.takes(entry)]
 
-    def review(self, path: Path) -> Review:
+    def review(self, path: Path, progress: Progress | None = None) -> Review:
         """One run in full, read as this library reads them, with the notes beside it.
 
-        Raises UserError when it cannot be read.
+        `progress(done, all)` is called with frames. Raises UserError when it cannot be read.
         """
         run = self._read(path)
         rig, cards = self._under.read(run)
-        return review_of(run, rig, cards=cards, later_notes=read_notes(path))
+        done = 0
+
+        def each(part: Signals | Settled) -> None:
+            nonlocal done
+            if progress and isinstance(part, Signals):
+                done += len(part)
+                progress(done, len(run.frames))
+
+        return review_of(run, rig, cards=cards, later_notes=read_notes(path), each=each)
 
 
 def _stamp(file: RunPath) -> str:

@@ -17,7 +17,7 @@ _SETTLE_US = 700_000  # of the first and the last edge: rotor, hose and valve ar
 _RUN_DOWN_US, _ROUNDS = 300_000, 4
 _REACH_US = 3_500_000  # how far into the pass the line is drawn
 _QUIET_US = 250_000  # without an edge for so long, the meter stood
-_LEAST_PULSES, _LEAST_ROWS = 6, 3  # of the line, however far apart the reports are
+_LEAST_PULSES = 6
 _AT_REST = 0.5  # of a pulse: how far the rotor has turned, on average, since its last edge when it stands
 
 
@@ -27,13 +27,53 @@ def began_us(rows: Rows, first: int, last: int) -> float | None:
     if not len(timed) or not first:
         return None
     edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
-    line = np.flatnonzero(edge >= edge[0] + _SETTLE_US)
-    near = np.searchsorted(edge[line], edge[0] + _SETTLE_US + _REACH_US, side="right")
-    line = line[: max(int(near), _LEAST_ROWS)]
+    line = np.flatnonzero((edge >= edge[0] + _SETTLE_US) & (edge <= edge[0] + _SETTLE_US + _REACH_US))
     if not len(line) or rows["why"][first : timed[line[-1]] + 1].any():
         return None
-    rest = int(rows["pulses"][_at_rest(rows, first)]) + _AT_REST
-    return _where(edge, pulses, line, rest, anchor=0)
+    return _where(edge, pulses, line, _rest_count(rows, first), anchor=0)
+
+
+def began_by_count(rows: Rows, first: int, last: int, period_us: float) -> float | None:
+    """The same of a pass too short for a line of its own: as long before its last pulse as its pulses take.
+
+    `period_us` is the time from pulse to pulse of steady flow. None when no pulse tells.
+    """
+    timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
+    if not len(timed) or not first or not np.isfinite(period_us) or rows["why"][first : timed[-1] + 1].any():
+        return None
+    newest = timed[-1]
+    return float(rows["edge_us"][newest]) - (int(rows["pulses"][newest]) - _rest_count(rows, first)) * period_us
+
+
+def ended_by_count(rows: Rows, first: int, end: int, period_us: float) -> float | None:
+    """As long after its first pulse that was told as the pulses take that came until the meter stood, at row `end`."""
+    timed = np.flatnonzero(rows["timed"][first : end + 1]) + first
+    if not len(timed) or not np.isfinite(period_us) or rows["why"][timed[0] : end + 1].any():
+        return None
+    oldest = timed[0]
+    return (
+        float(rows["edge_us"][oldest]) + (int(rows["pulses"][end]) + _AT_REST - int(rows["pulses"][oldest])) * period_us
+    )
+
+
+def steady_period_us(rows: Rows, first: int, last: int, after_us: int = _SETTLE_US) -> float:
+    """Time from pulse to pulse of the flow in rows `first` to `last`, from `after_us` behind their first pulse on.
+
+    Not a number where too few came, or where what is known has a gap.
+    """
+    timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
+    if not len(timed) or rows["why"][first : last + 1].any():
+        return np.nan
+    edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
+    line = np.flatnonzero(edge >= edge[0] + after_us)
+    if len(line) < 2 or int(pulses[line[-1]] - pulses[line[0]]) < _LEAST_PULSES:
+        return np.nan
+    return float(edge[line[-1]] - edge[line[0]]) / int(pulses[line[-1]] - pulses[line[0]])
+
+
+def _rest_count(rows: Rows, first: int) -> float:
+    """The count at which the meter stood before row `first`."""
+    return int(rows["pulses"][_at_rest(rows, first)]) + _AT_REST
 
 
 def _at_rest(rows: Rows, first: int) -> int:
@@ -55,10 +95,9 @@ def ended_us(rows: Rows, first: int, end: int) -> float | None:
     edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
     found, over_us = None, float(edge[-1])
     for _ in range(_ROUNDS):
+        line = np.flatnonzero((edge <= over_us - _SETTLE_US) & (edge >= over_us - _SETTLE_US - _REACH_US))
         # The first report of a pass may still hold the rotor's start.
-        line = np.flatnonzero((edge <= over_us - _SETTLE_US) & (edge >= edge[0] + _SETTLE_US))
-        far = np.searchsorted(edge[line], over_us - _SETTLE_US - _REACH_US)
-        line = line[min(int(far), max(len(line) - _LEAST_ROWS, 0)) :]
+        line = line[edge[line] >= edge[0] + _SETTLE_US]
         if not len(line) or rows["why"][timed[line[0]] : end + 1].any():
             return None
         found = _where(edge, pulses, line, int(rows["pulses"][end]) + _AT_REST, anchor=-1)

@@ -148,6 +148,7 @@ RUN_FIELDS = (
     Field("volume_m3", "number", "m³", "total through the meter"),
     Field("ground_m3", "number", "m³", "volume on known ground"),
     Field("area_m2", "number", "m²", "known ground"),
+    Field("hidden_m2", "number", "m²", "ground that was probably sprayed and is not known"),
     Field("rate_m3_m2", "number", "m³/m²", "volume over area, on known ground"),
     Field("rate_u_m3_m2", "number", "m³/m²", "standard uncertainty of the rate (k = 1)"),
     Field("target_m3_m2", "number", "m³/m²", "target rate"),

@@ -116,7 +116,7 @@ PLANTS: dict[str, tuple[Callable[[], Season], tuple[Expected, ...]]] = {
     ),
     "strainer before the transducer": (
         lambda: Season(pressure_pa=_USUAL_PA * np.exp(4.0 * _sawtooth(10, 40, 0.10, 1.0))),
-        (Expected(40, 0.9**4 - 1, "", (kinds.STRAINER,), last_run=True),),
+        (Expected(40, 0.9**4 - 1, "strainer", (kinds.STRAINER_FILLED,), last_run=True),),
     ),
     "half a tip clogged, 4 runs": (
         lambda: Season(nozzles=np.where((NUMBER >= AT) & (NUMBER < AT + 4), np.log(0.875), 0.0)),
@@ -148,7 +148,8 @@ def drawn(digest: Digest, seed: int, plant: str) -> list[Digest]:
     read = pressure + zero
     coefficient = np.exp(nozzles + meter) * np.sqrt(pressure / read)
     balance = np.exp(meter + true.tank + rng.normal(0, 0.02, RUNS))
-    assert digest.steady is not None
+    assert digest.steady is not None and digest.meter_over_tank and digest.meter_over_tank_u
+    balance_u = digest.meter_over_tank_u / digest.meter_over_tank
     return [
         replace(
             digest,
@@ -159,6 +160,7 @@ def drawn(digest: Digest, seed: int, plant: str) -> list[Digest]:
                 pressure_pa=float(read[run]),
             ),
             meter_over_tank=float(balance[run]) if true.balances[run] else None,
+            meter_over_tank_u=float(balance[run]) * balance_u,
             pressure_u_pa=PSI_PA,
             cards=(),
         )

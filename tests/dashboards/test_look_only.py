@@ -11,6 +11,7 @@ from dashboards.context import PageContext
 from dashboards.pages import PAGES
 from dashboards.shell import ONLY_LOOKS, Shell, build_shell
 from dashboards.web.callbacks import PATH, CallbackFilter
+from dashboards.web.look_only import LookOnly
 from dashboards.web.visitor import VISITOR, Visitor
 from host.run_folder import cards_folder
 from tests.dashboards.asked import everything, told
@@ -56,7 +57,8 @@ def _ask(shell: Shell, outputs: str, known: dict[str, Any], id_: Any, clicks: An
         "state": [[] if one["id"].startswith("{") else {**one, "value": None} for one in known["state"]],
         "changedPropIds": [f"{name}.{known['inputs'][0]['property']}"],
     }
-    app = CallbackFilter(everything, shell.callback_map, shell.reading, ONLY_LOOKS)
+    known = CallbackFilter(everything, shell.callback_map, shell.reading)
+    app = LookOnly(known, lambda _: None, known, ONLY_LOOKS)
     token = VISITOR.set(Visitor("1", "iPhone 1", looks_only=True))
     try:
         start, *rest = told(app, dict(JSON), {"type": "http.request", "body": json.dumps(body).encode()})

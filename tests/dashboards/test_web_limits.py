@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
-from dashboards.web.busy_limit import BusyLimit
+from dashboards.web import progress
 from dashboards.web.limited_log import BURST, LimitedLog
+from dashboards.web.long_work import LongWork
+from dashboards.web.page_server import Cost, Rules
+from dashboards.web.progress import Progress
 from dashboards.web.rate_limit import RateLimit, retry_after
-from dashboards.web.size_limits import SizeLimits
+from dashboards.web.size_limits import MOST_BODY, SESSION, SizeLimits
 from tests.dashboards.asked import Clock, everything, told
 
 
@@ -59,7 +64,7 @@ def test_requests_under_way_are_few_for_each_browser() -> None:
         await everything(scope, receive, send)
 
     async def three_and_one() -> list[int]:
-        limits = SizeLimits(slow, most=10, most_each=2, room_s=0.05)
+        limits = SizeLimits(slow, most_each=2, room_s=0.05)
         mine = [asyncio.create_task(status_of(limits, "192.168.1.9")) for _ in range(3)]
         done, _ = await asyncio.wait(mine, return_when=asyncio.FIRST_COMPLETED)
         first = [task.result() for task in done]
@@ -95,24 +100,118 @@ async def status_of(application: Any, client: str, path: str = "/") -> int:
     return int(answers[0]["status"])
 
 
-def test_exports_are_made_two_at_a_time_and_one_for_each_browser() -> None:
-    go_on = asyncio.Event()
+def _long_at(path: str) -> Callable[[Any], Rules | None]:
+    return lambda scope: Rules(Cost.LONG, changes=False) if scope["path"] == path else None
+
+
+def test_exports_are_made_two_at_a_time_and_one_of_each_browser_waits() -> None:
+    """A third browser waits its turn; whoever wants more at once, or finds too many waiting, is told to come again."""
+    go_on, order = asyncio.Event(), []
 
     async def slow(scope: Any, receive: Any, send: Any) -> None:
         if scope["path"] == "/export":
+            order.append(scope["client"][0])
             await go_on.wait()
         await everything(scope, receive, send)
 
-    async def several() -> tuple[list[int], list[int]]:
-        busy = BusyLimit(slow, ["/export"], most=2, wait_s=0.05)
-        made = [asyncio.create_task(status_of(busy, client, "/export")) for client in ("a", "b")]
-        await asyncio.sleep(0)
-        refused = [await status_of(busy, client, "/export") for client in ("a", "c")]
-        refused.append(await status_of(busy, "c", "/plain"))
+    async def several() -> tuple[list[int], list[int], list[str]]:
+        work = LongWork(slow, _long_at("/export"), most=2, most_waiting=2, wait_s=30.0, held_s=0.0)
+        begun = [asyncio.create_task(status_of(work, client, "/export")) for client in ("a", "b", "a", "c")]
+        while len(order) < 2:
+            await asyncio.sleep(0)
+        for _ in range(10):  # the others come to where they wait
+            await asyncio.sleep(0)
+        refused = [await status_of(work, client, "/export") for client in ("a", "c", "d")]
+        refused.append(await status_of(work, "d", "/plain"))
+        assert order == ["a", "b"]
         go_on.set()
-        return refused, [*await asyncio.gather(*made), await status_of(busy, "c", "/export")]
+        return refused, list(await asyncio.gather(*begun)), sorted(order)
 
-    assert asyncio.run(several()) == ([429, 429, 200], [200, 200, 200])
+    assert asyncio.run(several()) == ([429, 429, 429, 200], [200, 200, 200, 200], ["a", "a", "b", "c"])
+
+
+def test_a_body_that_is_sent_slowly_holds_up_no_export() -> None:
+    async def slow(scope: Any, receive: Any, send: Any) -> None:
+        if scope["path"] == "/sent":
+            await asyncio.Event().wait()
+        await everything(scope, receive, send)
+
+    async def three() -> int:
+        costs = {"/sent": Cost.LARGE, "/export": Cost.LONG}
+        work = LongWork(slow, lambda scope: Rules(costs[scope["path"]], changes=False), most=1, wait_s=0.01)
+        sending = asyncio.create_task(status_of(work, "a", "/sent"))
+        await asyncio.sleep(0)
+        status = await status_of(work, "a", "/export")
+        sending.cancel()
+        return status
+
+    assert asyncio.run(three()) == 200
+
+
+def test_who_waits_too_long_for_its_turn_is_told_to_come_again() -> None:
+    async def never(scope: Any, receive: Any, send: Any) -> None:
+        await asyncio.Event().wait()
+
+    async def two() -> int:
+        work = LongWork(never, _long_at("/export"), most=1, wait_s=0.01)
+        first = asyncio.create_task(status_of(work, "a", "/export"))
+        await asyncio.sleep(0)
+        status = await status_of(work, "b", "/export")
+        first.cancel()
+        return status
+
+    assert asyncio.run(two()) == 429
+
+
+def test_a_browser_sees_how_far_its_own_work_is_and_no_other() -> None:
+    begun, go_on = asyncio.Event(), asyncio.Event()
+
+    async def working(scope: Any, receive: Any, send: Any) -> None:
+        progress.tell_part(30, 90)
+        begun.set()
+        await go_on.wait()
+        await everything(scope, receive, send)
+
+    async def one() -> tuple[dict[str, str], dict[str, str], dict[str, str]]:
+        kept = Progress(working)
+        scope = {"type": "http", "method": "GET", "path": "/export", "headers": [], SESSION: "mine"}
+        task = asyncio.create_task(kept(scope, _nothing, _ignored))
+        await begun.wait()
+        mine, others = kept.of("mine"), kept.of("other")
+        go_on.set()
+        await task
+        return mine, others, kept.of("mine")
+
+    assert asyncio.run(one()) == ({"/export": "33 %"}, {}, {})
+    progress.tell("outside of any request nothing is told")
+
+
+async def _nothing() -> dict[str, Any]:
+    return {"type": "http.request", "body": b""}
+
+
+async def _ignored(_: Any) -> None:
+    return
+
+
+def test_a_large_body_reaches_only_addresses_that_say_so() -> None:
+    async def pieces(scope: Any, receive: Any, send: Any) -> None:
+        body, more = b"", True
+        while more:
+            message = await receive()
+            body, more = body + message["body"], message.get("more_body", False)
+        await everything(scope, partial(_given, body), send)
+
+    limits = SizeLimits(pieces, lambda scope: Rules(Cost.LARGE, changes=True) if scope["path"] == "/sent" else None)
+    scope = {"type": "http", "method": "POST", "path": "/sent", "headers": [], "client": ("127.0.0.1", 1)}
+    halves = [{"type": "http.request", "body": bytes(MOST_BODY), "more_body": more} for more in (True, False)]
+    _, *parts = told(limits, scope, *halves)
+    assert sum(len(part["body"]) for part in parts) == 2 * MOST_BODY
+    assert told(limits, {**scope, "path": "/other"}, *halves)[0]["status"] == 413
+
+
+async def _given(body: bytes) -> dict[str, Any]:
+    return {"body": body}
 
 
 def test_libraries_get_few_lines_on_the_terminal_and_no_escapes() -> None:

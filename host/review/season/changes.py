@@ -11,21 +11,23 @@ from host.pipeline.columns import Floats
 
 NOZZLES, METER, ZERO, TANK = "nozzles", "meter", "transducer", "tank"
 LONE_BOOM, LONE_TANK = "lone run", "lone balance"
-KNOB, WHEEL = "knob", "wheel"
-BY_THEMSELVES = (KNOB, WHEEL)  # looked for in a series of their own, with nothing to weigh them against
+STRAINER, KNOB = "strainer", "knob, pump or battery"  # of the pressure
+WHEEL = "wheel"
+FILLING = (NOZZLES, STRAINER)  # what may come ever faster
+OF_THEIR_OWN = (STRAINER, KNOB, WHEEL)  # looked for in a series that nothing else moves
 
 
 @dataclass(frozen=True)
 class Change:
     """From item `first` of the season on.
 
-    `power` 0 comes at once, 1 evenly until item `last`, 2 and 3 ever faster; with `back` it is gone behind `last`.
+    `power` 0 comes at once, 1 evenly until item `last`, more ever faster; with `back` it is gone behind `last`.
     """
 
     cause: str
     first: int
     last: int
-    power: int = 0
+    power: float = 0
     back: bool = False
 
     @property

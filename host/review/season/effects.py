@@ -15,6 +15,11 @@ from host.review.season.changes import ZERO, Change, shapes
 from host.review.season.observations import BOOM
 from host.review.season.search import Explained, fits
 
+# What is averaged over: how many runs sooner or later a change may have begun, how a filling may have been curved.
+_NEAR = (-1, 0, 1)
+_FAR = (-6, -4, -2, -1, 0, 1, 2, 4, 6)
+_CURVES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
+
 
 @dataclass(frozen=True)
 class Effect:
@@ -56,16 +61,16 @@ def _parts(change: Change) -> list[Change]:
 
 
 def _variants(found: Explained, at: int) -> list[list[Change]]:
-    """The changes found, and with one of them begun a run sooner or later, or coming otherwise curved."""
+    """The changes found, and with one of them begun some runs sooner or later, or coming otherwise curved."""
     own = found.changes[at]
     others = [one for one in found.changes if one != own]
-    powers = (1, 2, 3) if own.power > 1 or (own.power and own.back) else (own.power,)
+    filling = own.power > 1 or (own.power > 0 and own.back)
     ones = [own]
-    for power, by in itertools.product(powers, (-1, 0, 1)):
+    for power, by in itertools.product(_CURVES if filling else (own.power,), _FAR if filling else _NEAR):
         first = own.first + by
         last = first if own.step else own.last
         one = replace(own, power=power, first=first, last=last)
-        if not own.lone and one not in found.changes and fits(found.seen, one):
+        if not own.lone and one not in (*found.changes, *ones) and fits(found.seen, one):
             ones.append(one)
     return [[*others[:at], one, *others[at:]] for one in ones]
 

@@ -11,7 +11,7 @@ import numpy as np
 from host.documents.document import quantity
 from host.documents.words import percent
 from host.review.digest import Digest
-from host.review.season.changes import BY_THEMSELVES, LONE_BOOM, LONE_TANK, METER, TANK, ZERO, Change, shapes
+from host.review.season.changes import LONE_BOOM, LONE_TANK, METER, STRAINER, TANK, WHEEL, ZERO, Change, shapes
 from host.review.season.effects import Effect, of_flow
 from host.review.season.observations import BOOM
 from host.review.season.search import Explained
@@ -21,7 +21,7 @@ WEAR, CLOGGING, METER_STEP, METER_DRIFT = "nozzles wear", "nozzles clog", "meter
 NOZZLE_STEP, NOZZLE_WHILE = "nozzles changed", "nozzles changed for some runs"
 FILLED, CLEANED = "tips or their strainers filled up", "cleaned"
 ZERO_STEP, ZERO_DRIFT = "transducer's zero moved", "transducer's zero drifts"
-STRAINER, TANK_ONLY = "strainer filled", "tank balance changed"
+STRAINER_FILLED, TANK_ONLY = "strainer filled", "tank balance changed"
 WHEEL_CHANGED = "wheel changed"
 LONE_RUN, LONE_BALANCE = "one run stands out", "one tank balance stands out"
 
@@ -81,7 +81,7 @@ def named(found: Explained, effects: Sequence[Effect], runs: Sequence[Digest]) -
         last = next((run for run in reversed(at_item[: until + 1]) if run), None)
         if first is None:
             continue
-        if effect.change.lone or effect.change.cause in BY_THEMSELVES:
+        if effect.change.lone or effect.change.cause == WHEEL:
             out.append(Named(effect, first, last or first))
             continue
         if effect.of not in weighed:
@@ -220,20 +220,32 @@ def _lone_balance(one: Named) -> Finding:
 
 
 def strainer_findings(effects: Sequence[Named]) -> list[Finding]:
-    """Pressure that fell from run to run: a strainer before the transducer, or what looks like one."""
+    """Pressure that fell from run to run, where by its course that is a strainer before the transducer."""
     out = []
     for one in effects:
-        change, size = one.effect.change, one.effect.size
-        if not change.power or math.expm1(size) > -_PRESSURE_DOWN or steadily_lower(one):
+        weighed, size = one.weighed, one.effect.size
+        if weighed is None or not _crept_down(one) or weighed.shares[0][0] != STRAINER:
             continue
         back = one.effect.of.back
         words = f"from {one.first.date} to {one.last.date} the pressure fell by {_amount(size, one.effect.u)} from run "
         words += f"to run {'and then was back' if back else 'and has not come back'}: a strainer before the pump, or "
-        words += "between pump and transducer, filled up; a tired battery, a worn pump, or the knob turned down bit by "
-        words += "bit would look the same; what would decide: look into the strainers"
-        fraction = _fraction(size, one.effect.u)
-        out.append(Finding(STRAINER, one.first.date, one.last.date, *fraction, words, (), ("pressure",)))
+        words += f"between pump and transducer, filled up (odds {weighed.odds_text} by the course of the pressure "
+        words += "alone); a tired battery, a worn pump, or the knob turned down bit by bit can look the same; what "
+        words += "would decide: look into the strainers"
+        fraction, days = _fraction(size, one.effect.u), (one.first.date, one.last.date)
+        out.append(Finding(STRAINER_FILLED, *days, *fraction, words, weighed.suspects, ("pressure",)))
     return out
+
+
+def lower_remarks(effects: Sequence[Named]) -> list[str]:
+    """Pressure that fell from run to run as a hand on the knob, a pump or a battery makes it."""
+    return [
+        f"from {one.first.date} to {one.last.date} the pressure went down by {percent(-math.expm1(one.effect.size))} "
+        f"and stayed down: the knob, or a pump or battery that tires, rather than a strainer (odds "
+        f"{one.weighed.odds_text} by its course alone); look into the strainers if nobody turned the knob"
+        for one in effects
+        if one.weighed is not None and _crept_down(one) and one.weighed.shares[0][0] != STRAINER
+    ]
 
 
 def wheel_findings(effects: Sequence[Named]) -> list[Finding]:
@@ -252,9 +264,9 @@ def wheel_findings(effects: Sequence[Named]) -> list[Finding]:
     return out
 
 
-def steadily_lower(one: Named) -> bool:
-    """Whether the pressure fell evenly and stayed low, as a hand on the knob does it and a strainer seldom."""
-    return one.effect.change.power == 1 and not one.effect.of.back and math.expm1(one.effect.size) <= -_PRESSURE_DOWN
+def _crept_down(one: Named) -> bool:
+    """Whether the pressure fell from run to run, by enough to matter."""
+    return one.effect.change.power > 0 and math.expm1(one.effect.size) <= -_PRESSURE_DOWN
 
 
 def _fraction(size: float, u: float) -> tuple[float, float]:

@@ -18,7 +18,8 @@ from host.calibrate.uncertainty import pooled
 from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, NOZZLES, TANK, WHEEL, ZERO
+from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, TANK, WHEEL, ZERO
+from host.review.steady import Steady
 from host.rig.model import DAY_TO_DAY
 
 CAUSES = (NOZZLES, METER, ZERO, TANK, LONE_BOOM, LONE_TANK)
@@ -64,6 +65,8 @@ class Observations:
     response: Floats
     nuisances: Floats
     widths: Floats
+    values: Floats  # as they are shown: in their own unit, the season's level in it
+    values_u: Floats  # relative standard uncertainty of each by itself
     series: np.ndarray[tuple[int], np.dtype[np.intp]] | None = None  # whose neighbours compare; None: the blocks
 
     def count(self, block: int) -> int:
@@ -104,6 +107,7 @@ class _Seen:
     y: float
     u: float
     pressure_pa: float = math.nan
+    own_u: float = math.nan  # where shown: relative, what all runs share left out
 
 
 def time_of(started: str) -> float:
@@ -142,6 +146,8 @@ def observed(runs: Sequence[Digest], cards: Sequence[CardMark]) -> Observations:
     times = np.array([time for time, _, _ in timeline])
     block = np.array([one.block for one in seen], dtype=np.intp)
     y = np.array([one.y for one in seen])
+    shown = np.isin(block, (BOOM, BALANCE))
+    values = np.exp(np.where(shown, y, math.nan))
     for which in set(block.tolist()):
         y[block == which] -= np.median(y[block == which])
     pressure = np.array([one.pressure_pa for one in seen])
@@ -158,14 +164,18 @@ def observed(runs: Sequence[Digest], cards: Sequence[CardMark]) -> Observations:
         _response(block, pressure),
         nuisances,
         widths,
+        values,
+        np.array([one.own_u for one in seen]),
     )
 
 
 def pressures(runs: Sequence[Digest]) -> Observations:
     """The pressure of each run by itself, which strainer, pump and knob move."""
-    known = [(at, run.steady.pressure_pa) for at, run in enumerate(runs) if run.steady and run.steady.pressure_pa > 0]
-    y = np.log(np.array([pressure for _, pressure in known]))
-    return _by_themselves(runs, [at for at, _ in known], KNOB, y, 0.02, np.zeros(len(known), dtype=np.intp))
+    known = [(at, run.steady) for at, run in enumerate(runs) if run.steady and run.steady.pressure_pa > 0]
+    values = np.array([steady.pressure_pa for _, steady in known])
+    one_series = np.zeros(len(known), dtype=np.intp)
+    seen = _by_themselves(runs, [at for at, _ in known], (KNOB, STRAINER), np.log(values), 0.02, one_series)
+    return replace(seen, values=values, values_u=np.array([_own_u(steady) for _, steady in known]))
 
 
 def pass_lengths(runs: Sequence[Digest]) -> Observations:
@@ -182,18 +192,19 @@ def pass_lengths(runs: Sequence[Digest]) -> Observations:
     found = sorted((at, site) for site, places in enumerate(repeated) for at in places)
     y = np.array([math.log(runs[at].pass_pulses or math.nan) for at, _ in found])
     of_site = np.array([site for _, site in found], dtype=np.intp)
-    return _by_themselves(runs, [at for at, _ in found], WHEEL, y, _PASSES_SCATTER, of_site)
+    seen = _by_themselves(runs, [at for at, _ in found], (WHEEL,), y, _PASSES_SCATTER, of_site)
+    return replace(seen, values_u=with_scatter(seen, None, 0.0).u)
 
 
 def _by_themselves(
     runs: Sequence[Digest],
     places: Sequence[int],
-    cause: str,
+    causes: tuple[str, ...],
     y: Floats,
     scatter: float,
     series: np.ndarray[tuple[int], np.dtype[np.intp]],
 ) -> Observations:
-    """Observations `y` of the runs at `places`, which one cause alone moves; each of the `series` has its own level."""
+    """Observations `y` of the runs at `places`, which these causes alone move; each of the `series` has its level."""
     n, levels = len(places), np.unique(series) if len(places) else np.zeros(1)
     own = (series[:, None] == levels).astype(np.float64)
     for level in range(len(levels) if n else 0):
@@ -202,14 +213,16 @@ def _by_themselves(
     return Observations(
         np.array([time_of(runs[at].started) for at in places]),
         tuple(places),
-        (cause, LONE_BOOM),
+        (*causes, LONE_BOOM),
         np.zeros(n, dtype=np.intp),
         np.arange(n),
         y,
         np.full(n, scatter),
-        np.ones((n, 2)),
+        np.ones((n, len(causes) + 1)),
         own,
         np.ones(len(levels)),
+        np.exp(y),
+        np.full(n, scatter),
         series,
     )
 
@@ -218,16 +231,22 @@ def _of_run(item: int, run: Digest) -> list[_Seen]:
     seen = []
     steady = run.steady
     if steady is not None and steady.coefficient > 0 and steady.pressure_pa > 0:
-        seen.append(_Seen(BOOM, item, math.log(steady.coefficient), DAY_TO_DAY, steady.pressure_pa))
+        y, own_u = math.log(steady.coefficient), _own_u(steady)
+        seen.append(_Seen(BOOM, item, y, DAY_TO_DAY, steady.pressure_pa, own_u))
         if run.two_pressures is not None:
             error, u = run.two_pressures
             seen.append(_Seen(TWO_PRESSURES, item, error / 1e3, math.hypot(u / 1e3, _ZERO_SCATTER)))
     if run.meter_over_tank is not None and run.meter_over_tank > 0:
-        u = (run.meter_over_tank_u or 0.0) / run.meter_over_tank
-        seen.append(_Seen(BALANCE, item, math.log(run.meter_over_tank), math.hypot(u, DAY_TO_DAY)))
+        u = math.hypot((run.meter_over_tank_u or 0.0) / run.meter_over_tank, DAY_TO_DAY)
+        seen.append(_Seen(BALANCE, item, math.log(run.meter_over_tank), u, own_u=u))
     if run.pump_off_pa is not None:
         seen.append(_Seen(PUMP_OFF, item, run.pump_off_pa / 1e3, _ZERO_SCATTER))
     return seen
+
+
+def _own_u(steady: Steady) -> float:
+    scatter = steady.scatter / math.sqrt(steady.passes) if steady.passes > 1 and math.isfinite(steady.scatter) else 0.0
+    return math.hypot(scatter, DAY_TO_DAY)
 
 
 def _of_card(item: int, card: CardMark, runs: Sequence[Digest]) -> list[_Seen]:

@@ -15,12 +15,14 @@ import numpy as np
 
 from host.pipeline.columns import Floats
 from host.review.season.changes import (
-    BY_THEMSELVES,
+    FILLING,
     KNOB,
     LONE_BOOM,
     LONE_TANK,
     METER,
     NOZZLES,
+    OF_THEIR_OWN,
+    STRAINER,
     TANK,
     WHEEL,
     ZERO,
@@ -38,14 +40,26 @@ _GRID, _GRID_OF_MANY = 30, 20
 _MOST_STEPS = 100
 _REACH = 3
 # Standard deviation of what each cause does, beforehand: logarithms, transducer in kPa.
-_WIDTHS = {NOZZLES: 0.08, METER: 0.05, ZERO: 12.0, TANK: 0.05, LONE_BOOM: 0.12, LONE_TANK: 0.4, KNOB: 0.2, WHEEL: 0.03}
+_WIDTHS = {
+    NOZZLES: 0.08,
+    METER: 0.05,
+    ZERO: 12.0,
+    TANK: 0.05,
+    LONE_BOOM: 0.12,
+    LONE_TANK: 0.4,
+    KNOB: 0.2,
+    STRAINER: 0.2,
+    WHEEL: 0.03,
+}
 # How many of a kind a season has beforehand (lone ones: per run), by (power > 0, back).
 _EXPECTED = {
     NOZZLES: {(False, False): 0.2, (True, False): 0.2, (True, True): 0.1, (False, True): 0.05},
     METER: {(False, False): 0.1, (True, False): 0.1},
     ZERO: {(False, False): 0.05, (True, False): 0.03},
     TANK: {(False, False): 0.02},
-    KNOB: {(False, False): 0.5, (True, False): 0.05, (True, True): 0.1, (False, True): 0.3},
+    # A hand, a pump or a battery seldom takes pressure bit by bit and gives it back at once.
+    KNOB: {(False, False): 0.5, (True, False): 0.2, (True, True): 0.01, (False, True): 0.3},
+    STRAINER: {(True, False): 0.03, (True, True): 0.1},
     WHEEL: {(False, False): 0.1, (True, False): 0.05},
     LONE_BOOM: {(False, True): 0.02},
     LONE_TANK: {(False, True): 0.02},
@@ -140,7 +154,7 @@ def explain(seen: Observations) -> Explained:
 def _best_wander(seen: Observations, pool: _Pool, start: Sequence[Change] = ()) -> Explained:
     pool = pool.at(seen)
     best, best_score = Explained(seen, (), 0.0), -math.inf
-    for wander, weight in _WANDERS[:1] if set(BY_THEMSELVES) & set(seen.causes) else _WANDERS:
+    for wander, weight in _WANDERS[:1] if set(OF_THEIR_OWN) & set(seen.causes) else _WANDERS:
         found = _search(Explained(seen, tuple(start), wander), pool)
         score = found.score(found.changes) + math.log(weight)
         if score > best_score:
@@ -266,7 +280,7 @@ def _near(seen: Observations, change: Change, changes: Sequence[Change]) -> list
 def _forms(cause: str) -> list[tuple[int, bool]]:
     """Forms other than a step: (power, back)."""
     forms = [(power, back) for power in (0, 1, 2, 3) for back in (False, True) if power or back]
-    curved = cause in (NOZZLES, KNOB)
+    curved = cause in FILLING
     return [(power, back) for power, back in forms if (power > 0, back) in _EXPECTED[cause] and (curved or power < 2)]
 
 
@@ -344,6 +358,7 @@ def _apart(changes: Sequence[Change], others: Sequence[Change]) -> Floats:
 def _allowed(changes: Sequence[Change], size: Floats) -> Floats:
     """Nothing fills up that flows more, and only an even rise (wear) ends at once (new tips)."""
     falls = np.array(
-        [change.power >= 2 or (change.back and change.cause == KNOB) for change in changes], dtype=np.bool_
+        [change.power >= 2 or change.cause == STRAINER or (change.back and change.cause == KNOB) for change in changes],
+        dtype=np.bool_,
     )
     return np.where(falls & (size > 0), -np.inf, 0.0)

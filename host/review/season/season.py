@@ -9,26 +9,24 @@ Three series, each a ratio that the pressure knob and the pace do not move, or n
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from host.documents.words import percent, plural
+from host.documents.words import plural
 from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, WHEEL
+from host.review.season.changes import LONE_BOOM, LONE_TANK
 from host.review.season.due import Due, due
 from host.review.season.effects import Effect, level, measured, usual_response
 from host.review.season.findings import (
     EXPANDED,
     Finding,
-    Named,
     boom_findings,
+    lower_remarks,
     named,
-    steadily_lower,
     strainer_findings,
     wheel_findings,
 )
@@ -43,7 +41,6 @@ from host.review.season.observations import (
     under_newest,
 )
 from host.review.season.search import Explained, explain
-from host.rig.model import DAY_TO_DAY
 
 _FEW_BALANCES = 4
 
@@ -108,7 +105,7 @@ def season_of(digests: Sequence[Digest], cards: Sequence[CardMark] = (), unread:
         _series(paced, paced_effects, BOOM, LONE_BOOM, runs),
         tuple(sorted(findings, key=lambda one: (one.first_day, one.last_day, one.kind))),
         due(found, changes, known, runs),
-        (*_remarks(digests, mine, found.seen, paced.seen), *_lower(pressed), *unread),
+        (*_remarks(digests, mine, found.seen, paced.seen), *lower_remarks(pressed), *unread),
         known,
         tuple(mine),
     )
@@ -122,71 +119,35 @@ def _series(found: Explained, effects: Sequence[Effect], block: int, lone: str, 
     """A series of the runs with its lines, in its own unit."""
     seen = found.seen
     here = np.flatnonzero(seen.block == block)
-    places = [(int(seen.item[row]), _run(seen, int(row))) for row in here]
-    of_runs = [runs[at] for _, at in places]
-    alone = WHEEL in seen.causes  # areas of all sizes in one series, each against its own
-    values = np.exp(seen.y[here]) if alone else np.array([_value(seen, block, run) for run in of_runs])
-    out = {one.change.first for one in effects if one.change.cause == lone}
-    lone_places = tuple(at for at, (item, _) in enumerate(places) if item in out)
-    if not len(values):
-        return Series((), values, values, (), ())
-    shape = level(found, effects, block)[[item for item, _ in places]]
-    kept = [at for at in range(len(values)) if at not in lone_places] or list(range(len(values)))
+    if not len(here):
+        return Series((), np.zeros(0), np.zeros(0), (), ())
+    items, values = seen.item[here], seen.values[here]
+    dates = tuple(runs[at].date for at in (seen.runs[item] for item in items.tolist()) if at is not None)
+    out = [one.change.first for one in effects if one.change.cause == lone]
+    lone_places = np.isin(items, out)
+    shape = level(found, effects, block)[items]
+    kept = ~lone_places if not lone_places.all() else lone_places
     # The median, so that no single run moves the line; changes are measured against each other, not against it.
-    base = float(np.median(np.log(values[kept]) - shape[kept]))
+    base = float(np.median((np.log(values) - shape)[kept]))
     response = usual_response(found, block)
     moving = [one for one in effects if response[seen.causes.index(one.change.cause)]]
-    lines = _lines(moving, [item for item, _ in places], of_runs, np.exp(base + shape))
-    own = seen.u[here] if alone else np.array([_own_u(run, block) for run in of_runs])
-    expanded = EXPANDED * own * values
-    return Series(tuple(run.date for run in of_runs), values, expanded, lone_places, lines)
-
-
-def _run(seen: Observations, row: int) -> int:
-    at = seen.runs[int(seen.item[row])]
-    assert at is not None  # boom, balance and pressure are seen in runs
-    return at
-
-
-def _value(seen: Observations, block: int, run: Digest) -> float:
-    if block == BALANCE:
-        return float(run.meter_over_tank or math.nan)
-    assert run.steady is not None
-    return run.steady.pressure_pa if KNOB in seen.causes else run.steady.coefficient
-
-
-def _own_u(run: Digest, block: int) -> float:
-    """Relative standard uncertainty of a run's own value, what all runs share left out."""
-    if block == BALANCE:
-        return math.hypot((run.meter_over_tank_u or 0.0) / (run.meter_over_tank or 1.0), DAY_TO_DAY)
-    steady = run.steady
-    assert steady is not None
-    scatter = steady.scatter / math.sqrt(steady.passes) if steady.passes > 1 and math.isfinite(steady.scatter) else 0.0
-    return math.hypot(scatter, DAY_TO_DAY)
+    lines = _lines(moving, items.tolist(), dates, np.exp(base + shape))
+    expanded = EXPANDED * seen.values_u[here] * values
+    return Series(dates, values, expanded, tuple(np.flatnonzero(lone_places).tolist()), lines)
 
 
 def _lines(
-    effects: Sequence[Effect], items: Sequence[int], runs: Sequence[Digest], values: Floats
+    effects: Sequence[Effect], items: Sequence[int], dates: Sequence[str], values: Floats
 ) -> tuple[tuple[tuple[str, float], ...], ...]:
     """The line through a series, broken where something came or went at once."""
     breaks = {one.change.first for one in effects if not one.change.power and not one.change.lone}
     breaks |= {one.change.last + 1 for one in effects if one.change.back and not one.change.lone}
     lines: list[list[tuple[str, float]]] = [[]]
-    for at, (item, run) in enumerate(zip(items, runs, strict=True)):
+    for at, (item, day) in enumerate(zip(items, dates, strict=True)):
         if at and any(items[at - 1] < edge <= item for edge in breaks):
             lines.append([])
-        lines[-1].append((run.date, float(values[at])))
+        lines[-1].append((day, float(values[at])))
     return tuple(tuple(line) for line in lines)
-
-
-def _lower(pressed: Sequence[Named]) -> list[str]:
-    return [
-        f"from {one.first.date} to {one.last.date} the pressure went down evenly by "
-        f"{percent(-math.expm1(one.effect.size))} and stayed down: the knob, or a pump or battery that tires; "
-        "look into the strainers if nobody turned the knob"
-        for one in pressed
-        if steadily_lower(one)
-    ]
 
 
 def _remarks(digests: Sequence[Digest], mine: Sequence[Digest], seen: Observations, paced: Observations) -> list[str]:

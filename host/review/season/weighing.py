@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from host.documents.words import percent, plural
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, NOZZLES, ZERO, Change
+from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, ZERO, Change
 from host.review.season.observations import BALANCE
 from host.review.season.search import Explained, expected, fits
 
@@ -90,7 +90,7 @@ def weigh(found: Explained, change: Change, size: float, faults: Sequence[bool])
 def _as(change: Change, cause: str, by: int) -> Change:
     """The same change of another cause, begun (and, come at once, ended) some items later."""
     last = change.last + by if change.step else change.last
-    even = change.power if cause in (NOZZLES, KNOB) else min(change.power, 1)
+    even = change.power if cause in FILLING else min(change.power, 1)
     return replace(change, cause=cause, first=change.first + by, last=last, power=even)
 
 
@@ -105,6 +105,8 @@ def _decides(found: Explained, change: Change, size: float, suspects: Sequence[s
         ways += ["a run at two pressures", "what the transducer reads with the pump off"]
     if NOZZLES in suspects:
         ways.append("a catch test")
+    if STRAINER in suspects:
+        ways.append("a look into the strainers")
     return f"{', '.join(ways[:-1])} or {ways[-1]}" if len(ways) > 1 else ways[0] if ways else "a catch test"
 
 

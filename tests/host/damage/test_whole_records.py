@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from host.journal import read_run
-from tests.host.journal.samples import write_run
+from host.journal import read_run, records
+from tests.host.journal.samples import report_line, write_run
 
 FRAMES = 2_000  # more than three minutes: three checkpoints
 KINDS = (
@@ -20,7 +20,10 @@ KINDS = (
     "missing",
     "segment doubled",
     "segments swapped",
+    "joined",
+    "of another run",
 )
+TRIES = [12, pytest.param(300, marks=[pytest.mark.soak, pytest.mark.timeout(3600)])]
 
 
 @pytest.fixture(scope="module", params=["1.1", "1.0"])
@@ -52,8 +55,8 @@ def as_of_old(lines: list[bytes]) -> list[bytes]:
     return out
 
 
-def changed(lines: list[bytes], kind: str, rng: np.random.Generator) -> list[bytes]:
-    """The file with one thing done to its records, none of their bytes changed."""
+def changed(lines: list[bytes], kind: str, rng: np.random.Generator, other: list[bytes]) -> list[bytes]:
+    """The file with one thing done to its records, none of their bytes changed but a line feed; `other` is another."""
     raw = [place for place, line in enumerate(lines) if line[:1] == b"L"]
     a, b = sorted(rng.choice(raw[:-1], 2, replace=False).tolist())
     out = list(lines)
@@ -75,28 +78,72 @@ def changed(lines: list[bytes], kind: str, rng: np.random.Generator) -> list[byt
         case "segments swapped":
             middle = (a + b) // 2
             out[a:b] = lines[middle:b] + lines[a:middle]
+        case "joined":
+            out[a] = lines[a][:-1] + (b"" if rng.integers(2) else b" ")
+        case "of another run":
+            # In the place of as many, which a file of 1.0 cannot tell, or between.
+            count = int(rng.integers(1, 50))
+            in_place = rng.integers(2) and any(line[:1] == b"K" for line in lines)
+            out[a : a + count if in_place else a] = other[a : a + count]
     return out
 
 
+@pytest.mark.parametrize("tries", TRIES)
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_change_is_told(kind: str, lines: list[bytes], tmp_path: Path) -> None:
+def test_every_change_is_told(kind: str, tries: int, lines: list[bytes], tmp_path: Path) -> None:
     rng = np.random.default_rng(KINDS.index(kind))
+    other = another_run(lines)
     whole = read_run_of(lines, tmp_path)
     assert whole.complete and len(whole.frames) == FRAMES
-    for _ in range(12):
-        run = read_run_of(changed(lines, kind, rng), tmp_path)
+    for _ in range(tries):
+        while (now := changed(lines, kind, rng, other)) == lines:  # a piece of one record has no halves to swap
+            pass
+        run = read_run_of(now, tmp_path)
         assert not run.complete
         assert run.damage or run.lost_records or run.extra_records
         assert np.all(np.diff(run.frames["host_s"]) >= 0)
+        if kind == "of another run":  # what fits in time is taken, and its minute told
+            continue
         # Nothing counts twice: each report that is read stands once, with the counts it had.
         assert len(np.unique(run.frames["seq"])) == len(run.frames)
         assert np.isin(run.frames, whole.frames).all()
+    print(f"{kind}: {tries} tries in a file of format {whole.header['schema']}, all told")
+
+
+def another_run(lines: list[bytes]) -> list[bytes]:
+    """A run with its reports at other moments of the same minutes; each is a sound one, of other counts."""
+    found = [records.parse(line[:-1]) for line in lines]
+    return [
+        records.raw_record(report_line(number + 5_000), one.host_s + 0.031)
+        if one.tag == records.RAW
+        else records.seal(one.tag, one.host_s + 0.031, one.payload)
+        for number, one in enumerate(found)
+    ]
 
 
 def test_a_file_put_behind_itself_is_one_run(lines: list[bytes], tmp_path: Path) -> None:
     run = read_run_of(lines + lines, tmp_path)
     assert len(run.frames) == FRAMES and not run.complete
     assert any("second run" in one.reason or "behind the end" in one.reason for one in run.damage)
+
+
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_header_of_another_run_is_told_and_the_run_is_still_read(
+    place: int, lines: list[bytes], tmp_path: Path
+) -> None:
+    headers = [number for number, line in enumerate(lines) if line[:1] == b"H"]
+    mixed = list(lines)
+    payload = records.parse(lines[headers[place]][:-1]).payload
+    mixed[headers[place]] = records.seal("H", 0.0, payload.replace(b"2026-05-14", b"2026-05-15"))
+    run = read_run_of(mixed, tmp_path)
+    assert len(run.frames) == FRAMES and not run.complete
+    assert any("of another run" in one.reason for one in run.damage)
+
+
+def test_a_checkpoint_that_counts_what_nobody_can_is_told_in_a_few_words(lines: list[bytes], tmp_path: Path) -> None:
+    absurd = {"segment": "9" * 3000, "segment_crc": "0", "segment_records": {"L": 10**400}}
+    run = read_run_of([*lines[:-1], records.json_record("Z", 201.0, absurd)], tmp_path)
+    assert not run.complete and all(len(one.reason) < 100 for one in run.damage)
 
 
 def test_a_rest_put_behind_twice_is_read_once(lines: list[bytes], tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ import numpy as np
 from firmware_protocol.messages import Report, encode_identity, encode_report
 from host.journal import JournalWriter
 from host.journal.writer import Snapshot
+from host.library import Entry
 from host.simulate.scenario import Scenario, load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
@@ -66,3 +67,8 @@ def simulated_run(
     scenario = short_scenario(**changes)
     frames = run_frames(ScenarioSource(scenario))
     return write(path, frames, scenario.rig.toml, started, notes, mixes=mixes)
+
+
+def told(entries: Iterable[Entry]) -> list[str]:
+    """Every value of every entry to the last digit, for comparing: what is not a number is alike, which == denies."""
+    return [repr(entry) for entry in entries]

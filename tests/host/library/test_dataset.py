@@ -276,8 +276,6 @@ def test_the_command_says_what_it_did(runs, tmp_path, capsys):
     assert "1 run, 1 new or changed, 0 gone" in capsys.readouterr().out
     assert main(["dataset", "--out", out, "--runs", str(runs), "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {"dataset": out, "runs": 3, "read": 2, "gone": 0, "left_out": []}
-    assert main(["dataset", "--out", out, "--runs", str(runs), "--on", "tcp://127.0.0.1:9"]) == 2
-    assert "no Dask scheduler answers" in capsys.readouterr().err
 
 
 def test_work_is_done_in_other_processes_too(runs, store, tmp_path):
@@ -297,17 +295,27 @@ def test_the_questions_of_the_guide_are_answered(tmp_path, frames, monkeypatch):
     for number in range(8):
         write(folder / f"a{number}.sward", frames, RIG, DAY + timedelta(days=5 * number))
     update_dataset(folder, FolderStore(tmp_path / "all-rigs"))
-    # A second rig whose boom opens by 1 % each ten days: its rows are the first one's, with c moved by hand.
+    # A second rig whose boom opens by 1 % each ten days: its rows are the first one's, with c moved by hand. In its
+    # first run half of the ground is not known.
     path = tmp_path / "all-rigs" / "runs"
     for part in list(path.glob("*.parquet")):
         rows = pl.read_parquet(part)
         days = (pl.col("started_utc") - pl.lit(DAY)).dt.total_seconds() / 86_400
         moved = pl.col("coefficient_m3_s_pa05") * (1 + days * 0.001)
-        rows.with_columns(rig=pl.lit("worn"), coefficient_m3_s_pa05=moved).write_parquet(path / f"w-{part.name}")
+        half = pl.when(pl.col("started_utc") == pl.lit(DAY))
+        rows.with_columns(
+            rig=pl.lit("worn"),
+            coefficient_m3_s_pa05=moved,
+            hidden_m2=half.then(pl.col("area_m2")).otherwise(0.0),
+            on_target=half.then(pl.col("on_target") / 2).otherwise(pl.col("on_target")),
+        ).write_parquet(path / f"w-{part.name}")
     monkeypatch.chdir(tmp_path)
     by_rig = duckdb.sql(season).fetchall()
     assert [(row[0], row[1]) for row in by_rig] == [("Harrow Lea bowling green boom", 8), ("worn", 8)]
-    assert by_rig[0][4] == pytest.approx(review_run(folder / "a0.sward").totals.rate_m3_m2)
+    review = review_run(folder / "a0.sward")
+    assert by_rig[0][4] == pytest.approx(review.totals.rate_m3_m2)
+    # Eight runs of the same ground, and a ninth of it whose ground is not known.
+    assert [row[5] for row in by_rig] == pytest.approx([review.verdict.on, review.verdict.on * 8 / 9])
     ((rig, runs, slope, slope_u),) = duckdb.sql(drift).fetchall()
     # Over 35 days the mean has grown by 1.75 %: 10 % in a hundred days, relative to that mean.
     assert (rig, runs) == ("worn", 8) and slope == pytest.approx(10 / 1.0175, rel=1e-6) and slope_u < 0.01

@@ -18,7 +18,7 @@ from host.library.library import Wanted
 from host.review.calibration_choice import Under
 from host.review.digest import digest_to_json
 from host.run_folder import notes_path, run_name
-from tests.host.library.made import simulated_run
+from tests.host.library.made import simulated_run, told
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
 
@@ -64,10 +64,10 @@ def test_runs_are_listed_by_date_and_filtered(folder):
 
 def test_unchanged_files_are_not_read_again(folder):
     reader = CountingReader()
-    first = Library(folder, read=reader).entries()
+    first = told(Library(folder, read=reader).entries())
     assert sorted(reader.read) == ["r0.sward", "r1.sward", "r2.sward"]
     reader.read.clear()
-    assert Library(folder, read=reader).entries() == first
+    assert told(Library(folder, read=reader).entries()) == first
     assert reader.read == []
     os.utime(folder / "r1.sward", ns=(1, 1))
     add_note(folder / "r2.sward", "weather", "light air", DAY)
@@ -76,13 +76,13 @@ def test_unchanged_files_are_not_read_again(folder):
 
 
 def test_the_index_may_be_deleted_or_damaged_at_any_time(folder):
-    before = Library(folder).entries()
+    before = told(Library(folder).entries())
     (folder / NAME).unlink()
-    assert Library(folder).entries() == before
+    assert told(Library(folder).entries()) == before
     (folder / NAME).write_bytes(b"SQLite format 3\0" + os.urandom(5000))
-    assert Library(folder).entries() == before
+    assert told(Library(folder).entries()) == before
     reader = CountingReader()
-    assert Library(folder, read=reader).entries() == before
+    assert told(Library(folder, read=reader).entries()) == before
     assert reader.read == []
 
 
@@ -146,7 +146,7 @@ def test_bad_files_are_named_and_disturb_nothing(folder):
     (folder / "torn.sward").write_bytes(text[: len(text) // 2])
     (folder / "folder.sward").mkdir()
     found = {entry.path.stem: entry for entry in Library(folder).entries()}
-    assert [found[name] for name in ("r0", "r1", "r2")] == good
+    assert told(found[name] for name in ("r0", "r1", "r2")) == told(good)
     assert "empty" in found["empty"].problem
     assert "no Swardflow run file" in found["photo"].problem
     assert "format 9.0" in found["later"].problem
@@ -199,7 +199,7 @@ def test_an_old_run_under_another_rig_does_not_touch_what_is_kept(folder, tmp_pa
     before = Library(folder).entries()
     again = Library(folder, under=Under(other)).entries()
     assert again[0].digest.volume_m3 > before[0].digest.volume_m3
-    assert Library(folder).entries() == before
+    assert told(Library(folder).entries()) == told(before)
 
 
 def test_readings_of_long_ago_are_forgotten_and_the_recorded_one_never(folder):
@@ -238,5 +238,5 @@ def test_what_is_known_is_told_without_reading_a_file(folder):
     listed = Library(folder).entries()
     os.utime(folder / "r1.sward", ns=(1, 1))
     entries, unread = Library(folder, read=read_nothing).known()
-    assert entries == [listed[0], listed[2]]
+    assert told(entries) == told([listed[0], listed[2]])
     assert [path.stem for path in unread] == ["r1"]

@@ -43,14 +43,14 @@ def of_kind(found, kind):
 def test_wear_drift_and_strainer_are_each_found_with_their_date(bad_season):
     found = season_of(bad_season)
     assert sorted(one.kind for one in found.findings) == sorted(
-        [kinds.WEAR, kinds.METER_STEP, kinds.STRAINER, kinds.STRAINER]
+        [kinds.WEAR, kinds.METER_STEP, kinds.STRAINER_FILLED, kinds.STRAINER_FILLED]
     )
     (wear,) = of_kind(found, kinds.WEAR)
     assert wear.change == pytest.approx(0.08, abs=2.58 * wear.change_u)
     (meter,) = of_kind(found, kinds.METER_STEP)
     assert meter.first_day == day_of(40)
     assert meter.change == pytest.approx(-0.03, abs=2.58 * meter.change_u)
-    for one, (begin, end) in zip(of_kind(found, kinds.STRAINER), FILLS, strict=True):
+    for one, (begin, end) in zip(of_kind(found, kinds.STRAINER_FILLED), FILLS, strict=True):
         assert one.last_day == day_of(end)
         # A strainer shows only when the bypass has nothing left to give.
         assert day_of(begin - 1) <= one.first_day <= day_of(begin + 8)
@@ -67,7 +67,7 @@ def test_a_meter_that_drifts_off_is_told_from_the_wear_that_goes_on(drifting):
     assert day_of(40 - 4) <= meter.first_day <= day_of(40 + 4)
     assert meter.last_day == day_of(59)
     assert meter.change == pytest.approx(-0.03, abs=2.58 * meter.change_u)
-    assert len(of_kind(found, kinds.STRAINER)) == 2
+    assert len(of_kind(found, kinds.STRAINER_FILLED)) == 2
     assert len(found.findings) == 4
 
 

@@ -132,6 +132,14 @@ def test_a_rig_without_a_transducer_has_its_balances_alone(digest):
     assert found.due.text.startswith("not known")
 
 
+def test_a_strainer_and_a_hand_on_the_knob_are_weighed_by_the_course_of_the_pressure(digest):
+    (finding,) = season_of(drawn(digest, 12, "strainer before the transducer")).findings
+    assert finding.kind == kinds.STRAINER_FILLED and finding.suspects[0] == "strainer"
+    assert " : 1 by the course of the pressure alone)" in finding.sentence
+    turned = season_of(drawn(digest, 12, "knob turned slowly, transducer 1 psi high"))
+    assert any("the knob, or a pump or battery" in one and " : 1 by its course" in one for one in turned.remarks)
+
+
 def test_cards_without_runs_are_no_season():
     found = season_of([], [CardMark("boom", made(2), -16.0, 0.007, 0.02)])
     assert found.runs == 0 and found.findings == ()

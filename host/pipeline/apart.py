@@ -1,29 +1,18 @@
-"""What does not belong to known ground: how much, how far, for how long, and why."""
+"""Rows that do not belong to known ground, put together into times: how much, how far, for how long, and why."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from host.pipeline.on_ground import Unassigned
 from host.pipeline.rows import Why
 
 _JOIN_S = 2.0
 # What counts are missing from ends where the next row has them all: known ground may lie between two of these.
 _ONE_BY_ONE = (Why.RESTART, Why.OTHER_COUNTS, Why.DROPPED, Why.SILENCE)
-
-
-@dataclass(frozen=True)
-class Unassigned:
-    """Volume, way and time between two moments (host time, s) that do not belong to known ground, and why."""
-
-    why: Why
-    start_s: float
-    end_s: float
-    volume_m3: float
-    distance_m: float
-    seconds: float
 
 
 class Apart:
