@@ -16,7 +16,7 @@ from host.pipeline.apart import Apart
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood, way_sprayed
+from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood_spraying, way_sprayed
 from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
 from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.silence import went_on
@@ -233,7 +233,7 @@ class Settler:
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
-        on_spot = np.where(known & rows["spraying"], stood(rows), 0.0)
+        on_spot = np.where(known & rows["spraying"], stood_spraying(rows, cover), 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         pace = _ratio(math.fsum(way), math.fsum(np.where(known, rows["step_us"] * cover, 0.0)))

@@ -65,7 +65,8 @@ def interval_message(run: RunFile) -> str:
     for place, identity in enumerate(said):
         end = said[place + 1].before_frame if place + 1 < len(said) else len(frames)
         here = frames[identity.before_frame : end]
-        after = (np.diff(here["seq"].astype(np.int64)) % 2**16 == 1) & (here["boot"][1:] == here["boot"][:-1])
+        seq = here["seq"].astype(np.int64)
+        after = ((seq[1:] - seq[:-1]) % 2**16 == 1) & (here["boot"][1:] == here["boot"][:-1])
         steps_ms = counter_difference(here["clock"][1:], here["clock"][:-1])[after] / 1000.0
         stated = float(identity.detail.get("interval_ms") or 0)
         if len(steps_ms) < _LEAST_STEPS or not stated:
