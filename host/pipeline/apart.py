@@ -11,8 +11,8 @@ from host.pipeline.on_ground import Unassigned
 from host.pipeline.rows import Why
 
 _JOIN_S = 2.0
-# What counts are missing from ends where the next row has them all: known ground may lie between two of these.
-_ONE_BY_ONE = (Why.RESTART, Why.OTHER_COUNTS, Why.DROPPED, Why.SILENCE)
+# Known ground may lie between two of these. (Dropped pulses are put back a report or more later: those belong together.)
+_ONE_BY_ONE = (Why.RESTART, Why.OTHER_COUNTS, Why.SILENCE)
 
 
 class Apart:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from host.calibrate.transducer import FittedLine
+from host.calibrate.travel import PACE_SPREAD, calibrate_course
 from host.calibrate.uncertainty import (
     ASSUMED_DEGREES,
     Component,
@@ -226,9 +227,7 @@ def test_an_assumption_steadies_little_what_it_is_small_beside():
     assert restless_degrees(1.0, 7, 1e-3) == pytest.approx(7.0, rel=1e-3)
     degrees = [restless_degrees(scatter, 7, 0.02) for scatter in (0.02, 0.03, 0.05, 0.2)]
     assert degrees == sorted(degrees, reverse=True)
-    # One more lap of a walker whose laps vary by 5 %: a plain simulation, of other seeds than the bench's.
-    rng = np.random.default_rng(61)
-    laps, more = rng.normal(0, 0.05, (4000, 8)), rng.normal(0, 0.05, 4000)
-    spread = laps.std(axis=1, ddof=1)
-    spans = [s * student_factor(0.95, restless_degrees(s, 7, 0.024)) * math.sqrt(1 + 1 / 8) for s in spread.tolist()]
-    assert np.mean(np.abs(more - laps.mean(axis=1)) < spans) > 0.938
+    laps = [50.0, 57.0, 54.0, 60.0, 52.0, 55.0, 51.0, 58.0]
+    own = sample_deviation(laps) / (sum(laps) / len(laps))
+    pace = next(part for part in calibrate_course(60.0, laps).uncertainty.components if part.name.startswith("pace"))
+    assert pace.degrees == pytest.approx(restless_degrees(own, 7, PACE_SPREAD)) and pace.degrees < 9.5

@@ -64,14 +64,6 @@ def test_a_pass_has_no_row_at_its_ends_in_which_nothing_was_sprayed(rig):
     assert set(np.unique(rows.pass_number)) == {0, 1, 2}
 
 
-def test_known_ground_between_two_times_of_dropped_pulses_lies_in_neither():
-    frames = steady(400)
-    frames["edges_dropped"] = np.repeat([0, 1, 2], [200, 10, 190])
-    pipeline, _ = settled(frames)
-    assert [(one.why, round(one.end_s - one.start_s, 6)) for one in pipeline.unassigned] == [(Why.DROPPED, 0.1)] * 2
-    assert all(one.end_s - one.start_s == pytest.approx(one.seconds) for one in pipeline.unassigned)
-
-
 @pytest.mark.parametrize("gone", [[20], [5, 12, 30], [20, 21]])
 def test_reports_lost_at_one_a_second_cut_no_pass(gone):
     on = np.repeat([False, True, False], [5, 40, 5])
