@@ -11,7 +11,7 @@ from host.pipeline.on_ground import Unassigned
 from host.pipeline.rows import Why
 
 _JOIN_S = 2.0
-# Known ground may lie between two of these. (Dropped pulses are put back a report or more later: those belong together.)
+# Known ground may lie between two of these; dropped pulses are put back a report or more later, and belong together.
 _ONE_BY_ONE = (Why.RESTART, Why.OTHER_COUNTS, Why.SILENCE)
 
 
