@@ -60,7 +60,6 @@ def settings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 def open_setup(serve: Serve, phone: Phone, *arguments: str) -> Any:
     page = phone(serve("--use-settings", *arguments).address + "/setup")
-    page.set_default_timeout(20_000)
     page.wait_for_selector("[data-entry=rate]")
     return page
 
@@ -129,7 +128,7 @@ def test_an_example_is_copied_changed_and_chosen(runs: Path, serve: Serve, phone
     assert len(tomllib.loads(before)["tip"]) == 1
     page.click("#setup-result a:has-text('Change')")
     page.wait_for_selector("[data-entry=tank] label input")
-    wait_until(lambda: page.input_value("[data-entry=tank] label input") == "50", "the tank's 50 L", 20)
+    wait_until(lambda: page.input_value("[data-entry=tank] label input") == "50", "the tank's 50 L")
     finger.type("tank", "60")
     finger.tap("#setup-go")
     page.wait_for_selector("#setup-result .headline")
@@ -160,7 +159,7 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     other = phone(page.url.split("/setup")[0] + address)
     for screen in (page, other):
         screen.wait_for_selector("[data-entry=tank] label input")
-        wait_until(lambda screen=screen: screen.input_value("[data-entry=tank] label input") == "12", "its tank", 20)
+        wait_until(lambda screen=screen: screen.input_value("[data-entry=tank] label input") == "12", "its tank")
     page.fill("[data-entry=tank] label input", "13")
     page.click("#setup-go")
     page.wait_for_selector("#setup-result .headline")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import select
 import tempfile
@@ -46,6 +47,7 @@ class Walk:
     spraying: bool = True
     flow_share: float = 1.0  # of what healthy nozzles pass
     pressure: int = FORTY_PSI  # sixteenths of a count
+    stops_at: float = math.inf  # pulses of the wheel, as `turned`: there it stands still
     time_s: float = 0.0
     _flow: float = 0.5  # half a pulse on, so that no rounding decides where an edge falls
     _wheel: float = 0.5
@@ -63,7 +65,8 @@ class Walk:
         self.seq += 1
         flow_hz = self.flow_share * FLOW_GPM * GALLON_L / 60 * PULSES_PER_L if self.spraying else 0.0
         self._flow = self._count("flow", self._flow, flow_hz)
-        self._wheel = self._count("wheel", self._wheel, self.pace_mph * MPH_M_S / METRES_PER_PULSE)
+        wheel_hz = self.pace_mph * MPH_M_S / METRES_PER_PULSE if self.turned < self.stops_at else 0.0
+        self._wheel = self._count("wheel", self._wheel, wheel_hz)
         return encode_report(
             Report(
                 boot=IDENTITY.boot,
