@@ -17,6 +17,7 @@ from host.pipeline.measured import flow_stop_s
 from host.pipeline.pressure import PressureReading
 from host.pipeline.pulses import PulseTimer
 from host.rig import Rig
+from tests.host.pipeline.made import IDENTITY
 
 REST_FRAMES = 100  # after an alarm a detector starts again; alarms closer together are one
 
@@ -26,7 +27,7 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
     counts = CountUnwrapper().push(frames)
     flow = PulseTimer(flow_stop_s(rig) * 1e6).push(counts, counts.flow)
     spraying = SprayState(rig.spray_switch).push(frames, counts, flow)
-    pressure = PressureReading(rig.pressure).push(frames, [])
+    pressure = PressureReading(rig.pressure).push(frames, [IDENTITY])
     per_m3 = rig.meter.pulses_per_m3(flow.counted_hz)
     glitch = (frames["flags"] & 2) != 0
     boom = BoomCoefficient().push(counts, per_m3, pressure.mean_pa, spraying, flow.frequency_hz > 0, glitch)

@@ -46,9 +46,9 @@ class BoomFaults:
         catch: tuple[float, float] | None,
         timing: Timing,
     ) -> None:
-        self._timing, self._many = timing, timing.frames
-        self._nozzles, self._droop, self._opener, self._catch = nozzles, droop, opener, catch
-        self._history = BoomHistory(timing)
+        self._timing, self._many, self._history = timing, timing.frames, BoomHistory(timing)
+        self._nozzles, self._droop, self._catch = nozzles, droop, catch
+        self._opener, self._withdrawn = opener, withdrawn
         self._frames: UsableFrames | None = None
         self._next = 0
         self._steps: dict[int, Step] = {}
@@ -59,7 +59,6 @@ class BoomFaults:
         self._first: float | None = None
         self._healthy = math.nan  # log c before the last fault that has ended
         self._explained_s = -math.inf  # until then what was seen had another cause
-        self._withdrawn: Callable[[OpenFault], None] = withdrawn
 
     @property
     def pressure_before(self) -> float:
@@ -164,7 +163,8 @@ class BoomFaults:
         fault = self._open
         quiet = not self._rough_now and not self._false_pulses
         if step is not None and fault is None and not explained and quiet:
-            if not self._returns(i, step) and not self._explained_then(i, step):
+            returns = self._returns(self._history.baseline(i), self._history.level(i, step))
+            if not returns and not self._explained_then(i, step):
                 log_c = self._history.baseline(i) if step.adaptive else step.reference
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif i in self._levels and fault is None and not explained and quiet:
@@ -239,11 +239,10 @@ class BoomFaults:
             fault.judged(settled=True)
             self._open = fault
 
-    def _returns(self, i: int, step: Step) -> bool:
+    def _returns(self, before: float, after: float) -> bool:
         """Whether a step only leads back to the level before the last fault, which was over while it was judged."""
-        before = self._history.baseline(i) - self._healthy
-        after = self._history.level(i, step) - self._healthy
-        return abs(after) < 0.5 * abs(before)  # never before a first fault: its NaN compares as false
+        # Never before a first fault: its NaN compares as false.
+        return abs(after - self._healthy) < 0.5 * abs(before - self._healthy)
 
     def _explained_then(self, i: int, step: Step) -> bool:
         """Whether a step that took long to show began while something else was wrong, and is what that left behind."""
@@ -270,14 +269,12 @@ class BoomFaults:
 
     def _stayed(self, i: int, level: Level) -> None:
         """A change whose first word was taken back has stayed after all."""
-        returned = abs(level.after - self._healthy) < 0.5 * abs(level.before - self._healthy)
-        if returned or abs(level.after - level.before) < TUNING.gone:
+        if self._returns(level.before, level.after) or abs(level.after - level.before) < TUNING.gone:
             return
         rows = self._history.rows(i)
         fault = self._start(i, level.frames, level.after < level.before, level.before)
         fault.after = level.after
-        fault.change.levels = rows[LOG_C, -level.frames :].tolist()
-        fault.change.roughs = rows[ROUGH, -level.frames :].tolist()
+        fault.change.levels, fault.change.roughs = rows[[LOG_C, ROUGH], -level.frames :].tolist()
         fault.change.frames = 0
         fault.confirm(float(rows[HOST, -1]))
 

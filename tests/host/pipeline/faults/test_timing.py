@@ -11,6 +11,7 @@ from host.pipeline.faults.timing import USUAL, ReportInterval, Timing
 from host.pipeline.faults.tuning import TUNING
 from host.simulate.disturbances import Disturbance
 from host.simulate.settings import BoardSettings, WalkSettings
+from tests.host.pipeline.made import IDENTITY
 from tests.host.simulate.made import frames_of, one_pass
 from tests.host.simulate.random_rigs import small_rig
 
@@ -55,7 +56,7 @@ def test_a_clog_is_called_at_every_interval(interval_ms):
         Disturbance("clog", 40.0), seconds=60.0, quiet=False, rig=small_rig(3, 0.3, 450), walk=walk, board=board
     )
     pipeline = Pipeline(run.rig)
-    pipeline.push(frames_of(run)[0], [])
+    pipeline.push(frames_of(run)[0], [IDENTITY])
     (fault,) = pipeline.faults()
     assert fault.kind in ("clog", "meter_low")
     assert -0.1 < fault.called_s - 40.0 < 0.5 + 2.5e-3 * interval_ms
