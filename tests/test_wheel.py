@@ -100,9 +100,7 @@ def test_every_command_of_the_readme_works_as_written_from_the_wheel_in_an_empty
         "FILE",
     }
     assert "clog" in run(
-        installed / "python", "-c", "import host; print(host.open_run('clog.sward').faults.cause[0])", cwd=tmp_path
+        installed / "python", "-c", "import host; print(host.open_run('clog.sward').faults.cause[0])", cwd=here
     )
-    where = run(
-        installed / "python", "-c", "import firmware_protocol as f; print(f.__path__[0] + '/board')", cwd=tmp_path
-    )
+    where = run(installed / "python", "-c", "import firmware_protocol as f; print(f.__path__[0] + '/board')", cwd=here)
     assert (Path(where.strip()) / "Makefile").exists()
