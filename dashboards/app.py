@@ -46,6 +46,7 @@ from dashboards.web.reception import Reception, raise_file_limit
 from dashboards.web.size_limits import SizeLimits
 from dashboards.web.units_choice import UnitsChoice
 from host.errors import BadInputError, NotNowError, UserError
+from host.page_links import forget_links, keep_links
 from host.run_folder import LATEST, cards_folder, find_run
 from host.settings import load_settings, metrics_key_path
 
@@ -113,14 +114,13 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         context = PageContext(folder, cards, guests=own_guests, starting=starting, live=follower.is_live, invite=invite)
         app, hashes = build_app(broadcaster, recorder, context, metrics=bool(sharing.metrics_key))
         asyncio.run(open_first_page(app))
-        banner = TerminalBanner(bound, invitations, None if sharing.shared else host)
-        stack.callback(banner.close)
+        banner = _banner(sharing, bound, invitations, stack)
         if sharing.shared:
             guests.changed = banner.tell
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
         first = FirstPage(UnitsChoice(app, partial(_remembered_units, starting)), follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
-        door = _for_programs(MetricsDoor(first, sessions, sharing.metrics_key), banner, bound)
+        door = MetricsDoor(first, sessions, sharing.metrics_key)
         front = OriginMiddleware(door, names, shared=sharing.shared, script_hashes=hashes)
 
         def admit(scope: Scope) -> str | None:
@@ -151,11 +151,15 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
     return 0
 
 
-def _for_programs(door: MetricsDoor, banner: TerminalBanner, port: int) -> MetricsDoor:
-    """The door; the terminal shows where it is, if it opens."""
-    if door.key:
+def _banner(sharing: Sharing, port: int, invitations: Invitations, stack: ExitStack) -> TerminalBanner:
+    """What shows the links, in the terminal and to `swardflow link`, until `stack` ends."""
+    banner = TerminalBanner(port, invitations, None if sharing.shared else sharing.host)
+    banner.keep = partial(keep_links, port)
+    stack.callback(forget_links, port)
+    stack.callback(banner.close)
+    if sharing.metrics_key:
         banner.tell(f"For programs: http://{HERE}:{port}{METRICS}, with the key in {metrics_key_path()}")
-    return door
+    return banner
 
 
 def _remembered_units(starting: Starting) -> str:

@@ -11,6 +11,9 @@ from host.frames import Event
 # What people do about an alarm; the alarm itself is derived and never in a file.
 ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unmuted"
 
+# A break of the work; the run goes on meanwhile.
+WORK_PAUSED, WORK_RESUMED = "work_paused", "work_resumed"
+
 # What happened to the file and to the computer.
 FILE_RESCUED, COMPUTER_PAUSED = "file_rescued", "computer_paused"
 
@@ -29,6 +32,8 @@ EVENT_KEYS: dict[str, dict[str, str]] = {
     ALARM_SEEN: {"by": TEXT},
     ALARM_MUTED: {"by": TEXT},
     ALARM_UNMUTED: {"by": TEXT},
+    WORK_PAUSED: {"by": TEXT},
+    WORK_RESUMED: {"by": TEXT},
     "link_lost": {"reason": TEXT},
     "link_back": {},
     "board_start": {"boot": NUMBER},

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from host.errors import DamagedFileError, NotFoundError, reason_of
+from host.whole_file import read_whole
 
 LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
 
@@ -14,9 +15,10 @@ LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
 def read_text(path: Path, where: str) -> str:
     """The text of a file that a person wrote; `where` names it in messages. Raises NotFoundError, DamagedFileError."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        data = read_whole(path, LARGEST_FILE + 1)
+        if len(data) > LARGEST_FILE:
             raise DamagedFileError(f"{where} is larger than {LARGEST_FILE} bytes: give the TOML file that is meant.")
-        return path.read_bytes().decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except FileNotFoundError:
         raise NotFoundError(f"{where} does not exist: check the path.") from None
     except IsADirectoryError:
@@ -27,7 +29,7 @@ def read_text(path: Path, where: str) -> str:
         ) from None
     except OSError as error:
         reason = reason_of(error)
-        raise DamagedFileError(f"{where} cannot be read ({reason}): check its permissions.") from None
+        raise DamagedFileError(f"{where} cannot be read ({reason}): check what it is and who may read it.") from None
     except ValueError:
         raise NotFoundError(f"{where} cannot be there: the file name contains a NUL byte.") from None
 

@@ -54,6 +54,10 @@ window.swardflow.buttons = function (say) {
   at("mark").addEventListener("click", function () { tell("mark", {}, "mark"); });
   at("undo").addEventListener("click", function () { tell("undo", { of: last }); });
 
+  at("pause").addEventListener("click", function () {
+    tell(at("pause").getAttribute("aria-pressed") === "true" ? "resume" : "pause", {});
+  });
+
   at("word").addEventListener("click", function () {
     clearTimeout(offered);
     at("naming-text").value = "";
@@ -97,14 +101,18 @@ window.swardflow.buttons = function (say) {
 
   return {
     enable: function (possible) {
-      for (const id of ["mark", "refilled", "stop"]) at(id).disabled = !possible;
+      for (const id of ["mark", "refilled", "stop", "pause"]) at(id).disabled = !possible;
     },
     // After a run: what is next, in the place of what can be done during one.
     over: function (over, run) {
       at("next").hidden = !over;
-      at("doing").hidden = over;
+      at("doing").hidden = at("pause").hidden = over;
       at("see-run").href = run;
       at("see-run").hidden = run === "/runs";
+    },
+    paused: function (paused) {
+      at("pause").setAttribute("aria-pressed", String(paused));
+      at("pause").textContent = paused ? "Resume work" : "Pause work";
     },
     unit: function (unit) {
       if (at("refill").open || at("refill-unit").dataset.rig === unit) return;

@@ -74,6 +74,7 @@
       trace.draw(row.t, fresh === "fresh" ? row.position : null);
       buttons.enable(["on", "full", "trouble"].includes(shown.recording));
       buttons.over(["none", "ended"].includes(shown.recording), row.run_link);
+      buttons.paused(Boolean(row.paused));
       buttons.unit(row.tank_unit);
     }
     advise();
@@ -100,7 +101,7 @@
     if (old) {
       set(words, row && row.recording === "ended" ? "Run ended" : "Old numbers");
     } else {
-      set(words, row && fresh !== "none" ? row.words : "Waiting");
+      set(words, row && fresh !== "none" ? (advice === "idle" && row.paused ? "Paused" : row.words) : "Waiting");
     }
     set(why, explain(advice));
     if (Date.now() > saidUntil) set(notice, row && row.notice !== why.textContent ? row.notice : "");

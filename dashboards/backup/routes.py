@@ -28,8 +28,10 @@ from host.recorder import is_recording
 
 FILE, SENT, RESTORE = "/backup/file", "/backup/sent", "/backup/restore"
 MOST_SENT = 1 << 30  # bytes of a file that a browser sends
-_QUIET_S = 30.0  # so long a browser may send nothing
+_QUIET_S = 30.0  # so long a browser may send nothing, or less than this:
+_SLOWEST = 20_000  # bytes a second
 _AT_ONCE = 1 << 20
+_BROKEN_OFF = "The file did not come to its end: try again, nearer to the computer at the sprayer."
 _LARGE = "This file is larger than 1 GB: plug it into the computer at the sprayer and restore it there."
 
 
@@ -84,19 +86,23 @@ async def _taken(request: Request, target: Path) -> str:
     if not said.isdecimal() or int(said[:20]) > MOST_SENT:
         return _LARGE
     pieces, done, waiting = aiter(request.stream()), 0, bytearray()
+    clock = asyncio.get_running_loop().time
+    began = clock()
     try:
         with target.open("xb") as file:
             while (piece := await asyncio.wait_for(anext(pieces, None), _QUIET_S)) is not None:
                 done += len(piece)
                 if done > MOST_SENT:
                     return _LARGE
+                if clock() - began > _QUIET_S + done / _SLOWEST:
+                    return _BROKEN_OFF
                 waiting += piece
                 if len(waiting) > _AT_ONCE:
                     await run_in_threadpool(file.write, bytes(waiting))
                     waiting.clear()
             await run_in_threadpool(file.write, bytes(waiting))
     except (TimeoutError, ClientDisconnect):
-        return "The file did not come to its end: try again, nearer to the computer at the sprayer."
+        return _BROKEN_OFF
     except OSError as error:
         return f"The file cannot be kept ({reason_of(error)}): make room, then try again."
     return ""

@@ -192,8 +192,10 @@ def _compared(run_cache: RunCache, cards: Path, kind: str, typed: dict[str, str 
     except WrongEntriesError as error:
         return [], "", *(error.sentences.get(name, "") for name in FIELDS)
     except UserError as error:
-        way = [ways(("Do a catch test", "/calibrate"))] if isinstance(error, NoCatchTestError) else []
-        return way, sentence(str(error)), *none
+        way, said = [], sentence(str(error))
+        if isinstance(error, NoCatchTestError):  # the folder that it names is nothing to a phone
+            way, said = [ways(("Do a catch test", "/calibrate"))], "This sprayer has no catch test yet: do one first."
+        return way, said, *none
 
 
 def _shown(document: Document) -> list[Any]:

@@ -57,7 +57,7 @@ def layout(context: PageContext) -> html.Main:
             html.Div(
                 [
                     html.Section([*_next(context, used), html.H2("All steps", className="part"), _listed(steps)]),
-                    html.Section([*_last_run(context), _second("Back up or restore", "/backup")]),
+                    html.Section([*_last_run(context), _second("Backup", "/backup")]),
                 ],
                 className="halves",
             ),

@@ -13,7 +13,7 @@ from typing import Any
 from dashboards.supervision import Supervisor
 from dashboards.web.visitor import visitor_name
 from host.errors import BadInputError, NoAnswerError, NotNowError, UserError, visible
-from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, WORK_PAUSED, WORK_RESUMED
 from host.recorder import RunFollower, ask
 from host.units import format_value, parse_quantity
 
@@ -23,6 +23,10 @@ FORGET_S = 2.0  # a recorder that has not answered for so long is called silent
 MOST_ADDED_M3 = 10.0
 LONGEST_WORD = 80
 TAPS = {"seen": ALARM_SEEN, "sound-off": ALARM_MUTED, "sound-on": ALARM_UNMUTED}  # button to kind of event
+PAUSES = {
+    "pause": (WORK_PAUSED, "Paused: kept in the run. Recording continues."),
+    "resume": (WORK_RESUMED, "Work resumed."),
+}
 Asker = Callable[[Path, dict[str, Any]], dict[str, Any]]
 
 RECORDING = {
@@ -159,7 +163,7 @@ class RecorderClient:
 
     def tell(self, action: str, fields: dict[str, Any]) -> str:
         """Do what a button asks: "mark"; "word" with `text` for the last mark; "refill" with `full` or `added` (text
-        with unit); "undo" with `of`, "refill" or "mark"; "stop"; or one of TAPS.
+        with unit); "undo" with `of`, "refill" or "mark"; "pause"; "resume"; "stop"; or one of TAPS.
 
         Returns the sentence to show. Raises UserError when it cannot be done.
         """
@@ -179,10 +183,8 @@ class RecorderClient:
             of = str(fields.get("of", ""))
             self._put(run, {"ask": "undo", "of": of} | _by())
             return "Refill undone." if of == "refill" else "Mark undone."
-        if action in TAPS:
-            with suppress(UserError):  # the screen is quiet already; only the record lacks it
-                self._put(run, {"ask": "event", "kind": TAPS[action]} | _by())
-            return "Noted."
+        if action in TAPS or action in PAUSES:
+            return self._tapped(run, action)
         if action == "refill":
             return self._refill(run, fields)
         if action == "stop":
@@ -190,6 +192,15 @@ class RecorderClient:
             self._put(run, {"ask": "stop", "reason": f"stopped from the page{by}"})
             return "Ending the run."
         raise BadInputError(f"Not done: there is no button {action[:20]!r}.")
+
+    def _tapped(self, run: Path, action: str) -> str:
+        if action in PAUSES:
+            kind, answer = PAUSES[action]
+            self._put(run, {"ask": "event", "kind": kind} | _by())
+            return answer
+        with suppress(UserError):  # the screen is quiet already; only the record lacks it
+            self._put(run, {"ask": "event", "kind": TAPS[action]} | _by())
+        return "Noted."
 
     def _refill(self, run: Path, fields: dict[str, Any]) -> str:
         if fields.get("full") is True:

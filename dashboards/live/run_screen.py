@@ -23,6 +23,7 @@ from host.journal.runs import check_schema
 from host.pipeline import Fault, Pipeline, Signals, live_row
 from host.pipeline.faults import Alarm
 from host.review.beyond import beyond_calibration
+from host.review.breaks import first_spraying_s
 from host.review.run_document import verdict_answer
 from host.review.totals import totals_of
 from host.review.verdict import verdict_of
@@ -66,6 +67,7 @@ class RunScreen:
         self._frames = 0
         self._marks = 0
         self._elapsed_s = 0.0
+        self._paused_s: float | None = None  # when the work paused, while it does
         self._interval_ms = DEFAULT_INTERVAL_MS
         self._live: dict[str, Any] = {}  # SI units
         self._numbers: dict[str, Any] = {}
@@ -105,6 +107,7 @@ class RunScreen:
             "pace_label": "speed not measured" if self._rig and self._rig.course else "your speed",
             "elapsed": clock(self._elapsed_s) if self._frames else "",
             "marks": str(self._marks),
+            "paused": "" if self._paused_s is None else f"Paused for {clock(max(self._elapsed_s - self._paused_s, 0))}",
             "link": link,
             "link_words": LINK_WORDS[link],
             "stale_ms": self._stale_ms,
@@ -150,9 +153,9 @@ class RunScreen:
         """What the watch has called so far."""
         return self._pipeline.faults() if self._pipeline else []
 
-    def status(self) -> tuple[str, bool, str, int]:
-        """What can change without a new number: the link, the end, the notice, the marks."""
-        return self._link, self.ended, self._notice(), self._marks
+    def status(self) -> tuple[str, bool, str, int, bool]:
+        """What can change without a new number: the link, the end, the notice, the marks, a pause."""
+        return self._link, self.ended, self._notice(), self._marks, self._paused_s is not None
 
     @property
     def _system(self) -> str:
@@ -183,6 +186,7 @@ class RunScreen:
         if self.ended and not self._verdict:
             self._verdict = self._judge(signals if fresh else self._last)
         if fresh:
+            self._resume(signals)
             self._last = signals
             self._frames += len(batch.frames)
             self._elapsed_s = float(batch.frames["host_s"][-1])
@@ -201,6 +205,14 @@ class RunScreen:
             other = screen_row(live, "us" if self._system == "metric" else "metric")
             self._in_other_units = {name: text for name, text in other.items() if text != self._numbers[name]}
         return fresh
+
+    def _resume(self, signals: Signals) -> None:
+        """Who sprays has resumed the work."""
+        sprayed = bool(self._last.spraying[-1]) if self._last else False
+        if self._paused_s is not None and first_spraying_s(
+            self._paused_s, signals.host_s, signals.spraying, before=sprayed
+        ):
+            self._paused_s = None
 
     def _extend_trace(self, host_s: Any, rate_m3_m2: Any) -> None:
         assert self._rig is not None
@@ -230,6 +242,10 @@ class RunScreen:
                 self._marks += 1
             case "undo" if event.detail.get("of") == "mark":
                 self._marks = max(self._marks - 1, 0)
+            case "work_paused" if self._paused_s is None:
+                self._paused_s = event.host_s
+            case "work_resumed":
+                self._paused_s = None
             case "run_end" | "trailer":
                 self.ended = True
                 self._link = "ended"

@@ -76,19 +76,24 @@ def layout(context: PageContext) -> html.Main:
         used = context.rig()
     except UserError as error:
         return html.Main([html.H1("Plan"), html.P(sentence(str(error)), className="notice")], className="sheet")
+    first = QUESTIONS[0].name
     return html.Main(
         [
             html.H1("Plan"),
             html.P(used.said, className="rig"),
-            chips("plan-question", "What do you want to know?", {q.name: q.words for q in QUESTIONS}, "rate"),
-            *(_part(question, used.rig) for question in QUESTIONS),
+            chips("plan-question", "What do you want to know?", {q.name: q.words for q in QUESTIONS}, first),
+            *(_part(question, used.rig, _css(question, first)) for question in QUESTIONS),
             ways(("Calibrate", "/calibrate"), ("Mix", "/mix")),
         ],
         className="sheet",
     )
 
 
-def _part(question: Question, rig: Rig) -> html.Section:
+def _css(question: Question, chosen: str) -> str:
+    return "halves" if question.name == chosen else "hidden"
+
+
+def _part(question: Question, rig: Rig, css: str) -> html.Section:
     form = _form(question)
     return html.Section(
         [
@@ -102,7 +107,7 @@ def _part(question: Question, rig: Rig) -> html.Section:
             html.Div(id=f"{form}-result", className="result part", **attributes({"aria-live": "polite"})),
         ],
         id=f"{form}-part",
-        className="halves",
+        className=css,
     )
 
 
@@ -117,7 +122,7 @@ def connect(app: Dash, context: PageContext) -> None:
         *(Output(f"{_form(question)}-part", "className") for question in QUESTIONS), Input("plan-question", "value")
     )
     def shown(name: str) -> tuple[str, ...]:
-        return tuple("halves" if question.name == name else "hidden" for question in QUESTIONS)
+        return tuple(_css(question, name) for question in QUESTIONS)
 
     for question in QUESTIONS:
         _connect(app, context, question)

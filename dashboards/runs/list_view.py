@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from dash import html
 
 from dashboards.ui.fields import address
 from dashboards.web.units_choice import shown_units
+from host.documents.ground_svg import format_small_ground
 from host.documents.words import format_day, plural, sentence
 from host.errors import visible
 from host.library import Entry
@@ -32,6 +34,7 @@ def cards(
 
 def _card(entry: Entry, one: Digest, name: str, recording: bool) -> html.Li:
     what = " · ".join(visible(words) for words in (one.site, one.product) if words)
+    source = "data:image/svg+xml," + quote(format_small_ground(one.ground))
     body: list[Any] = [
         html.A(format_day(one.started), href=address(RUN, name=name), className="run-open"),
         html.Span(what or visible(name), className="run-what"),
@@ -39,6 +42,7 @@ def _card(entry: Entry, one: Digest, name: str, recording: bool) -> html.Li:
         html.Span(applied_words(one, shown_units(one.units)), className="run-much"),
         html.Span(rate_words(one, shown_units(one.units)), className="run-rate"),
         html.Span([html.B(words) for words in signs(one, recording=recording)], className="run-signs"),
+        html.Img(src=source, alt="", className="run-ground") if one.ground else html.Span(className="run-ground"),
         html.A(
             ["Add note", html.Span(f" to the run of {format_day(one.started)}", className="unseen")],
             href=address(RUN, name=name) + "#notes",

@@ -98,11 +98,12 @@ def _connect_first(app: Dash, context: PageContext) -> None:
         Input("bringup-url", "search"),
     )
     def first(search: str | None) -> tuple[Any, ...]:
-        boards = _boards(context)
-        options = [{"label": words, "value": port} for port, words in boards.items()]
-        chosen = next(iter(boards), None)
+        options: list[Any] = []
+        chosen: str | None = None
         try:
-            remembered = context.settings().port
+            boards, remembered = _boards(context), context.settings().port
+            options = [{"label": words, "value": port} for port, words in boards.items()]
+            chosen = next(iter(boards), None)
             return _said(_rig(context, search)), options, remembered if remembered in boards else chosen
         except UserError as error:
             return sentence(str(error)), options, chosen
@@ -178,7 +179,9 @@ def _connect_look(app: Dash, trials: _Trials) -> None:
 def _boards(context: PageContext) -> dict[str, str]:
     """Ports that may be tried, by their lasting names, with words."""
     found = {port.address: port.label for port in find_ports()}
-    emulated = context.starting.emulated
+    emulated, remembered = context.starting.emulated, context.settings().port
+    if "://" in remembered:  # a board behind a network: no search finds it
+        found.setdefault(remembered, remembered)
     return ({emulated: _EMULATED} if emulated else {}) | found
 
 

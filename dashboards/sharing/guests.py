@@ -9,6 +9,7 @@ import secrets
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -134,14 +135,19 @@ class Guests:
         if self._file is None:
             return
         text = json.dumps({"numbered": self._numbered, "guests": [asdict(one) for one in self._guests.values()]})
-        write_whole(self._file, text.encode(), private=True)
+        with suppress(OSError):  # a full disk keeps nobody out; who is not in the file is let in anew after a restart
+            write_whole(self._file, text.encode(), private=True)
 
     def _load(self) -> None:
         if self._file is None or not self._file.exists():
             return
-        kept = json.loads(self._file.read_text(encoding="utf-8"))
-        self._numbered = kept["numbered"]
-        self._guests = {row["id"]: Guest(**row) for row in kept["guests"]}
+        try:
+            kept = json.loads(self._file.read_text(encoding="utf-8"))
+            guests = [Guest(**row) for row in kept["guests"]]
+            self._numbered = int(kept["numbered"])
+        except (OSError, ValueError, TypeError, KeyError):  # damaged: nobody is let in by it
+            return
+        self._guests = {guest.id: guest for guest in guests}
 
 
 def _id(token: str) -> str:

@@ -19,6 +19,7 @@ from dashboards.sharing.invitations import Invitation, Invitations
 from dashboards.web.asgi import (
     AsgiApp,
     BodyTooLargeError,
+    Message,
     Receive,
     Scope,
     Send,
@@ -97,11 +98,27 @@ class SessionMiddleware:
             await self._take_code(scope, receive, send)
         elif guest:
             VISITOR.set(guest.visitor)  # holds for this request's task alone
-            await self._app({**scope, SESSION: guest.id}, receive, send)
+            await self._app({**scope, SESSION: guest.id}, receive, self._while_let_in(guest, send))
         elif reads and "text/html" in "".join(header_values(scope, "accept")):
             await answer(send, 403, entry_page(shared=self._shared), kind="text/html")
         else:
             await answer(send, 403, _NO_SESSION)
+
+    def _while_let_in(self, guest: Guest, send: Send) -> Send:
+        """`send` for as long as the session holds: who is turned out gets no answer that was still being made."""
+        begun = False
+
+        async def sender(message: Message) -> None:
+            nonlocal begun
+            if self._guests.named(guest.id):
+                begun = True
+                await send(message)
+            elif begun:
+                raise ConnectionAbortedError("turned out")
+            elif message["type"] == "http.response.start":
+                await answer(send, 403, _NO_SESSION, [(b"connection", b"close")])
+
+        return sender
 
     async def _take_link(self, scope: Scope, send: Send, guest: Guest | None, secret: str) -> None:
         client = client_address(scope)

@@ -90,6 +90,8 @@ class TerminalBanner:
         self._say = say
         self._news: deque[str] = deque(maxlen=_MOST_NEWS)
         self.name = ""  # of this computer on the network
+        # Given the links whenever they are other ones, for who has no terminal to look at.
+        self.keep: Callable[[Sequence[str]], None] = lambda lines: None
         self._wake = threading.Event()
         self._stopped = False
         self._known: list[str] = []  # the addresses seen last
@@ -117,14 +119,15 @@ class TerminalBanner:
             self._look_around()
         now = (self._known, invitations.guest if self._host is None else None, invitations.own)
         if now != self._shown:
-            lines += self._links(first=self._shown is None)
+            lines += self._links(first=self._shown is None, with_qr=self._with_qr)
+            self.keep(self._links(first=True, with_qr=False))
             self._shown = now
         if lines:
             self._say("\n" + "\n".join(lines))  # the recorder's line may stand there half written
 
-    def _links(self, first: bool) -> list[str]:
+    def _links(self, *, first: bool, with_qr: bool) -> list[str]:
         if self._host is None:
-            return shared_lines(self._known, self._port, self._invitations, with_qr=self._with_qr, name=self.name)
+            return shared_lines(self._known, self._port, self._invitations, with_qr=with_qr, name=self.name)
         words = "Live page:" if first else "For another browser on this computer:"
         return [f"{words} {link(self._host, self._port, self._invitations.own.secret)}"]
 

@@ -16,13 +16,15 @@ MOST = 2
 MOST_WAITING = 12  # with those under way fewer than the requests that may be under way at all (size_limits.py)
 WAIT_S = 20.0  # so long a request waits for its turn before it is told to come again
 AGAIN_S = 5.0
+HELD_S = 2.0  # before a refusal that needs no waiting: who asks again at once is slowed down by it
 
 
 class LongWork:
     """An ASGI application that lets `most` requests that take long under way, and one of each browser.
 
     One more of each browser waits its turn; others, and who has waited too long, get 429 and a page that asks again by
-    itself. `rules` gives the rules of an address.
+    itself. A large body takes its time, however slowly it is sent: those have `most` places of their own. `rules` gives
+    the rules of an address.
     """
 
     def __init__(
@@ -33,10 +35,13 @@ class LongWork:
         most: int = MOST,
         most_waiting: int = MOST_WAITING,
         wait_s: float = WAIT_S,
+        held_s: float = HELD_S,
     ) -> None:
         self._app, self._rules = app, rules
-        self._most, self._most_waiting, self._wait_s = most, most_waiting, wait_s
-        self._under_way: set[str] = set()
+        self._most, self._most_waiting = most, most_waiting
+        self._wait_s, self._held_s = wait_s, held_s
+        self._busy_page = render("web/busy.html", again_s=int(AGAIN_S))
+        self._under_way: dict[Cost, set[str]] = {cost: set() for cost in Cost}
         self._waiting: set[str] = set()
         self._room = asyncio.Condition()
 
@@ -47,13 +52,14 @@ class LongWork:
             await self._app(scope, receive, send)
             return
         client = str(scope.get(SESSION) or client_address(scope))
-        if not await self._has_its_turn(client):
-            await answer(send, 429, render("web/busy.html", again_s=int(AGAIN_S)), [retry_after(AGAIN_S)], "text/html")
+        under_way = self._under_way[rules.cost]
+        if not await self._has_its_turn(client, under_way):
+            await answer(send, 429, self._busy_page, [retry_after(AGAIN_S)], "text/html")
             return
 
         async def done() -> None:
             async with self._room:
-                self._under_way.discard(client)
+                under_way.discard(client)
                 self._room.notify_all()
 
         async def sender(message: Message) -> None:
@@ -66,16 +72,17 @@ class LongWork:
         finally:
             await done()
 
-    async def _has_its_turn(self, client: str) -> bool:
-        if self._may_begin(client):
-            self._under_way.add(client)
+    async def _has_its_turn(self, client: str, under_way: set[str]) -> bool:
+        if self._may_begin(client, under_way):
+            under_way.add(client)
             return True
         if client in self._waiting or len(self._waiting) >= self._most_waiting:
+            await asyncio.sleep(self._held_s)
             return False
         self._waiting.add(client)
         progress.tell(progress.WAITING)
         try:
-            await asyncio.wait_for(self._take_turn(client), self._wait_s)
+            await asyncio.wait_for(self._take_turn(client, under_way), self._wait_s)
         except TimeoutError:
             return False
         finally:
@@ -83,10 +90,10 @@ class LongWork:
             progress.tell("")
         return True
 
-    def _may_begin(self, client: str) -> bool:
-        return client not in self._under_way and len(self._under_way) < self._most
+    def _may_begin(self, client: str, under_way: set[str]) -> bool:
+        return client not in under_way and len(under_way) < self._most
 
-    async def _take_turn(self, client: str) -> None:
+    async def _take_turn(self, client: str, under_way: set[str]) -> None:
         async with self._room:
-            await self._room.wait_for(lambda: self._may_begin(client))
-            self._under_way.add(client)
+            await self._room.wait_for(lambda: self._may_begin(client, under_way))
+            under_way.add(client)

@@ -18,6 +18,7 @@ from typing import Any
 from host.errors import DamagedFileError, NotSavedError, reason_of
 from host.rig import CalibratedPart, Rig, parts_from_sections
 from host.toml_text import toml_tree
+from host.whole_file import read_whole
 
 FORMAT = 2
 UNUSED = "unused"  # folder beside the cards, for those that are not used
@@ -121,7 +122,7 @@ def cards_in(home: Path, rig_name: str) -> list[tuple[Path, Card]]:
     cards = []
     for path in sorted(home.glob("*.toml"), key=_as_saved):
         try:
-            card = card_from_toml(path.read_text(encoding="utf-8"), f"calibration card {path}")
+            card = card_from_toml(read_whole(path).decode("utf-8"), f"calibration card {path}")
         except (OSError, UnicodeDecodeError):
             raise DamagedFileError(
                 f"calibration card {path} cannot be read: mend it or move it out of the folder."

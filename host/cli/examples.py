@@ -4,6 +4,7 @@ from __future__ import annotations
 
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "open": ("swardflow open", "swardflow open --runs ~/lawn-runs --share", "swardflow open --scenario demo"),
+    "link": ("swardflow link",),
     "ports": ("swardflow ports", "swardflow ports --no-ask"),
     "service": ("swardflow service", "swardflow service --install", "swardflow service --udev"),
     "settings": ("swardflow settings", "swardflow settings page_port=8051 share=yes", "swardflow settings port="),

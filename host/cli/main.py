@@ -22,7 +22,7 @@ _FEW = 6
 # In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
 # only inside run, so that --help answers at once.
 GROUPS: dict[str, tuple[str, ...]] = {
-    "start": ("open", "ports", "settings", "service"),
+    "start": ("open", "link", "ports", "settings", "service"),
     "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
     "spray": ("watch", "record", "tell", "join"),
     "look back": ("review", "runs", "compare", "season", "report"),

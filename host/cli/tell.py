@@ -12,6 +12,8 @@ from host.cli.which_run import add_run_arguments, run_path
 WHAT = {
     "refill": "the tank was filled to its full volume, or a volume such as '5 gal' was added",
     "mark": "mark this moment, with a text",
+    "pause": "the work pauses; the run is recorded all the same",
+    "resume": "the work goes on",
     "note": "add a note, as KEY=TEXT",
     "beep": "sound the buzzer on the board for half a second",
     "stop": "end the run in good order",
@@ -26,7 +28,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     """Register the command."""
     parser = commands.add_parser(
         "tell",
-        help="tell a running recorder: refill, mark, note, beep, stop; follow what it records",
+        help="tell a running recorder: refill, mark, pause, resume, note, beep, stop; follow what it records",
         description="Talks to the recorder of a run. " + " ".join(f"{what}: {text}." for what, text in WHAT.items()),
     )
     add_run_arguments(parser)
@@ -79,6 +81,7 @@ def _follow(path: Path) -> int:
 def request_for(what: str, text: str) -> dict[str, Any]:
     """The request for the recorder; UserError for a note that is not KEY=TEXT or a refill that is no volume."""
     from host.cli.record import note_of
+    from host.events import WORK_PAUSED, WORK_RESUMED
     from host.units import parse_quantity
 
     match what:
@@ -93,4 +96,4 @@ def request_for(what: str, text: str) -> dict[str, Any]:
             return {"ask": "status"}
         case "refill" if text not in ("", "full"):
             return {"ask": "event", "kind": what, "added_m3": parse_quantity(text, "volume", "refill")}
-    return {"ask": "event", "kind": what, "text": text}
+    return {"ask": "event", "kind": {"pause": WORK_PAUSED, "resume": WORK_RESUMED}.get(what, what), "text": text}

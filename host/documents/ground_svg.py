@@ -5,6 +5,7 @@ The darker a strip, the more it got: levels can be told apart in grey print and 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 from host.documents.document import GroundPicture, PictureStrip
@@ -14,6 +15,7 @@ from host.errors import visible
 _WIDTH, _LEFT, _RIGHT = 360, 30, 10
 _KEY, _AXIS = 26, 38  # height of the key above the strips, and of the distances below
 _THINNEST, _THICKEST, _APART = 4.0, 22.0, 2.0  # height of a strip in pixels
+_SMALL, _FEW = (96, 48), 6  # pixels of a small picture; so many passes at least share its height
 _HATCH = 5.0  # pixels between the lines over what is not known
 _NAMES = {-2: "far under", -1: "under", 0: "on target", 1: "over", 2: "far over", None: "not known"}
 _CLASSES: dict[int | None, str] = {-2: "l2", -1: "l1", 0: "on", 1: "h1", 2: "h2"}
@@ -51,6 +53,29 @@ def format_ground(picture: GroundPicture) -> str:
                 f'<text class="q" x="{_LEFT - 5}" y="{top + thick / 2 + 4:.1f}" text-anchor="end">{name}</text>'
             )
     return "".join([*parts, *_axis(picture, longest, scale, _KEY + pitch * len(picture.strips)), "</svg>"])
+
+
+def format_small_ground(strips: Sequence[Sequence[tuple[float, float, int | None]]]) -> str:
+    """Passes as (from, to, level) in parts of the longest, as an SVG element for a list: no words, no signs.
+
+    Every second one is turned about, as it was walked.
+    """
+    thick = _SMALL[1] / max(len(strips), _FEW)
+    parts = []
+    for row, bands in enumerate(strips):
+        for begin, end, level in bands:
+            left, right = sorted(_SMALL[0] * (1 - at if row % 2 else at) for at in (begin, end))
+            parts.append(_box(level, left, row * thick, right - left, 0.85 * thick))
+        left, right = sorted(_SMALL[0] * (1 - at if row % 2 else at) for at in (bands[0][0], bands[-1][1]))
+        parts.append(
+            f'<rect class="edge" x="{left:.1f}" y="{row * thick:.1f}" width="{right - left:.1f}" '
+            f'height="{0.85 * thick:.1f}"/>'
+        )
+    height = thick * len(strips)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_SMALL[0]} {height:.1f}"><style>{_STYLE}</style>'
+        + "".join([*parts, "</svg>"])
+    )
 
 
 def describe_ground(picture: GroundPicture) -> str:

@@ -21,13 +21,14 @@ class FileFollower:
     """Hands out what has been appended to a run file since the last time.
 
     `future` gives the bytes that the recorder could not write yet, from an offset on; they are handed out once, and
-    passed over when they have reached the file.
+    passed over when they have reached the file. `most` bytes are handed out at once.
 
     Raises UserError when the file cannot be opened.
     """
 
-    def __init__(self, path: Path, future: Callable[[int], bytes] = nothing_more) -> None:
+    def __init__(self, path: Path, future: Callable[[int], bytes] = nothing_more, most: int = POLL_BYTES) -> None:
         self.path = path
+        self._most = most
         self.offset = 0  # of the next byte to be handed out
         self._future = future
         try:
@@ -45,7 +46,7 @@ class FileFollower:
         """New bytes, empty when there are none. Raises UserError when the file cannot be read any more."""
         try:
             self._file.seek(self.offset)
-            data = self._file.read(POLL_BYTES) or b""
+            data = self._file.read(self._most) or b""
         except OSError as error:
             raise DamagedFileError(
                 f"run file {self.path} cannot be read any more: {error.strerror}; check its disk"

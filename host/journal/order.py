@@ -24,8 +24,10 @@ LATER = "later than what follows it: this record was moved here"
 EARLIER = "earlier than what precedes it: this record is doubled or was moved here"
 DOUBLED = "doubled: the same record again"
 SECOND_RUN = "a second run begins here: only the first one is read"
+OTHER_HEADER = "not the header that was written first: one of the two is of another run"
 BEHIND_END = "behind the end of the run: not read"
-OUT_OF_PLACE = frozenset((LATER, EARLIER, DOUBLED, SECOND_RUN, BEHIND_END))
+OUT_OF_PLACE = frozenset((LATER, EARLIER, DOUBLED, OTHER_HEADER, SECOND_RUN, BEHIND_END))
+_MOST_MISSING = 10**9  # records of a minute
 _REMEMBERED = 10_000  # events and notes whose bytes are remembered, to know a doubled one
 
 
@@ -132,8 +134,8 @@ class Order:
             if b'"schema":"1.0"' not in placed.record.payload:
                 self._tolerance_s = 0.0
             return ""
-        if self._headers == 2 and placed.record.payload == self._header and not self._last_raw:
-            return ""
+        if self._headers == 2 and not self._last_raw:
+            return "" if placed.record.payload == self._header else OTHER_HEADER
         self._over = SECOND_RUN
         return self._over
 
@@ -182,12 +184,12 @@ class Segment:
         if number is None:  # a trailer of schema 1.0
             return ""
         if number != self.number:
-            return f"checkpoint {number} where checkpoint {self.number} belongs"
+            return f"checkpoint {str(number)[:12]} where checkpoint {self.number} belongs"
         if said.get("segment_crc") == f"{self.crc:08X}":
             return ""
         wanted = said.get("segment_records")
         wanted = wanted if isinstance(wanted, dict) else {}
         less = sum(max(int(wanted[tag]) - self.counts.get(tag, 0), 0) for tag in wanted if isinstance(wanted[tag], int))
-        if less:
+        if 0 < less < _MOST_MISSING:  # no checkpoint of ours says more
             return f"{less} records missing since the checkpoint before"
         return "records since the checkpoint before were changed, doubled or exchanged"

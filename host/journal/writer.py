@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -16,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_protocol.messages import PROTOCOL_VERSION
-from host.errors import NotSavedError
+from host.errors import NotSavedError, reason_of
 from host.events import check_event
 from host.journal import records
 from host.journal.copy import MemoryCopy
@@ -76,6 +77,7 @@ class JournalWriter:
         self.trouble = ""  # the system's words for why the disk takes nothing
         self.rescued: list[str] = []  # a sentence for each file that was lost under the run, and saved again
         self.counts: dict[str, int] = {}
+        self.lost = ""  # what happened to the file, while no new one can be made in its place
         self.lines_lost = 0  # raw lines that found the memory full as well
         self._files = files or SystemFiles()
         self._clock = clock
@@ -155,6 +157,8 @@ class JournalWriter:
             return False
         if self._clock() >= self._look_at:
             self.look_at_file()
+        if self.lost:
+            return False
         try:
             while self._pending:
                 self._write_piece()
@@ -169,22 +173,26 @@ class JournalWriter:
     def look_at_file(self) -> None:
         """Save the run into a new file when something has happened to the one that was being written."""
         self._look_at = self._clock() + LOOK_INTERVAL_S
-        reason = self._files.wrong(self._descriptor, self.path, self._written)
+        try:
+            reason = self._files.wrong(self._descriptor, self.path, self._written)
+        except OSError as error:  # a disk that was pulled, a server that is gone
+            reason = f"it cannot be looked at any more ({reason_of(error)})"
         if not reason:
+            self.lost = ""
             return
         old = self.path
         try:
             new, descriptor = self._made_anew()
         except OSError as error:
+            self.lost = reason
             self._stall(OSError(error.errno, f"the run file is gone ({reason}) and no new one can be made"))
             return
-        self._files.close(self._descriptor)
-        kept = b"".join(self._copy.pieces())
+        self.lost = ""
+        self._let_go()
         with self._lock:
+            self._pending, self._copied = self._whole_run()
             self.path, self._descriptor = new, descriptor
-            self._pending = bytearray(kept) + self._pending
             self._written = 0
-            self._copied = len(kept)
         again = "the run was saved again" if self._copy.whole else "what came before could not be saved again"
         self.rescued.append(f"the run file {old.name} was lost: {reason}; {again}, in {new}")
         detail = {"kind": "file_rescued", "reason": reason, "file": old.name}
@@ -211,7 +219,8 @@ class JournalWriter:
     def close(self, status: str, reason: str, wire_damage: int, host_s: float) -> bytes:
         """Write the trailer, drain, bring everything to the medium and close.
 
-        Returns the bytes that a full disk would not take, empty when all is in the file.
+        Returns the bytes that a full disk would not take, empty when all is in the file; the whole run, as far as it is
+        in memory, when its file was `lost`.
         """
         self._retry_at = self._look_at = 0.0
         self.flush()
@@ -222,8 +231,18 @@ class JournalWriter:
         self._look_at = math.inf  # nothing may follow the trailer
         self.flush()
         self._syncer.stop()
-        self._files.close(self._descriptor)
-        return self.tail(self._written)
+        self._let_go()
+        return bytes(self._whole_run()[0]) if self.lost else self.tail(self._written)
+
+    def _whole_run(self) -> tuple[bytearray, int]:
+        """All of the run that is in memory, and how much of it the copy holds."""
+        kept = b"".join(self._copy.pieces())
+        # When a file is lost before the run has been written into it anew, what waits begins within the copy.
+        return bytearray(kept) + self._pending[max(len(kept) - self._written, 0) :], len(kept)
+
+    def _let_go(self) -> None:
+        with suppress(OSError):  # what was not stored was said by `sync`, or is found missing
+            self._files.close(self._descriptor)
 
     def _queue(self, record: bytes) -> None:
         tag = chr(record[0])

@@ -14,18 +14,18 @@ _RETRIES = 4  # workers that die over one run before it is given up
 
 
 @contextmanager
-def over_cluster(address: str) -> Iterator[Spread]:
+def over_cluster(address: str, wait_s: float = _WAIT_S) -> Iterator[Spread]:
     """A way to spread tasks over the cluster at `address`.
 
     Workers have this version of Swardflow and see the run files under the same paths. A worker that dies has its tasks
-    done by the others. Raises UserError when Dask is not installed or nobody answers at the address.
+    done by the others. Raises UserError when Dask is not installed or nobody answers at the address within `wait_s`.
     """
     try:
         from distributed import Client
     except ImportError:
         raise NotInstalledError("--on needs the package distributed: install swardflow[fleet]") from None
     try:
-        client = Client(address, timeout=_WAIT_S)
+        client = Client(address, timeout=wait_s)
     except (OSError, ValueError) as error:
         raise NoAnswerError(
             f"no Dask scheduler answers at {address} ({type(error).__name__}): start one with 'dask scheduler' and "

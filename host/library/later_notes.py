@@ -5,12 +5,15 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
-from host.errors import BadInputError, DamagedFileError, NotSavedError
+from host.errors import BadInputError, DamagedFileError, NotSavedError, reason_of
 from host.run_folder import notes_path
+from host.whole_file import read_whole
 
 
 def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Path:
@@ -26,11 +29,14 @@ def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Pat
     if not key.strip():
         raise BadInputError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
     read_notes(run)
+    before = path.stat().st_size if path.exists() else 0
     row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value} | ({"by": by} if by else {})
     try:
         with path.open("a", encoding="utf-8") as file:
             file.write("[[note]]\n" + tomli_w.dumps(row) + "\n")
     except OSError as error:
+        with suppress(OSError):  # half a note would make the others unreadable
+            os.truncate(path, before)
         raise NotSavedError(
             f"the note cannot be written to {path} ({error.strerror}): make room or check rights"
         ) from None
@@ -41,11 +47,12 @@ def read_notes(run: Path) -> dict[str, str]:
     """The newest later note under each key; empty when there are none. Raises UserError for a file that is no notes."""
     path = notes_path(run)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = tomllib.loads(read_whole(path).decode("utf-8"))
     except FileNotFoundError:
         return {}
     except (OSError, ValueError, RecursionError) as error:
-        raise DamagedFileError(f"the notes {path} cannot be read ({error}): mend that file or move it away") from None
+        reason = reason_of(error) if isinstance(error, OSError) else error
+        raise DamagedFileError(f"the notes {path} cannot be read ({reason}): mend that file or move it away") from None
     found: dict[str, str] = {}
     rows = content.get("note", [])
     for row in rows if isinstance(rows, list) else [None]:

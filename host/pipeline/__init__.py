@@ -7,10 +7,10 @@ numbers to the last bit. That rules out whole-run statistics and pairwise sums: 
 from host.pipeline.columns import Signals, joined
 from host.pipeline.faults.fault import Fault
 from host.pipeline.live import ADVICE, live_row
+from host.pipeline.on_ground import Pass, Settled, Unassigned, ends_u_m, settled_rows
 from host.pipeline.pipeline import Pipeline
 from host.pipeline.refused import Refused
 from host.pipeline.rows import Why
-from host.pipeline.settle import Pass, Settled, Unassigned, settled_rows
 
 __all__ = [
     "ADVICE",
@@ -22,6 +22,7 @@ __all__ = [
     "Signals",
     "Unassigned",
     "Why",
+    "ends_u_m",
     "joined",
     "live_row",
     "settled_rows",

@@ -10,6 +10,11 @@ from host.rig import Rig
 Floats = npt.NDArray[np.float64]
 
 
+# Standard uncertainty of the time by which a rotor runs on longer than it lagged at the start; the same in each pass.
+# Small turbine meters are stated with lags of some hundredths of a second (from memory).
+RUN_ON_S = 0.03
+
+
 class RateCertainty:
     """Relative standard uncertainty of rates of one rig: its meter at the flow, its wheel or timed course."""
 

@@ -30,8 +30,50 @@ def began_us(rows: Rows, first: int, last: int) -> float | None:
     line = np.flatnonzero((edge >= edge[0] + _SETTLE_US) & (edge <= edge[0] + _SETTLE_US + _REACH_US))
     if not len(line) or rows["why"][first : timed[line[-1]] + 1].any():
         return None
-    rest = int(rows["pulses"][_at_rest(rows, first)]) + _AT_REST
-    return _where(edge, pulses, line, rest, anchor=0)
+    return _where(edge, pulses, line, _rest_count(rows, first), anchor=0)
+
+
+def began_by_count(rows: Rows, first: int, last: int, period_us: float) -> float | None:
+    """The same of a pass too short for a line of its own: as long before its last pulse as its pulses take.
+
+    `period_us` is the time from pulse to pulse of steady flow. None when no pulse tells.
+    """
+    timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
+    if not len(timed) or not first or not np.isfinite(period_us) or rows["why"][first : timed[-1] + 1].any():
+        return None
+    newest = timed[-1]
+    return float(rows["edge_us"][newest]) - (int(rows["pulses"][newest]) - _rest_count(rows, first)) * period_us
+
+
+def ended_by_count(rows: Rows, first: int, end: int, period_us: float) -> float | None:
+    """As long after its first pulse that was told as the pulses take that came until the meter stood, at row `end`."""
+    timed = np.flatnonzero(rows["timed"][first : end + 1]) + first
+    if not len(timed) or not np.isfinite(period_us) or rows["why"][timed[0] : end + 1].any():
+        return None
+    oldest = timed[0]
+    return (
+        float(rows["edge_us"][oldest]) + (int(rows["pulses"][end]) + _AT_REST - int(rows["pulses"][oldest])) * period_us
+    )
+
+
+def steady_period_us(rows: Rows, first: int, last: int, after_us: int = _SETTLE_US) -> float:
+    """Time from pulse to pulse of the flow in rows `first` to `last`, from `after_us` behind their first pulse on.
+
+    Not a number where too few came, or where what is known has a gap.
+    """
+    timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
+    if not len(timed) or rows["why"][first : last + 1].any():
+        return np.nan
+    edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
+    line = np.flatnonzero(edge >= edge[0] + after_us)
+    if len(line) < 2 or int(pulses[line[-1]] - pulses[line[0]]) < _LEAST_PULSES:
+        return np.nan
+    return float(edge[line[-1]] - edge[line[0]]) / int(pulses[line[-1]] - pulses[line[0]])
+
+
+def _rest_count(rows: Rows, first: int) -> float:
+    """The count at which the meter stood before row `first`."""
+    return int(rows["pulses"][_at_rest(rows, first)]) + _AT_REST
 
 
 def _at_rest(rows: Rows, first: int) -> int:

@@ -15,10 +15,11 @@ from host.pipeline.faults.watch import FaultWatch
 from host.pipeline.fitted import NOTHING, Fitted, Inputs
 from host.pipeline.ground import GroundTotals
 from host.pipeline.measured import Measured, Measurer
+from host.pipeline.on_ground import Pass, Settled, Unassigned
 from host.pipeline.rate import Progress, Rate, RateWindow
 from host.pipeline.refused import Refused
 from host.pipeline.rows import ROW, Rows, Why
-from host.pipeline.settle import LONGEST_GAP_US, Pass, Settled, Settler, Unassigned
+from host.pipeline.settle import LONGEST_GAP_US, Settler
 from host.pipeline.tank import TankLevel
 from host.rig import Rig
 

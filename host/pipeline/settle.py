@@ -9,94 +9,22 @@ rows that are not settled yet gives what is shown meanwhile.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 
 import numpy as np
 
 from host.pipeline.carry import RunningSum
-from host.pipeline.certainty import RateCertainty
+from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.cover import LEAD_US, Cover, Stretch, cover_of, stands, way_sprayed
+from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood, way_sprayed
+from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
 from host.pipeline.rows import ROW, Rows, Why
+from host.pipeline.silence import went_on
 from host.rig import Target
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
 LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
-_MISSED_US = 1_000_000  # a silence with so much less flow than before it may hide that the spray was off
-_MISSED_SHARE = 0.05
-_DRIBBLE_PULSES = 3  # fewer while the spray was off are the rotor running down
 _CENTRE_US = 1_000_000  # the rate over two seconds belongs to their middle
-
-
-@dataclass(frozen=True)
-class Pass:
-    """One pass, of known ground alone: volume leaves out what was sprayed standing still and what is not assigned."""
-
-    number: int
-    start_s: float  # host time from the start of the run
-    end_s: float
-    distance_m: float  # sprayed; times the swath it is the area
-    area_m2: float
-    volume_m3: float
-    spraying_s: float
-    off_target_s: float
-    off_target_m2: float
-    over_m2: float
-    under_m2: float
-    unknown_m2: float  # too little to give a rate for
-    pressure_pa: float  # mean while spraying; NaN without a transducer
-    speed_m_s: float  # distance over spraying time
-    rate_m3_m2: float  # volume over area
-    rate_u_m3_m2: float  # its standard uncertainty, from the calibrations
-    switch_short_s: float = 0.0  # for how much longer the water flowed than the switch was on; 0 where they agree
-
-
-@dataclass(frozen=True)
-class Unassigned:
-    """Volume, way and time between two moments (host time, s) that do not belong to known ground, and why."""
-
-    why: Why
-    start_s: float
-    end_s: float
-    volume_m3: float
-    distance_m: float
-    seconds: float
-
-
-@dataclass(frozen=True)
-class Settled:
-    """What frames put on the ground, for good. One row per frame in their order, every array of shape (n,).
-
-    `pass_number` is 0 outside every pass. Volume and way of a row are either on the ground, or stationary, or
-    unassigned; a row's way in a turn is none of them.
-    """
-
-    pass_number: Ints
-    ground_s: Floats
-    ground_m: Floats
-    ground_m2: Floats
-    ground_m3: Floats
-    over_m2: Floats
-    under_m2: Floats
-    unknown_m2: Floats
-    off_target_s: Floats
-    stationary_s: Floats
-    stationary_m3: Floats
-    unassigned_s: Floats
-    unassigned_m: Floats
-    unassigned_m3: Floats
-
-    def __len__(self) -> int:
-        return len(self.pass_number)
-
-
-SUMMED = tuple(column.name for column in fields(Settled) if column.name != "pass_number")
-
-
-def settled_rows(parts: list[Settled]) -> Settled:
-    """All rows of `parts`, one below the other; none for no parts."""
-    columns = (column.name for column in fields(Settled))
-    return Settled(*(np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)]) for name in columns))
 
 
 class Settler:
@@ -112,6 +40,8 @@ class Settler:
         self._sprayed_us = 0
         self._way = RunningSum()
         self._last = np.zeros(0, dtype=ROW)  # the newest row
+        self._before = np.zeros(0, dtype=ROW)  # the last of those that are settled
+        self._period_us = math.nan  # from pulse to pulse in the last pass that told it
         self._sums = {name: RunningSum() for name in SUMMED}
         self._fresh: list[Settled] = []
         self._so_far: tuple[list[Settled], Pass | None] | None = None
@@ -157,7 +87,7 @@ class Settler:
             found, under_way = [], None
             if self._open:
                 self._open = [np.concatenate(self._open)]
-                settled, under_way = self._settle(Stretch(self._open[0], self._begun, over=False))
+                settled, under_way = self._settle(self._stretch(self._open[0], over=False))[:2]
                 found.append(settled)
             if self._idle:
                 self._idle = [np.concatenate(self._idle)]
@@ -190,15 +120,16 @@ class Settler:
                     self._sprayed_us, self._way = int(rows["us"][first]), RunningSum()
                 place = first
                 continue
-            alive = rows["us"][place:][rows["spraying"][place:]]
-            times = np.concatenate(([self._sprayed_us], alive))
-            breaks = np.flatnonzero(np.diff(times) >= LONGEST_GAP_US)
-            self._sprayed_us = int(times[breaks[0]] if len(breaks) else times[-1])
-            # A row that has begun by then may still hold pulses of the rotor's run-down.
             begins = rows["us"][place:] - rows["step_us"][place:]
+            alive = rows["spraying"][place:]
+            sprayed = np.concatenate(([self._sprayed_us], rows["us"][place:][alive]))
+            # A row that sprays at its end is taken to have sprayed since the report before.
+            breaks = np.flatnonzero(begins[alive] - sprayed[:-1] >= LONGEST_GAP_US)
+            self._sprayed_us = int(sprayed[breaks[0]] if len(breaks) else sprayed[-1])
+            # A row that has begun by then may still hold pulses of the rotor's run-down.
             end = place + int(np.searchsorted(begins, self._sprayed_us + LONGEST_GAP_US))
             if len(breaks):
-                again_us = int(times[breaks[0] + 1])
+                again_us = int(sprayed[breaks[0] + 1])
                 end = min(end, place + int(np.searchsorted(rows["us"][place:], again_us)))
             here = rows[place:end]
             self._open.append(here)
@@ -215,7 +146,13 @@ class Settler:
         if len(self._last):
             counted = int(row["pulses"][0] - self._last["pulses"][0])
         self._last = row
-        if self._open and before and after and row["why"][0] == Why.ASSIGNED and self._flowed_on(row):
+        if (
+            self._open
+            and before
+            and after
+            and row["why"][0] == Why.ASSIGNED
+            and went_on(np.concatenate(self._open), row)
+        ):
             self._open.append(row)
             self._sprayed_us = int(row["us"][0])
             self._way(row["step_m"])
@@ -223,36 +160,23 @@ class Settler:
         self._close(over=not before)
         self._let_go(None)
         self._seen_off = not after
-        if before or after or counted > _DRIBBLE_PULSES:
+        if before or after or counted > DRIBBLE_PULSES:
             row = row.copy()
             row["why"] = row["why"] if row["why"][0] else Why.SILENCE
         self._keep(self._nothing(row), row)
-
-    def _flowed_on(self, row: Rows) -> bool:
-        """Whether so much flowed in the silence that the spray can hardly have been off."""
-        rows = np.concatenate(self._open)
-        timed = np.flatnonzero(rows["timed"] & (rows["us"] > rows["us"][-1] - 3_000_000))
-        if len(timed) < 2 or not row["timed"][0]:
-            return False
-        a, b = int(timed[0]), int(timed[-1])
-        span_us = int(rows["edge_us"][b] - rows["edge_us"][a])
-        if span_us <= 0:
-            return False
-        before = float(rows["pulses"][b] - rows["pulses"][a]) / span_us
-        silent_us = float(row["edge_us"][0] - rows["edge_us"][b])
-        counted = float(row["pulses"][0] - rows["pulses"][b])
-        missed_us = silent_us - counted / before
-        return abs(missed_us) < min(_MISSED_US, _MISSED_SHARE * silent_us + 1.0 / before)
 
     def _close(self, *, over: bool) -> None:
         if not self._open:
             return
         rows = np.concatenate(self._open)
-        settled, one = self._settle(Stretch(rows, self._begun, over))
+        settled, one, self._period_us = self._settle(self._stretch(rows, over=over))
         self._open = []
         if one is not None:
             self.passes.append(one)
         self._keep(settled, rows)
+
+    def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
+        return Stretch(rows, self._begun, over, self._before, self._period_us)
 
     def _let_go(self, before_us: int | None) -> None:
         """Settle the idle rows up to `before_us`, or all."""
@@ -284,20 +208,23 @@ class Settler:
         }
         return Settled(np.zeros(len(rows), dtype=np.int64), **columns)
 
-    def _settle(self, stretch: Stretch) -> tuple[Settled, Pass | None]:
-        """What the rows of a stretch of spraying put on the ground, and the pass that they are, if they are one."""
+    def _settle(self, stretch: Stretch) -> tuple[Settled, Pass | None, float]:
+        """What the rows of a stretch of spraying put on the ground, the pass that they are, if they are one, and the
+        period of its pulses."""
         rows = stretch.rows
         covered = cover_of(stretch)
         cover = covered.share
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
-        on_spot = known & rows["spraying"] & stands(rows)
+        on_spot = np.where(known & rows["spraying"], stood(rows), 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
+        pace = _ratio(math.fsum(way), math.fsum(np.where(known, rows["step_us"] * cover, 0.0)))
+        pace = pace if math.isfinite(pace) else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
-        poured = np.where(known & ~on_spot, rows["step_m3"], 0.0)
+        poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
         counts = math.fsum(way) >= SHORTEST_M
         used = np.flatnonzero((cover > 0) | (rows["step_m3"] > 0))
         number = np.zeros(len(rows), dtype=np.int64)
@@ -314,12 +241,14 @@ class Settler:
             unknown_m2=area * unknown,
             off_target_s=seconds * (over | under),
             stationary_s=seconds * on_spot,
-            stationary_m3=np.where(on_spot, rows["step_m3"], 0.0),
+            stationary_m3=np.where(on_spot > 0, rows["step_m3"] * on_spot, 0.0),
             unassigned_s=np.where(apart, rows["step_s"], 0.0),
             unassigned_m=np.where(apart, rows["step_m"], 0.0),
             unassigned_m3=np.where(apart, rows["step_m3"], 0.0),
+            ends_m2=np.where(known, (pace * covered.chance_us) ** 2, 0.0),
+            ends_doubt_m=np.where(known, pace * covered.doubt_us, 0.0),
         )
-        return settled, self._pass(rows, settled, covered) if counts else None
+        return settled, self._pass(rows, settled, covered) if counts else None, covered.period_us
 
     def _sides(self, rows: Rows, cover: Floats) -> tuple[Bools, Bools, Bools]:
         """Whether the ground of each row got too much, too little, or is not known, by the rate about its middle."""
@@ -357,13 +286,19 @@ class Settler:
             pressure_pa=_ratio(pressure, pressure_s),
             speed_m_s=_ratio(sums["ground_m"], sums["ground_s"]),
             rate_m3_m2=rate,
-            rate_u_m3_m2=rate * float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
+            rate_u_m3_m2=rate
+            * math.hypot(
+                float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
+                ends_u_m(sums) / sums["ground_m"],
+                _ratio(RUN_ON_S, sums["ground_s"]),
+            ),
             switch_short_s=covered.switch_short_s,
         )
 
     def _keep(self, settled: Settled, rows: Rows) -> None:
         """These rows are settled."""
         self._fresh.append(settled)
+        self._before = rows[-1:] if len(rows) else self._before
         for name, total in self._sums.items():
             total(getattr(settled, name))
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():

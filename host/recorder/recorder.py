@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import threading
 import time
@@ -15,7 +16,7 @@ from typing import Any
 
 from firmware_protocol.messages import outputs_argument
 from host.errors import BadInputError, NotNowError, NotSavedError
-from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, UNDOABLE
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, UNDOABLE, WORK_PAUSED, WORK_RESUMED
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
 from host.journal.writer import RECORDING
@@ -24,12 +25,13 @@ from host.recorder.control import ControlServer, recorder_at, socket_path
 from host.recorder.pauses import PauseWatch
 from host.rig import Rig
 from host.rig.against_board import NO_IDENTITY, board_misfits
-from host.run_folder import file_names, make_folder
+from host.run_folder import file_names, make_folder, numbered
 
+_MOST_SHELTERED = 5  # of one name in one folder
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
 _TELLABLE = UNDOABLE
-_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED)
+_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED, WORK_PAUSED, WORK_RESUMED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +148,7 @@ class Recorder:
         if writer is None:
             raise RuntimeError("start the recorder before running it")
         status = "failed"
+        rest: Path | None
         try:
             while self._step(writer):
                 pass
@@ -157,10 +160,12 @@ class Recorder:
             if status == "failed":
                 self._link.stop()
             rest = self._end(writer, status)
-        return Outcome(
-            writer.path, self._link.lines, self._link.wire_damage, writer.lines_lost, rest,
-            tuple(writer.rescued), rest is not None or _holds(writer.path, writer.bytes_written),
-        )  # fmt: skip
+        counts = (self._link.lines, self._link.wire_damage, writer.lines_lost)
+        if writer.lost and rest:
+            told = f"the run file {writer.path} was lost: {writer.lost}; the run was saved again, in {rest}"
+            return Outcome(rest, *counts, None, (*writer.rescued, told))
+        in_place = rest is not None or _holds(writer.path, writer.bytes_written)
+        return Outcome(writer.path, *counts, rest, tuple(writer.rescued), in_place)
 
     def status(self) -> dict[str, Any]:
         """How things stand, ready for JSON; times in seconds."""
@@ -250,11 +255,12 @@ class Recorder:
         rest = writer.close(status, self._reason, self._link.wire_damage, host_s)
         for control in self._controls:
             control.close()
-        return self._shelter(writer.path.name, rest) if rest else None
+        name = writer.path.name if writer.lost else f"{writer.path.name}.rest"
+        return self._shelter(name, rest) if rest else None
 
     def _shelter(self, name: str, rest: bytes) -> Path:
-        for folder in self._shelters:
-            path = folder.expanduser() / f"{name}.rest"
+        places = itertools.product(self._shelters, numbered(Path(name).stem, _MOST_SHELTERED))
+        for path in (folder.expanduser() / (stem + Path(name).suffix) for folder, stem in places):
             try:
                 with path.open("xb") as file:
                     file.write(rest)

@@ -12,6 +12,7 @@ from host.documents.json import finite
 from host.errors import UserError
 from host.review.balance import Product
 from host.review.card_marks import CardMark, card_marks, no_pressure
+from host.review.ground_picture import SmallStrip, small_ground
 from host.review.review import Review
 from host.review.sound_passes import sound_passes
 from host.review.steady import Steady, steady_of
@@ -21,7 +22,7 @@ from host.review.verdict import Verdict
 _FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 12  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 13  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,7 @@ class Digest:
     pass_pulses: float | None = None  # of the wheel, over the median pass; None without a wheel or three passes
     cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
     why_not_known: str = ""  # why nothing is known of what was sprayed
+    ground: tuple[SmallStrip, ...] = ()  # the passes as a small picture shows them
 
     @property
     def date(self) -> str:
@@ -139,6 +141,7 @@ def digest_of(review: Review) -> Digest:
         two_pressures=error_by_two_pressures(review.track, passes, rig) if steady else None,
         pass_pulses=_pass_pulses(review),
         cards=card_marks(review.cards),
+        ground=small_ground(review),
     )
 
 
@@ -169,5 +172,6 @@ def digest_from_json(kept: Mapping[str, Any]) -> Digest:
     values["no_pressure"] = values["no_pressure"] and tuple(values["no_pressure"])
     values["two_pressures"] = values["two_pressures"] and tuple(values["two_pressures"])
     values["cards"] = tuple(CardMark(**card) for card in values["cards"])
+    values["ground"] = tuple(tuple((begin, end, level) for begin, end, level in strip) for strip in values["ground"])
     values["products"] = tuple(ProductDown(**product) for product in values["products"])
     return Digest(**values)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from host.documents.document import Column, Fact, Facts, Message, Messages, Quantity, Section, Table, quantity
+from host.documents.document import Fact, Facts, Message, Messages, Quantity, Section, quantity
 from host.documents.words import capital, format_day, percent, sentence
 from host.pipeline import Fault
 from host.pipeline.faults.causes import CAUSES
@@ -40,12 +40,6 @@ def faults_section(review: Review, system: str) -> Section:
         sections=tuple(_fault(fault, review, system) for fault in review.faults),
         listed=True,
     )
-
-
-def alarms_table(review: Review) -> Table:
-    """What the alarm did, for machines; `fault` is the number of its fault, None for the sound."""
-    rows = tuple((event.at_s, event.what, event.number or None) for event in review.alarms)
-    return Table("alarms", (Column("at_s", ""), Column("what", ""), Column("fault", "")), rows)
 
 
 def _fault(fault: Fault, review: Review, system: str) -> Section:

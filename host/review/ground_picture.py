@@ -17,6 +17,8 @@ from host.rig import Target
 from host.units import UNITS, to_user
 
 PICTURE = "ground"
+MOST_SMALL = 24  # passes in a small picture
+SmallStrip = tuple[tuple[float, float, int | None], ...]
 _Band = tuple[float, float, int | None]
 _FAR = 2.0  # times the width of the band from the target: far over, far under
 
@@ -50,6 +52,21 @@ def ground_picture(review: Review, strips: Sequence[Strip], system: str) -> Grou
         UNITS[system]["length"].symbol,
         _shown(review.rig.swath_m, system),
         tuple(drawn),
+    )
+
+
+def small_ground(review: Review) -> tuple[SmallStrip, ...]:
+    """The first passes, each as (from, to, level) in parts of the longest; without signs and what was not seen."""
+    passes, strips = review.passes[:MOST_SMALL], review.strips[:MOST_SMALL]
+    longest = max((one.distance_m for one in passes), default=0.0)
+    if not longest > 0:
+        return ()
+    return tuple(
+        tuple(
+            (round(begin / longest, 3), round(end / longest, 3), level)
+            for begin, end, level in _with_gaps(list(_levels(review.rig.target, a_pass, strip)), [])
+        )
+        for a_pass, strip in zip(passes, strips, strict=True)
     )
 
 

@@ -28,11 +28,12 @@ from host.documents.words import capital, format_day, percent, sentence
 from host.errors import UserError, visible
 from host.events import COMPUTER_PAUSED, FILE_RESCUED, number_of
 from host.pipeline.settle import SHORTEST_M
+from host.review.alarm_section import alarm_section
 from host.review.apart import apart_messages, apart_rows, board_messages, timed_pace_message
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.evenness import BIN_M, Strip
-from host.review.fault_sections import alarms_table, faults_section
+from host.review.fault_sections import faults_section
 from host.review.ground_picture import PICTURE, ground_picture
 from host.review.ground_sections import along_section, stationary_table, target_words
 from host.review.review import EXPANDED, Review
@@ -63,11 +64,11 @@ def run_document(review: Review, system: str) -> Document:
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
         _or_why_not("tank", "Tank", lambda: tank_blocks(review.balance, system)),
+        alarm_section(review, system),
         record_section(review, system),
         _notes(review),
         _calibrations(review),
         _recording(review),
-        Section("", "", (alarms_table(review),)),
         _events(review),
     )
     return Document("run", _title(review), answer, sections, level)

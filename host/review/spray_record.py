@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
-from host.documents.document import Fact, Facts, Message, Messages, Section, quantity
+from host.documents.document import Fact, Facts, Message, Messages, Section, duration, quantity
 from host.documents.words import format_day, listed
 from host.errors import UserError
 from host.review.balance import Product
+from host.review.breaks import breaks_of
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
 from host.review.review import EXPANDED, Review
 from host.review.tank_sections import product_total
@@ -60,6 +61,7 @@ def record_section(review: Review, system: str) -> Section:
         Fact("", "Rate of spray", quantity(totals.rate_m3_m2, "rate", system, expanded_si=expanded)),
         Fact("", "Started", format_day(review.started) if review.started else "–"),
         Fact("", "Ended", _ended(review)),
+        *([Fact("", "Breaks", breaks)] if (breaks := _breaks(review)) else []),
     ]
     missing = [field.label.lower() for field in missing_fields(review)]
     said = [Message(f"Still to fill in: {listed(missing)}.", "advice")] if missing else []
@@ -107,6 +109,17 @@ def _amounts(review: Review, system: str) -> str:
         (f"{product.name}: " if product.name else "", product_total(product, system)) for product in _products(review)
     )
     return "; ".join(name + total.text for name, total in named)
+
+
+def _breaks(review: Review) -> str:
+    """Each break as it was tapped, with how long it took."""
+    track = review.track
+    return "; ".join(
+        f"{review.at(one.start_s)}, {duration(one.end_s - one.start_s).text}"
+        if one.end_s is not None
+        else f"from {review.at(one.start_s)} to the end"
+        for one in breaks_of(review.run.events, track.host_s, track.spraying)
+    )
 
 
 def _ended(review: Review) -> str:

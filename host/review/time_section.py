@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from host.documents.document import Message, Messages, Plot, Section, Series
-from host.events import as_meant
+from host.events import WORK_PAUSED, as_meant
 from host.pipeline.columns import Floats
 from host.review.review import Review
 from host.units import UNITS, to_user
@@ -13,7 +13,7 @@ from host.units import UNITS, to_user
 TIME = "time"
 _MOST_BINS = 300  # as many as a phone has room for
 _LEAST_BIN_S = 1.0
-_SHOWN = {"refill": "refill", "mark": "◆", "link_lost": "lost"}
+_SHOWN = {"refill": "refill", "mark": "◆", "link_lost": "lost", WORK_PAUSED: "pause"}
 _PEAK = 2.0  # times the target: a higher rate is cut off, or nothing else could be read
 
 

@@ -11,13 +11,11 @@ from host.calibrate.kinds import KINDS
 from tests.dashboards.processes import Server, wait_until
 from tests.host.calibrate import toy_kind
 
-PATIENCE_MS = 20_000
 ENTER = '[id=\'{"press":"enter"}\']:visible'  # the button below the fields
 
 
 def open_calibrate(page: Any, server: Server, kind: str, way: str) -> None:
     """The page, with one kind and one way to a point chosen."""
-    page.set_default_timeout(PATIENCE_MS)
     page.goto(server.address + "/calibrate")
     choose(page, kind, way)
 
@@ -30,14 +28,13 @@ def choose(page: Any, kind: str, way: str) -> None:
     chosen = next(one for one in found.ways if one.title == way)
 
     def shown() -> bool:
-        places = [
-            json.loads(one.get_attribute("id"))["place"] for one in page.query_selector_all("[id*=place]:visible")
-        ]
+        ids = page.eval_on_selector_all("[id*=place]:visible", "all => all.map(each => each.id)")
+        places = [json.loads(each)["place"] for each in ids]
         if places:
             return bool(places[0].startswith(f"{found.name} {chosen.name} "))
         return chosen is found.guided and bool(page.is_visible("#calibrate-act button"))
 
-    wait_until(shown, f"{kind}, {way} is shown", 20)
+    wait_until(shown, f"{kind}, {way} is shown")
 
 
 def fill(page: Any, **entries: str) -> None:
@@ -63,19 +60,19 @@ def rows(page: Any) -> list[list[str]]:
 
 
 def wait_for_rows(page: Any, count: int) -> list[list[str]]:
-    wait_until(lambda: len(rows(page)) == count, f"{count} rows; there are {rows(page)}", 20)
+    wait_until(lambda: len(rows(page)) == count, f"{count} rows; there are {rows(page)}")
     return rows(page)
 
 
 def notice(page: Any, words: str) -> None:
-    wait_until(lambda: words in page.inner_text("#calibrate-notice"), words, 20)
+    wait_until(lambda: words in page.inner_text("#calibrate-notice"), words)
 
 
 def wrong(page: Any, entry: str, words: str) -> None:
     """The sentence below a field."""
     where = f"[data-entry={entry}] .wrong:visible"
     page.wait_for_selector(where)
-    wait_until(lambda: words in page.inner_text(where), f"{words}; it says {page.inner_text(where)}", 20)
+    wait_until(lambda: words in page.inner_text(where), f"{words}; it says {page.inner_text(where)}")
 
 
 def result(page: Any) -> str:
@@ -86,14 +83,14 @@ def save(page: Any, cards: Path, kind: str, *, anyway: bool = False) -> dict[str
     """Save the card, `anyway` also when it is asked about; what stands on it."""
     before = set(cards.rglob(f"*-{kind}.toml"))
     button = "#calibrate-save:visible button.main:enabled"
-    wait_until(lambda: page.query_selector(button), f"there is something to save: {result(page)}", 20)
+    wait_until(lambda: page.is_visible(button), f"there is something to save: {result(page)}")
     page.click(button)
     if anyway:
         answers = ("all the same", "New runs will use it")
-        wait_until(lambda: any(words in page.inner_text("#calibrate-notice") for words in answers), "an answer", 20)
+        wait_until(lambda: any(words in page.inner_text("#calibrate-notice") for words in answers), "an answer")
         if "all the same" in page.inner_text("#calibrate-notice"):
             page.click("#calibrate-save button:has-text('Save all the same')")
     notice(page, "New runs will use it")
     # The words of a card saved before may still have stood there.
-    (card,) = wait_until(lambda: set(cards.rglob(f"*-{kind}.toml")) - before, "the card's file", 20)
+    (card,) = wait_until(lambda: set(cards.rglob(f"*-{kind}.toml")) - before, "the card's file")
     return tomllib.loads(card.read_text(encoding="utf-8"))

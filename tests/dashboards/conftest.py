@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from tests.dashboards.processes import RecorderProcess, Server, Standing
+from tests.dashboards.processes import PATIENCE_S, RecorderProcess, Server, Standing
 from tests.dashboards.sessions import LetIn
 from tests.dashboards.walking import BoardOnPty
 from tests.dashboards.writing import GrowingRun
@@ -22,7 +22,10 @@ CHROMIUM_FLAGS = [
 ]
 
 # What a browser says when a server is gone or refuses: tests end servers, and ask for what is refused.
-NOT_REACHED = ("Failed to load resource", "WebSocket connection to")
+NOT_REACHED = (
+    *("Failed to load resource", "WebSocket connection to"),
+    "An unknown error occurred when fetching the script.",  # the worker that keeps the pages
+)
 
 
 @pytest.fixture
@@ -105,6 +108,7 @@ def phone(browser: Any) -> Iterator[Callable[..., Any]]:
         def open_page(address: str, width: int = 360, height: int = 740, light: str = "light") -> Any:
             context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=light)
             stack.callback(context.close)
+            context.set_default_timeout(1_000 * PATIENCE_S)
             page = context.new_page()
             page.asked, page.wrong = [], []
             opened.append(page)

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
+import random
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Self
 
@@ -21,21 +25,42 @@ from tests.dashboards.sessions import let_in
 from tests.dashboards.walking import RIG
 
 ROOT = Path(__file__).parents[2]
+PATIENCE_S = 60.0  # for what only has to come about, however busy the computer is
+# Below those that a system hands out by itself (Linux: 32768 and up), so that no connection is given one of them.
+PORTS = range(20_000, 28_000)
+_claimed: set[int] = set()
 
 
-def wait_until(reached: Callable[[], Any], what: str, timeout_s: float = 10.0) -> Any:
-    """What `reached` returns once it is true."""
+def wait_until(reached: Callable[[], Any], what: str, timeout_s: float = PATIENCE_S) -> Any:
+    """What `reached` returns once it is true. Where how long it takes is asked of the program, `timeout_s` says it."""
     deadline = time.monotonic() + timeout_s
     while not (result := reached()):
         assert time.monotonic() < deadline, f"not within {timeout_s} s: {what}"
-        time.sleep(0.02)
+        time.sleep(0.05)
     return result
 
 
 def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A port that no other test of this computer is given while this process lives, whenever it is listened at."""
+    for port in random.sample(PORTS, len(PORTS)):
+        if port in _claimed:
+            continue
+        try:
+            fcntl.lockf(_claims(), fcntl.LOCK_EX | fcntl.LOCK_NB, 1, port)
+            with socket.socket() as probe:
+                probe.bind(("", port))
+        except OSError:
+            continue
+        _claimed.add(port)
+        return port
+    raise AssertionError("no port is free")
+
+
+@cache
+def _claims() -> int:
+    """A file of which each process locks the byte of each port that it was given; closing it would let go of all."""
+    name = f"swardflow-test-ports-{os.getuid()}"
+    return os.open(Path(tempfile.gettempdir()) / name, os.O_RDWR | os.O_CREAT, 0o600)
 
 
 class Process:
@@ -69,7 +94,7 @@ class Process:
     def __exit__(self, *_: object) -> None:
         self.end()
 
-    def wait_ready(self, reached: Callable[[], Any], what: str, timeout_s: float) -> Any:
+    def wait_ready(self, reached: Callable[[], Any], what: str, timeout_s: float = PATIENCE_S) -> Any:
         """As `wait_until`; a child that does not come up is not left behind."""
         try:
             return wait_until(reached, what, timeout_s)
@@ -78,7 +103,7 @@ class Process:
             error.add_note(f"it said: {self.output()}")
             raise
 
-    def end(self, how: signal.Signals = signal.SIGTERM, timeout_s: float = 15.0) -> int:
+    def end(self, how: signal.Signals = signal.SIGTERM, timeout_s: float = PATIENCE_S) -> int:
         """Send a signal and wait; the exit code."""
         if self.child.poll() is None:
             self.child.send_signal(how)
@@ -97,10 +122,10 @@ class Server(Process):
         sessions = log.parent / f"sessions-{self.port}.json"  # as `swardflow watch` keeps them when it starts it again
         command = ["-m", "dashboards", "--runs", str(runs), "--http-port", str(self.port), "--sessions", str(sessions)]
         super().__init__([*command, *arguments], log, cold=cold)
-        self.wait_ready(self._answers, "the server answers", 40.0)
+        self.wait_ready(self._answers, "the server answers")
 
     def newest(self) -> dict[str, Any]:
-        with urllib.request.urlopen(f"{self.address}/live/newest", timeout=5) as answer:
+        with urllib.request.urlopen(f"{self.address}/live/newest", timeout=PATIENCE_S) as answer:
             message: dict[str, Any] = json.load(answer)
         return message
 
@@ -134,7 +159,7 @@ class RecorderProcess(Process):
     def __init__(self, port: str, runs: Path, log: Path, rig: Path = RIG) -> None:
         command = ["-m", "host.cli.main", "record", "--port", port, "--rig", str(rig), "--runs", str(runs)]
         super().__init__(command, log)
-        self.run: Path = self.wait_ready(lambda: self._run(runs), "a run file", 40.0)
+        self.run: Path = self.wait_ready(lambda: self._run(runs), "a run file")
 
     def _run(self, runs: Path) -> Path | None:
         assert self.child.poll() is None, self.output()

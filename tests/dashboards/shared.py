@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboards.sharing.addresses import network_addresses
-from tests.dashboards.processes import Process, free_port, wait_until
+from tests.dashboards.processes import PATIENCE_S, Process, free_port, wait_until
 from tests.dashboards.sessions import cookies
 
 LINK = re.compile(r"http://(\S+?):(\d+)/\?key=([0-9A-Z]{26})\s")
@@ -52,7 +52,9 @@ def ask(
     session = cookies().get(f"swardflow-{port}")
     own = {"Host": at} | ({"Cookie": f"swardflow-{port}={session}"} if session else {})
     own |= ({"Origin": f"http://{at}"} if method == "POST" else {}) | (headers or {})
-    connection = http.client.HTTPConnection(host, int(port), timeout=20, source_address=(source, 0) if source else None)
+    connection = http.client.HTTPConnection(
+        host, int(port), timeout=PATIENCE_S, source_address=(source, 0) if source else None
+    )
     try:
         connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
         if isinstance(body, bytes):
@@ -84,7 +86,7 @@ class SharedServer(Process):
         command = ["-m", "dashboards", "--runs", str(runs), "--http-port", str(self.port), "--share", *arguments]
         super().__init__([*command, "--sessions", str(sessions)] if sessions else command, log)
         self._seen = log.stat().st_size
-        self.wait_ready(self._answers, "the shared server answers", 60.0)
+        self.wait_ready(self._answers, "the shared server answers")
 
     def link(self, of: str) -> str:
         """The link that holds now at "127.0.0.1" or the address in the network, once it has been shown."""
@@ -96,7 +98,7 @@ class SharedServer(Process):
             ]
             return links[-1] if links else ""
 
-        return str(wait_until(last, f"a link of {host}", 20.0))
+        return str(wait_until(last, f"a link of {host}"))
 
     def key(self, of: str) -> str:
         """The secret in the link that holds now."""
@@ -115,7 +117,7 @@ class SharedServer(Process):
         shown = self.link(at)
         answer = ask_patiently(at, f"{path}?key={key}", source=source)
         assert answer.status == 303, answer.text
-        wait_until(lambda: self.link(at) != shown, "the next link is shown", 20.0)
+        wait_until(lambda: self.link(at) != shown, "the next link is shown")
         return answer
 
     def type_code(

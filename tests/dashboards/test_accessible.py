@@ -24,7 +24,7 @@ RECORDING = ROOT / "recordings/2026-05-14T0915-harrow-lea-pleasure-grounds.sward
 PHONE = ((360, 740),)
 BIG_PHONE = (412, 915)  # laid out as the other phone, so axe-core is asked for that one only
 SIZES = (*PHONE, BIG_PHONE, (1280, 800))
-# Of the rules that are off unless asked for: those for contrast of 7:1 stand in test_looks of the live page.
+# Contrast of 7:1 is asked of every text beside, with a sentence that says which falls short.
 OPTIONS = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
 COLOURS = {"resultTypes": ["violations"], "runOnly": ["color-contrast"]}  # in the dark nothing else is different
 Serve = Callable[..., Server]
@@ -39,6 +39,12 @@ def open_page(phone: Phone, address: str, page: Page) -> Any:
         wait_until(lambda: opened.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
         return opened
     opened.wait_for_selector("main h1")
+    wait_settled(opened)
+    return opened
+
+
+def wait_settled(opened: Any) -> None:
+    """Until a page has all its answers and what it shows does not change any more."""
     seen = [""]
 
     def settled() -> bool:
@@ -46,8 +52,7 @@ def open_page(phone: Phone, address: str, page: Page) -> Any:
         reading = "Reading " in seen[-1] or opened.query_selector("[data-dash-is-loading]")
         return seen[-1] == seen[-2] and not reading
 
-    wait_until(lambda: opened.wait_for_timeout(300) or settled(), "the page stands still", 60.0)
-    return opened
+    wait_until(lambda: opened.wait_for_timeout(300) or settled(), "the page stands still")
 
 
 def look_at(opened: Any, what: str, sizes: tuple[tuple[int, int], ...] = SIZES) -> None:
@@ -66,7 +71,7 @@ def look_at(opened: Any, what: str, sizes: tuple[tuple[int, int], ...] = SIZES) 
             assert opened.evaluate("document.documentElement.scrollWidth") <= width, where
             small = [one for one in tap_targets(opened) if one["width"] < 48 or one["height"] < 48]
             assert small == [], where
-            assert [one for one in contrasts(opened) if one["ratio"] < 4.5] == [], where
+            assert [one for one in contrasts(opened) if one["ratio"] < 7.0] == [], where
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
@@ -90,7 +95,7 @@ def test_no_violations_in_the_live_pages_other_states(runs: Path, serve: Serve, 
     look_at(opened, "pages open", PHONE)
     opened.keyboard.press("Escape")
     run.walk.flow_share = 0.75
-    opened.wait_for_selector("#fault:not([hidden])", timeout=15000)
+    opened.wait_for_selector("#fault:not([hidden])")
     look_at(opened, "a fault")
     opened.evaluate("document.getElementById('refill').showModal()")
     look_at(opened, "refilled", PHONE)

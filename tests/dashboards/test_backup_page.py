@@ -10,6 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from dashboards.backup import routes
 from tests.dashboards.processes import Server
 from tests.dashboards.shared import SharedServer, ask
@@ -28,6 +30,7 @@ def sent(server: Server, body: bytes) -> tuple[int, dict[str, Any]]:
             return error.code, json.load(error)
 
 
+@pytest.mark.browser
 def test_one_button_gives_everything_and_a_second_tap_puts_it_back(
     serve: Callable[..., Server], phone: Callable[..., Any], runs: Path, tmp_path: Path
 ) -> None:
@@ -48,8 +51,8 @@ def test_one_button_gives_everything_and_a_second_tap_puts_it_back(
     assert not (runs / SAMPLE.name).exists(), "nothing changes before the second tap"
     page.get_by_role("button", name="Restore", exact=True).click()
     page.get_by_text("Restored.", exact=True).wait_for()
+    page.get_by_role("button", name="Restore", exact=True).wait_for(state="hidden")
     assert (runs / SAMPLE.name).read_bytes() == SAMPLE.read_bytes()
-    assert page.get_by_role("button", name="Restore", exact=True).is_hidden()
     assert not list(runs.glob(".sent-backup-*")), "what was sent is gone"
 
 

@@ -74,25 +74,24 @@ def pulses(page: Any) -> int:
 @pytest.mark.journey
 def test_six_catches_of_the_meter_in_twenty_taps(sprayer: BoardOnPty, runs: Path, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
-    page.set_default_timeout(20_000)
     page.goto(serve().address + "/calibrate")
     page.wait_for_selector("#calibrate-act button:visible")
     taps = Taps(page)
     taps.button("Start")
     for number in range(1, 7):
-        wait_until(lambda: pulses(page) > 100, "pulses", 20)
+        wait_until(lambda: pulses(page) > 100, "pulses")
         taps.button("Stop")
         page.wait_for_selector(AMOUNT)
         # 450 pulses to the litre, as the rig file says; a fluid ounce is 29.5735 mL (NIST Handbook 44).
         taps.type(f"{pulses(page) / 450e-3 / 29.5735:.1f}")
         if number < 6:
             taps.button("Save, start the next")
-            wait_until(lambda n=number: page.query_selector("button:visible:has-text('Stop')"), "the next one", 20)  # type: ignore[misc]
+            page.wait_for_selector("button:visible:has-text('Stop')")
         else:
             taps.on(ENTER)
     wait_for_rows(page, 6)
     taps.button("Save card")
-    wait_until(lambda: "New runs will use it" in page.inner_text("#calibrate-notice"), "saved", 20)
+    wait_until(lambda: "New runs will use it" in page.inner_text("#calibrate-notice"), "saved")
     print(f"six catches of the meter: {taps.count} taps")
     assert taps.count <= 20
     assert len(list((runs / "cards").rglob("*-meter.toml"))) == 1
@@ -104,7 +103,7 @@ def test_the_same_amount_again_is_one_tap(sprayer: BoardOnPty, serve: Serve, pho
     taps = Taps(page)
     for number in (1, 2):
         taps.button("Start")
-        wait_until(lambda: pulses(page) > 50, "pulses", 20)
+        wait_until(lambda: pulses(page) > 50, "pulses")
         taps.button("Stop")
         page.wait_for_selector(AMOUNT)
         if number == 1:
@@ -131,23 +130,23 @@ def test_a_catch_test_of_three_nozzles_at_two_pressures_in_eighteen_taps(
     taps = Taps(page)
     for psi in (40.0, 25.0):
         sprayer.walk.pressure = round((0.1 + 0.8 * psi / 100) * 1023 * 16)
-        wait_until(lambda p=psi: f"{p:.1f} psi by the board" in page.inner_text("#calibrate-about"), "its pressure", 20)  # type: ignore[misc]
+        wait_until(lambda p=psi: f"{p:.1f} psi by the board" in page.inner_text("#calibrate-about"), "its pressure")  # type: ignore[misc]
         # What a tip of the rig file gives in 5 s at that pressure: Q = k √P, 0.35 gal/min at 40 psi.
         amount = f"{0.35 * math.sqrt(psi / 40) / 60 * 5 * 128:.2f} fl oz"
         for number in (1, 2, 3):
             if number == 1:
                 taps.button("Catch for")
-            page.wait_for_selector(AMOUNT, timeout=40_000)  # it has ended by itself
+            page.wait_for_selector(AMOUNT)  # it has ended by itself
             taps.type(amount)
             if number < 3:
                 taps.button(f"Save, start nozzle {number + 1}")
                 page.wait_for_selector("button:visible:has-text('Stop')")
             else:
                 taps.on(ENTER)
-                wait_until(lambda: "All 3 nozzles are caught" in page.inner_text("#calibrate-say"), "all", 20)
+                wait_until(lambda: "All 3 nozzles are caught" in page.inner_text("#calibrate-say"), "all")
     assert "within 5 %" in result(page)
     taps.button("Save card")
-    wait_until(lambda: "New runs will use it" in page.inner_text("#calibrate-notice"), "saved", 20)
+    wait_until(lambda: "New runs will use it" in page.inner_text("#calibrate-notice"), "saved")
     print(f"catch test, three nozzles at two pressures: {taps.count} taps")
     assert taps.count <= 18
     # Three short beeps and a long one before the catch, and before its end, for each of six catches. A short one whose
@@ -167,18 +166,17 @@ def test_only_the_count_and_its_buttons_are_in_sight_while_catching(
     assert page.is_visible(".cautions")
     page.click("button:visible:has-text('Start')")
     page.wait_for_selector("button:visible:has-text('Stop')")
-    buttons = [button.inner_text() for button in page.query_selector_all("main button:visible")]
-    assert buttons == ["Stop", "Undo"]
+    assert page.locator("main button:visible").all_inner_texts() == ["Stop", "Undo"]
     assert page.evaluate("document.documentElement.scrollHeight <= window.innerHeight")
     for light in ("light", "dark"):
         page.emulate_media(color_scheme=light)
         assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []
         assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == []
-    wait_until(lambda: pulses(page) > 20, "pulses", 20)
+    wait_until(lambda: pulses(page) > 20, "pulses")
     page.click("button:visible:has-text('Stop')")
     page.wait_for_selector(AMOUNT)
     assert page.get_attribute(AMOUNT, "inputmode") == "decimal"
-    wait_until(lambda: page.evaluate("document.activeElement.matches('[data-entry=amount] input')"), "it is ready", 20)
+    wait_until(lambda: page.evaluate("document.activeElement.matches('[data-entry=amount] input')"), "it is ready")
     page.reload()
     page.wait_for_selector("#calibrate-say:not(:empty)")
     assert not page.is_visible(".cautions")  # read on this device: folded
@@ -192,8 +190,8 @@ def test_pictures_show_how_to_hold_and_to_read_the_jug(
     drawn = "[role=img]:visible"
     for name, words in (("hold", "upright"), ("read", "eye level")):
         page.wait_for_selector(f"{drawn}.jug-{name}")
-        assert len(page.query_selector_all(drawn)) == 1
-        picture = page.query_selector(drawn)
+        assert page.locator(drawn).count() == 1
+        picture = page.locator(drawn)
         assert words in picture.get_attribute("aria-label")
         assert picture.bounding_box()["width"] <= 360
         # The drawing itself is there: a mask that is not found would leave a block of ink, or nothing.
@@ -205,7 +203,7 @@ def test_pictures_show_how_to_hold_and_to_read_the_jug(
         if name == "hold":
             page.click("button:visible:has-text('Start')")
             page.wait_for_selector("button:visible:has-text('Stop')")
-            assert page.query_selector(drawn) is None  # while it counts there is the count alone
+            assert page.locator(drawn).count() == 0  # while it counts there is the count alone
             page.click("button:visible:has-text('Stop')")
     assert "bottom of the water's curve" in page.inner_text("#calibrate-say")
     assert page.is_visible(AMOUNT)

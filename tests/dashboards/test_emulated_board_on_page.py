@@ -56,9 +56,9 @@ def test_from_the_pins_to_the_page(
 ) -> None:
     with RecorderProcess(chip, runs, tmp_path / "recorder.log") as recorder:
         page = phone(serve().address)
-        wait_for(page, "fresh", "fresh", timeout_s=20)
-        wait_until(lambda: re.fullmatch(r"[\d.]+", text(page, "#rate")), "a rate", 20)
-        wait_until(lambda: float(page.evaluate(READ_TEXTS)["area"]) > 0, "an area", 20)
+        wait_for(page, "fresh", "fresh")
+        wait_until(lambda: re.fullmatch(r"[\d.]+", text(page, "#rate")), "a rate")
+        wait_until(lambda: float(page.evaluate(READ_TEXTS)["area"]) > 0, "an area")
         shown = page.evaluate(READ_TEXTS)
         assert recorder.end(signal.SIGINT) == 0
 

@@ -50,7 +50,7 @@ def test_the_board_is_asked_to_sound_and_a_recorder_that_refuses_does_no_harm(tm
     door.watch(tmp_path / "run.sward")
     door.start()
     door.sound_alarm()
-    wait_until(lambda: any(request["ask"] == "output" for request in asked), "the buzzer", 5.0)
+    wait_until(lambda: any(request["ask"] == "output" for request in asked), "the buzzer")
     door.close()
     assert next(r for r in asked if r["ask"] == "output") == {"ask": "output", "buzzer": 1, "light": 1, "tenths": 30}
 
@@ -81,7 +81,7 @@ def sprayed(runs: Path) -> Iterator[GrowingRun]:
 
 def test_a_screen_raises_the_alarm_once(sprayed: GrowingRun) -> None:
     sprayed.walk.flow_share = 0.75
-    wait_until(lambda: sprayed.walk.seq > 330, "three seconds of it", 10.0)
+    wait_until(lambda: sprayed.walk.seq > 330, "three seconds of it")
     sprayed.stop()
     screen = RunScreen("run")
     screen.push(sprayed.path.read_bytes())
@@ -94,19 +94,19 @@ def test_words_brightness_sound_seen_and_muted(
     sprayed: GrowingRun, serve: Callable[..., Server], phone: Callable[..., Any]
 ) -> None:
     page = phone(serve().address)
-    wait_until(lambda: page.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers", 8.0)
+    wait_until(lambda: page.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
     assert page.is_hidden("#fault")
     sprayed.walk.flow_share = 0.75  # one nozzle of four clogs
-    page.wait_for_selector("#fault:not([hidden])", timeout=5000)
+    page.wait_for_selector("#fault:not([hidden])")
     assert "clogged" in page.inner_text("#fault .fault-words") or "meter" in page.inner_text("#fault .fault-words")
     assert page.inner_text("[data-field=fault_check]").startswith("Check first: look along the boom")
     # The first word is silent: the alarm sounds once the fault is called.
-    wait_until(lambda: page.get_attribute("#fault", "data-sounding") == "true", "the fault to be called", 5.0)
+    wait_until(lambda: page.get_attribute("#fault", "data-sounding") == "true", "the fault to be called")
     assert page.is_visible("#sound")  # not yet touched: it cannot be heard
     page.click("#rate")
-    wait_until(lambda: page.is_hidden("#sound"), "the sound to be allowed", 5.0)
+    wait_until(lambda: page.is_hidden("#sound"), "the sound to be allowed")
     beeps = int(page.get_attribute("#fault", "data-beeps"))
-    wait_until(lambda: int(page.get_attribute("#fault", "data-beeps")) > beeps, "another beep", 5.0)
+    wait_until(lambda: int(page.get_attribute("#fault", "data-beeps")) > beeps, "another beep")
     page.click("#fault-mute")
     assert page.get_attribute("#fault", "data-sounding") == "false"
     assert page.inner_text("#fault-mute") == "Sound back on"
@@ -116,5 +116,5 @@ def test_words_brightness_sound_seen_and_muted(
     assert page.get_attribute("#fault", "data-sounding") == "false"
     assert page.is_visible("#fault")  # the words stay
     sprayed.walk.flow_share = 1.0  # cleaned: it goes by itself
-    page.wait_for_selector("#fault", state="hidden", timeout=15000)
+    page.wait_for_selector("#fault", state="hidden")
     assert page.wrong == []

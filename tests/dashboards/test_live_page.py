@@ -16,7 +16,7 @@ from dashboards.live.stream import MISSED
 from host.review.review import review_run
 from host.review.run_document import run_document
 from tests.dashboards.page_looks import contrasts, tap_targets
-from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.processes import PATIENCE_S, Server, wait_until
 from tests.dashboards.walking import TARGET_MPH
 from tests.dashboards.writing import GrowingRun
 
@@ -40,7 +40,7 @@ def text(page: Any, of: str) -> str:
     return str(page.inner_text(of))
 
 
-def wait_for(page: Any, name: str, value: str, timeout_s: float = 8.0) -> None:
+def wait_for(page: Any, name: str, value: str, timeout_s: float = PATIENCE_S) -> None:
     wait_until(lambda: state(page, name) == value, f"{name} becomes {value}", timeout_s)
 
 
@@ -75,11 +75,11 @@ def test_advice_in_words_and_size(growing: GrowingRun, serve: Serve, phone: Phon
         growing.walk.pace_mph = pace_mph
         wait_for(page, "advice", advice)
         assert text(page, "#words") == words
-        wait_until(lambda advice=advice: page.get_attribute("#steer", "data-played") == advice, "it is heard", 9.0)
+        wait_until(lambda advice=advice: page.get_attribute("#steer", "data-played") == advice, "it is heard")
         assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('words')).fontSize)") >= 40
         assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('rate')).fontSize)") >= 80
         assert page.is_visible(".chevrons") == (advice != "hold")
-        wait_until(lambda words=words: text(page, "#say") == words, "the advice is read out", 9.0)
+        wait_until(lambda words=words: text(page, "#say") == words, "the advice is read out")
 
 
 # The page's own moment at which the newest report was read, as it works it out from each message.
@@ -224,7 +224,7 @@ def test_no_request_leaves_the_machine_and_plotly_is_not_loaded(
     assert len(page.asked) > 10
     assert [url for url in page.asked if not url.startswith(here)] == []
     assert [url for url in page.asked if "plotly" in url.lower() or "graph" in url.lower()] == []
-    assert [url for url in page.asked if url.startswith("ws")] == [f"ws://127.0.0.1:{server.port}/live/stream"]
+    assert {url for url in page.asked if url.startswith("ws")} == {f"ws://127.0.0.1:{server.port}/live/stream"}
     assert page.evaluate("typeof window.Plotly") == "undefined"
     assert page.wrong == []
 
@@ -288,7 +288,7 @@ def test_focus_is_seen_and_in_order(growing: GrowingRun, serve: Serve, phone: Ph
     wait_for(page, "recording", "silent")  # no recorder: the buttons cannot be pressed and are passed over
     assert page.is_visible("#sound")
     assert tab_through(page, 2) == ["Skip to the page", "pages-open"]
-    assert page.is_hidden("#sound")  # a key counts as a touch: alarms can be heard from now on
+    page.wait_for_selector("#sound", state="hidden")  # a key counts as a touch: alarms can be heard from now on
     page.set_viewport_size({"width": 1280, "height": 800})
     page.reload()
     wait_for(page, "recording", "silent")

@@ -18,7 +18,7 @@ from websockets.exceptions import WebSocketException
 from websockets.sync.client import connect
 
 from host.journal import read_run
-from tests.dashboards.processes import RecorderProcess, Server, wait_until
+from tests.dashboards.processes import PATIENCE_S, RecorderProcess, Server, wait_until
 from tests.dashboards.sessions import cookie_header
 from tests.dashboards.test_live_page import state, wait_for
 from tests.dashboards.walking import BoardOnPty
@@ -47,7 +47,7 @@ class Screen(threading.Thread):
 
     def __exit__(self, *_: object) -> None:
         self._over.set()
-        self.join(20)
+        self.join(PATIENCE_S)
 
     @property
     def frame(self) -> int:
@@ -64,7 +64,9 @@ class Screen(threading.Thread):
         with connect(self._address, additional_headers=cookie_header()) as stream:
             self.came_back += 1
             while not self._over.is_set():
-                frame = json.loads(stream.recv(5))["row"].get("frame", -1)  # none before the run has been looked at
+                frame = json.loads(stream.recv(PATIENCE_S))["row"].get(
+                    "frame", -1
+                )  # none before the run has been looked at
                 if frame > self.frame:
                     self.seen.append((frame, time.monotonic()))
                 stream.send("k")
@@ -110,7 +112,7 @@ def load(
         pages = [open_page(server.address) for open_page in phones]
         screens += [stack.enter_context(Screen(server)) for _ in range(SCREENS - 2 - len(pages))]
         stack.enter_context(stalled_screen(server))
-        wait_until(lambda: all(screen.frame > marks[-1] for screen in screens), "numbers on every screen", 20.0)
+        wait_until(lambda: all(screen.frame > marks[-1] for screen in screens), "numbers on every screen")
         marks.append(screens[0].frame)
         time.sleep(seconds)
         marks.append(screens[0].frame)
@@ -120,10 +122,10 @@ def load(
             server = serve(port=server.port)
             time.sleep(1.0)
         newest = board.walk.seq
-        wait_until(lambda: all(screen.frame > newest - 10 for screen in screens), "every screen has caught up", 20.0)
+        wait_until(lambda: all(screen.frame > newest - 10 for screen in screens), "every screen has caught up")
         for page in pages:
-            wait_for(page, "fresh", "fresh", 20.0)
-            wait_until(lambda page=page: int(state(page, "frame")) > newest - 10, "the browser has caught up", 20.0)
+            wait_for(page, "fresh", "fresh")
+            wait_until(lambda page=page: int(state(page, "frame")) > newest - 10, "the browser has caught up")
     server.end()
     assert recorder.end(signal.SIGINT) == 0
     run = read_run(recorder.run)

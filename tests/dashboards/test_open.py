@@ -21,9 +21,9 @@ from dashboards.context import EXAMPLE
 from host.events import as_meant
 from host.journal import read_run
 from tests.dashboards.page_looks import contrasts, tap_targets
-from tests.dashboards.processes import Process, free_port, wait_until
+from tests.dashboards.processes import PATIENCE_S, Process, free_port, wait_until
 from tests.dashboards.sessions import let_in
-from tests.dashboards.test_accessible import PHONE, look_at
+from tests.dashboards.test_accessible import PHONE, look_at, wait_settled
 
 pytestmark = pytest.mark.browser
 Phone = Callable[..., Any]
@@ -38,7 +38,7 @@ class Opened(Process):
         os.environ["SWARDFLOW_SETTINGS"] = str(folder / "settings.toml")
         command = ["-m", "host.cli.main", "open", "--runs", str(runs), "--http-port", str(self.port), "--no-browser"]
         super().__init__([*command, *arguments], folder / "open.log")
-        self.wait_ready(self._answers, "the pages answer", 40.0)
+        self.wait_ready(self._answers, "the pages answer")
 
     def _answers(self) -> bool:
         assert self.child.poll() is None, self.output()
@@ -48,7 +48,7 @@ class Opened(Process):
             return False
 
     def get(self, path: str) -> str:
-        with urllib.request.urlopen(self.address + path, timeout=5) as answer:
+        with urllib.request.urlopen(self.address + path, timeout=PATIENCE_S) as answer:
             return str(answer.read().decode())
 
 
@@ -75,11 +75,11 @@ class Taps:
 
 def live(page: Any) -> None:
     page.wait_for_url("**/live")
-    wait_until(lambda: page.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers", 20.0)
+    wait_until(lambda: page.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
 
 
-def says(page: Any, words: str, timeout_s: float = 10.0) -> None:
-    wait_until(lambda: words in page.inner_text("#notice") + page.inner_text("#why"), words, timeout_s)
+def says(page: Any, words: str) -> None:
+    wait_until(lambda: words in page.inner_text("#notice") + page.inner_text("#why"), words)
 
 
 @pytest.mark.journey
@@ -106,16 +106,14 @@ def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     page.wait_for_selector("#undo:not([hidden])")
     tap("#undo")
     says(page, "Refill undone.")
-    tap("#stop")
-    tap("#stop")
-    page.wait_for_selector("#next:not([hidden])", timeout=20000)
+    page.dblclick("#stop")  # the second tap within the seconds in which the first one holds
+    tap.count += 2
+    page.wait_for_selector("#next:not([hidden])")
     assert page.is_hidden("#doing")
     tap("#see-run")
-    page.wait_for_selector("main h1")
-    assert "/run?name=" in page.url
+    page.wait_for_url("**/run?name=*")
     (path,) = runs.glob("*.sward")
-    run = read_run(path)
-    assert run.complete
+    run = wait_until(lambda: (run := read_run(path)).complete and run, "the recorder has ended the file")
     assert [one.kind for one in as_meant(run.events) if one.kind == "refill"] == []
     noted = {one.detail["key"]: one.detail["value"] for one in run.events if one.kind == "note"}
     assert noted == {"area": "Front lawn", "wind": "5.0 mph"}
@@ -154,16 +152,16 @@ def test_a_killed_recorder_is_told_on_the_page_and_the_run_goes_on(opened: Opene
     found = subprocess.run(["ps", "-ww", "-eo", "pid,args"], capture_output=True, text=True, check=True).stdout
     (pid,) = re.findall(rf"^ *(\d+) .* record --runs={re.escape(str(runs))}", found, re.MULTILINE)
     os.kill(int(pid), signal.SIGKILL)
-    says(page, "started again", 20.0)
-    wait_until(lambda: len(list(runs.glob("*.sward"))) == 2, "a new run file", 20.0)
+    says(page, "started again")
+    wait_until(lambda: len(list(runs.glob("*.sward"))) == 2, "a new run file")
 
 
 def test_the_new_pages_can_be_used_by_everybody(opened: Opened, phone: Phone) -> None:
     for path in ("/home", "/start"):
         page = phone(opened.address + path)
         page.wait_for_selector("main .acts")
-        page.wait_for_timeout(500)
-        look_at(page, path)
+        wait_settled(page)
+        look_at(page, path, PHONE)
     page.click("#start-go")
     live(page)
     page.click("#mark")
@@ -179,13 +177,13 @@ def test_the_new_pages_can_be_used_by_everybody(opened: Opened, phone: Phone) ->
 def test_the_live_page_opens_without_the_computer_and_says_so(opened: Opened, phone: Phone) -> None:
     page = phone(opened.address + "/live")  # on the computer itself, where a browser allows it
     kept = "caches.keys().then(names => names.length && caches.match('/live').then(Boolean))"
-    wait_until(lambda: page.evaluate("navigator.serviceWorker.ready.then(() => true)"), "the worker", 20.0)
-    wait_until(lambda: page.evaluate(kept), "the page is kept", 20.0)
+    wait_until(lambda: page.evaluate("navigator.serviceWorker.ready.then(() => true)"), "the worker")
+    wait_until(lambda: page.evaluate(kept), "the page is kept")
     page.reload()
     wait_until(lambda: page.evaluate("Boolean(navigator.serviceWorker.controller)"), "the worker looks after the page")
     page.context.set_offline(True)
     page.reload()
-    wait_until(lambda: "No contact with the computer" in page.inner_text("#why"), "it says so", 20.0)
+    wait_until(lambda: "No contact with the computer" in page.inner_text("#why"), "it says so")
     page.goto(opened.address + "/runs")
     assert page.inner_text("h1") == "Offline"
     page.context.set_offline(False)

@@ -14,7 +14,7 @@ from host.plan.fields import JOB, PRODUCT, PUMP, RATE, REFILL, TIPS, UNIT_CHOICE
 from host.plan.products import parse_dose, parse_strength
 from host.plan.sheet_file import kept_sheets
 from host.unit_text import parse_quantity
-from tests.dashboards.calibrating import PATIENCE_MS, fill, wrong
+from tests.dashboards.calibrating import fill, wrong
 from tests.dashboards.processes import Standing, wait_until
 from tests.dashboards.walking import RIG
 from tests.dashboards.writing import begin
@@ -52,7 +52,6 @@ def open_page(phone: Phone, standing: Standing, rig_toml: str, path: str) -> Any
     """A page for that rig; nothing is being recorded."""
     begin(standing.next_run(), rig_toml).flush()
     page = phone("about:blank")
-    page.set_default_timeout(PATIENCE_MS)
     page.goto(standing.server.address + path)
     page.wait_for_selector("main.sheet .field")
     return page
@@ -61,7 +60,7 @@ def open_page(phone: Phone, standing: Standing, rig_toml: str, path: str) -> Any
 def shown(page: Any, where: str, *texts: str) -> None:
     """All of that stands there, and nothing has to be moved sideways to be read."""
     for text in texts:
-        wait_until(lambda text=text: text in page.inner_text(where), f"{text} in {page.inner_text(where)}", 20)  # type: ignore[misc]
+        wait_until(lambda text=text: text in page.inner_text(where), f"{text} in {page.inner_text(where)}")  # type: ignore[misc]
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
@@ -70,14 +69,15 @@ def choose(page: Any, question: str) -> str:
     shown_part = "[...document.querySelectorAll('main.sheet section.halves')].map(part => part.id).join()"
     before = page.evaluate(shown_part)
     page.click(f".chips label:has-text('{question}')")
-    wait_until(lambda: page.evaluate(shown_part) != before, "its parts in place of the other question's", 20)
+    wait_until(lambda: page.evaluate(shown_part) != before, "its parts in place of the other question's")
     return "main.sheet section.halves:visible"
 
 
 def more(page: Any, where: str = "main.sheet") -> None:
-    """Open what is folded away."""
-    for summary in page.query_selector_all(f"{where} details:not([open]) > summary:visible"):
-        summary.click()
+    """Open what is folded away of the forms."""
+    closed = page.locator(f"{where} details.fold:not([open]) > summary:visible")
+    while closed.count():
+        closed.first.click()
 
 
 def figures(page: Any, where: str) -> set[tuple[str, ...]]:
@@ -186,7 +186,7 @@ def test_tips_and_the_rate_of_a_refill(standing: Standing, phone: Phone) -> None
 def test_plot_can_be_read_on_a_phone(standing: Standing, phone: Phone, light: str) -> None:
     page = open_page(phone, standing, RIG.read_text(encoding="utf-8"), "/plan")
     page.emulate_media(color_scheme=light)
-    page.wait_for_selector(".plot text", timeout=60_000)
+    page.wait_for_selector(".plot text")
     texts = page.eval_on_selector_all(
         ".plot text", "all => all.map(one => [one.textContent, parseFloat(getComputedStyle(one).fontSize)])"
     )

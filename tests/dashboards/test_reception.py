@@ -145,7 +145,7 @@ def test_many_at_once_lose_nobody_who_asks() -> None:
     for asker in askers:
         asker.start()
     for asker in askers:
-        asker.join(20)
+        asker.join(60)
     desk.close()
     assert [one[:3] for one in answers] == [b"GET"] * 40
 

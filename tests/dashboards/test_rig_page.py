@@ -24,8 +24,8 @@ WALKER = RIG.with_name("harrow-lea-walker.toml")
 
 def figures(page: Any) -> dict[str, str]:
     """Names and figures as they stand there."""
-    rows = page.locator(".figures-list > div")
-    return dict(tuple(rows.nth(n).locator("dt, dd").all_inner_texts()) for n in range(rows.count()))
+    rows = "all => all.map(row => [...row.querySelectorAll('dt, dd')].map(cell => cell.innerText))"
+    return dict(page.eval_on_selector_all(".figures-list > div", rows))
 
 
 def open_rig(serve: Serve, phone: Phone) -> Any:

@@ -15,7 +15,7 @@ import pytest
 
 from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.recorder_client import RecorderClient, RecorderState, state_from
-from dashboards.live.run_follower import LiveFollower
+from dashboards.live.run_follower import BEHIND, LiveFollower
 from dashboards.live.screen import screen_row
 from host.calibrate.cards import make_card
 from host.errors import NoAnswerError, NotNowError, UserError
@@ -30,12 +30,14 @@ from tests.dashboards.writing import begin
 class Side:
     """A recorder's side that only has the file."""
 
+    most = POLL_BYTES  # at once
+
     def __init__(self) -> None:
         self.now = RecorderState("on", link="ok")
         self.watched: list[Path | None] = []
 
     def open_source(self, run: Path) -> FileFollower:
-        return FileFollower(run)
+        return FileFollower(run, most=self.most)
 
     def watch(self, run: Path | None) -> None:
         self.watched.append(run)
@@ -168,8 +170,9 @@ def test_what_was_there_before_is_as_old_as_the_file(tmp_path: Path, runs: Write
 def test_catching_up_shows_nothing_that_is_past(tmp_path: Path, runs: Writers, follow: Follow) -> None:
     """A page that is started in the middle of a long run must not show its beginning as if it were now."""
     walk = Walk()
-    add(runs.begin(tmp_path / "a.sward"), walk, 2 * POLL_BYTES // 105)
+    add(runs.begin(tmp_path / "a.sward"), walk, 5 * BEHIND // 2 // 105)  # two times as much, and a half
     following = follow(tmp_path)
+    following.side.most = BEHIND
     seen = [following.step()["row"].get("frame") for _ in range(4)]
     assert walk.seq in seen
     assert set(seen) <= {None, walk.seq}

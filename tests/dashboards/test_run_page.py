@@ -31,7 +31,6 @@ def open_run(runs: Path, serve: Serve, phone: Phone, **looks: Any) -> tuple[Serv
     shutil.copy(RECORDING, runs)
     server = serve()
     page = phone(server.address + address("/run", name=RECORDING.stem), **looks)
-    page.set_default_timeout(90_000)
     page.wait_for_selector("#run-body .headline")
     return server, page
 
@@ -101,7 +100,7 @@ def test_notes_are_text_and_stand_beside_the_run(runs: Path, serve: Serve, phone
         page.fill("[data-entry=key] input", key)
         page.fill("[data-entry=text] input", text)
         page.click("#note-add")
-        wait_until(lambda: read_notes(run).get(key) == text, f"{key} is kept", 60.0)
+        wait_until(lambda: read_notes(run).get(key) == text, f"{key} is kept")
         wait_until(lambda: not page.input_value("[data-entry=text] input"), "the field is empty again")
 
     page.click("#note-add")
@@ -110,7 +109,7 @@ def test_notes_are_text_and_stand_beside_the_run(runs: Path, serve: Serve, phone
     add("area", EVIL)
     add("mix", "20 mL/L")
     add("label limit", "3 fl oz/1000 ft2")
-    wait_until(lambda: "The label allows\n3.00 fl oz/1000 ft²" in page.inner_text("#run-body"), "product", 60.0)
+    wait_until(lambda: "The label allows\n3.00 fl oz/1000 ft²" in page.inner_text("#run-body"), "product")
     assert EVIL in page.inner_text("#run-notes")
     assert EVIL in page.inner_text("h1")
     assert run.read_bytes() == RECORDING.read_bytes()
@@ -144,6 +143,6 @@ def test_what_is_no_run_is_told(runs: Path, serve: Serve, phone: Phone) -> None:
     server = serve()
     for name, words in (("../etc/passwd", "there is no run"), ("empty", "is empty"), ("", "Pick a run")):
         page = phone(server.address + address("/run", name=name))
-        page.wait_for_selector("#run-body .notice", timeout=60_000)
+        page.wait_for_selector("#run-body .notice")
         assert words.lower() in page.inner_text("#run-body .notice").lower()
         assert page.wrong == []

@@ -55,8 +55,7 @@ def test_listed_newest_first_searched_filtered_opened(runs: Path, serve: Serve, 
     fill(runs)
     known = [entry for entry in Library(runs).entries() if entry.digest]
     page = phone(serve().address + "/runs")
-    page.set_default_timeout(60_000)
-    wait_until(lambda: page.locator(".run").count() == len(known), "all runs are listed", 60.0)
+    wait_until(lambda: page.locator(".run").count() == len(known), "all runs are listed")
     days = page.locator(".run-open").all_inner_texts()
     assert days[0].startswith("14 May 2026")
     assert days[1:3] == ["12 May 2026, 09:15", "11 May 2026, 09:15"]
@@ -73,19 +72,19 @@ def test_listed_newest_first_searched_filtered_opened(runs: Path, serve: Serve, 
     assert [one for one in tap_targets(page) if one["width"] < 48 or one["height"] < 48] == []
 
     page.fill("[data-entry=text] input", "r0")
-    wait_until(lambda: listed(page) == ["Rose walk"], "searched", 30.0)
+    wait_until(lambda: listed(page) == ["Rose walk"], "searched")
     assert "of 5 in all" in page.inner_text("#runs-totals")
     page.fill("[data-entry=text] input", "")
     page.click("summary")
     page.fill("[data-entry=site] input", "rose")
     page.press("[data-entry=site] input", "Enter")
-    wait_until(lambda: listed(page) == ["Rose walk"] * 2, "filtered by site", 30.0)
+    wait_until(lambda: listed(page) == ["Rose walk"] * 2, "filtered by site")
     page.fill("[data-entry=first] input", "2026-05-11")
     page.press("[data-entry=first] input", "Enter")
-    wait_until(lambda: listed(page) == ["Rose walk"], "filtered by day", 30.0)
+    wait_until(lambda: listed(page) == ["Rose walk"], "filtered by day")
     page.click(".run-open")
     page.wait_for_selector("#run-body .headline")
-    assert "Rose walk" in page.inner_text("h1")
+    wait_until(lambda: "Rose walk" in page.inner_text("h1"), "the run that was tapped")
     assert page.wrong == []
 
 

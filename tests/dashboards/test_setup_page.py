@@ -12,7 +12,9 @@ import pytest
 
 from host.rig import load_rig
 from host.units import GALLON_M3
+from tests.dashboards.engines import Chromium
 from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.screen import Screen
 from tests.dashboards.walking import BoardOnPty
 
 pytestmark = pytest.mark.browser
@@ -58,7 +60,6 @@ def settings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 def open_setup(serve: Serve, phone: Phone, *arguments: str) -> Any:
     page = phone(serve("--use-settings", *arguments).address + "/setup")
-    page.set_default_timeout(20_000)
     page.wait_for_selector("[data-entry=rate]")
     return page
 
@@ -127,7 +128,7 @@ def test_an_example_is_copied_changed_and_chosen(runs: Path, serve: Serve, phone
     assert len(tomllib.loads(before)["tip"]) == 1
     page.click("#setup-result a:has-text('Change')")
     page.wait_for_selector("[data-entry=tank] label input")
-    wait_until(lambda: page.input_value("[data-entry=tank] label input") == "50", "the tank's 50 L", 20)
+    wait_until(lambda: page.input_value("[data-entry=tank] label input") == "50", "the tank's 50 L")
     finger.type("tank", "60")
     finger.tap("#setup-go")
     page.wait_for_selector("#setup-result .headline")
@@ -158,7 +159,7 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     other = phone(page.url.split("/setup")[0] + address)
     for screen in (page, other):
         screen.wait_for_selector("[data-entry=tank] label input")
-        wait_until(lambda screen=screen: screen.input_value("[data-entry=tank] label input") == "12", "its tank", 20)
+        wait_until(lambda screen=screen: screen.input_value("[data-entry=tank] label input") == "12", "its tank")
     page.fill("[data-entry=tank] label input", "13")
     page.click("#setup-go")
     page.wait_for_selector("#setup-result .headline")
@@ -166,6 +167,24 @@ def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) 
     other.click("#setup-go")
     other.wait_for_selector("#setup-said:has-text('changed meanwhile')")
     assert load_rig(runs / "rigs" / "long-meadow.toml").tank.volume_m3 == pytest.approx(13 * GALLON_M3)
+
+
+def go_through_steps(screen: Screen, board: BoardOnPty) -> None:
+    """What each step of the trial asks for, done with a board that lies still."""
+    for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
+                          ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
+        screen.wait("#bringup-step", words, timeout_s=60)
+        screen.wait(".counted.asked b")
+        for name, value in change.items():
+            setattr(board.walk, name, value)
+    wait_until(lambda: int(screen.text(".counted.asked b") or 0) > 2, "the wheel's pulses are counted", 30)
+    board.walk.pace_mph = 0.0
+    screen.wait("button", "Go on", timeout_s=60)
+    assert "the rig file says 8" in screen.text("#bringup-step")
+    screen.tap("button", "Go on")
+    screen.wait("#bringup-step", "spray switch", timeout_s=60)
+    screen.tap("button", "Skip")  # this sprayer has none
+    screen.wait("#bringup-result .headline", timeout_s=60)
 
 
 @pytest.mark.journey
@@ -181,22 +200,10 @@ def test_the_board_is_tried_on_the_phone(runs: Path, serve: Serve, phone: Phone,
     page.wait_for_selector("#bringup-step:has-text('Leave everything alone')")
     other = phone(page.url)
     other.wait_for_selector("#bringup-step:has-text('Leave everything alone')")  # a second screen sees the same
-    for words, change in (("Blow", {"spraying": True}), ("Put a little", {"pressure": 5000}),
-                          ("Turn the wheel", {"pace_mph": 2.0})):  # fmt: skip
-        page.wait_for_selector(f"#bringup-step:has-text('{words}')", timeout=60_000)
-        page.wait_for_selector(".counted.asked b")
-        for name, value in change.items():
-            setattr(board.walk, name, value)
-    wait_until(lambda: int(page.inner_text(".counted.asked b")) > 2, "the wheel's pulses are counted", 30)
-    board.walk.pace_mph = 0.0
-    page.wait_for_selector("button:has-text('Go on')", timeout=60_000)
-    assert "the rig file says 8" in page.inner_text("#bringup-step")
-    finger.tap("button:has-text('Go on')")
-    page.wait_for_selector("#bringup-step:has-text('spray switch')", timeout=60_000)
-    finger.tap("button:has-text('Skip')")  # this sprayer has none
-    page.wait_for_selector("#bringup-result .headline", timeout=60_000)
+    screen = Screen(Chromium(page))
+    go_through_steps(screen, board)
     (kept,) = (runs / "rigs" / "long-meadow").glob("bringup-*.json")
     assert json.loads(kept.read_text(encoding="utf-8"))["answer"] == page.inner_text("#bringup-result .headline")
-    print(f"set up and bring-up: {finger.taps} taps")
+    print(f"set up and bring-up: {finger.taps + screen.taps} taps")
     page.goto(page.url.split("/bringup")[0] + "/rig")
     page.wait_for_selector(f"main:has-text('{json.loads(kept.read_text(encoding='utf-8'))['answer']}')")

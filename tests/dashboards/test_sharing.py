@@ -17,7 +17,7 @@ from websockets.sync.client import connect
 from dashboards.__main__ import main
 from dashboards.pages import PAGES
 from dashboards.sharing.session_middleware import WRONG_EACH
-from tests.dashboards.processes import Server, wait_until
+from tests.dashboards.processes import PATIENCE_S, Server, wait_until
 from tests.dashboards.shared import SharedServer, ask, ask_patiently
 from tests.dashboards.writing import GrowingRun
 
@@ -83,7 +83,7 @@ def test_nothing_can_be_done_without_a_session(server: SharedServer, method: str
 
 def test_the_stream_needs_the_session_and_the_origin(server: SharedServer, cookie: str) -> None:
     with stream(server.there, Cookie=cookie) as live:
-        assert json.loads(live.recv(5))["row"]["words"] == "On target"
+        wait_until(lambda: json.loads(live.recv(PATIENCE_S))["row"].get("words") == "On target", "numbers")
     for headers in (
         {},
         {"Cookie": cookie.replace("=", "=0")},
@@ -288,7 +288,7 @@ def test_sixteen_screens_of_one_browser_and_not_without_end(server: SharedServer
     with ExitStack() as stack:
         screens = [stack.enter_context(stream(server.there, Cookie=cookie)) for _ in range(24)]
         for screen in screens[:16]:
-            assert json.loads(screen.recv(10))["boot"]
+            assert json.loads(screen.recv(PATIENCE_S))["boot"]
         assert not opens(server.there, cookie)
         assert opens(server.here, server.let_in(server.here)), "another browser has its own"
     wait_until(lambda: opens(server.there, cookie), "there is room again")
@@ -298,6 +298,6 @@ def opens(at: str, cookie: str) -> bool:
     """Whether a screen gets numbers."""
     try:
         with stream(at, Cookie=cookie) as screen:
-            return bool(json.loads(screen.recv(10))["boot"])
+            return bool(json.loads(screen.recv(PATIENCE_S))["boot"])
     except InvalidStatus:
         return False

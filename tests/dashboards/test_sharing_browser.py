@@ -48,7 +48,7 @@ class Shared:
         ]
         self.recorder = Process([*command, *notes], folder / "recorder.log")
         # The address alone leads to the live page once reports are there.
-        wait_until(lambda: any(run.stat().st_size > 6_000 for run in self.runs.glob("*.sward")), "reports", 30.0)
+        wait_until(lambda: any(run.stat().st_size > 6_000 for run in self.runs.glob("*.sward")), "reports")
         self.server = SharedServer(self.runs, folder / "server.log")
 
     def end(self) -> None:
@@ -66,8 +66,8 @@ def shared(tmp_path: Path) -> Iterator[Shared]:
 
 def wait_live(page: Any) -> None:
     """After the step from the code into the pages."""
-    page.wait_for_selector("#live", timeout=30_000)
-    wait_for(page, "fresh", "fresh", 30.0)
+    page.wait_for_selector("#live")
+    wait_for(page, "fresh", "fresh")
 
 
 def test_the_link_opens_the_page_and_nothing_else_does(shared: Shared, phone: Phone) -> None:
@@ -80,7 +80,7 @@ def test_the_link_opens_the_page_and_nothing_else_does(shared: Shared, phone: Ph
     page.go_back()
     assert "key" not in page.url
     page.goto(f"http://{server.there}/")
-    wait_for(page, "recording", "on", 20.0)
+    wait_for(page, "recording", "on")
     page.click("#mark")
     wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
     assert page.wrong == []
@@ -137,9 +137,13 @@ def test_scripts_put_into_a_page_do_not_run(shared: Shared, phone: Phone) -> Non
         document.body.append(script);
         document.body.insertAdjacentHTML("beforeend", "<img src=x onerror='document.body.dataset.hit=1'>");
     }""")
-    page.wait_for_timeout(300)
+
+    def refused() -> int:
+        page.evaluate("0")  # what the browser said arrives with an answer of it
+        return sum("Content Security Policy" in said for said in page.wrong)
+
+    wait_until(lambda: refused() == 2, "both are refused")
     assert page.evaluate("document.body.dataset.hit") is None
-    assert sum("Content Security Policy" in said for said in page.wrong) == 2
     page.wrong.clear()  # they were wanted
 
 
@@ -148,11 +152,13 @@ def test_a_page_shared_anew_asks_for_its_code(shared: Shared, phone: Phone, tmp_
     page = phone(server.link(server.there))
     wait_live(page)
     assert state(page, "page") == "live"
-    wait_until(lambda: page.evaluate("typeof DashRenderer") != "undefined", "the last script has come", 30.0)
+    wait_until(lambda: page.evaluate("typeof DashRenderer") != "undefined", "the last script has come")
     server.end()
     again = SharedServer(shared.runs, tmp_path / "log of the second", port=server.port)
     try:
-        page.wait_for_selector("#code", timeout=30_000)
+        page.wait_for_selector("#code")
+        # Pieces of Dash that it was still loading.
+        page.wrong[:] = [said for said in page.wrong if not said.startswith("Refused to execute script")]
     finally:
         again.end()
 
@@ -169,13 +175,13 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     used = server.link(server.there)
     page = phone(used)
     wait_live(page)
-    wait_for(page, "recording", "on", 20.0)
+    wait_for(page, "recording", "on")
     page.click("#mark")
     wait_until(lambda: text(page, "#notice").startswith("You may only look."), "the answer")
     for one in PAGES:
         page.goto(f"http://{server.there}{one.path}")
         wait_live(page) if one.path == "/live" else page.wait_for_selector("#main h1")
-        wait_until(lambda: not page.locator("[data-dash-is-loading]").count(), "the page has its answers", 30.0)
+        wait_until(lambda: not page.locator("[data-dash-is-loading]").count(), "the page has its answers")
         if one.changes is not None and one.path != "/live":
             assert text(page, "#page-failed") == "", one.path
     page.goto(f"http://{server.there}/guests")
@@ -196,7 +202,7 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
 
     keeper.wait_for_selector("text=Ann Hall")
     keeper.click("text=Turn out")
-    page.wait_for_selector("#code", timeout=30_000)
+    page.wait_for_selector("#code")
     wait_until(lambda: "Turned out: Ann Hall." in server.output(), "the terminal says so")
     page.wrong.clear()  # what it was still loading was refused
     shared.recorder.end(signal.SIGINT)

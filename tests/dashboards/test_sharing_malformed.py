@@ -19,7 +19,7 @@ from websockets.sync.client import connect
 
 from dashboards.web.size_limits import MOST_BODY
 from host.journal import read_run
-from tests.dashboards.processes import RecorderProcess, Server, wait_until
+from tests.dashboards.processes import PATIENCE_S, RecorderProcess, Server, wait_until
 from tests.dashboards.sessions import cookie_header
 from tests.dashboards.shared import Answer, ask
 from tests.dashboards.walking import BoardOnPty
@@ -164,7 +164,7 @@ def test_a_callback_that_fails_is_said_on_the_page_and_in_the_log(attacked: Atta
     answer = ask(attacked.at, PATH, method="POST", body=json.dumps(asked).encode(), headers=JSON)
     check(answer)
     assert b"Internal error" in answer.body
-    assert "a page's answer failed: " in attacked.server.output()
+    wait_until(lambda: "a page's answer failed: " in attacked.server.output(), "the line in the log")
     assert "Traceback" not in attacked.server.output()
 
 
@@ -178,9 +178,9 @@ def test_a_screen_that_says_more_than_it_was_sent_is_cut_off(attacked: Attacked,
         for _ in range(50):
             stream.send(said)
         for _ in range(100):
-            stream.recv(10)
+            stream.recv(PATIENCE_S)
     with screen(attacked) as stream:
-        assert json.loads(stream.recv(10))["boot"], "and may come again"
+        assert json.loads(stream.recv(PATIENCE_S))["boot"], "and may come again"
 
 
 @pytest.mark.parametrize("path", [PATH, "/live/tell/mark", "/", "/nowhere"])

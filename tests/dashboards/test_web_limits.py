@@ -115,7 +115,7 @@ def test_exports_are_made_two_at_a_time_and_one_of_each_browser_waits() -> None:
         await everything(scope, receive, send)
 
     async def several() -> tuple[list[int], list[int], list[str]]:
-        work = LongWork(slow, _long_at("/export"), most=2, most_waiting=2, wait_s=30.0)
+        work = LongWork(slow, _long_at("/export"), most=2, most_waiting=2, wait_s=30.0, held_s=0.0)
         begun = [asyncio.create_task(status_of(work, client, "/export")) for client in ("a", "b", "a", "c")]
         while len(order) < 2:
             await asyncio.sleep(0)
@@ -128,6 +128,24 @@ def test_exports_are_made_two_at_a_time_and_one_of_each_browser_waits() -> None:
         return refused, list(await asyncio.gather(*begun)), sorted(order)
 
     assert asyncio.run(several()) == ([429, 429, 429, 200], [200, 200, 200, 200], ["a", "a", "b", "c"])
+
+
+def test_a_body_that_is_sent_slowly_holds_up_no_export() -> None:
+    async def slow(scope: Any, receive: Any, send: Any) -> None:
+        if scope["path"] == "/sent":
+            await asyncio.Event().wait()
+        await everything(scope, receive, send)
+
+    async def three() -> int:
+        costs = {"/sent": Cost.LARGE, "/export": Cost.LONG}
+        work = LongWork(slow, lambda scope: Rules(costs[scope["path"]], changes=False), most=1, wait_s=0.01)
+        sending = asyncio.create_task(status_of(work, "a", "/sent"))
+        await asyncio.sleep(0)
+        status = await status_of(work, "a", "/export")
+        sending.cancel()
+        return status
+
+    assert asyncio.run(three()) == 200
 
 
 def test_who_waits_too_long_for_its_turn_is_told_to_come_again() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import select
 import tempfile
@@ -46,6 +47,7 @@ class Walk:
     spraying: bool = True
     flow_share: float = 1.0  # of what healthy nozzles pass
     pressure: int = FORTY_PSI  # sixteenths of a count
+    stops_at: float = math.inf  # pulses of the wheel, as `turned`: there it stands still
     time_s: float = 0.0
     _flow: float = 0.5  # half a pulse on, so that no rounding decides where an edge falls
     _wheel: float = 0.5
@@ -63,7 +65,8 @@ class Walk:
         self.seq += 1
         flow_hz = self.flow_share * FLOW_GPM * GALLON_L / 60 * PULSES_PER_L if self.spraying else 0.0
         self._flow = self._count("flow", self._flow, flow_hz)
-        self._wheel = self._count("wheel", self._wheel, self.pace_mph * MPH_M_S / METRES_PER_PULSE)
+        wheel_hz = self.pace_mph * MPH_M_S / METRES_PER_PULSE if self.turned < self.stops_at else 0.0
+        self._wheel = self._count("wheel", self._wheel, wheel_hz)
         return encode_report(
             Report(
                 boot=IDENTITY.boot,
@@ -102,6 +105,7 @@ class BoardOnPty:
         self.quiet = threading.Event()
         self._master, slave = os.openpty()
         tty.setraw(slave)
+        os.set_blocking(self._master, False)
         self._slave = slave  # held open, so that a recorder may come and go
         # A name of its own: the terminal's is given to the next one, and a recorder looks for its board by name.
         self._folder = tempfile.TemporaryDirectory()
@@ -131,7 +135,7 @@ class BoardOnPty:
             due += STEP_S
             report = self.walk.report()
             if not self.quiet.is_set():
-                os.write(self._master, report + b"\n")
+                self._send(report)
                 self.sent_at[self.walk.seq] = time.monotonic()
 
     def _answer(self, line: bytes) -> None:
@@ -140,5 +144,12 @@ class BoardOnPty:
         except LineError:
             return
         if command.letter == "q":
-            os.write(self._master, encode_identity(IDENTITY) + b"\n")
-        os.write(self._master, encode_reply(Ack(command.tag, command.letter, 0)) + b"\n")
+            self._send(encode_identity(IDENTITY))
+        self._send(encode_reply(Ack(command.tag, command.letter, 0)))
+
+    def _send(self, line: bytes) -> None:
+        """A line; where nobody listens it waits, but not for longer than the board is there."""
+        left = line + b"\n"
+        while left and not self._stop.is_set():
+            if select.select([], [self._master], [], STEP_S)[1]:
+                left = left[os.write(self._master, left) :]

@@ -54,8 +54,8 @@ BOUNCES = [  # magnets passing, bounce in ms, passing a second, on opening as we
     (90, 0.5, 15.0, True),
     (90, 1.0, 15.0, False),
     (90, 2.0, 15.0, True),
-    (30, 5.0, 1.5, False),
-    (30, 5.0, 1.5, True),
+    (12, 5.0, 1.5, False),
+    (12, 5.0, 1.5, True),
     (90, 5.0, 15.0, False),
     (90, 5.0, 15.0, True),
 ]
@@ -76,9 +76,9 @@ def test_a_bouncing_reed_is_counted_exactly(
 
 def test_the_same_reed_without_its_filter_is_counted_several_times_over(folder: Path) -> None:
     """So the table above could fail."""
-    steps, end = _bouncing(30, 5e-3, 1.5, True, seed=30)
+    steps, end = _bouncing(12, 5e-3, 1.5, True, seed=12)
     seen = run_board(folder, steps + f"{end + 0.6} end\n")
-    assert seen.reports[-1].wheel_count > 45
+    assert seen.reports[-1].wheel_count > 1.5 * 12
 
 
 def test_a_bouncing_meter_contact_is_counted_exactly(folder: Path) -> None:

@@ -72,14 +72,9 @@ class Truth:
 
 def truth_on_known_ground(sprayer: Sprayer, review: Review, apart: Sequence[tuple[float, float]] = ()) -> Truth:
     """Out of the nozzles and onto the ground, without the times that the host sets apart, nor what it says stood."""
-    edges = [0.0]
+    known = np.ones(len(sprayer.t), dtype=np.bool_)
     for begin, end in [*((one.start_s, one.end_s) for one in review.unassigned), *apart]:
-        edges += [begin, end]
-    edges.append(float(sprayer.t[-1]))
-    volume = way = 0.0
-    for begin, end in zip(edges[::2], edges[1::2], strict=True):
-        volume += sprayer.between(sprayer.sprayed_m3, begin, end)
-        way += sprayer.between(sprayer.open_m, begin, end)
-    still = np.diff(sprayer.place_m, append=sprayer.place_m[-1]) < 1e-9
-    standing = float(np.sum(np.diff(sprayer.sprayed_m3, append=sprayer.sprayed_m3[-1])[still]))
-    return Truth(volume - (standing if review.totals.standing_m3 > 0 else 0.0), way * sprayer.plan.swath_m)
+        known &= (sprayer.t < begin) | (sprayer.t >= end)
+    out, way, place = (np.diff(of, append=of[-1]) for of in (sprayer.sprayed_m3, sprayer.open_m, sprayer.place_m))
+    stood = (place < 1e-9) & (review.totals.standing_m3 > 0)
+    return Truth(float(np.sum(out[known & ~stood])), float(np.sum(way[known])) * sprayer.plan.swath_m)

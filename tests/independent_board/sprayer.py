@@ -10,9 +10,6 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 STEP_S = 0.005
-VALVE_LATE_S = 0.04  # the switch is this far ahead of the valve
-_HOSE_UP_S = 0.12
-_ROTOR_UP_S, _ROTOR_DOWN_S = 0.05, 0.07
 _HOSE_M3 = 2e-6  # what the hose takes up until it has its full pressure, and gives back when the valve is shut
 _START_S = 3.0
 
@@ -34,6 +31,9 @@ class Plan:
     magnets_uneven: float = 0.05
     stands: tuple[tuple[int, float, float], ...] = ()  # pass (from 1), after so many metres, for so many seconds
     full_scale: int = 1023
+    valve_late_s: float = 0.04  # the switch is this far ahead of the valve
+    hose_up_s: float = 0.12
+    rotor_s: tuple[float, float] = (0.05, 0.07)  # its lag, gathering speed and running down
 
 
 @dataclass(frozen=True)
@@ -64,13 +64,13 @@ def spray(plan: Plan, rng: np.random.Generator) -> Sprayer:
     t = np.arange(len(speed)) * STEP_S
     place = np.cumsum(speed) * STEP_S
     supply = plan.pressure_pa * (1 + 0.01 * _wander(len(t), 20.0, rng))
-    pressure = _hose(valve, supply / plan.pressure_pa, plan.flow_m3_s * STEP_S / _HOSE_M3) * plan.pressure_pa
+    pressure = _hose(valve, supply / plan.pressure_pa, plan) * plan.pressure_pa
     out = plan.flow_m3_s * np.sqrt(pressure / plan.pressure_pa)
     filling = np.diff(pressure, prepend=0.0) * _HOSE_M3 / plan.pressure_pa / STEP_S
     metered = np.where(valve, out + filling, 0.0)
-    rotor = _lagged(metered * plan.pulses_per_m3, _ROTOR_UP_S, _ROTOR_DOWN_S)
+    rotor = _lagged(metered * plan.pulses_per_m3, *plan.rotor_s)
     slip = 1 + 0.002 * _wander(len(t), 5.0, rng)
-    ahead = round(VALVE_LATE_S / STEP_S)
+    ahead = round(plan.valve_late_s / STEP_S)
     pulsing = 1 + 0.04 * np.sin(2 * np.pi * 38.0 * t + rng.uniform(0, 6))
     share = 0.1 + 0.8 * pressure * np.where(valve, pulsing, 1.0) / 690e3
     return Sprayer(
@@ -128,11 +128,11 @@ def _wander(n: int, tau_s: float, rng: np.random.Generator) -> Floats:
     return np.interp(np.arange(n) * STEP_S, np.arange(coarse) * 0.5, values)
 
 
-def _hose(valve: npt.NDArray[np.bool_], supply: Floats, drain: float) -> Floats:
+def _hose(valve: npt.NDArray[np.bool_], supply: Floats, plan: Plan) -> Floats:
     """Pressure in the boom as a share of the usual one: it follows the supply, and runs out through the nozzles."""
-    out, now = np.empty(len(valve)), 0.0
+    out, now, drain = np.empty(len(valve)), 0.0, plan.flow_m3_s * STEP_S / _HOSE_M3
     for index, (is_open, wanted) in enumerate(zip(valve.tolist(), supply.tolist(), strict=True)):
-        now += (wanted - now) * STEP_S / _HOSE_UP_S if is_open else -min(drain * now**0.5, now)
+        now += (wanted - now) * STEP_S / plan.hose_up_s if is_open else -min(drain * now**0.5, now)
         out[index] = now
     return out
 

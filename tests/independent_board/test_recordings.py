@@ -30,7 +30,7 @@ def test_replayed_into_the_recorder_it_is_reviewed_the_same(path: Path, tmp_path
     expected = len(raw_lines(path))
     until(lambda: recording.recorder.status()["lines"] >= expected)
     recording.stop()
-    player.wait(20)
+    player.wait(60)
     assert raw_lines(recording.path) == raw_lines(path)
     after = review_run(recording.path, watch_faults=False)
     assert len(after.passes) == len(before.passes) == 2

@@ -69,25 +69,29 @@ sys.exit(bool(failed))
 SYSTEMS = sorted(LACKS)
 
 
-def command(system, code, *arguments):
-    all_libraries = "" if code is RUN else "all"
+def command(system, code, *arguments, libraries=""):
     return [
         *(sys.executable, "-W", "ignore", "-c", code),
-        *(all_libraries, json.dumps(LACKS[system])),
+        *(libraries, json.dumps(LACKS[system])),
         *map(str, arguments),
     ]
 
 
-def swardflow(system, home, *arguments, code=RUN):
+def swardflow(system, home, *arguments, code=RUN, libraries=""):
     environment = os.environ | {"HOME": str(home)}
     return subprocess.run(
-        command(system, code, *arguments), cwd=ROOT, env=environment, capture_output=True, text=True, check=False
+        command(system, code, *arguments, libraries=libraries),
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
     )
 
 
 @pytest.mark.parametrize("system", SYSTEMS)
 def test_no_module_needs_what_the_system_lacks(system, tmp_path):
-    done = swardflow(system, tmp_path, code=IMPORT_ALL)
+    done = swardflow(system, tmp_path, code=IMPORT_ALL, libraries="all")
     assert done.returncode == 0, done.stdout + done.stderr
 
 
@@ -111,7 +115,7 @@ READING = (
 )
 
 
-ALL = (
+ALL = (  # commands one after another in one process
     PRELUDE
     + """
 from host.cli.main import main
@@ -129,7 +133,7 @@ NOTHING_THERE = {"compare": 2, "calibrate": 2}
 
 def test_commands_that_need_no_board_answer(tmp_path):
     lines = [[str(word).replace("OUT", str(tmp_path)) for word in words] for words in READING]
-    done = swardflow("Windows", tmp_path, json.dumps(lines), code=ALL)
+    done = swardflow("Windows", tmp_path, json.dumps(lines), code=ALL, libraries="all")
     assert "Traceback" not in done.stderr, done.stderr
     codes = [line.split()[1:] for line in done.stdout.splitlines() if line.startswith("CODE ")]
     assert [name for name, _ in codes] == [words[0] for words in READING], done.stderr
@@ -161,15 +165,15 @@ def test_a_run_is_recorded_over_a_socket_and_told_to_stop(system, tmp_path):
         )
         running.append(recorder)
         end = time.monotonic() + 120
-        status = {}
-        while not status.get("lines"):
+        while not any(b"\nL " in run.read_bytes() for run in (tmp_path / "runs").glob("*.sward")):
             assert time.monotonic() < end and recorder.poll() is None, recorder.stdout.read()
-            asked = swardflow(system, tmp_path, "tell", "latest", "status", "--runs", tmp_path / "runs")
-            status = json.loads(asked.stdout) if asked.returncode == 0 else {}
-        assert (
-            swardflow(system, tmp_path, "tell", "latest", "mark", "gate", "--runs", tmp_path / "runs").returncode == 0
-        )
-        assert swardflow(system, tmp_path, "tell", "latest", "stop", "--runs", tmp_path / "runs").returncode == 0
+            time.sleep(0.05)
+        asked = [
+            ["tell", "latest", *what, "--runs", str(tmp_path / "runs")]
+            for what in (["status"], ["mark", "gate"], ["stop"])
+        ]
+        told = swardflow(system, tmp_path, json.dumps(asked), code=ALL)
+        assert told.stdout.count("CODE tell 0\n") == 3, told.stdout + told.stderr
         recorder.wait(60)
         (run,) = (tmp_path / "runs").glob("*.sward")
         said = json.loads(swardflow(system, tmp_path, "review", run, "--json", "--no-faults").stdout)

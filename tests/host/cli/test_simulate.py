@@ -106,7 +106,7 @@ def test_a_port_is_served_that_pyserial_reads(command: str, scenario: Path, tmp_
         assert process.stdout is not None
         assert str(link) in process.stdout.readline()
         data = b""
-        with serial.Serial(str(link), 115200, timeout=20) as port:
+        with serial.Serial(str(link), 115200, timeout=60) as port:
             while True:
                 try:
                     piece = port.read(port.in_waiting or 1)
@@ -114,7 +114,7 @@ def test_a_port_is_served_that_pyserial_reads(command: str, scenario: Path, tmp_
                     break
                 assert piece
                 data += piece
-        assert process.wait(20) == 0
+        assert process.wait(60) == 0
         assert data.count(b"\nR01") == 200
         assert not link.is_symlink()
         assert process.stderr is not None
@@ -136,10 +136,10 @@ def test_ending_it_removes_the_link_and_tells_the_truth_so_far(scenario: Path, t
         assert process.stdout is not None
         process.stdout.readline()
         process.stdout.readline()
-        with serial.Serial(str(link), 115200, timeout=20) as port:
+        with serial.Serial(str(link), 115200, timeout=60) as port:
             assert port.readline().startswith(b"I01")
             process.terminate()
-            assert process.wait(20) == 130
+            assert process.wait(60) == 130
         assert not link.is_symlink()
         assert json.loads(truth.read_text(encoding="utf-8"))["duration_s"] == pytest.approx(20.0)
     finally:

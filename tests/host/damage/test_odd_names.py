@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from host.calibrate.cards import load_cards
 from host.cli.main import main
+from host.errors import DamagedFileError, NotSavedError
+from host.library.later_notes import add_note, read_notes
+from host.settings import load_settings
 
 LONG = "x" * 256
 
@@ -48,3 +54,25 @@ def test_an_answer_or_one_sentence(words: list[str], code: int, runs: Path, caps
     assert main([word.replace("RUNS", str(runs)) for word in words]) in ((2,) if code == 2 else (0, 1))
     errors = capsys.readouterr().err
     assert (errors.count("\n") == 1 and errors.startswith("swardflow: ")) == (code == 2)
+
+
+def test_a_pipe_in_the_place_of_a_file_is_refused_and_never_waited_for(tmp_path: Path) -> None:
+    for place in (tmp_path / "a.notes.toml", tmp_path / "settings.toml", tmp_path / "cards" / "boom" / "b.toml"):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        os.mkfifo(place)
+    with pytest.raises(DamagedFileError, match="it is no plain file"):
+        read_notes(tmp_path / "a.sward")
+    with pytest.raises(DamagedFileError, match="it is no plain file"):
+        load_settings(tmp_path / "settings.toml")
+    with pytest.raises(DamagedFileError, match="cannot be read"):
+        load_cards(tmp_path / "cards", "boom")
+
+
+def test_a_note_that_a_full_disk_cuts_short_leaves_the_others_readable(small_disk: Path) -> None:
+    run = small_disk / "a.sward"
+    add_note(run, "weather", "calm", datetime(2026, 5, 14, tzinfo=UTC))
+    free = os.statvfs(small_disk)
+    (small_disk / "ballast").write_bytes(bytes(free.f_bavail * free.f_bsize))
+    with pytest.raises(NotSavedError, match=os.strerror(errno.ENOSPC)):
+        add_note(run, "remark", "x" * 60_000, datetime(2026, 5, 15, tzinfo=UTC))
+    assert read_notes(run) == {"weather": "calm"}

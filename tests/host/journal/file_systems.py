@@ -7,6 +7,8 @@ import os
 import threading
 from pathlib import Path
 
+from host.journal.files import SystemFiles
+
 
 class MemoryFiles:
     """A file system in memory with `room` bytes left (None: no end). `holding` blocks `sync` until it is set."""
@@ -55,6 +57,39 @@ class MemoryFiles:
 
     def close(self, descriptor: int) -> None:
         self.closed.append(descriptor)
+
+
+class FailingFiles(SystemFiles):
+    """The real ones, of which calls number `first` to `last` fail with `error`; every other write is a short one."""
+
+    def __init__(self, first: int, last: int, error: int) -> None:
+        self._failing, self._error = range(first, last + 1), error
+        self._calls = 0
+
+    def create(self, path: Path) -> int:
+        self._fail()
+        return super().create(path)
+
+    def write(self, descriptor: int, data: bytes) -> int:
+        self._fail()
+        return super().write(descriptor, data[: 1 + len(data) // 3] if self._calls % 2 else data)
+
+    def sync(self, descriptor: int) -> None:
+        if self._calls in self._failing:  # by a thread of its own: it does not count
+            raise OSError(self._error, os.strerror(self._error))
+
+    def wrong(self, descriptor: int, path: Path, size: int) -> str:
+        self._fail()
+        return super().wrong(descriptor, path, size)
+
+    def close(self, descriptor: int) -> None:
+        super().close(descriptor)
+        self._fail()
+
+    def _fail(self) -> None:
+        self._calls += 1
+        if self._calls in self._failing:
+            raise OSError(self._error, os.strerror(self._error))
 
 
 class HandClock:

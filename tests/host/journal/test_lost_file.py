@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 from collections.abc import Callable
@@ -11,7 +12,7 @@ import pytest
 
 from host.journal import JournalWriter, Snapshot, read_run
 from host.journal.copy import MemoryCopy
-from tests.host.journal.file_systems import HandClock
+from tests.host.journal.file_systems import FailingFiles, HandClock, MemoryFiles
 from tests.host.journal.samples import RIG, report_line
 
 WAYS: dict[str, Callable[[Path], object]] = {
@@ -77,6 +78,69 @@ def test_lost_twice_is_saved_twice(tmp_path: Path) -> None:
     assert len(writer.rescued) == 3
     writer.close("complete", "asked", 0, 1.0)
     assert read_run(writer.path).frames["seq"].tolist() == [0, 1, 2]
+
+
+CALLS = [(first, first + length) for first in (2, 3, 9, 20, 35, 36, 37, 41) for length in (0, 3, 999)]
+
+
+@pytest.mark.parametrize("error", [errno.ENOSPC, errno.EIO, errno.EACCES])
+@pytest.mark.parametrize(("first", "last"), CALLS)
+def test_whatever_the_disk_refuses_while_the_file_is_deleted_nothing_is_lost(
+    first: int, last: int, error: int, tmp_path: Path
+) -> None:
+    """For a moment or for good, in any call: what the disk does not take is given back at the end."""
+    clock = HandClock()
+    writer = JournalWriter(tmp_path / "a.sward", Snapshot({}, RIG), FailingFiles(first, last, error), clock)
+    for number in range(200):
+        writer.raw_line(report_line(number), 0.1 * number)
+        if number % 5 == 0:
+            clock.now += 0.6
+            writer.flush()
+        if number == 100:
+            writer.path.unlink()
+    rest = writer.close("complete", "asked", 0, 21.0)
+    saved = tmp_path / "rest.sward"
+    saved.write_bytes(rest if writer.lost else writer.path.read_bytes() + rest)
+    run = read_run(saved)
+    assert run.complete and run.frames["seq"].tolist() == list(range(200))
+
+
+def test_where_no_new_file_can_be_made_the_run_is_not_written_into_the_lost_one(tmp_path: Path) -> None:
+    """And not called recorded; once a file can be made again, it holds all of the run."""
+    clock, files = HandClock(), FailingFiles(4, 8, errno.EACCES)
+    writer = JournalWriter(tmp_path / "a.sward", Snapshot({}, RIG), files, clock)
+    writer.path.unlink()
+    seen = []
+    for number in range(10):
+        writer.raw_line(report_line(number), 0.1 * number)
+        clock.now += 1.1
+        writer.flush()
+        seen.append((writer.state, bool(writer.lost)))
+    assert ("disk error", True) in seen and seen[-1] == ("recording", False)
+    assert ("recording", True) not in seen
+    writer.close("complete", "asked", 0, 1.0)
+    assert read_run(tmp_path / "a-rescued.sward").frames["seq"].tolist() == list(range(10))
+
+
+def test_lost_again_before_it_was_written_anew_it_holds_nothing_twice(tmp_path: Path) -> None:
+    clock, files = HandClock(), MemoryFiles()
+    writer = JournalWriter(tmp_path / "a.sward", Snapshot({}, RIG), files, clock)
+    for number in range(20):
+        writer.raw_line(report_line(number), 0.1 * number)
+    writer.flush()
+    files.room = 300  # bytes: the run does not go into the next file, nor into the one after it
+    for _ in range(2):
+        del files.content[writer.path]
+        clock.now += 1.1
+        assert not writer.flush()
+    files.room = None
+    clock.now += 1.1
+    writer.close("complete", "asked", 0, 3.0)
+    saved = tmp_path / "saved.sward"
+    saved.write_bytes(files.content[writer.path])
+    run = read_run(saved)
+    assert writer.path.name == "a-rescued-2.sward" or len(writer.rescued) == 2
+    assert run.complete and run.frames["seq"].tolist() == list(range(20))
 
 
 def test_the_copy_gives_back_what_it_got_and_stops_at_its_limit() -> None:

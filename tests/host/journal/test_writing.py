@@ -195,7 +195,7 @@ def test_a_slow_medium_holds_up_neither_writing_nor_followers() -> None:
     files, path = MemoryFiles(), Path("a.sward")
     files.holding = threading.Event()
     writer = JournalWriter(path, SNAPSHOT, files)
-    assert files.sync_entered.wait(10)
+    assert files.sync_entered.wait(60)
     for number in range(500):
         writer.raw_line(report_line(number), number * 0.1)
         assert writer.flush()

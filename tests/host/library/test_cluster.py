@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from host.cli.main import main
+from host.errors import NoAnswerError
 from host.library.cluster import over_cluster
 from host.library.dataset import update_dataset
 from host.library.dataset_store import FolderStore
@@ -77,6 +78,14 @@ def test_a_worker_killed_on_the_way_changes_no_digit(cluster, tmp_path):
     assert workers[0].wait() != 0 and workers[1].poll() is None
     assert (done.runs, done.problems, seen[-1]) == (RUNS, (), RUNS)
     assert tables(tmp_path / "cluster") == tables(tmp_path / "alone")
+
+
+def test_nobody_at_the_address_is_told():
+    with (
+        pytest.raises(NoAnswerError, match="no Dask scheduler answers at tcp"),
+        over_cluster("tcp://127.0.0.1:9", wait_s=0.1),
+    ):
+        pass
 
 
 def test_the_command_goes_over_the_cluster(cluster, tmp_path, capsys):

@@ -67,6 +67,13 @@ class PtyEnd:
         """Whether a line can be sent without waiting for a reader."""
         return bool(select.select([], [self._master], [], 0.0)[1])
 
+    def unread(self, last: bytes) -> bytes:
+        """What was sent, `last` at the end, and nobody has taken; it is taken with this."""
+        data = b""
+        while not data.endswith(last) and select.select([self._slave], [], [], 1.0)[0]:
+            data += os.read(self._slave, 65_536)
+        return data
+
     def receive(self, wait_s: float = 0.05) -> bytes:
         if self._master < 0:
             time.sleep(wait_s)

@@ -92,7 +92,7 @@ class Rfc2217End:
         self._client.sendall(b"".join(self._manager.escape(data)))
         self._sent += len(data)
         # pyserial's client reads in a thread of its own: sent means here that this thread has it.
-        deadline = time.monotonic() + 10.0
+        deadline = time.monotonic() + 60.0
         while self._near and self._near.arrived() < self._sent and self._client:
             assert time.monotonic() < deadline, "pyserial's client does not take what is sent"
             time.sleep(0.001)

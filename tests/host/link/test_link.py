@@ -49,7 +49,7 @@ def link(end: Any) -> Iterator[Link]:
     made.stop()
 
 
-def until(condition: Callable[[], bool], wait_s: float = 10.0) -> None:
+def until(condition: Callable[[], bool], wait_s: float = 60.0) -> None:
     """Wait for another thread to bring `condition` about."""
     deadline = time.monotonic() + wait_s
     while not condition():
@@ -59,7 +59,7 @@ def until(condition: Callable[[], bool], wait_s: float = 10.0) -> None:
 
 def all_items(link: Link) -> list[LineRead | LinkChange]:
     items = []
-    while (item := link.items.get(timeout=10)) is not None:
+    while (item := link.items.get(timeout=60)) is not None:
         items.append(item)
     return items
 
@@ -106,7 +106,7 @@ def test_stopping_takes_what_has_already_arrived(end: Any, link: Link) -> None:
 def test_identity_is_asked_for_and_commands_are_acknowledged(end: Any, link: Link) -> None:
     with AnsweringBoard(end) as board:
         link.start()
-        link.wait_for_board(10)
+        link.wait_for_board(60)
         assert link.identity is not None and link.identity.name == "bench"
         ack = link.command("n", 200)
         assert (ack.command, ack.value) == ("n", 200)
@@ -146,7 +146,7 @@ def test_a_board_that_does_not_answer_gets_a_sentence(end: Any, link: Link) -> N
 def test_unplugged_and_plugged_in_again(end: Any, link: Link) -> None:
     with AnsweringBoard(end) as board:
         link.start()
-        link.wait_for_board(10)
+        link.wait_for_board(60)
         for seq in range(5):
             end.send(report(seq))
         until(lambda: link.lines >= 6)
@@ -221,7 +221,7 @@ def test_another_protocol_gets_a_sentence(end: Any, link: Link) -> None:
     link.start()
     end.send(identity(protocol="2.0") + report(1))
     with pytest.raises(UserError, match=r"speaks protocol 2\.0 and this Swardflow speaks 1"):
-        link.wait_for_board(10)
+        link.wait_for_board(60)
     assert link.state == "wrong protocol"
     link.wait_for_board(10, any_protocol=True)  # as a recorder does: what cannot be read can be kept
 
@@ -230,7 +230,7 @@ def test_reports_without_an_identity_will_do(end: Any, link: Link) -> None:
     """A line that only comes in, such as a radio without a way back."""
     link.start()
     end.send(report(1))
-    link.wait_for_board(10)
+    link.wait_for_board(60)
     assert link.state == "ok" and link.identity is None
 
 

@@ -34,9 +34,9 @@ def test_a_replayed_run_reads_as_it_was_recorded(tmp_path: Path) -> None:
     until(lambda: link.lines >= 2_002)
     assert link.identity is not None and link.wire_damage == 1
     link.stop()
-    player.wait(20)
+    player.wait(60)
     lines = []
-    while (item := link.items.get(timeout=10)) is not None:
+    while (item := link.items.get(timeout=60)) is not None:
         lines += [item.raw] if isinstance(item, LineRead) else []
     assert lines == raw_lines(run)
 
@@ -48,5 +48,5 @@ def test_a_replayed_run_can_be_recorded_again(tmp_path: Path) -> None:
     recording = Recording(Recorder(str(port), RunPlan(tmp_path / "runs", "again", "")))
     until(lambda: recording.recorder.status()["lines"] >= 2_002)
     recording.stop()
-    player.wait(20)
+    player.wait(60)
     assert raw_lines(recording.path) == raw_lines(run)

@@ -13,7 +13,7 @@ from host.journal.files import SystemFiles
 from tests.host.link.boards import PtyEnd, identity, report
 
 
-def until(condition: Callable[[], bool], wait_s: float = 20.0) -> None:
+def until(condition: Callable[[], bool], wait_s: float = 60.0) -> None:
     """Wait for another thread or process to bring `condition` about."""
     deadline = time.monotonic() + wait_s
     while not condition():
@@ -104,7 +104,7 @@ class WatchedFiles(SystemFiles):
 class Recording:
     """A recorder running in a thread of this process."""
 
-    def __init__(self, recorder: object, wait_s: float = 10.0) -> None:
+    def __init__(self, recorder: object, wait_s: float = 60.0) -> None:
         from host.recorder import Recorder
 
         assert isinstance(recorder, Recorder)
@@ -119,9 +119,9 @@ class Recording:
 
     def stop(self, reason: str = "end of the test") -> None:
         self.recorder.stop(reason)
-        self._thread.join(20)
+        self._thread.join(60)
         assert not self._thread.is_alive()
 
     def wait(self) -> None:
-        self._thread.join(20)
+        self._thread.join(60)
         assert not self._thread.is_alive()

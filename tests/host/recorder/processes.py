@@ -34,6 +34,6 @@ def run_path(recorder: subprocess.Popen[str]) -> Path:
     assert recorder.stdout
     line = recorder.stdout.readline()
     if not line.startswith("recording "):
-        _, errors = recorder.communicate(timeout=20)
+        _, errors = recorder.communicate(timeout=60)
         pytest.fail(f"the recorder did not start: {errors}")
     return Path(line.removeprefix("recording ").rstrip("\n"))

@@ -37,7 +37,7 @@ def test_a_disk_that_fills_up_and_gets_room_again(end: PtyEnd, disk: Path, times
             until(lambda: ask(path, {"ask": "status"})["state"] == "recording")
         board.stop()
         recorder.terminate()
-        _, errors = recorder.communicate(timeout=20)
+        _, errors = recorder.communicate(timeout=60)
     assert recorder.returncode == 0, errors
     run = read_run(path)
     kinds = [one.kind for one in run.events]
@@ -51,7 +51,7 @@ def test_a_locked_folder_gets_one_sentence_before_anything_is_lost(end: PtyEnd, 
     for runs in (read_only_disk, read_only_disk / "made" / "here"):
         with ReportingBoard(end):
             recorder = start_recorder(end.address, runs)
-            output, errors = recorder.communicate(timeout=20)
+            output, errors = recorder.communicate(timeout=60)
         assert recorder.returncode == 2 and output == ""
         assert errors.count("\n") == 1 and "Read-only file system" in errors and "choose another" in errors
 

@@ -16,7 +16,7 @@ import pytest
 
 from host.journal import RunFile, read_run
 from host.recorder import ask
-from tests.host.link.boards import PtyEnd
+from tests.host.link.boards import PtyEnd, report
 from tests.host.recorder.feeding import ReportingBoard, until
 from tests.host.recorder.processes import RIG, run_path, start_recorder, swardflow
 
@@ -24,7 +24,8 @@ INTERVAL_S = 0.02  # fifty lines a second: five times the board's own pace
 
 
 def kill_some(folder: Path, seed: int, at_once: int) -> list[float]:
-    """Kill `at_once` recorders, each at a random moment, and return how many seconds of lines each file lacks."""
+    """Kill `at_once` recorders, each at a random moment, and return how many seconds of the lines that each had taken
+    its file lacks. What a busy computer leaves on the line is no matter of the recorder's."""
     moments = random.Random(seed)
     lost = []
     with ExitStack() as stack:
@@ -39,28 +40,31 @@ def kill_some(folder: Path, seed: int, at_once: int) -> list[float]:
         paths = [run_path(recorder) for recorder in recorders]
         ready = time.monotonic()
         kills = sorted((moments.uniform(0.0, 0.8), number) for number in range(at_once))
-        ends_at = {}
         for delay, number in kills:
             time.sleep(max(ready + delay - time.monotonic(), 0.0))
             recorders[number].kill()
-            ends_at[number] = time.monotonic()
         for recorder in recorders:
             recorder.communicate()
-        for number, path in enumerate(paths):
-            lost.append(check_killed(read_run(path), boards[number].sent, ready, ends_at[number]))
+        for end, board, path in zip(ends, boards, paths, strict=True):
+            board.stop()
+            taken = len(board.sent) - end.unread(report(len(board.sent) - 1)).count(b"\n")
+            before = sum(moment < ready for moment in board.sent.values())
+            lost.append(INTERVAL_S * check_killed(read_run(path), before, taken))
     return lost
 
 
-def check_killed(run: RunFile, sent: dict[int, float], ready: float, killed: float) -> float:
-    """Everything but a torn last record is sound and without a gap; returns the seconds missing at the end."""
+def check_killed(run: RunFile, before: int, taken: int) -> int:
+    """Everything but a torn last record is sound and without a gap; of the first `taken` lines, how many are missing
+    at the end. As many as `before` came before the recorder said that it was ready.
+    """
     assert run.trailer is None and run.header and run.rig_toml == RIG.read_text()
     assert run.wire_damage <= 1, "only the first line may be damaged: the port was opened while it was under way"
     assert run.damaged == 0 or (run.damaged == 1 and run.damage[0].reason.endswith("the file ends here"))
     seqs = run.frames["seq"].tolist()
     if not seqs:  # killed before the first line
-        return killed - ready
+        return max(taken - before, 0)
     assert seqs == list(range(seqs[0], seqs[0] + len(seqs)))
-    return killed - sent[seqs[-1]]
+    return taken - 1 - int(seqs[-1])
 
 
 @pytest.mark.parametrize("rounds", [1, pytest.param(4, marks=pytest.mark.journey)])
@@ -94,7 +98,7 @@ def test_a_signal_ends_the_run_in_good_order(end: PtyEnd, tmp_path: Path, number
         first = max(board.sent)
         until(lambda: max(board.sent) > first + 20)
         os.kill(recorder.pid, number)
-        output, errors = recorder.communicate(timeout=20)
+        output, errors = recorder.communicate(timeout=60)
     assert recorder.returncode == 0, errors
     run = read_run(path)
     assert run.complete and run.trailer is not None and run.trailer["reason"] == reason
@@ -106,18 +110,18 @@ def test_a_second_recorder_on_the_port_gets_one_sentence(end: PtyEnd, tmp_path: 
         first = start_recorder(end.address, tmp_path / "runs")
         path = run_path(first)
         second = start_recorder(end.address, tmp_path / "runs")
-        output, errors = second.communicate(timeout=20)
+        output, errors = second.communicate(timeout=60)
         assert second.returncode == 2 and output == ""
         assert errors.count("\n") == 1 and f"port {end.address} is in use: process {first.pid} records {path}" in errors
         first.terminate()
-        first.communicate(timeout=20)
+        first.communicate(timeout=60)
     run = read_run(path)
     assert run.complete and len(list((tmp_path / "runs").iterdir())) == 1
     assert run.wire_damage <= 1 and set(np.diff(run.frames["seq"].astype(int)).tolist()) == {1}, "the first goes on"
 
 
 def tell(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(swardflow("tell", *arguments), capture_output=True, text=True, timeout=20, check=False)
+    return subprocess.run(swardflow("tell", *arguments), capture_output=True, text=True, timeout=60, check=False)
 
 
 def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
@@ -138,7 +142,7 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
         wrong = tell(path, "note", "calm")
         assert wrong.returncode == 2 and "write it as KEY=TEXT" in wrong.stderr
         assert tell(path, "stop").returncode == 0
-        recorder.communicate(timeout=20)
+        recorder.communicate(timeout=60)
     run = read_run(path)
     told = [(one.kind, one.detail.get("text")) for one in run.events if one.kind in ("refill", "mark")]
     assert [kind for kind, _ in told] == ["refill", "refill", "mark"] and told[-1] == ("mark", "gate")
@@ -165,7 +169,7 @@ def test_mistakes_get_one_sentence(arguments: list[str | Path], words: str, tmp_
         swardflow("record", "--runs", tmp_path / "runs", *arguments),
         capture_output=True,
         text=True,
-        timeout=20,
+        timeout=60,
         check=False,
     )
     assert done.returncode == 2 and words in done.stderr and done.stderr.count("\n") == 1 and done.stdout == ""
@@ -178,7 +182,7 @@ def test_what_is_in_the_tank_at_the_start_is_recorded(end: PtyEnd, tmp_path: Pat
         recorder = subprocess.Popen(swardflow("record", *arguments), stdout=subprocess.PIPE, text=True)
         path = run_path(recorder)
         recorder.terminate()
-        recorder.communicate(timeout=20)
+        recorder.communicate(timeout=60)
     started = [one for one in read_run(path).events if one.kind == "run_start"]
     assert [one.detail["tank_m3"] for one in started] == [0.012]
 
@@ -189,7 +193,7 @@ def test_a_second_recorder_may_take_over(end: PtyEnd, tmp_path: Path) -> None:
         path = run_path(first)
         second = start_recorder(end.address, tmp_path / "runs", "--take-over")
         assert run_path(second) != path
-        first.communicate(timeout=20)
+        first.communicate(timeout=60)
         assert first.returncode == 0 and read_run(path).trailer["reason"] == "another recording took over"
         second.send_signal(signal.SIGINT)
-        second.communicate(timeout=20)
+        second.communicate(timeout=60)

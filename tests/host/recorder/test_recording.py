@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import statistics
 import threading
 import time
@@ -192,6 +193,29 @@ def test_a_disk_still_full_at_the_end_keeps_the_rest_elsewhere(end: PtyEnd, plan
         file.write(recording.outcome.rest.read_bytes())
     run = read_run(recording.path)
     assert run.complete and int(run.frames["seq"][-1]) == max(board.sent)
+
+
+def test_a_run_whose_folder_is_gone_for_good_is_kept_elsewhere_whole(
+    end: PtyEnd, plan: RunPlan, tmp_path: Path
+) -> None:
+    """In the place of the folder lies a file, so that none can be made there."""
+    shelter = tmp_path / "shelter"
+    shelter.mkdir()
+    with ReportingBoard(end) as board:
+        recording = Recording(Recorder(end.address, plan, shelters=(shelter,)))
+        until(lambda: recording.recorder.status()["lines"] > 25)
+        shutil.rmtree(plan.folder)
+        plan.folder.write_bytes(b"")
+        until(lambda: recording.recorder.status()["state"] == "disk error")
+        sent = max(board.sent)
+        until(lambda: max(board.sent) > sent + 20)
+        board.stop()
+    recording.stop()
+    outcome = recording.outcome
+    assert isinstance(outcome, Outcome) and outcome.rest is None and outcome.in_place
+    assert outcome.run == shelter / recording.path.name and str(outcome.run) in outcome.rescued[-1]
+    run = read_run(outcome.run)
+    assert run.complete and run.frames["seq"].tolist() == list(range(int(run.frames["seq"][0]), max(board.sent) + 1))
 
 
 def test_a_slow_medium_delays_neither_reading_nor_writing(end: PtyEnd, plan: RunPlan) -> None:

@@ -58,7 +58,7 @@ def test_a_storm_is_recorded_to_the_last_byte(end: PtyEnd, tmp_path: Path, size:
     until(lambda: raw_lines_end(path, storm.sent[-1]))
     memory.append(own_memory_kb(recorder.pid))
     recorder.send_signal(signal.SIGINT)
-    _, errors = recorder.communicate(timeout=20)
+    _, errors = recorder.communicate(timeout=60)
     assert recorder.returncode == 0 and errors == ""
     splitter = LineSplitter()
     lines = splitter.push(bytes(stream)) + splitter.flush()

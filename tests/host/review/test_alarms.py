@@ -61,7 +61,7 @@ def test_no_faults_no_alarm():
 def tapped():
     review = review_run(RUN)
     called = review.faults[0].called_s
-    taps = [Event(called + 4.0, 0, SEEN, {}), Event(called + 6.0, 0, MUTE, {})]
+    taps = [Event(called + 4.0, 0, SEEN, {"by": "Jo"}), Event(called + 6.0, 0, MUTE, {})]
     return replace(review, run=replace(review.run, events=[*review.run.events, *taps]))
 
 
@@ -75,6 +75,8 @@ def test_taps_are_in_text_json_and_report_and_faults_are_not_in_the_file(tapped)
     told = to_json(document)["alarms"]
     assert [one["what"] for one in told] == ["raised", "seen", "muted", "cleared"]
     assert told[1]["fault"] == 1
+    assert [one["by"] for one in told] == ["", "Jo", "", ""]
+    assert "Got it" in text and "Tank low at" in text
     json.dumps(told, allow_nan=False)
     assert f"acknowledged {seen}" in format_report(document, datetime(2026, 5, 14, tzinfo=UTC))
     kinds = {one.kind for one in tapped.run.events}

@@ -9,8 +9,9 @@ from xml.etree import ElementTree
 import pytest
 
 from host.documents.document import GroundPicture, PictureMark, PictureStrip
-from host.documents.ground_svg import describe_ground, format_ground, marks_in_words
-from host.review.ground_picture import ground_picture
+from host.documents.ground_svg import describe_ground, format_ground, format_small_ground, marks_in_words
+from host.review.digest import digest_from_json, digest_of, digest_to_json
+from host.review.ground_picture import ground_picture, small_ground
 from host.review.review import review_run
 
 RECORDINGS = Path(__file__).parents[3] / "recordings"
@@ -79,6 +80,21 @@ def test_a_run_without_a_pass_has_no_picture(review):
     from dataclasses import replace
 
     assert ground_picture(replace(review, passes=[]), [], "us") is None
+
+
+def test_the_small_picture_has_the_shares_of_the_large_one_where_something_is_known(review, picture):
+    small = small_ground(review)
+    assert len(small) == 7 and max(strip[-1][1] for strip in small) == pytest.approx(1.0, abs=0.001)
+    lengths = dict.fromkeys((-2, -1, 0), 0.0)
+    for strip in small:
+        for begin, end, level in strip:
+            if level is not None:
+                lengths[level] += end - begin
+    whole = sum(lengths.values())
+    assert lengths[0] / whole == pytest.approx(review.verdict.on, abs=0.03)
+    kept = digest_from_json(json.loads(json.dumps(digest_to_json(digest_of(review)))))
+    assert kept.ground == small
+    ElementTree.fromstring(format_small_ground(kept.ground))
 
 
 HOSTILE = '"><script>alert(1)</script>\u202e'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from host.documents.html import format_html
 from host.documents.json import to_json
 from host.documents.text import format_text
+from host.frames import Event
 from host.library.later_notes import add_note, read_notes
 from host.review.report import format_report
 from host.review.review import review_run
@@ -48,6 +50,14 @@ def test_the_record_has_times_and_area_of_the_run(full):
     assert "Started 14 May 2026, 09:15" in text
     assert "Ended 14 May 2026, 09:20" in text  # the simulated run takes 340.5 s
     assert to_json(run_document(full, "us"))["record"]["licence"] == NOTED["licence"]
+
+
+def test_a_break_of_the_work_stands_in_the_record(empty):
+    paused = [Event(30.0, 0, "work_paused", {}), Event(41.0, 0, "work_resumed", {})]
+    events = [*empty.run.events, *paused]
+    still = replace(empty, track=replace(empty.track, spraying=empty.track.spraying & (empty.track.host_s < 30.0)))
+    text = " ".join(format_text(run_document(replace(still, run=replace(empty.run, events=events)), "us")).split())
+    assert "Breaks 09:15:30, 11.0 s" in text
 
 
 def test_a_run_that_was_cut_off_has_no_end(tmp_path: Path):

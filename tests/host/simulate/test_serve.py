@@ -219,7 +219,7 @@ def test_progress_is_told_and_never_goes_back() -> None:
 
 def read_all(path: str, received: list[bytes]) -> None:
     """Read a port as any program would, until the cable is pulled."""
-    with serial.Serial(path, 115200, timeout=5) as port:
+    with serial.Serial(path, 115200, timeout=60) as port:
         while True:
             try:
                 data = port.read(port.in_waiting or 1)
@@ -244,7 +244,7 @@ def test_pyserial_reads_every_byte_of_a_run_from_the_pseudo_terminal(tmp_path: P
         threading.Event().wait(0.001)  # the reader's turn
 
     serve(Server(source_of(seconds=60.0), lambda: terminal, clock, math.inf), give_way)
-    reader.join(20)
+    reader.join(60)
     assert not reader.is_alive()
     assert b"".join(received).split(b"\n")[:-1] == [line for _, line in whole(seconds=60.0)]
     assert not link.is_symlink()
@@ -252,7 +252,7 @@ def test_pyserial_reads_every_byte_of_a_run_from_the_pseudo_terminal(tmp_path: P
 
 def test_bytes_from_pyserial_reach_the_board() -> None:
     terminal = PseudoTerminal()
-    with serial.Serial(terminal.path, 115200, timeout=5) as port:
+    with serial.Serial(terminal.path, 115200, timeout=60) as port:
         assert terminal.has_reader()
         port.write(encode_command(Command("p", 9)) + b"\n")
         port.flush()

@@ -1,0 +1,90 @@
+"""What was put on the ground, said for good: passes, rows, and what belongs to no known ground."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from host.pipeline.columns import Floats, Ints
+from host.pipeline.rows import Why
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One pass, of known ground alone: volume leaves out what was sprayed standing still and what is not assigned."""
+
+    number: int
+    start_s: float  # host time from the start of the run
+    end_s: float
+    distance_m: float  # sprayed; times the swath it is the area
+    area_m2: float
+    volume_m3: float
+    spraying_s: float
+    off_target_s: float
+    off_target_m2: float
+    over_m2: float
+    under_m2: float
+    unknown_m2: float  # too little to give a rate for
+    pressure_pa: float  # mean while spraying; NaN without a transducer
+    speed_m_s: float  # distance over spraying time
+    rate_m3_m2: float  # volume over area
+    rate_u_m3_m2: float  # its standard uncertainty, from the calibrations and from how well its ends are known
+    switch_short_s: float = 0.0  # for how much longer the water flowed than the switch was on; 0 where they agree
+
+
+@dataclass(frozen=True)
+class Unassigned:
+    """Volume, way and time between two moments (host time, s) that do not belong to known ground, and why."""
+
+    why: Why
+    start_s: float
+    end_s: float
+    volume_m3: float
+    distance_m: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What frames put on the ground, for good. One row per frame in their order, every array of shape (n,).
+
+    `pass_number` is 0 outside every pass. Volume and way of a row are either on the ground, or stationary, or
+    unassigned; a row's way in a turn is none of them.
+    """
+
+    pass_number: Ints
+    ground_s: Floats
+    ground_m: Floats
+    ground_m2: Floats
+    ground_m3: Floats
+    over_m2: Floats
+    under_m2: Floats
+    unknown_m2: Floats
+    off_target_s: Floats
+    stationary_s: Floats
+    stationary_m3: Floats
+    unassigned_s: Floats
+    unassigned_m: Floats
+    unassigned_m3: Floats
+    ends_m2: Floats  # variance of the way sprayed, from an end of spraying in the row: another chance for each
+    ends_doubt_m: Floats  # standard uncertainty of it that all such ends may share
+
+    def __len__(self) -> int:
+        return len(self.pass_number)
+
+
+SUMMED = tuple(column.name for column in fields(Settled) if column.name != "pass_number")
+
+
+def settled_rows(parts: list[Settled]) -> Settled:
+    """All rows of `parts`, one below the other; none for no parts."""
+    columns = (column.name for column in fields(Settled))
+    return Settled(*(np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)]) for name in columns))
+
+
+def ends_u_m(sums: Mapping[str, float]) -> float:
+    """Standard uncertainty of the way sprayed from its ends alone, of sums of the columns of Settled."""
+    return math.hypot(math.sqrt(sums["ends_m2"]), sums["ends_doubt_m"])
