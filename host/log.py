@@ -62,7 +62,7 @@ def begin_log(args: argparse.Namespace, program: str) -> None:
         from importlib.metadata import version
 
         LOG.setLevel(logging.DEBUG)
-        LOG.debug("%s %s, Python %s, process %d", program, version("swardflow"), sys.version.split()[0], os.getpid())
+        LOG.debug("Swardflow %s, Python %s, process %d", version("swardflow"), sys.version.split()[0], os.getpid())
 
 
 def end_log() -> None:
