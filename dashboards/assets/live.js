@@ -16,7 +16,7 @@
   const fields = Array.from(page.querySelectorAll("[data-field]"), function (element) {
     return { element: element, name: element.dataset.field, text: element.textContent };
   });
-  const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"));
+  const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"), at("span"));
   const buttons = window.swardflow.buttons(say);
   const alarm = window.swardflow.alarm();
   const awake = window.swardflow.awake();

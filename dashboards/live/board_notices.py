@@ -5,14 +5,15 @@ from __future__ import annotations
 from host.pipeline import Pipeline, Signals, Unassigned, Why
 from host.pipeline.faults.causes.pulses import FLOW_REFUSED
 from host.review.apart import REASONS
-from host.review.board_said import dropped_message, refused_message, unsent_message
+from host.review.board_said import dropped_message, refused_message, switch_message, unsent_message
+from host.rig.against_board import unfiltered_message
 from host.units import format_volume
 
 SHOWN_S = 60.0  # for which something that is over is shown
 _STATE_S = 25.0  # a board says every 10 s what it has refused
 _MOST = 2  # sentences at a time: the phone is small
 _SEEN = 0.005  # of the volume
-_SAID_OTHERWISE = (Why.NO_METER, Why.NO_WHEEL, Why.DROPPED, Why.REFUSED, Why.RESTART)
+_SAID_OTHERWISE = (Why.NO_METER, Why.NO_WHEEL, Why.DROPPED, Why.REFUSED, Why.RESTART, Why.BOUNCES)
 
 
 class BoardNotices:
@@ -49,7 +50,12 @@ class BoardNotices:
         if self._recent("unsent_lines"):
             said.append((self._risen_s["unsent_lines"], unsent_message(self._counts["unsent_lines"])))
         said += [(one.end_s, _apart(one, system)) for one in pipeline.unassigned[-2:] if self._worth_saying(one)]
-        return [message for _, message in sorted(said, reverse=True)[:_MOST]]
+        last = pipeline.passes[-1] if pipeline.passes else None
+        if last and last.switch_short_s and self._now_s - last.end_s < SHOWN_S:
+            said.append((last.end_s, switch_message(pipeline.passes)))
+        if pipeline.bouncing:
+            said.append((self._now_s, unfiltered_message(pipeline.rig, pipeline.bouncing)))
+        return [message for _, message in sorted(said, reverse=True) if message][:_MOST]
 
     def _recent(self, name: str) -> bool:
         return self._now_s - self._risen_s.get(name, -SHOWN_S) < SHOWN_S

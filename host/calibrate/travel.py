@@ -14,6 +14,7 @@ from host.calibrate.uncertainty import (
     combine,
     pooled,
     rectangular,
+    restless_degrees,
     sample_deviation,
     student_factor,
     triangular,
@@ -113,7 +114,8 @@ def calibrate_course(
     residuals = tuple(time / mean - 1.0 for time in times_s)
     once, degrees = pooled(_scatter(residuals), passes - 1, PACE_SPREAD)
     # A walker who was seen to be more restless than is assumed is not made steadier by the assumption.
-    once = max(once, _scatter(residuals))
+    if (own := _scatter(residuals)) > once:
+        once, degrees = own, restless_degrees(own, passes - 1, PACE_SPREAD)
     fixed = [
         Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
         Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),

@@ -91,6 +91,16 @@ def pooled(scatter: float, degrees: float, assumed: float) -> tuple[float, float
     return math.sqrt((degrees * scatter**2 + ASSUMED_DEGREES * assumed**2) / total), total
 
 
+def restless_degrees(scatter: float, degrees: float, assumed: float) -> float:
+    """Degrees of freedom of a scatter that is larger than the assumed one, pooled with it: Welch and Satterthwaite.
+
+    The assumption steadies little what it is small beside (GUM G.4.1, of the two variances that `pooled` adds): as many
+    as `pooled` gives where the two are equal, the repeats' own where theirs is many times as large.
+    """
+    own, taken = degrees * scatter**2, ASSUMED_DEGREES * assumed**2
+    return (own + taken) ** 2 / (own**2 / degrees + taken**2 / ASSUMED_DEGREES)
+
+
 def combine(components: Iterable[Component]) -> Combined:
     """Root sum of squares (GUM 5.1.2); what is shared adds first, with its signs (full correlation, GUM 5.2.2 note 1).
 

@@ -30,6 +30,7 @@ from firmware_protocol.splitter import LineSplitter
 from firmware_protocol.version import speaks_our_protocol
 from host.errors import NoAnswerError, NotFoundError, OtherVersionError, RefusedByBoardError, UserError
 from host.link.ports import Port, open_port
+from host.link.requests import Requests
 
 RETRY_S = 0.5  # between attempts to open a port that is gone
 SILENT_S = 2.5  # the slowest board reports once a second
@@ -39,6 +40,7 @@ ASK_AGAIN_S = 1.0
 ASKS = 5  # after each opening; a board that cannot hear must not have its line filled up
 REPLY_S = 0.5
 TRIES = 3
+STATE_GAP_S = 5.0  # state lines further apart are not one answer: what was asked meanwhile would be in the second
 WRONG_SPEED_S = 1.5  # so long only damage: PROTOCOL.md, section 2
 # At the end of a run what the board sent may still be on its way through driver and network: the line must have been
 # found empty so many times in a row, and is looked at so many times at most, for a board that never pauses.
@@ -96,6 +98,11 @@ class Link:
         self._stopping = threading.Event()
         self._changed = threading.Condition()  # guards _replies; told when a sound line came
         self._replies: dict[int, Ack | Refusal] = {}
+        self._requests = Requests(self._send, clock, REPLY_S)
+        self.not_taken: set[int] = set()  # of the filters, those that two state lines lack in a row
+        self._missing: set[int] = set()
+        self._state_at = -1e9
+        self._state_asked: int | None = None  # the start that was asked which filters it has taken
         self._commanding = threading.Lock()
         self._tag = 0
         self._boot: int | None = None
@@ -142,6 +149,11 @@ class Link:
         """Whether a board is heard that has been asked often enough who it is, and does not say."""
         return self.identity is None and self._asks >= ASKS and self._first_sound is not None
 
+    @property
+    def deaf(self) -> bool:
+        """Whether a board is heard that answers nothing it is asked."""
+        return self._requests.deaf and self.state == "ok"
+
     def wait_for_board(
         self, timeout_s: float = BOARD_WAIT_S, *, any_protocol: bool = False, say: Callable[[str], None] | None = None
     ) -> None:
@@ -184,21 +196,35 @@ class Link:
         with self._commanding:
             self._tag = self._tag % 255 + 1
             line = encode_command(Command(letter, self._tag, argument)) + b"\n"
-            for _ in range(TRIES):
-                self._send(line)
-                with self._changed:
-                    self._changed.wait_for(lambda: self._tag in self._replies, REPLY_S)
-                    reply = self._replies.pop(self._tag, None)
-                if isinstance(reply, Ack):
-                    return reply
-                if isinstance(reply, Refusal) and reply.code != 0x01:  # a checksum that broke on the way: once more
-                    reason = REFUSALS.get(reply.code, f"reason {reply.code}")
-                    raise RefusedByBoardError(f"the board on {self.address} refused the command: {reason}")
+            self._requests.held = True
+            try:
+                reply = self._reply_to(line)
+            finally:
+                self._requests.held = False
+        if isinstance(reply, Ack):
+            return reply
+        if isinstance(reply, Refusal) and reply.code != 0x01:
+            reason = REFUSALS.get(reply.code, f"reason {reply.code}")
+            raise RefusedByBoardError(f"the board on {self.address} refused the command: {reason}")
         if self.quiet_s is not None and self.quiet_s < SILENT_S:
             raise NoAnswerError(
                 f"the board on {self.address} sends but does not answer: check the wire from the computer to the board"
             )
         raise NoAnswerError(f"the board on {self.address} does not answer: check the cable and that it has power")
+
+    def _reply_to(self, line: bytes) -> Ack | Refusal | None:
+        """What the board says to the command under the newest tag; None where it says nothing."""
+        reply = None
+        for _ in range(TRIES):
+            with self._changed:  # a board need not hold a second command
+                self._changed.wait_for(lambda: not self._requests.pending, REPLY_S)
+            self._send(line)
+            with self._changed:
+                self._changed.wait_for(lambda: self._tag in self._replies, REPLY_S)
+                reply = self._replies.pop(self._tag, None)
+            if reply is not None and not (isinstance(reply, Refusal) and reply.code == 0x01):
+                return reply  # else its checksum broke on the way: once more
+        return reply
 
     def _run(self) -> None:
         splitter = LineSplitter()
@@ -226,6 +252,7 @@ class Link:
         self._try_other_speed(port)
         if self.identity is None and self._asks < ASKS and self._clock() - self._asked > ASK_AGAIN_S:
             self._ask_identity()
+        self._requests.tick()
 
     def _try_other_speed(self, port: Port) -> None:
         """A board may run at either of two speeds: at the wrong one all that comes is damage."""
@@ -273,6 +300,7 @@ class Link:
         self.trouble = ""
         self.identity, self._asks, self._opened = None, 0, self._clock()
         self._baud_since, self._bauds = self._opened, cycle(BAUDS[1:] + BAUDS[:1])
+        self._requests.clear()
         self.items.put(LinkChange(self._clock(), "link_back", {}))
         self._ask_identity()
 
@@ -305,25 +333,39 @@ class Link:
             self._first_sound = stamp if self._first_sound is None else self._first_sound
             if isinstance(message, Identity):
                 self.identity = message
+                self._requests.heard("q")
             elif isinstance(message, State):
-                self._set_filters(message)
+                self._set_filters(message, stamp)
             elif isinstance(message, Ack | Refusal):
-                self._replies[message.tag] = message
+                if message.tag:
+                    self._replies[message.tag] = message
+                if self._requests.take(message) == "f" and not self._requests.pending:
+                    self._ask_state()
             self._changed.notify_all()
 
     def _ask_identity(self) -> None:
         self._asked = self._clock()
         self._asks += 1
-        self._send(encode_command(Command("q", 0)) + b"\n")
+        self._requests.add("q", tries=1)
 
-    def _set_filters(self, state: State) -> None:
+    def _ask_state(self) -> None:
+        """Which filters are in force only a state line says, and one comes with every identity: ask once a start."""
+        if self._state_asked != self._boot:
+            self._state_asked = self._boot
+            self._requests.add("q", tries=TRIES)
+
+    def _set_filters(self, state: State, stamp: float) -> None:
         in_force = (
             filter_argument(Capability.FLOW, state.flow_rule, state.flow_filter),
             filter_argument(Capability.WHEEL, state.wheel_rule, state.wheel_filter),
         )
+        missing = {wanted for wanted in self.filters if wanted not in in_force}
+        if stamp - self._state_at > STATE_GAP_S:
+            self.not_taken = missing & self._missing
+        self._missing, self._state_at = missing, stamp
         for wanted in self.filters:
-            if wanted not in in_force:
-                self._send(encode_command(Command("f", 0, wanted)) + b"\n")
+            if wanted in missing:
+                self._requests.add("f", wanted, tries=TRIES)
 
     def _send(self, line: bytes) -> None:
         """Send `line` if the port is there. That it went wrong shows in the missing reply."""

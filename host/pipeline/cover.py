@@ -209,6 +209,16 @@ def _first_edge(rows: Rows, first: int, last: int) -> float:
     return float(rows["edge_us"][first + int(timed[0])]) if len(timed) else math.inf
 
 
+def stood_spraying(rows: Rows, cover: Floats) -> Floats:
+    """The share of each row's sprayed time in which the sprayer stood, with `cover` as the share that was sprayed.
+
+    Who stands in a part of a row in which spraying begins or ends is taken to have stood while it was off.
+    """
+    share = stood(rows)
+    within = np.maximum(share - (1.0 - cover), 0.0) / np.maximum(cover, 1e-9)
+    return np.where(share < 1.0, within, share)
+
+
 def stood(rows: Rows) -> Floats:
     """The share of each row in which the sprayer stood; of a long row about a stop, by the way that it lacks."""
     still = _stands(rows)

@@ -6,9 +6,11 @@ from dataclasses import astuple, dataclass, fields
 
 import numpy as np
 
-from firmware_protocol.messages import Capability
-from host.frames import Event
+from firmware_protocol.messages import Capability, Flag
+from host.frames import Event, Frames
+from host.pipeline.bouncing import Unfiltered
 from host.pipeline.columns import Bools
+from host.pipeline.counts import Counts
 from host.rig import Rig
 
 
@@ -31,6 +33,7 @@ class Inputs:
         return Inputs(*(a or b for a, b in zip(astuple(self), astuple(other), strict=True)))
 
 
+_PULSED = ("flow", "wheel")
 NOTHING = Inputs(False, False, False, False, False)
 
 
@@ -43,6 +46,11 @@ class Fitted:
     wheel: Bools
     way: Bools
     pressure: Bools
+    bounces: Bools  # meter or wheel is a contact that the board does not filter: its pulses measure nothing
+    metered: Bools  # the total volume is known by what was counted
+    walked: Bools  # and the way
+    sure_meter: Bools  # said by the board, or seen to work: a fault may be built on it
+    sure_wheel: Bools
 
     @property
     def ground(self) -> Bools:
@@ -52,39 +60,52 @@ class Fitted:
     @property
     def any(self) -> Inputs:
         """What could be measured in at least one of the frames."""
-        return Inputs(*(bool(getattr(self, one.name).any()) for one in fields(self)))
+        return Inputs(*(bool(getattr(self, one.name).any()) for one in fields(Inputs)))
 
 
 class Capabilities:
-    """Goes by the rig until the board has said who it is, then by what both have."""
+    """What rig and board have both: by the board's identity line, and before one by what is the same on every board.
+
+    Until the board has said who it is, meter and wheel are taken to be there as the rig has them. A switch is there
+    once it was seen to be on: without one it never is (PROTOCOL.md section 5). A pressure is not known, for the
+    converter's range is not.
+    """
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
-        self._fitted = ~Capability(0)
+        self._said: Capability | None = None
+        self._seen = np.zeros((3, 1), dtype=np.bool_)  # whether meter, wheel and switch were seen to work so far
+        self._bad = np.zeros((4, 1), dtype=np.bool_)  # whether meter and wheel are not filtered, and have counted so
 
-    def push(self, n: int, events: list[Event]) -> Fitted:
-        """For `n` frames, among which `events` lie."""
-        columns = [np.full(n, now) for now in astuple(self.now)]
+    def push(self, frames: Frames, counts: Counts, bouncing: Unfiltered, events: list[Event]) -> Fitted:
+        """For `frames`, shape (n,), with their `counts` and their contacts, among which `events` lie."""
+        works = np.stack((counts.flow.total > 0, counts.wheel.total > 0, (frames["flags"] & Flag.SPRAY) != 0))
+        seen = np.logical_or.accumulate(np.concatenate((self._seen, works), axis=1), axis=1)[:, 1:]
+        bad = np.stack([bouncing.waits[name] for name in _PULSED] + [bouncing.counted[name] for name in _PULSED])
+        columns = self._columns(seen, bad)
         for event in events:
             if event.kind == "identity" and isinstance(event.detail.get("capabilities"), int):
-                self._fitted = Capability(event.detail["capabilities"])
-                for column, now in zip(columns, astuple(self.now), strict=True):
-                    column[event.before_frame :] = now
+                self._said = Capability(event.detail["capabilities"])
+                place = event.before_frame
+                columns[:, place:] = self._columns(seen[:, place:], bad[:, place:])
+        if len(frames):
+            self._seen, self._bad = seen[:, -1:], bad[:, -1:]
         return Fitted(*columns)
 
     @property
     def now(self) -> Inputs:
         """By the newest that the board has said."""
-        rig = self._rig
-        meter, switch = self._has(Capability.FLOW), rig.spray_switch and self._has(Capability.SWITCH)
-        wheel = rig.wheel is not None and self._has(Capability.WHEEL)
-        return Inputs(
-            meter=meter,
-            switch=switch,
-            wheel=wheel,
-            way=wheel if rig.wheel else meter or switch,
-            pressure=rig.pressure is not None and self._has(Capability.PRESSURE),
-        )
+        return Inputs(*self._columns(self._seen, self._bad)[: len(fields(Inputs)), -1].tolist())
 
-    def _has(self, part: Capability) -> bool:
-        return bool(self._fitted & part)
+    def _columns(self, seen: Bools, bad: Bools) -> Bools:
+        """The fields of Fitted, one below the other, by what the board has said so far."""
+        rig, told = self._rig, self._said is not None
+        has = ~Capability.PRESSURE if self._said is None else self._said
+        meter, metered = (bool(has & Capability.FLOW) & ~of for of in bad[::2])
+        wheel, wheeled = ((rig.wheel is not None and bool(has & Capability.WHEEL)) & ~of for of in bad[1::2])
+        switch = (rig.spray_switch and bool(has & Capability.SWITCH)) & (told | seen[2])
+        pressure = np.full(len(meter), rig.pressure is not None and bool(has & Capability.PRESSURE))
+        way, walked = (wheel, wheeled) if rig.wheel else (meter | switch, metered | switch)
+        sure = meter & (told | seen[0]), wheel & (told | seen[1])
+        columns: Bools = np.stack((meter, switch, wheel, way, pressure, bad[:2].any(axis=0), metered, walked, *sure))
+        return columns

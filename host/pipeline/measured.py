@@ -10,6 +10,7 @@ import numpy as np
 from host.formulas import flow_from_frequency
 from host.frames import Event, Frames
 from host.pipeline.applying import SprayState
+from host.pipeline.bouncing import Bouncing
 from host.pipeline.carry import RunningSum
 from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats
@@ -53,7 +54,7 @@ class Measurer:
         self._unwrap, self._clock = CountUnwrapper(), ClockScale()
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel, self._pressure = Traveller(rig), PressureReading(rig.pressure)
-        self._capabilities, self._spraying = Capabilities(rig), SprayState()
+        self._bouncing, self._capabilities, self._spraying = Bouncing(rig), Capabilities(rig), SprayState()
         self._volume, self._refused = RunningSum(), RefusedEdges()
 
     @property
@@ -62,10 +63,16 @@ class Measurer:
         return self._capabilities.now
 
     @property
+    def bouncing(self) -> tuple[str, ...]:
+        """Inputs whose contact has been counting without a filter until now."""
+        return self._bouncing.now
+
+    @property
     def refused(self) -> list[Refused]:
-        """When an input that the board has refused more edges than is good."""
-        has = {"flow": self.inputs.meter, "wheel": self.inputs.wheel}
-        return [window for window in self._refused.windows if has[window.name]]
+        """When an input that the board has refused more edges than is good; not that a contact bounces."""
+        has, noisy = {"flow": self.inputs.meter, "wheel": self.inputs.wheel}, self._bouncing.clean
+        windows = self._refused.windows
+        return [one for one in windows if has[one.name] and (one.too_fast or noisy[one.name])]
 
     @property
     def put_back(self) -> dict[str, int]:
@@ -79,7 +86,8 @@ class Measurer:
         scale = self._clock.push(counts, host_s)
         step_s = counts.step_us * 1e-6 * scale
         flow = self._flow.push(counts, counts.flow)
-        fitted = self._capabilities.push(len(frames), events)
+        unfiltered = self._bouncing.push(frames, counts, events)
+        fitted = self._capabilities.push(frames, counts, unfiltered, events)
         spraying = self._spraying.push(frames, counts, flow, fitted)
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3

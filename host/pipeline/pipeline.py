@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from host.frames import Event, Frames
@@ -48,11 +50,13 @@ class Pipeline:
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
         self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
+        self._end_s = math.nan  # when the run was ended, on the host's clock
         self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
         self._turned_at_reset, self._reset_us = HoldLast(0), HoldLast(-_ROLL_US)
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
         """Signals of `frames`, shape (n,) of FRAME_DTYPE, in which `events` lie as their `before_frame` says."""
+        self._end_s = next((event.host_s for event in events if event.kind == "run_end"), self._end_s)
         now = self._measure.push(frames, events)
         counts, travel, spraying = now.counts, now.travel, now.spraying
         rate = self._rate.push(_progress(now))
@@ -63,7 +67,7 @@ class Pipeline:
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
         number = self._settler.push(self._rows(now, rate, why))
-        volume = now.volume_m3 + self._unmetered(_unless(fitted.meter))
+        volume = now.volume_m3 + self._unmetered(_unless(fitted.metered))
         tank_left = self._tank.push(volume, events)
         if self._watch:
             self._watch.push(_scene(frames, now, ground.area_m2, tank_left))
@@ -77,7 +81,7 @@ class Pipeline:
             pressure_min_pa=now.pressure.min_pa,
             pressure_max_pa=now.pressure.max_pa,
             speed_m_s=travel.speed_m_s + _unless(fitted.way),
-            distance_m=travel.distance_m + self._unwalked(_unless(fitted.way)),
+            distance_m=travel.distance_m + self._unwalked(_unless(fitted.walked)),
             spraying=spraying,
             moving=travel.moving,
             rate_m3_m2=rate.rate_m3_m2,
@@ -96,7 +100,7 @@ class Pipeline:
 
     def finish(self) -> None:
         """End the pass under way: the run is over."""
-        self._settler.finish()
+        self._settler.finish(self._end_s)
 
     @property
     def passes(self) -> list[Pass]:
@@ -112,6 +116,11 @@ class Pipeline:
     def inputs(self) -> Inputs:
         """What can be measured, by the newest that the board has said."""
         return self._measure.inputs
+
+    @property
+    def bouncing(self) -> tuple[str, ...]:
+        """Inputs, "flow" and "wheel", whose contact has been counting without a filter until now."""
+        return self._measure.bouncing
 
     @property
     def refused(self) -> list[Refused]:
@@ -167,13 +176,14 @@ class Pipeline:
 
     def _why(self, counts: Counts, fitted: Fitted, refused: Bools) -> Ints:
         unmeasured = np.where(~fitted.meter, Why.NO_METER, np.where(~fitted.way, Why.NO_WHEEL, Why.ASSIGNED))
+        unmeasured = np.where(fitted.bounces, Why.ASSIGNED, unmeasured)
         why = np.where(refused, Why.REFUSED, Why.ASSIGNED)
         missed = (counts.dropped > 0) | (counts.flow.late > 0) | (counts.wheel.late > 0)
-        why = np.where(missed, Why.DROPPED, why)
+        why = np.where(fitted.bounces, Why.BOUNCES, np.where(missed, Why.DROPPED, why))
         why = np.where(self._rolling(counts), Why.RESTART, why)
         why = np.where(counts.broken, np.where(counts.reset, Why.RESTART, Why.OTHER_COUNTS), why)
         if self._first and len(why):
-            why[0] = Why.ASSIGNED
+            why[0] = Why.BOUNCES if fitted.bounces[0] else Why.ASSIGNED
             self._first = False
         return np.where(unmeasured > 0, unmeasured, why)
 

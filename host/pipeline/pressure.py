@@ -12,12 +12,10 @@ from host.frames import Event, Frames
 from host.pipeline.columns import Bools, Floats
 from host.rig import PressureSensor
 
-DEFAULT_FULL_SCALE = 1023  # ten bits, until the board has said who it is
-
 
 @dataclass(frozen=True)
 class Pressures:
-    """Over each frame, in Pa, shape (n,); NaN without a transducer or outside its live range."""
+    """Over each frame, in Pa, shape (n,); NaN without a transducer, outside its live range, or at an unknown scale."""
 
     mean_pa: Floats
     min_pa: Floats
@@ -25,14 +23,14 @@ class Pressures:
 
 
 class PressureReading:
-    """Counts to Pa, by the full scale that the board's identity line gives.
+    """Counts to Pa, by the full scale that the board's identity line gives; before one no pressure is known.
 
     A reading beyond the transducer's live range is no pressure: the wire is open or shorted.
     """
 
     def __init__(self, sensor: PressureSensor | None) -> None:
         self._sensor = sensor
-        self._full_scale = float(DEFAULT_FULL_SCALE)
+        self._full_scale = float("nan")  # boards differ: nothing is taken for granted
 
     def push(self, frames: Frames, events: list[Event], fitted: Bools) -> Pressures:
         """Pressures of `frames`, shape (n,); `fitted`: where rig and board have a transducer."""

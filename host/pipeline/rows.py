@@ -44,3 +44,5 @@ class Why(IntEnum):
     SWITCH_OPEN = 6  # it flowed although the spray was off
     REFUSED = 7  # pulses came too fast for the input's filter: some were refused
     NO_METER = 8  # the board has no flow meter input
+    BOUNCES = 9  # a contact bounces and the board does not filter it: what it counts means nothing
+    UNHEARD = 10  # nothing came from the board any more, until the run was ended

@@ -9,14 +9,14 @@ rows that are not settled yet gives what is shown meanwhile.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
+from host.pipeline.apart import Apart
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood, way_sprayed
+from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood_spraying, way_sprayed
 from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
 from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.silence import went_on
@@ -24,6 +24,9 @@ from host.rig import Target
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
 LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
+_SILENT_S = 2.5  # the board is silent: PROTOCOL.md section 8
+# In a turn the next pass is to come; who stands, or has long shut, is done.
+_SILENT_TURNING_S, _TURN_US = 10.0, 30_000_000
 _CENTRE_US = 1_000_000  # the rate over two seconds belongs to their middle
 
 
@@ -33,7 +36,7 @@ class Settler:
     def __init__(self, swath_m: float, target: Target, certainty: RateCertainty) -> None:
         self._swath_m, self._target, self._certainty = swath_m, target, certainty
         self.passes: list[Pass] = []
-        self.unassigned: list[Unassigned] = []
+        self._apart = Apart()
         self._idle: list[Rows] = []
         self._open: list[Rows] = []  # empty while nothing is sprayed
         self._begun = self._seen_off = True  # whether the spray was seen to be off before it came on
@@ -45,6 +48,11 @@ class Settler:
         self._sums = {name: RunningSum() for name in SUMMED}
         self._fresh: list[Settled] = []
         self._so_far: tuple[list[Settled], Pass | None] | None = None
+
+    @property
+    def unassigned(self) -> list[Unassigned]:
+        """What does not belong to known ground, in order of time."""
+        return self._apart.found
 
     def push(self, rows: Rows) -> Ints:
         """Continue with `rows`; the passes begun so far, as far as that shows yet."""
@@ -58,11 +66,18 @@ class Settler:
             place = gap + 1
         return number
 
-    def finish(self) -> None:
-        """Settle what is left: the run is over."""
+    def finish(self, end_s: float = math.nan) -> None:
+        """Settle what is left: the run is over, at `end_s` of the host's clock where it is known."""
+        spraying = bool(self._open)
         self._close(over=False)
         self._let_go(None)
         self._so_far = None
+        if not len(self._last):
+            return
+        last_s = float(self._last["host_s"][0])
+        turning = bool(self._last["moving"][0]) and self._last["us"][0] - self._sprayed_us < _TURN_US
+        if end_s - last_s > (_SILENT_S if spraying else _SILENT_TURNING_S) and (spraying or turning):
+            self._apart.unheard(last_s, end_s)
 
     def take(self) -> Settled:
         """The rows settled since the last call."""
@@ -113,7 +128,8 @@ class Settler:
                 self._idle.append(rows[place:first])
                 number[place:first] = len(self.passes)
                 self._seen_off |= first > place
-                self._let_go(int(rows["us"][min(first, len(rows) - 1)]) - LEAD_US)
+                ended_us = rows["us"][first] - rows["step_us"][first] if first < len(rows) else rows["us"][-1]
+                self._let_go(int(ended_us) - LEAD_US)
                 if first < len(rows):
                     self._open, self._idle = [*self._idle, rows[first:first]], []
                     self._begun, self._seen_off = self._seen_off, True
@@ -217,7 +233,7 @@ class Settler:
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
-        on_spot = np.where(known & rows["spraying"], stood(rows), 0.0)
+        on_spot = np.where(known & rows["spraying"], stood_spraying(rows, cover), 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         pace = _ratio(math.fsum(way), math.fsum(np.where(known, rows["step_us"] * cover, 0.0)))
@@ -301,26 +317,9 @@ class Settler:
         self._before = rows[-1:] if len(rows) else self._before
         for name, total in self._sums.items():
             total(getattr(settled, name))
+        columns = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
-            self._apart(rows[place], settled, place)
-
-    def _apart(self, row: np.void, settled: Settled, place: int) -> None:
-        """Add a row to what is not assigned; one that follows another of its kind joins it."""
-        why = Why(int(row["why"])) or Why.SWITCH_OPEN
-        end_s, seconds = float(row["host_s"]), float(settled.unassigned_s[place])
-        volume, way = float(settled.unassigned_m3[place]), float(settled.unassigned_m[place])
-        before = self.unassigned[-1] if self.unassigned else None
-        start_s = end_s - float(row["step_us"]) * 1e-6
-        if before is not None and before.why == why and start_s - before.end_s < LONGEST_GAP_US * 1e-6:
-            self.unassigned[-1] = replace(
-                before,
-                end_s=end_s,
-                volume_m3=before.volume_m3 + volume,
-                distance_m=before.distance_m + way,
-                seconds=before.seconds + seconds,
-            )
-            return
-        self.unassigned.append(Unassigned(why, start_s, end_s, volume, way, seconds))
+            self._apart.add(rows[place], *(float(column[place]) for column in columns))
 
 
 def _ratio(above: float, below: float) -> float:

@@ -24,7 +24,7 @@ from host.link import LineRead, Link, LinkChange
 from host.recorder.control import ControlServer, recorder_at, socket_path
 from host.recorder.pauses import PauseWatch
 from host.rig import Rig
-from host.rig.against_board import NO_IDENTITY, board_misfits
+from host.rig.against_board import DEAF, NO_IDENTITY, board_misfits, inputs_of, unfiltered_message
 from host.run_folder import file_names, make_folder, numbered
 
 _MOST_SHELTERED = 5  # of one name in one folder
@@ -192,11 +192,16 @@ class Recorder:
         }
 
     def _notices(self) -> list[str]:
-        """What of the board does not fit the rig, a sentence each."""
-        if self._link.nameless:
-            return [NO_IDENTITY]
-        identity, rig = self._link.identity, self._plan.rig
-        return list(board_misfits(rig, asdict(identity))) if identity and rig else []
+        """What of the board does not fit the rig, and what it does not do, a sentence each."""
+        link, rig = self._link, self._plan.rig
+        said = [DEAF] if link.deaf else []
+        if link.nameless:
+            return [*said, NO_IDENTITY]
+        if link.identity and rig:
+            said += board_misfits(rig, asdict(link.identity))
+        if rig and (unfiltered := unfiltered_message(rig, inputs_of(link.not_taken))):
+            said.append(unfiltered)
+        return said
 
     def _begin(self, folder: Path, started: datetime) -> JournalWriter:
         header: dict[str, Any] = {"started": started.isoformat(timespec="milliseconds"), "port": self._address}

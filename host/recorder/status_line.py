@@ -71,12 +71,12 @@ class StatusLine:
     def _run(self) -> None:
         quiet = is_quiet()
         terminal = self._out.isatty() and not quiet
-        shown: tuple[str, str] | None = None
+        shown: tuple[str, str, int] | None = None
         told: set[str] = set()
         try:
             while not self._ending.wait(INTERVAL_S):
                 status = self._status()
-                state = (str(status["state"]), str(status["link"]))
+                state = (str(status["state"]), str(status["link"]), len(status.get("rescued", ())))
                 for notice in (one for one in status.get("notices", ()) if one not in told):
                     self._out.write(f"{_CLEARED if terminal else ''}{notice}\n")
                     keep(notice)

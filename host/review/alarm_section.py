@@ -39,7 +39,11 @@ def alarm_section(review: Review, system: str) -> Section:
         *(Column("at_s", ""), Column("what", ""), Column("fault", "")),
         *(Column("", "Time"), Column("", "What"), Column("", "Fault"), Column("by", "By")),
     )
-    return Section("", "Alarms", (settings, Table("alarms", columns, rows, empty="No alarm in this run.")))
+    return Section(
+        "",
+        "Alarms",
+        (settings, Table("alarms", columns, rows, title="What the alarm did", empty="No alarm in this run.")),
+    )
 
 
 def _reference(review: Review) -> str:

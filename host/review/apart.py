@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from host.documents.document import duration
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
-from host.review.beyond import beyond_calibration
-from host.review.board_said import dropped_message, refused_messages, switch_message, unsent_message
+from host.review.beyond import beyond_calibration, pressure_against_flow
+from host.review.board_said import dropped_message, interval_message, refused_messages, switch_message, unsent_message
 from host.review.hidden_ground import hidden_behind, hidden_in, joined
 from host.review.totals import known_of
 from host.units import format_value, format_volume
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _NEXT_TO_NOTHING = 1e-3  # of the volume
 _SEEN = 0.002  # of the volume: less is not worth a sentence unless something happened
 _SILENT_END_S = 10.0  # a board that is unplugged before the run is stopped is worth no sentence
+_NOT_HEARD = "nothing came from the board. What was sprayed then is not known"
 REASONS = {
     Why.SILENCE: "Nothing came from the board",
     Why.RESTART: "The board restarted; what was pumped while it was down is not counted",
@@ -30,8 +31,10 @@ REASONS = {
     Why.NO_METER: "The board has no flow meter input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
+    Why.UNHEARD: "Nothing came from the board any more",
+    Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
-_TOLD_ONCE = (Why.NO_METER, Why.NO_WHEEL, Why.REFUSED)  # of which the board's own message says why
+_TOLD_ONCE = (Why.NO_METER, Why.NO_WHEEL, Why.BOUNCES, Why.REFUSED)  # of which the board's own message says why
 
 
 def apart_messages(review: Review, system: str) -> list[str]:
@@ -50,6 +53,11 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
+    if one.why is Why.UNHEARD:
+        hidden = hidden_behind(one, known_of(review.totals, review.rig))
+        volume, area = format_volume(hidden.uncounted_m3, system), format_value(hidden.area_m2, "area", system)
+        most = f": up to {volume} on {area}" if hidden.area_m2 > 0 else ""
+        return f"{review.at(one.start_s)} to the end: {_NOT_HEARD}{most}."
     volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
     head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
     totals = review.totals
@@ -70,9 +78,11 @@ def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) ->
     volume = format_volume(metered, system)
     seconds = duration(math.fsum(one.seconds for one in alike)).text
     first, last = review.at(alike[0].start_s), review.at(alike[-1].end_s)
+    # Of a part that the board lacks, its own message says so.
+    why = "" if alike[0].why in (Why.NO_WHEEL, Why.NO_METER) else f"{REASONS[alike[0].why]}. "
     if math.isnan(metered):
-        return f"{first} to {last}: {_unmetered(math.fsum(one.distance_m for one in alike), seconds, review, system)}"
-    why = "" if alike[0].why is Why.NO_WHEEL else f"{REASONS[alike[0].why]}. "
+        unmetered = _unmetered(math.fsum(one.distance_m for one in alike), seconds, review, system)
+        return f"{first} to {last}: {why}{unmetered[0].upper() if why else unmetered[0]}{unmetered[1:]}"
     head = f"{first} to {last}: {why}{volume} in {seconds} of spraying are not assigned"
     hidden = hidden_in(alike, known_of(review.totals, review.rig))
     if not hidden.area_m2 > 0:
@@ -97,8 +107,8 @@ def board_messages(review: Review) -> list[str]:
     if health.dropped_pulses:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
-    if disagrees := switch_message(review.passes):
-        said.append(disagrees)
+    disagree = switch_message(review.passes), interval_message(review.run)
+    said += [one for one in (*disagree, pressure_against_flow(review.rig, review.passes)) if one]
     if health.unsent_lines:
         said.append(unsent_message(health.unsent_lines))
     return said
@@ -123,9 +133,9 @@ def _unheard(review: Review) -> list[str]:
             return [f"No report could be read: {plural(run.wire_damage, 'line')} came damaged."]
         return [] if run.uninterpreted else ["Nothing came from the board: is it the right port, has the board power?"]
     last_s = float(run.frames["host_s"][-1])
-    if end_s is None or end_s - last_s < _SILENT_END_S:
+    if end_s is None or end_s - last_s < _SILENT_END_S or any(one.why is Why.UNHEARD for one in review.unassigned):
         return []
-    return [f"{review.at(last_s)} to the end: nothing came from the board. What was sprayed then is not known."]
+    return [f"{review.at(last_s)} to the end: {_NOT_HEARD}."]
 
 
 def apart_rows(review: Review) -> list[Mapping[str, Any]]:

@@ -1,8 +1,9 @@
-"""Where a run went beyond what its calibrations were made for."""
+"""Where a run went beyond what its calibrations were made for, and where its figures contradict each other."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from statistics import median
 
 from host.documents.words import percent
 from host.pipeline import Pass
@@ -10,6 +11,7 @@ from host.rig import Rig
 
 # Closer to the last catch than this ratio is the same flow or pressure (as host.calibrate.meter.SAME_FLOW).
 _NEAR = 1.15
+_CONTRADICTS = 3.0  # in pressure: 1.7 in flow, more than wear, a filter or a transducer's drift ever make
 
 
 def beyond_calibration(rig: Rig, passes: Sequence[Pass]) -> list[str]:
@@ -32,3 +34,22 @@ def beyond_calibration(rig: Rig, passes: Sequence[Pass]) -> list[str]:
             "was compared with the gauge at: it is known less well. Compare it there, too."
         )
     return said
+
+
+def pressure_against_flow(rig: Rig, passes: Sequence[Pass]) -> str:
+    """That the pressure read is several times what the nozzles need for the flow, or a fraction; empty otherwise.
+
+    By the root law (host.formulas), with the nozzles as the rig file rates them.
+    """
+    known = [one for one in passes if one.pressure_pa > 0 and one.spraying_s > 0 and one.volume_m3 > 0]
+    if not known:
+        return ""
+    rated = ((rig.nozzles.count * float(rig.nozzles.flow_m3_s(one.pressure_pa)), one) for one in known)
+    times = median((flow / (one.volume_m3 / one.spraying_s)) ** 2 for flow, one in rated)
+    if 1 / _CONTRADICTS < times < _CONTRADICTS:
+        return ""
+    much = f"{times:.0f} times" if times > 1 else f"{percent(times)} of"
+    return (
+        f"The pressure read is {much} what these nozzles need for this flow. Check the transducer's range and the "
+        "nozzles on the page Rig, and the converter's full scale that the board states."
+    )

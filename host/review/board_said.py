@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
 
+import numpy as np
+
 from host.documents.document import duration
 from host.documents.words import percent, plural
+from host.frames import counter_difference
+from host.journal import RunFile
 from host.pipeline import Pass, Refused
 
 _AS_GOOD_AS_ALL = 0.95
+_LEAST_STEPS, _INTERVAL_OFF = 20, 0.2
 _DRY_S = 0.9  # with the switch on for so long without water, spraying has ended by the flow
 
 
@@ -52,6 +57,27 @@ def refused_messages(windows: Iterable[Refused]) -> list[str]:
             seconds = sum(found.end_s - found.start_s for found in of_input)
             said.append(f"For {duration(seconds).text}: {refused_message(worst)}")
     return said
+
+
+def interval_message(run: RunFile) -> str:
+    """That reports come at another interval than the board says; empty otherwise."""
+    frames, said = run.frames, [event for event in run.events if event.kind == "identity"]
+    for place, identity in enumerate(said):
+        end = said[place + 1].before_frame if place + 1 < len(said) else len(frames)
+        here = frames[identity.before_frame : end]
+        seq = here["seq"].astype(np.int64)
+        after = ((seq[1:] - seq[:-1]) % 2**16 == 1) & (here["boot"][1:] == here["boot"][:-1])
+        steps_ms = counter_difference(here["clock"][1:], here["clock"][:-1])[after] / 1000.0
+        stated = float(identity.detail.get("interval_ms") or 0)
+        if len(steps_ms) < _LEAST_STEPS or not stated:
+            continue
+        come = float(np.median(steps_ms))
+        if abs(come / stated - 1.0) > _INTERVAL_OFF:
+            return (
+                f"The board says that it reports every {stated:.0f} ms, and reports come every {come:.0f} ms: "
+                "volume and ground go by what came."
+            )
+    return ""
 
 
 _SENSOR = {"flow": "flow meter", "wheel": "wheel"}

@@ -19,6 +19,7 @@ class Known:
     rate_m3_m2: float
     area_m2_s: float
     swath_m: float
+    left_m3: float = math.inf  # in the tank: no more can have gone down unheard
 
 
 @dataclass(frozen=True)
@@ -33,14 +34,15 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     """An estimate by the rest of the run; nothing where the run has no rate to go by.
 
     After a silence, or where it flowed with the switch open, all is counted, and the volume says how much ground it
-    was: at most the way gone. Without a wheel input the volume says it alone, without a flow meter input the way. Where
+    was: at most the way gone. Where only the volume was measured it says it alone, or only the way. Where
     counts are missing the time says it, at the ground that the rest of the run sprayed in a second.
     """
     if not known.rate_m3_m2 > 0:
         return Hidden()
-    if one.why is Why.NO_WHEEL:
+    metered = math.isfinite(one.volume_m3)
+    if one.why is Why.NO_WHEEL or (one.why is Why.BOUNCES and metered):
         return Hidden(one.volume_m3 / known.rate_m3_m2)
-    if one.why is Why.NO_METER:
+    if one.why in (Why.NO_METER, Why.BOUNCES):
         way_m = one.distance_m if math.isfinite(one.distance_m) else 0.0
         return Hidden(way_m * known.swath_m, way_m * known.swath_m * known.rate_m3_m2)
     if one.why in _ALL_COUNTED:
@@ -48,7 +50,10 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     area = one.seconds * known.area_m2_s
     if one.why is Why.REFUSED:  # the board has counted what it refused
         return Hidden(area)
-    return Hidden(area, max(area * known.rate_m3_m2 - one.volume_m3, 0.0))
+    counted = one.volume_m3
+    if one.why is Why.UNHEARD:  # the most that it can have been
+        area, counted = min(area, known.left_m3 / known.rate_m3_m2), 0.0
+    return Hidden(area, max(area * known.rate_m3_m2 - counted, 0.0))
 
 
 def hidden_in(unassigned: Iterable[Unassigned], known: Known) -> Hidden:

@@ -10,12 +10,15 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
 from host.events import NOTE_MIX
 from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
+from host.pipeline.bouncing import FILTERS
 from host.pipeline.faults import AlarmEvent
 from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
@@ -249,21 +252,29 @@ def signals_of(run: RunFile, pipeline: Pipeline) -> Iterator[Signals]:
 
 
 def _from_their_start(run: RunFile) -> Iterator[Event]:
-    """The events; an identity line that came late (the first may have been damaged) holds for its start from the first.
+    """The events; an identity line that came late (the first may have been damaged) holds for its start from the first,
+    and so do the filters that a start's first state line names: a board gets others only after it.
 
     Live cannot know it sooner. A line that follows another of the same start stays in its place.
     """
-    boots, begun = run.frames["boot"], -1
+    boots, begun, filtered = run.frames["boot"], -1, -1
+    starts = np.concatenate(([0], np.flatnonzero(boots[1:] != boots[:-1]) + 1))
     for event in sorted(run.events, key=lambda event: event.before_frame):
-        if event.kind != "identity":
+        if event.kind not in ("identity", "board_state"):
             yield event
             continue
         first = place = min(event.before_frame, len(boots))
-        while first > 0 and boots[first - 1] == event.detail.get("boot"):
-            first -= 1
-        late = first < place and first > begun
-        begun = max(begun, first)
-        yield Event(event.host_s, first, event.kind, event.detail) if late else event
+        if place and boots[place - 1] == event.detail.get("boot"):
+            first = int(starts[np.searchsorted(starts, place - 1, side="right") - 1])
+        if event.kind == "identity":
+            late = first < place and first > begun
+            begun = max(begun, first)
+            yield Event(event.host_s, first, event.kind, event.detail) if late else event
+            continue
+        if first > filtered:
+            filtered = first
+            yield Event(event.host_s, first, FILTERS, event.detail)
+        yield event
 
 
 def health_of(run: RunFile, last: Signals | None, put_back: Mapping[str, int]) -> Health:

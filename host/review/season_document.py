@@ -145,7 +145,15 @@ def _table(shown: _Shown, series: Series, system: str, lettered: _Lettered) -> T
     )
     columns = (Column("date", "Day"), Column(shown.key, shown.heading, unit), Column("", "Finding"))
     title = f"{shown.heading}: {plural(len(rows), 'run')}"
-    return Table(shown.key, columns, rows, title, frozenset(series.lone), empty="No run has one.", folded=bool(rows))
+    return Table(
+        shown.key,
+        columns,
+        rows,
+        title,
+        frozenset(series.lone),
+        empty=f"{shown.heading}: no run has one.",
+        folded=bool(rows),
+    )
 
 
 def _plot(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from host.calibrate.uncertainty import sample_deviation
-from host.pipeline import Pipeline, Signals, ends_u_m
+from host.pipeline import Pipeline, Signals, Why, ends_u_m
 from host.pipeline.certainty import RUN_ON_S
 from host.review.hidden_ground import Hidden, Known, hidden_in
 from host.rig import Rig
@@ -89,7 +89,8 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     rate = ground / area if area > 0 and pipeline.passes else None  # a nudge of spray is no rate
     flow = ground / sums["ground_s"] if sums["ground_s"] > 0 else math.nan
     number, swath = max(len(pipeline.passes), 1), pipeline.rig.swath_m
-    hidden = _hidden(pipeline, sums)
+    left = float(last.tank_left_m3[-1]) if last is not None and seen else math.nan
+    hidden = _hidden(pipeline, sums, left)
     ends_m, run_on_s = ends_u_m(sums), RUN_ON_S * len(pipeline.passes)
     relative = math.hypot(
         float(pipeline.certainty.relative_u(flow, number)),
@@ -122,12 +123,12 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         unknown_m2=sums["unknown_m2"],
         standing_s=sums["stationary_s"],
         standing_m3=sums["stationary_m3"],
-        unassigned_s=sums["unassigned_s"],
+        unassigned_s=sums["unassigned_s"] + sum(one.seconds for one in pipeline.unassigned if one.why is Why.UNHEARD),
         unassigned_m=sums["unassigned_m"],
         unassigned_m3=sums["unassigned_m3"],
         hidden_m2=hidden.area_m2,
         uncounted_m3=hidden.uncounted_m3,
-        tank_left_m3=float(last.tank_left_m3[-1]) if last is not None and seen else math.nan,
+        tank_left_m3=left,
     )
     unmetered = ("uncounted_m3",) if math.isnan(volume) else ()
     return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED) + unmetered)
@@ -144,11 +145,16 @@ def known_of(totals: Totals, rig: Rig) -> Known:
     """The same of a run that is over."""
     if totals.rate_m3_m2 is None:
         return Known(0, 0, rig.swath_m)
-    return Known(totals.rate_m3_m2, totals.area_m2 / totals.spraying_s, rig.swath_m)
+    return Known(totals.rate_m3_m2, totals.area_m2 / totals.spraying_s, rig.swath_m, _tank(totals.tank_left_m3))
 
 
-def _hidden(pipeline: Pipeline, sums: Mapping[str, float]) -> Hidden:
-    hidden = hidden_in(pipeline.unassigned, known_ground(pipeline, sums))
+def _tank(left_m3: float) -> float:
+    """What may still go down; a tank that is empty by count was refilled without a word."""
+    return left_m3 if left_m3 > 0 else math.inf
+
+
+def _hidden(pipeline: Pipeline, sums: Mapping[str, float], left_m3: float) -> Hidden:
+    hidden = hidden_in(pipeline.unassigned, replace(known_ground(pipeline, sums), left_m3=_tank(left_m3)))
     refused = sum(found.refused for found in pipeline.refused if found.too_fast and found.name == "flow")
     return Hidden(hidden.area_m2, hidden.uncounted_m3 + refused * _pulses(pipeline.rig)[0])
 

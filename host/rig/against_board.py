@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
-from firmware_protocol.messages import INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability, FilterRule
+from firmware_protocol.messages import FILTER_INPUTS, INTERVAL_RANGE_MS, PROTOCOL_VERSION, Capability, FilterRule
 from firmware_protocol.version import speaks_our_protocol
 from host.rig.model import Rig
 from host.rig.sensors import SENSORS
 
 _LEAST_FULL_SCALE = 255
-NO_IDENTITY = "The board never said who it is: what is fitted on it, and its converter's range, are guesses."
+NO_IDENTITY = "The board never said who it is: what is fitted on it is a guess, and no pressure can be read."
+DEAF = "The board sends but does not answer: check the wire from the computer to the board."
 
 
 def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
@@ -41,6 +42,24 @@ def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
     if not low <= interval <= high:
         said.append(f"The board says that it reports every {interval} ms; {low} to {high} ms are possible.")
     return tuple(said)
+
+
+def inputs_of(filters: Collection[int]) -> set[str]:
+    """The inputs, "flow" and "wheel", of such arguments of the command `f` as ask for the rule of rest."""
+    names = {Capability.FLOW: "flow", Capability.WHEEL: "wheel"}
+    return {names[FILTER_INPUTS[one >> 20]] for one in filters if one >> 16 & 0xF == FilterRule.REST}
+
+
+def unfiltered_message(rig: Rig, inputs: Collection[str]) -> str:
+    """That the board has not taken the filter that a contact needs, for "flow", "wheel" or both; empty for none."""
+    kinds = {"flow": ("flow meter", rig.meter_sensor), "wheel": ("wheel", rig.wheel_sensor)}
+    said = [
+        f"The {name}'s {kind} bounces and the board does not filter it: what it counts may be several times the truth."
+        for which, (name, kind) in kinds.items()
+        if which in inputs
+    ]
+    lost = "Volume and rate" if "flow" in inputs else "Area and rate"
+    return " ".join([*said, f"{lost} are not known until it does."]) if said else ""
 
 
 def _takes_filters(version: str) -> bool:

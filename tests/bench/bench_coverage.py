@@ -180,6 +180,15 @@ def gauge_error(rng: Rng, psi: float, kind: str) -> Callable[[float], float]:
     return lambda at: 0.5 * offset + gain * at
 
 
+def set_to(rng: Rng, shown: float, off: Callable[[float], float]) -> float:
+    """The true pressure (psi) when the needle is set to a mark, by an eye that is off by up to half a psi.
+
+    (Rounding what the gauge would show at a pressure that is exactly a mark is another thing, and nobody's: errors of
+    up to 1 psi then come out as -1, 0 or 1, of which the outer ones are far too many.)
+    """
+    return 0.0 if shown == 0 else shown - off(shown) - rng.uniform(-0.5, 0.5)
+
+
 def of_pressure(
     points: tuple[float, ...], at: tuple[float, float], psi: float, kind: str, *, told: float | None = None
 ) -> Case:
@@ -193,10 +202,7 @@ def of_pressure(
             bend = 0.3 * math.sin(pressure / 15.0)
             return 1023 * (0.1 + 0.8 * (pressure * gain + zero + bend + rng.normal(0, 0.1)) / 100.0)
 
-        taken = []
-        for pressure in points:
-            shown = 0.0 if pressure == 0 else float(round(pressure + off(pressure)))
-            taken.append(PressurePoint(shown * PSI_PA, counts(pressure)))
+        taken = [PressurePoint(shown * PSI_PA, counts(set_to(rng, shown, off))) for shown in points]
         before = rig().pressure
         assert before is not None
         result = calibrate_pressure(taken, before, 1023, Gauge(PSI_PA, (psi if told is None else told) * PSI_PA))
@@ -219,13 +225,13 @@ def of_boom(
         off = gauge_error(rng, psi, kind)
         vessel = replace(JUG, step_m3=step, accuracy=jug)
         scale, habit = 1.0 + rng.uniform(-jug, jug), rng.uniform(-0.5, 0.5) * step
-        each = float(boom.nozzles.flow_m3_s(pressure * PSI_PA)) * (1.0 + rng.normal(0, 0.01, 4))
-        true = float(np.sum(each)) / math.sqrt(pressure * PSI_PA)
+        true_pa = set_to(rng, pressure, off) * PSI_PA
+        each = float(boom.nozzles.flow_m3_s(true_pa)) * (1.0 + rng.normal(0, 0.01, 4))
+        true = float(np.sum(each)) / math.sqrt(true_pa)
         volumes = each * (seconds + rng.normal(0, 0.2))
         read = np.round((volumes * scale + habit) / step) * step
-        shown = float(round(pressure + off(pressure))) * PSI_PA
         reading = Reading(vessel, gauge=Gauge(PSI_PA, psi * PSI_PA))
-        result = catch_test([BoomCatch(shown, seconds, tuple(read))], boom, None, reading).results[0]
+        result = catch_test([BoomCatch(pressure * PSI_PA, seconds, tuple(read))], boom, None, reading).results[0]
         return Draw(result.total_coefficient / true - 1.0, result.uncertainty.expanded)
 
     return case

@@ -29,6 +29,7 @@ from host.pipeline import Pipeline
 from host.pipeline.faults.tuning import TUNING
 from tests.bench.fault_rivals import RIVALS, signal
 from tests.bench.fault_runs import CAUSES, RIGS, fault_run, healthy_frames, rig_named
+from tests.host.pipeline.made import IDENTITY
 
 AMOUNTS = (1.0, 0.5, 0.25, 0.1)
 CAP_S = 25.0  # a clog not called by then is missed
@@ -101,7 +102,7 @@ def tuned_rivals(name: str, hours: int, kept: Kept) -> dict[str, float]:
 def one_delay(name: str, seed: int, amount: float, levels: dict[str, float]) -> dict[str, float]:
     run = fault_run(name, seed, "clog", amount=amount)
     pipeline = Pipeline(run.rig)
-    pipeline.push(run.frames, [])
+    pipeline.push(run.frames, [IDENTITY])
     out = {"swardflow": first_called(pipeline.faults(), run.at_s)}
     values, times, watch = signal(run.rig, run.frames)
     out["bound"] = lower_bound_s(watch.noise.white, amount / run.rig.nozzles.count)
@@ -141,7 +142,7 @@ def healthy(hours: int, seed: int, drift: float, kept: Kept) -> None:
 
         def make(name: str = name, n: int = n) -> list[list[Any]]:
             pipeline = Pipeline(rig_named(name))
-            pipeline.push(healthy_frames(name, JUDGING * seed + n, 1.0, drift), [])
+            pipeline.push(healthy_frames(name, JUDGING * seed + n, 1.0, drift), [IDENTITY])
             return [[f.kind, f.called_s, f.ended_s, f.change] for f in pipeline.faults()]
 
         for kind, *_ in kept.get(f"healthy {seed} {drift} {n}", make):
@@ -190,7 +191,7 @@ def causes(size: dict[str, int], seed: int, kept: Kept) -> None:
 def one_cause(kind: str, name: str, seed: int, detail: dict[str, Any]) -> tuple[str, float]:
     run = fault_run(name, seed, kind, **detail)
     pipeline = Pipeline(run.rig)
-    pipeline.push(run.frames, [])
+    pipeline.push(run.frames, [IDENTITY])
     since = [f for f in pipeline.faults() if f.called_s >= run.at_s]
     return (since[0].kind, since[0].sure) if since else ("nothing", 0.0)
 
@@ -214,7 +215,7 @@ def creep(size: dict[str, int], seed: int, kept: Kept) -> None:
 def one_creep(name: str, seed: int) -> float:
     run = fault_run(name, seed, "clog", amount=1.0, over_s=600.0)
     pipeline = Pipeline(run.rig)
-    pipeline.push(run.frames, [])
+    pipeline.push(run.frames, [IDENTITY])
     called = [f.called_s - run.at_s for f in pipeline.faults() if f.called_s >= run.at_s]
     return min([*called, 600.0])
 

@@ -25,6 +25,7 @@ from host.pipeline.faults.tuning import TUNING
 from tests.bench.bench_faults import poisson_interval
 from tests.bench.other_runs import CAUSES, PHYSICS, fault_run, quiet_run, slow_run
 from tests.bench.other_sprayer import Run
+from tests.host.pipeline.made import IDENTITY
 
 JUDGING = 100_000
 RUN_S = 1800.0
@@ -33,7 +34,7 @@ START_S = 180.0
 
 def faults_of(run: Run) -> list[Fault]:
     pipeline = Pipeline(run.rig)
-    pipeline.push(run.frames, [])
+    pipeline.push(run.frames, [IDENTITY])
     return pipeline.faults()
 
 

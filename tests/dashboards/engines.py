@@ -34,7 +34,7 @@ _QUIET = (
     '"app.normandy.enabled", false',
     '"datareporting.policy.dataSubmissionEnabled", false',
 )
-_ALL, _CONTROL = "a", "\ue009"  # WebDriver, "Keyboard actions": the key Control
+_ALL, _CONTROL, _ENTER = "a", "\ue009", "\ue007"  # WebDriver, "Keyboard actions"
 
 
 def _called(function: str, arguments: tuple[Any, ...]) -> str:
@@ -136,7 +136,8 @@ class Firefox:
         self._act("pointer", *_click(x, y))
 
     def keys(self, text: str) -> None:
-        self._act("key", *_keys(text))
+        # Without a screen its window never has the focus, so that no field is ever left: Enter says as much.
+        self._act("key", *_keys(text + _ENTER))
 
     def picture(self) -> bytes:
         return base64.b64decode(self._ask("browsingContext.captureScreenshot", context=self._context)["data"])

@@ -182,7 +182,7 @@ def start(screen: Screen) -> None:
 
 
 def spray(screen: Screen, board: BoardOnPty) -> None:
-    """Two passes: a nozzle clogs in the first and is cleaned; a refill between them."""
+    """Two passes: a nozzle clogs in the first and is cleaned; a refill and a break between them."""
     walk = board.walk
     spraying(board)
     screen.wait("#words", "On target")
@@ -196,8 +196,12 @@ def spray(screen: Screen, board: BoardOnPty) -> None:
     screen.tap("#refilled")
     screen.tap("#refill-full")
     screen.wait("#notice", "Refill recorded")
+    screen.tap("#pause")
+    screen.wait("#words", "Paused")
     walk.flow_share = 1.0
-    spraying(board)
+    spraying(board)  # who sprays has resumed
+    screen.wait("#words", "On target")
+    screen.wait("#pause", "Pause work")
     begun = walk.time_s
     wait_until(lambda: walk.time_s > begun + 15, "a second pass", 60)
     still(board)
@@ -213,7 +217,7 @@ def keep_record(screen: Screen) -> None:
     screen.wait("#record-said", "Saved")
     screen.tap("a", "Printable report")
     screen.wait("body", "Signature")
-    for words in ("A. Hall", "Clover killer", "AB 1234"):
+    for words in ("A. Hall", "Clover killer", "AB 1234", "Breaks"):
         assert words in screen.text("body"), words
     printed = screen.engine.printed()
     assert printed is None or printed.startswith(b"%PDF")

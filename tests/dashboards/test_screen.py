@@ -168,16 +168,19 @@ def test_deviation_and_place_in_the_band() -> None:
     assert band_position(1.0, 1.0, 1.0) is None
 
 
-def test_trace_keeps_a_minute_at_a_fifth_of_a_second_and_both_ends_of_gaps() -> None:
+def test_trace_keeps_a_minute_at_a_fifth_of_a_second_ten_at_two_seconds_and_both_ends_of_gaps() -> None:
     trace = Trace()
-    for tenth in range(1000):
-        trace.add(tenth / 10, None if 500 <= tenth < 503 else 0.1)
+    for tenth in range(10_000):
+        trace.add(tenth / 10, None if 5000 <= tenth < 5003 or 9500 <= tenth < 9503 else 0.1)
     points = trace.points()
-    assert points[0][0] == pytest.approx(39.9, abs=0.11)
-    assert points[-1][0] == pytest.approx(99.8, abs=0.11)
-    assert len(points) == pytest.approx(301, abs=5)
-    around = [place for time_s, place in points if 49.7 < time_s < 50.6]
-    assert None in around and around[0] == 0.1 and around[-1] == 0.1
+    assert points[0][0] == pytest.approx(400.0, abs=2.1)
+    assert points[-1][0] == pytest.approx(999.8, abs=0.11)
+    assert len([time_s for time_s, _ in points if time_s >= 940.0]) == pytest.approx(301, abs=5)
+    assert len([time_s for time_s, _ in points if time_s < 939.0]) == pytest.approx(270, abs=5)
+    for gap in (500.0, 950.0):
+        around = [place for time_s, place in points if gap - 2.3 < time_s < gap + 2.6]
+        assert None in around and around[0] == 0.1 and around[-1] == 0.1
+    assert points == sorted(points, key=lambda point: point[0])
 
 
 def test_what_is_not_assigned_stands_beside_what_was_sprayed() -> None:

@@ -38,6 +38,9 @@ def test_pages_that_ended_without_a_word_leave_no_link(settings: Path, capsys: p
     keep_links(port, LINES)
     (settings / "links-99999999.txt").write_text("no port", encoding="utf-8")
     assert open_links() == {}
+    with socket.create_server(("127.0.0.1", 0)) as pages:
+        keep_links(pages.getsockname()[1], LINES)
+    assert not (settings / f"links-{port}.txt").exists(), "the next pages clear it away"
     assert main(["link"]) == 2
     assert "open them with 'swardflow open'" in capsys.readouterr().err
 

@@ -111,7 +111,7 @@ def test_a_board_that_falls_silent_before_the_end_of_the_run_is_said() -> None:
     lines = [(at, line) for at, line in Board().lines(spray(PLAN, rng), rng) if at < 60]
     ended = Event(200.0, 10**9, "run_end", {})
     text = said_of(review_of(run_file(lines, [ended]), rig_from_toml(rig_toml(PLAN))))[1]
-    assert "to the end: nothing came from the board. What was sprayed then is not known." in text
+    assert "to the end: nothing came from the board. What was sprayed then is not known: up to " in text
 
 
 def test_a_meter_that_is_fitted_later_gives_a_rate_from_then_on_and_no_total() -> None:

@@ -53,6 +53,10 @@ def _every(interval_ms: int, **more: Any) -> Case:
     return Case(mishaps=lambda world: {"interval_ms": interval_ms}, build=Build(room=256), **more)
 
 
+def _lost_in_each_pass(pieces: Pieces, world: World) -> Pieces:
+    return line.lost(pieces, [moment for one in world.passes for moment in (one.begins - 0.9, one.begins + 9.0)])
+
+
 def _restart(down: float, **build: Any) -> Case:
     return Case(build=Build(**build), mishaps=lambda world: {"restarts": (Restart(_middle(world), down),)})
 
@@ -72,9 +76,12 @@ ALL = wire.FLOW | wire.WHEEL | wire.PRESSURE | wire.SWITCH
 CASES = {
     "all is well": Case(),
     "a reed, filtered": Case(Boom(reed=True), build=Build(wheel_filter=(REST, 8000))),
+    "a reed that is not filtered": Case(Boom(reed=True)),
+    "a reed on wire 1.0": Case(Boom(reed=True), build=Build(protocol="1.0")),
     "reports every 20 ms": _every(20),
     "reports every 500 ms": _every(500),
     "reports every 1000 ms": _every(1000),
+    "reports every 1000 ms, one lost at each start and in each pass": _every(1000, route=_lost_in_each_pass),
     "no switch": Case(build=Build(fitted=ALL - wire.SWITCH), rig={"switch": False}),
     "no switch, 11 Hz": Case(Boom(pulses_per_l=250.0), build=Build(fitted=ALL - wire.SWITCH), rig={"switch": False}),
     "no switch, every 1000 ms": _every(1000, rig={"switch": False}),

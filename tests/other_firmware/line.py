@@ -11,6 +11,16 @@ def silent(pieces: Pieces, begins: float, ends: float) -> Iterator[tuple[float, 
     return ((when, data) for when, data in pieces if not begins <= when < ends)
 
 
+def lost(pieces: Pieces, moments: Iterable[float]) -> Iterator[tuple[float, bytes]]:
+    """The next report after each of these moments does not arrive."""
+    left = sorted(moments)
+    for when, data in pieces:
+        if left and when >= left[0] and data.startswith(b"R"):
+            left.pop(0)
+        else:
+            yield when, data
+
+
 def damaged(pieces: Pieces, share: float, seed: int) -> Iterator[tuple[float, bytes]]:
     """This share of the pieces arrives with one byte changed, lost or added, line feeds as likely as others."""
     luck = random.Random(seed)

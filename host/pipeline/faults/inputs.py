@@ -42,7 +42,7 @@ class Scene:
     @property
     def flowing(self) -> Bools:
         """Where the flow meter turns, and there is one."""
-        return np.asarray(self.flow.frequency_hz > 0) & self.fitted.meter
+        return np.asarray(self.flow.frequency_hz > 0) & self.fitted.sure_meter
 
     @property
     def missed(self) -> Bools:

@@ -75,7 +75,7 @@ class SignReader:
         return Signs(
             steady_spray=steady,
             # Without a flow meter input no pulse is due.
-            should_spray=(habits.should_spray | gone) & scene.fitted.meter,
+            should_spray=(habits.should_spray | gone) & scene.fitted.sure_meter,
             flowing=flowing,
             pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             # A rig or a board without a transducer hears nothing of pressure.
@@ -115,7 +115,7 @@ class SignReader:
     def _wheel_dead(self, scene: Scene, steady: Bools) -> Bools:
         if self._rig.wheel is None:
             return np.zeros(len(steady), dtype=np.bool_)
-        return self._wheel.push(scene, steady) & scene.fitted.wheel
+        return self._wheel.push(scene, steady) & scene.fitted.sure_wheel
 
     def _silence(self, scene: Scene) -> Bools:
         counts = scene.counts

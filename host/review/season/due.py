@@ -18,7 +18,7 @@ from host.review.season.changes import METER, NOZZLES, ZERO, shapes
 from host.review.season.effects import of_flow
 from host.review.season.findings import EXPANDED, Named
 from host.review.season.observations import time_of
-from host.review.season.search import Explained
+from host.review.season.search import LEAST_BESIDE, Explained
 
 _OLD_DAYS = 365.0  # each season anew: common practice
 _FAR_DAYS = 730.0  # no drift is believed for longer
@@ -35,11 +35,11 @@ class _Kind:
     cause: str
 
 
-_KINDS = (
-    _Kind("meter", "meter's card", "calibrate the meter", METER),
-    _Kind("boom", "catch test", "do a catch test", NOZZLES),
-    _Kind("pressure", "transducer's card", "calibrate the transducer", ZERO),
-)
+_METER = _Kind("meter", "meter's card", "calibrate the meter", METER)
+_BOOM = _Kind("boom", "catch test", "do a catch test", NOZZLES)
+_PRESSURE = _Kind("pressure", "transducer's card", "calibrate the transducer", ZERO)
+_KINDS = (_METER, _BOOM, _PRESSURE)
+_DECIDING = (_BOOM, _METER, _PRESSURE)  # the first of them whose cause is a suspect
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,8 @@ def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], r
     told = [words for kind in _KINDS for words in (_of_kind(kind, found, changes, cards, runs),) if words]
     if told:
         return Due(tuple(do for do, _ in told), tuple(why for _, why in told))
+    if sum(run.steady is not None for run in runs) < 2 * LEAST_BESIDE:
+        return Due(("not yet",), ("fewer than six runs with steady spraying: too few to see a change",))
     newest = [(kind.name, card.date) for kind in _KINDS for card in (_last(kind, cards),) if card]
     known = f" ({', '.join(f'{name} of {day}' for name, day in newest)})" if newest else ""
     since = f"since the last calibrations{known}" if newest else "since the first run"
@@ -84,16 +86,19 @@ def _of_kind(
     card = _last(kind, cards)
     newest, last_run = time_of(runs[-1].started), runs[-1]
     since = time_of(card.made) if card else -math.inf
-    claimed = card.claimed if card else _claimed_without(kind, last_run)
-    moved, u, rate, wear, first = _moved_since(kind, found, changes, since)
+    claimed, known = _claimed(kind, cards, last_run), "it is"
+    moved = _moved_since(kind, found, changes, since)
+    if moved.maybe_meter and _claimed(_METER, cards, last_run) < claimed:  # a catch test decides whose it is
+        claimed, known = _claimed(_METER, cards, last_run), "the meter is"
     behind = f"since the {kind.name} of {card.date}" if card else "since the first run"
-    bound = f"the {_size(kind, claimed, last_run.units)} to which it is known"
-    if abs(moved) > max(claimed, EXPANDED * u):
-        worn = kind.kind == "boom" and wear > math.log1p(WORN_OVER)
+    bound = f"the {_size(kind, claimed, last_run.units)} to which {known} known"
+    if abs(moved.size) > max(claimed, EXPANDED * moved.u):
+        worn = kind.kind == "boom" and min(moved.wear, moved.size) > math.log1p(WORN_OVER)
         also = f"; replace the nozzles at {percent(WORN_OVER)}" if worn else ""
-        return f"{kind.do} now", f"{first} by {_size(kind, moved, last_run.units)} {behind}: more than {bound}{also}"
-    days = (claimed - abs(moved)) / abs(rate) if rate * moved > 0 else math.inf
-    if abs(moved) > EXPANDED * u and days < _FAR_DAYS:
+        much = _size(kind, moved.size, last_run.units)
+        return f"{kind.do} now", f"{moved.first} by {much} {behind}: more than {bound}{also}"
+    days = (claimed - abs(moved.size)) / abs(moved.rate) if moved.rate * moved.size > 0 else math.inf
+    if abs(moved.size) > EXPANDED * moved.u and days < _FAR_DAYS:
         when = (datetime.fromisoformat(last_run.started) + timedelta(days=days)).date().isoformat()
         return f"{kind.do} about {when}", f"then it will have drifted by {bound}"
     if card and newest - since > _OLD_DAYS:
@@ -101,27 +106,45 @@ def _of_kind(
     return None
 
 
-def _claimed_without(kind: _Kind, run: Digest) -> float:
-    return {"meter": 2.0 * run.meter_u, "boom": _CATCH_CLAIMS, "pressure": 2.0 * run.pressure_u_pa}[kind.kind]
+def _claimed(kind: _Kind, cards: Sequence[CardMark], run: Digest) -> float:
+    """± of the kind's last card, or what is taken for it without one."""
+    card = _last(kind, cards)
+    return (
+        card.claimed
+        if card
+        else {"meter": 2.0 * run.meter_u, "boom": _CATCH_CLAIMS, "pressure": 2.0 * run.pressure_u_pa}[kind.kind]
+    )
 
 
-def _moved_since(
-    kind: _Kind, found: Explained, changes: Sequence[Named], since: float
-) -> tuple[float, float, float, float, str]:
-    """How far a cause has moved since a time, its u, its rate at the end (1/day), the wear in it, and what moved first.
-
-    A change whose cause is not known counts for the catch test, which decides between nozzles and all others.
+@dataclass(frozen=True)
+class _Moved:
+    """How far a cause has moved, its u, its rate at the end (1/day), the wear in it, what moved first, and whether it
+    may have been the meter as well.
     """
-    times = found.seen.times
-    place = int(np.searchsorted(times, since, side="right")) - 1
+
+    size: float
+    u: float
+    rate: float
+    wear: float
+    first: str
+    maybe_meter: bool
+
+
+def _moved_since(kind: _Kind, found: Explained, changes: Sequence[Named], since: float) -> _Moved:
+    """What a cause has done since a time.
+
+    A change whose cause is not known counts for the calibration that decides: between nozzles and all others the catch
+    test, else that of the meter.
+    """
+    times = found.seen.in_use
+    place = int(np.searchsorted(found.seen.times, since, side="right")) - 1
     moved = variance = rate = wear = 0.0
-    first = ""
+    first, maybe_meter = "", False
     for one in changes:
         if one.weighed is None:
             continue
         suspects, change = one.weighed.suspects, one.effect.change
-        mine = suspects == (kind.cause,) or (len(suspects) > 1 and kind.kind == "boom")
-        if not mine:
+        if next((one.cause for one in _DECIDING if one.cause in suspects), "") != kind.cause:
             continue
         share = shapes([change], times)[:, 0]
         left = float(share[-1] - (share[place] if place >= 0 else 0.0))
@@ -131,10 +154,11 @@ def _moved_since(
         size, u = (one.effect.size * 1e3, one.effect.u * 1e3) if in_pa else of_flow(found, one.effect)
         moved, variance = moved + left * size, variance + (left * u) ** 2
         first = first or f"{' or '.join(sorted(suspects))} changed from {one.first.date} on"
+        maybe_meter = maybe_meter or (len(suspects) > 1 and METER in suspects)
         wear += left * size if change.power else 0.0
         if change.power and not change.back and change.last == len(times) - 1:
             rate += size / max(float(times[change.last] - times[change.first]), 1.0)
-    return moved, math.sqrt(variance), rate, wear, first
+    return _Moved(moved, math.sqrt(variance), rate, wear, first, maybe_meter)
 
 
 def _size(kind: _Kind, size: float, units: str) -> str:

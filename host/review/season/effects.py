@@ -15,9 +15,9 @@ from host.review.season.changes import ZERO, Change, shapes
 from host.review.season.observations import BOOM
 from host.review.season.search import Explained, fits
 
-# What is averaged over: how many runs sooner or later a change may have begun, how a filling may have been curved.
-_NEAR = (-1, 0, 1)
-_FAR = (-6, -4, -2, -1, 0, 1, 2, 4, 6)
+# What is averaged over: how many runs sooner or later a change may have begun or ended, and how curved a filling came.
+_NEAR = (0, -1, 1)
+_FAR = (0, -6, -4, -2, -1, 1, 2, 4, 6)
 _CURVES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
 
 
@@ -35,23 +35,32 @@ def measured(found: Explained) -> list[Effect]:
     """What was found, measured: something that came little by little and was gone at once is two changes of two sizes.
 
     So new tips need not be the old ones, nor a strainer quite clean. Where a change began, and how curved it came, is
-    not known either: sizes are means over what is about as likely, and that counts in their uncertainty (Gelman et al.,
-    Bayesian Data Analysis, section 7.6, model averaging).
+    not known either, and what one of them takes another one lacks: sizes are means over what is about as likely, of
+    each change in turn, and that counts in their uncertainty (Gelman et al., Bayesian Data Analysis, section 7.6, model
+    averaging).
     """
-    out: list[Effect] = []
-    for at, change in enumerate(found.changes):
+    if not found.changes:
+        return []
+    size, variance = _sizes(found, found.changes)
+    mean, spread = size, variance
+    for at in range(len(found.changes)):
         variants = _variants(found, at)
+        if len(variants) < 2:
+            continue
         scores = np.array([found.score(variant) for variant in variants])
         weights = np.exp(scores - np.logaddexp.reduce(scores))
-        sizes, variances = (np.array(rows) for rows in zip(*(_sizes(found, one, at) for one in variants), strict=True))
+        sizes, variances = (np.array(rows) for rows in zip(*(_sizes(found, one) for one in variants), strict=True))
         means = weights @ sizes
-        spreads = weights @ (variances + (sizes - means) ** 2)
-        out += [
-            Effect(part, change, float(size), math.sqrt(float(spread)))
-            for part, size, spread in zip(_parts(change), means, spreads, strict=True)
-            if all(part != other.change for other in out)
-        ]
-    return out
+        mean = mean + means - size
+        spread = spread + weights @ (variances + (sizes - means) ** 2) - variance
+    out: dict[Change, Effect] = {}
+    parts = [(part, change) for change in found.changes for part in _parts(change)]
+    # What is expanded by two later is to hold for 95 %, with the scatter estimated.
+    degrees = max(len(found.seen.y) - len(found.seen.widths) - len(parts), 2)
+    wider = student_factor(LEVEL_OF_CONFIDENCE, degrees) / 1.96
+    for (part, change), one, squared in zip(parts, mean, np.maximum(spread, variance), strict=True):
+        out.setdefault(part, Effect(part, change, float(one), wider * math.sqrt(float(squared))))
+    return list(out.values())
 
 
 def _parts(change: Change) -> list[Change]:
@@ -61,30 +70,27 @@ def _parts(change: Change) -> list[Change]:
 
 
 def _variants(found: Explained, at: int) -> list[list[Change]]:
-    """The changes found, and with one of them begun some runs sooner or later, or coming otherwise curved."""
-    own = found.changes[at]
-    others = [one for one in found.changes if one != own]
+    """The changes found, then the same with one begun or ended some runs sooner or later, or otherwise curved."""
+    own, end = found.changes[at], len(found.seen.times) - 1
     filling = own.power > 1 or (own.power > 0 and own.back)
+    ends = _FAR if own.power and not own.back and own.last < end else (0,)
     ones = [own]
-    for power, by in itertools.product(_CURVES if filling else (own.power,), _FAR if filling else _NEAR):
+    for power, by, later in itertools.product(_CURVES if filling else (own.power,), _FAR if own.power else _NEAR, ends):
         first = own.first + by
-        last = first if own.step else own.last
-        one = replace(own, power=power, first=first, last=last)
+        one = replace(own, power=power, first=first, last=first if own.step else own.last + later)
         if not own.lone and one not in (*found.changes, *ones) and fits(found.seen, one):
             ones.append(one)
-    return [[*others[:at], one, *others[at:]] for one in ones]
+    return [[*found.changes[:at], one, *found.changes[at + 1 :]] for one in ones]
 
 
-def _sizes(found: Explained, changes: Sequence[Change], at: int) -> tuple[Floats, Floats]:
-    """Sizes of the parts of one of these changes, and their variances."""
-    every = list(dict.fromkeys(part for change in changes for part in _parts(change)))
+def _sizes(found: Explained, changes: Sequence[Change]) -> tuple[Floats, Floats]:
+    """Sizes of the parts of all of these changes, and their variances."""
+    parts = [part for change in changes for part in _parts(change)]
+    every = list(dict.fromkeys(parts))
     size, covariance = found.model(every).sizes()
     own = len(size) - len(every)
-    degrees = max(len(found.seen.y) - len(size), 2)
-    # What is expanded by two later is to hold for 95 %, with the scatter estimated.
-    wider = student_factor(LEVEL_OF_CONFIDENCE, degrees) / 1.96
-    places = [own + every.index(part) for part in _parts(changes[at])]
-    return size[places], wider**2 * np.diag(covariance)[places]
+    places = [own + every.index(part) for part in parts]
+    return size[places], np.diag(covariance)[places]
 
 
 def level(found: Explained, effects: Sequence[Effect], block: int) -> Floats:
@@ -94,7 +100,7 @@ def level(found: Explained, effects: Sequence[Effect], block: int) -> Floats:
     if not lasting:
         return np.zeros(len(found.seen.times))
     weights = np.array([one.size * response[found.seen.causes.index(one.change.cause)] for one in lasting])
-    return np.asarray(shapes([one.change for one in lasting], found.seen.times) @ weights)
+    return np.asarray(shapes([one.change for one in lasting], found.seen.in_use) @ weights)
 
 
 def usual_response(found: Explained, block: int) -> Floats:

@@ -95,7 +95,7 @@ def _shows_from(found: Explained, change: Change) -> int:
     """The item from which a change shows: what comes ever faster hardly does so where it begins."""
     if change.power < 2:
         return change.first
-    return int(np.argmax(shapes([change], found.seen.times)[:, 0] >= _SHOWS))
+    return int(np.argmax(shapes([change], found.seen.in_use)[:, 0] >= _SHOWS))
 
 
 def boom_findings(found: Explained, changes: Sequence[Named]) -> list[Finding]:

@@ -32,6 +32,7 @@ _ZERO_SCATTER = 1.0
 _METER_BY_FLOW = 0.03
 _PASSES_SCATTER = 0.01  # of the length of passes over the same ground, from run to run
 _OFTEN = 6  # runs over an area: three on either side of what changed
+_PAUSE = 10.0  # times the usual gap between runs
 _WANDER_DAYS, _WAVES = 20.0, 12
 # How far the level of a series may lie from what is expected: wide, so that it is the data's to say.
 _LEVELS = {BOOM: 1.0, BALANCE: 0.1, PUMP_OFF: 20.0, TWO_PRESSURES: 40.0, CATCH: 0.1, METER_CARD: 0.1, ZERO_CARD: 20.0}
@@ -77,6 +78,25 @@ class Observations:
         """Observations in a block before an item, and from it on."""
         before = self._before[block]
         return int(before[place]), int(before[-1] - before[place])
+
+    @cached_property
+    def in_use(self) -> Floats:
+        """The items' times less long pauses, which count as one usual gap: a sprayer in its shed wears nothing."""
+        gaps = np.diff(self.times)
+        if not (gaps > 0.0).any():
+            return self.times
+        usual = float(np.median(gaps[gaps > 0.0]))
+        return np.concatenate([self.times[:1], self.times[0] + np.cumsum(np.where(gaps > _PAUSE * usual, usual, gaps))])
+
+    @cached_property
+    def reach(self) -> dict[str, float]:
+        """How far from its middle a series goes in which a cause shows, of two the lesser; 0 for a transducer."""
+        reach = {}
+        for at, cause in enumerate(self.causes):
+            shows = (self.response[:, at] != 0.0) & np.isin(self.block, (BOOM, BALANCE))
+            far = [float(np.abs(self.y[shows & (self.block == one)]).max()) for one in np.unique(self.block[shows])]
+            reach[cause] = 0.0 if cause == ZERO else min(far, default=0.0)
+        return reach
 
     @cached_property
     def waves(self) -> tuple[Floats, Floats]:

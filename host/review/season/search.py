@@ -34,7 +34,7 @@ from host.review.season.observations import BALANCE, BOOM, Observations, with_sc
 
 _TAKEN = math.log(10.0)
 _MOST = 16
-_LEAST_BESIDE = 3  # runs on either side of a change
+LEAST_BESIDE = 3  # runs on either side of a change
 # Places where gradual changes and steps are looked for at first; near those found every run is tried.
 _GRID, _GRID_OF_MANY = 30, 20
 _MOST_STEPS = 100
@@ -47,15 +47,16 @@ _WIDTHS = {
     TANK: 0.05,
     LONE_BOOM: 0.12,
     LONE_TANK: 0.4,
-    KNOB: 0.2,
-    STRAINER: 0.2,
+    KNOB: 0.5,
+    STRAINER: 0.5,
     WHEEL: 0.03,
 }
+_FAR = 3.0  # a change is seldom so many standard deviations large
 # How many of a kind a season has beforehand (lone ones: per run), by (power > 0, back).
 _EXPECTED = {
     NOZZLES: {(False, False): 0.2, (True, False): 0.2, (True, True): 0.1, (False, True): 0.05},
     METER: {(False, False): 0.1, (True, False): 0.1},
-    ZERO: {(False, False): 0.05, (True, False): 0.03},
+    ZERO: {(False, False): 0.03, (True, False): 0.02},
     TANK: {(False, False): 0.02},
     # A hand, a pump or a battery seldom takes pressure bit by bit and gives it back at once.
     KNOB: {(False, False): 0.5, (True, False): 0.2, (True, True): 0.01, (False, True): 0.3},
@@ -96,7 +97,7 @@ class Explained:
         """What may be off all season together with these changes."""
         off, wide = self._off
         columns = np.hstack([off, self.columns(changes)])
-        return LinearModel(self.seen.y / self.seen.u, columns, np.concatenate([wide, widths(changes)]))
+        return LinearModel(self.seen.y / self.seen.u, columns, np.concatenate([wide, widths(changes, self.seen)]))
 
     @cached_property
     def _off(self) -> tuple[Floats, Floats]:
@@ -108,7 +109,8 @@ class Explained:
 
     def candidates(self, changes: Sequence[Change]) -> Candidates:
         """These changes for `LinearModel.gains`."""
-        return Candidates.of(self.seen.y / self.seen.u, self.columns(changes), widths(changes))
+        seen = self.seen
+        return Candidates.of(effects_of(changes, seen), widths(changes, seen), seen.y, seen.u)
 
     def score(self, changes: Sequence[Change]) -> float:
         """Logarithm of how likely it is that these happened and made what was seen."""
@@ -126,12 +128,12 @@ def effects_of(changes: Sequence[Change], seen: Observations) -> Floats:
     if not changes:
         return np.zeros((len(seen.y), 0))
     cause = [seen.causes.index(change.cause) for change in changes]
-    return shapes(changes, seen.times)[seen.item] * seen.response[:, cause]
+    return shapes(changes, seen.in_use)[seen.item] * seen.response[:, cause]
 
 
-def widths(changes: Sequence[Change]) -> Floats:
-    """Standard deviation of each one's size, beforehand."""
-    return np.array([_WIDTHS[change.cause] for change in changes])
+def widths(changes: Sequence[Change], seen: Observations) -> Floats:
+    """Standard deviation of each one's size, beforehand; wider in a season that goes far beyond what is usual."""
+    return np.array([max(_WIDTHS[change.cause], seen.reach[change.cause] / _FAR) for change in changes])
 
 
 # How far a season may wander, and how likely that is beforehand.
@@ -166,24 +168,26 @@ def _best_wander(seen: Observations, pool: _Pool, start: Sequence[Change] = ()) 
 
 @dataclass(frozen=True)
 class _Pool:
-    """Candidates with all of them that does not depend on what has been found; `plain` are columns without scatter."""
+    """Candidates with all of them that does not depend on what has been found."""
 
     changes: list[Change]
     worth: Floats
-    plain: Floats
     columns: Candidates
 
     @classmethod
     def of(cls, seen: Observations) -> _Pool:
         changes = candidates(seen)
         worth = np.array([expected(change, len(seen.times)) for change in changes])
-        plain = effects_of(changes, seen)
-        return cls(changes, worth, plain, Candidates.of(seen.y, plain, widths(changes)))
+        return cls(changes, worth, Candidates.of(effects_of(changes, seen), widths(changes, seen), seen.y, seen.u))
+
+    @cached_property
+    def places(self) -> dict[Change, int]:
+        """Where each of the changes is."""
+        return {change: at for at, change in enumerate(self.changes)}
 
     def at(self, seen: Observations) -> _Pool:
         """The same for another scatter."""
-        columns = Candidates.of(seen.y / seen.u, self.plain / seen.u[:, None], widths(self.changes))
-        return replace(self, columns=columns)
+        return replace(self, columns=self.columns.over(seen.y, seen.u))
 
 
 def _search(state: Explained, pool: _Pool) -> Explained:
@@ -191,6 +195,7 @@ def _search(state: Explained, pool: _Pool) -> Explained:
     for _ in range(_MOST):
         gain, size = state.model(changes).gains(pool.columns)
         gain = gain + pool.worth + _allowed(pool.changes, size)
+        gain[[pool.places[change] for change in changes if change in pool.places]] = -np.inf  # nothing happens twice
         best = int(np.argmax(gain)) if len(gain) else 0
         if len(gain) and gain[best] > _TAKEN:
             changes = _mended(state, [*changes, pool.changes[best]])
@@ -311,7 +316,7 @@ def _leaps(seen: Observations) -> list[int]:
     """Items behind which the boom (or the pressure) leaps most."""
     here = seen.block == BOOM
     y, item = seen.y[here], seen.item[here]
-    if len(y) < 2 * _LEAST_BESIDE:
+    if len(y) < 2 * LEAST_BESIDE:
         return []
     # Three runs from a place on against the two before it, at places 2, 3, …
     behind = np.median(np.lib.stride_tricks.sliding_window_view(y, 3)[2:], axis=1)
@@ -330,12 +335,12 @@ def fits(seen: Observations, change: Change) -> bool:
     first, last = change.first, change.last
     before, behind = seen.on_both_sides(block, first)
     if change.step:
-        return before >= _LEAST_BESIDE and behind >= _LEAST_BESIDE
+        return before >= LEAST_BESIDE and behind >= LEAST_BESIDE
     _, after = seen.on_both_sides(block, last + 1)
     inside = behind - after
     if change.power == 0:
-        return before >= _LEAST_BESIDE and after >= _LEAST_BESIDE and inside >= 2
-    return inside >= 2 * _LEAST_BESIDE and (not change.back or after >= _LEAST_BESIDE)
+        return before >= LEAST_BESIDE and after >= LEAST_BESIDE and inside >= 2
+    return inside >= 2 * LEAST_BESIDE and (not change.back or after >= LEAST_BESIDE)
 
 
 def _apart(changes: Sequence[Change], others: Sequence[Change]) -> Floats:

@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from host.documents.words import percent, plural
-from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, ZERO, Change
+from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, TANK, ZERO, Change
 from host.review.season.observations import BALANCE
 from host.review.season.search import Explained, expected, fits
 
 NAMED_AT = 20.0  # odds; less is said as causes that cannot be told apart
 _MOST_ODDS = 1000.0  # nothing that is assumed here is surer
 _MOST_MORE = 60
-_FAR = 3.5  # so many standard uncertainties tell two explanations apart at the odds asked for
+_SURE = 6.0  # the logarithm of odds that more observations are to bring: those asked for, and as much again for luck
 _FAULT = 20.0  # a fault that the review of one of the first runs found: so many times as likely the nozzles
 _NEAR = 2
 
@@ -84,7 +84,7 @@ def weigh(found: Explained, change: Change, size: float, faults: Sequence[bool])
     total = float(np.logaddexp.reduce([worth for _, worth in logs]))
     shares = sorted(((cause, math.exp(worth - total)) for cause, worth in logs), key=lambda one: -one[1])
     weighed = Weighed(tuple(shares))
-    return replace(weighed, decides=_decides(found, change, size, weighed.suspects))
+    return replace(weighed, decides=_decides(found, change, size, weighed))
 
 
 def _as(change: Change, cause: str, by: int) -> Change:
@@ -94,31 +94,38 @@ def _as(change: Change, cause: str, by: int) -> Change:
     return replace(change, cause=cause, first=change.first + by, last=last, power=even)
 
 
-def _decides(found: Explained, change: Change, size: float, suspects: Sequence[str]) -> str:
+def _decides(found: Explained, change: Change, size: float, weighed: Weighed) -> str:
     """What would tell the suspects apart; empty where one is named."""
+    suspects = weighed.suspects
     if len(suspects) < 2:
         return ""
     ways = []
-    if METER in suspects:
-        ways += [words for words in (_balances(found, change, size),) if words]
+    if METER in suspects and not set(suspects) <= {METER, TANK}:  # balances show both of these
+        ways += [words for words in (_balances(found, change, size, weighed.odds),) if words]
     if ZERO in suspects:
         ways += ["a run at two pressures", "what the transducer reads with the pump off"]
     if NOZZLES in suspects:
         ways.append("a catch test")
+    if TANK in suspects:
+        ways.append("calibrating the meter")
     if STRAINER in suspects:
         ways.append("a look into the strainers")
     return f"{', '.join(ways[:-1])} or {ways[-1]}" if len(ways) > 1 else ways[0] if ways else "a catch test"
 
 
-def _balances(found: Explained, change: Change, size: float) -> str:
-    """How many more balances would show it, or would not; empty where no number would, or none were made before."""
+def _balances(found: Explained, change: Change, size: float, odds: float) -> str:
+    """How many more balances would show it, or would not; empty where no number would, or none were made before.
+
+    What they have shown so far is in the odds; each more adds to 1/(1/before + 1/after), and that to their logarithm.
+    """
     seen = found.seen
     before, after = seen.on_both_sides(BALANCE, change.first)
-    if not before:
+    if not before or size == 0.0:
         return ""
     scatter = float(np.median(seen.u[seen.block == BALANCE]))
-    wanted = (size / (_FAR * scatter)) ** 2 - 1.0 / before  # of 1/after
-    more = math.ceil(1.0 / wanted) - after if wanted > 0 else 0
+    lacking = 2.0 * (scatter / size) ** 2 * (_SURE - math.log(odds))
+    balanced = lacking + 1.0 / (1.0 / before + 1.0 / max(after, 1e-9))
+    more = math.ceil(1.0 / (1.0 / balanced - 1.0 / before)) - after if balanced < before else 0
     if not 0 < more <= _MOST_MORE:
         return ""
     return f'{plural(more, "more balance")} ("tank left") that scatter by {percent(scatter, 1)}'

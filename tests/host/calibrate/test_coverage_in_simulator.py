@@ -16,6 +16,7 @@ from host.simulate.scenario import Scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
 from host.simulate.truth import truth
+from tests.host.pipeline.made import IDENTITY
 from tests.host.simulate.made import rig
 
 JUG = Vessel("jug", step_m3=20e-6, accuracy=0.01)
@@ -52,7 +53,7 @@ def calibrate_then_spray(run: Simulated, rng: np.random.Generator) -> tuple[floa
         read = round(volume_m3 * scale / JUG.step_m3) * JUG.step_m3
         catches.append(MeterCatch(counted.flow_pulses, read, JUG, counted.flowing_s))
     result = calibrate_meter(catches)
-    signals = Pipeline(replace(rig(), meter=result.meter()), watch_faults=False).push(run.frames, [])
+    signals = Pipeline(replace(rig(), meter=result.meter()), watch_faults=False).push(run.frames, [IDENTITY])
     at = np.searchsorted(run.frames["host_s"], run.begun[CATCHES])
     reviewed = float(signals.volume_m3[-1] - signals.volume_m3[at])
     return reviewed / sum(run.volumes_m3[CATCHES:]) - 1.0, result.uncertainty.expanded

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from host.calibrate.transducer import FittedLine
+from host.calibrate.travel import PACE_SPREAD, calibrate_course
 from host.calibrate.uncertainty import (
     ASSUMED_DEGREES,
     Component,
@@ -17,6 +18,7 @@ from host.calibrate.uncertainty import (
     pooled,
     rectangular,
     resolution,
+    restless_degrees,
     sample_deviation,
     student_factor,
     triangular,
@@ -217,3 +219,15 @@ def test_a_small_even_error_changes_nothing_of_students_factor(size, degrees):
     both = combine([Component("scatter", 1.0, degrees), Component("jug", size, even=True)]).expanded
     assert both >= alone * (1 - 1e-9)
     assert both <= alone + 1.96 * size
+
+
+def test_an_assumption_steadies_little_what_it_is_small_beside():
+    """Welch and Satterthwaite, GUM G.4.1: two equal variances share all their degrees, the larger one keeps its own."""
+    assert restless_degrees(0.02, 7, 0.02) == pytest.approx(7 + ASSUMED_DEGREES)
+    assert restless_degrees(1.0, 7, 1e-3) == pytest.approx(7.0, rel=1e-3)
+    degrees = [restless_degrees(scatter, 7, 0.02) for scatter in (0.02, 0.03, 0.05, 0.2)]
+    assert degrees == sorted(degrees, reverse=True)
+    laps = [50.0, 57.0, 54.0, 60.0, 52.0, 55.0, 51.0, 58.0]
+    own = sample_deviation(laps) / (sum(laps) / len(laps))
+    pace = next(part for part in calibrate_course(60.0, laps).uncertainty.components if part.name.startswith("pace"))
+    assert pace.degrees == pytest.approx(restless_degrees(own, 7, PACE_SPREAD)) and pace.degrees < 9.5

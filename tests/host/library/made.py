@@ -10,13 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from firmware_protocol.messages import Report, encode_report
+from firmware_protocol.messages import Report, encode_identity, encode_report
 from host.journal import JournalWriter
 from host.journal.writer import Snapshot
 from host.library import Entry
 from host.simulate.scenario import Scenario, load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
+from tests.host.pipeline.made import NAMED
 
 
 def short_scenario(**changes: Any) -> Scenario:
@@ -44,6 +45,8 @@ def write(
         writer.event("mix", 0.0, toml=toml)
     for key, value in (notes or {}).items():
         writer.note(key, value, 0.0)
+    if len(frames):
+        writer.raw_line(encode_identity(replace(NAMED, boot=int(frames["boot"][0]))), 0.0)
     for row in frames:
         values = row.tolist()
         writer.raw_line(encode_report(Report(*values[1:])), values[0])

@@ -19,11 +19,13 @@ import pytest
 import serial
 
 from firmware_protocol.messages import (
+    Ack,
     Capability,
     Command,
     FilterRule,
     State,
     encode_command,
+    encode_reply,
     encode_state,
     filter_argument,
 )
@@ -303,22 +305,33 @@ def test_what_the_system_says_becomes_a_sentence(
     assert words.format(address) in str(caught.value)
 
 
-def test_filters_are_sent_until_the_board_has_them_and_never_to_one_that_cannot(tmp_path: Path) -> None:
+def next_asked(end: Any) -> bytes:
+    got: list[bytes] = []
+    until(lambda: bool(got.append(end.receive()) or got[-1]))
+    return got[-1]
+
+
+def test_filters_are_sent_one_at_a_time_until_the_board_has_them_and_never_to_one_that_cannot(tmp_path: Path) -> None:
     end = LoopEnd(tmp_path)
     reed = filter_argument(Capability.WHEEL, FilterRule.REST, 8_000)
-    hall = filter_argument(Capability.FLOW, FilterRule.SPACING, 100)
-    link = Link(end.address, end.opener, filters=(hall, reed))
+    encoder = filter_argument(Capability.FLOW, FilterRule.SPACING, 50)
+    link = Link(end.address, end.opener, filters=(encoder, reed))
     link.start()
     end.send(identity() + report(1))  # version 1.0 has no state line
     until(lambda: link.lines == 2)
-    asked = end.receive()
-    assert b"f00" not in asked
+    assert next_asked(end)[:3] == b"q00"
     usual = State(7, 1000, 0, 0, 0, 100, 0, 0, 0, 400, 5000)
-    for _ in range(2):  # lost on the way, say
-        end.send(encode_state(usual) + b"\n")
-        assert end.receive() == encode_command(Command("f", 0, reed)) + b"\n"
-    end.send(encode_state(replace(usual, wheel_rule=1, wheel_filter=8_000)) + b"\n")
-    until(lambda: link.lines == 5)
+    end.send(encode_state(usual) + b"\n")
+    first, second = (encode_command(Command("f", 0, wanted)) + b"\n" for wanted in (encoder, reed))
+    assert next_asked(end) == first
+    end.send(encode_state(usual) + b"\n" + encode_reply(Ack(0, "f", encoder)) + b"\n")
+    assert next_asked(end) == second
+    end.send(encode_reply(Ack(0, "f", reed)) + b"\n")  # which are in force only a state line says
+    assert next_asked(end) == encode_command(Command("q", 0)) + b"\n"
+    taken = replace(usual, flow_filter=50, wheel_rule=1, wheel_filter=8_000)
+    end.send(encode_state(taken) + b"\n" + identity())
+    until(lambda: link.lines == 8)
+    assert not link.deaf
     link.stop()
     assert not end._commands
     end.close()

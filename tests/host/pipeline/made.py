@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import numpy as np
 
-from host.frames import FRAME_DTYPE
+from firmware_protocol.messages import Identity
+from host.frames import FRAME_DTYPE, Event
+
+# Who the board is: all fitted, a converter of ten bits. Before it has said so no pressure is known.
+NAMED = Identity(7, "1.0", "made", "1.0", 1023, 100, 0x0F, "P")
+IDENTITY = Event(0.0, 0, "identity", asdict(NAMED))
 
 RIG = """
 name = "Test rig"

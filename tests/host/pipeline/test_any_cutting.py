@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from host.frames import FRAME_DTYPE, Event
 from host.pipeline import Pipeline, Settled, Signals, Why, joined, settled_rows
 from host.rig import rig_from_toml
-from tests.host.pipeline.made import RIG, made_frames
+from tests.host.pipeline.made import IDENTITY, RIG, made_frames
+from tests.host.pipeline.test_refused import state
 
 WHEEL = rig_from_toml(RIG)
 COURSE = rig_from_toml(
@@ -59,10 +60,12 @@ def events_in(rng, n):
         ("refill", {"to_m3": 0.04}),
         ("refill", {"to_m3": "x"}),
         ("run_start", {"tank_m3": 0.03}),
-        ("identity", {"adc_full_scale": 4095}),
+        ("identity", IDENTITY.detail),
+        ("identity", {"adc_full_scale": 4095, "capabilities": 0x07}),
+        ("board_state", state(0.0, wheel=(0, int(rng.integers(2)), 400), boot=int(rng.integers(256))).detail),
         ("mark", {}),
     )
-    places = sorted(int(rng.integers(0, n + 1)) for _ in range(6))
+    places = sorted(int(rng.integers(0, n + 1)) for _ in range(8))
     return [Event(0.0, place, *kinds[int(rng.integers(len(kinds)))]) for place in places]
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from host.frames import Event
 from host.pipeline import Pipeline, Why
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import RIG, made_frames, steady
@@ -11,9 +12,9 @@ FLOW_M3_S = 40.0 / 600_000  # 40 Hz at 600 pulses to the litre
 NO_SWITCH = RIG.replace("spray_switch = true", "spray_switch = false")
 
 
-def settled(frames, rig=RIG):
+def settled(frames, rig=RIG, events=()):
     pipeline = Pipeline(rig_from_toml(rig))
-    pipeline.push(frames, [])
+    pipeline.push(frames, list(events))
     pipeline.finish()
     return pipeline, pipeline.take_settled()
 
@@ -61,3 +62,34 @@ def test_a_pass_has_no_row_at_its_ends_in_which_nothing_was_sprayed(rig):
         assert rows.ground_m3[mine].sum() == pytest.approx(one.volume_m3)
         assert not sprayed[mine[0] - 20 : mine[0]].any() and not sprayed[mine[-1] + 1 : mine[-1] + 20].any()
     assert set(np.unique(rows.pass_number)) == {0, 1, 2}
+
+
+@pytest.mark.parametrize("gone", [[20], [5, 12, 30], [20, 21]])
+def test_reports_lost_at_one_a_second_cut_no_pass(gone):
+    on = np.repeat([False, True, False], [5, 40, 5])
+    frames = made_frames(np.where(on, 40.0, 0.0), np.full(50, 10.0), on, step_s=1.0)
+    pipeline, _ = settled(np.delete(frames, gone))
+    (one,) = pipeline.passes
+    assert one.distance_m == pytest.approx(40.0, abs=0.2) and pipeline.unassigned == []
+    assert one.volume_m3 == pytest.approx(FLOW_M3_S * 40.0, rel=0.002)
+
+
+def run_end(at_s):
+    return Event(at_s, 10**9, "run_end", {})
+
+
+def test_what_follows_the_last_report_of_a_pass_is_not_heard():
+    pipeline, rows = settled(steady(400), events=[run_end(70.0)])
+    (apart,) = pipeline.unassigned
+    assert (apart.why, apart.start_s, apart.seconds) == (Why.UNHEARD, pytest.approx(40.0), pytest.approx(30.0))
+    assert np.isnan(apart.volume_m3) and len(rows) == 400
+    assert settled(steady(400), events=[run_end(42.0)])[0].unassigned == []
+
+
+def test_in_a_turn_a_pass_may_follow_and_standing_with_all_shut_none_does():
+    spray = np.repeat([True, False], [300, 50])
+    turning = made_frames(np.where(spray, 40.0, 0.0), np.full(350, 10.0), spray)
+    standing = made_frames(np.where(spray, 40.0, 0.0), np.where(spray, 10.0, 0.0), spray)
+    assert [one.why for one in settled(turning, events=[run_end(60.0)])[0].unassigned] == [Why.UNHEARD]
+    assert settled(turning, events=[run_end(44.0)])[0].unassigned == []
+    assert settled(standing, events=[run_end(600.0)])[0].unassigned == []

@@ -6,14 +6,14 @@ import pytest
 from host.frames import Event
 from host.pipeline import Pipeline, live_row
 from host.rig import rig_from_toml
-from tests.host.pipeline.made import RIG, made_frames, steady
+from tests.host.pipeline.made import IDENTITY, RIG, made_frames, steady
 
 PULSES_PER_M3 = 600_000
 METRES_PER_PULSE = 0.1
 SWATH_M = 2.0
 
 
-def run(frames, rig=RIG, events=()):
+def run(frames, rig=RIG, events=(IDENTITY,)):
     pipeline = Pipeline(rig_from_toml(rig))
     signals = pipeline.push(frames, list(events))
     pipeline.finish()
@@ -138,7 +138,7 @@ def test_an_open_or_shorted_transducer_gives_no_pressure(counts, live):
 
 def test_the_boards_own_full_scale_is_used():
     frames = steady(20, pressure_counts=2047.5)
-    _, signals = run(frames, events=[Event(0.0, 0, "identity", {"adc_full_scale": 4095})])
+    _, signals = run(frames, events=[Event(0.0, 0, "identity", IDENTITY.detail | {"adc_full_scale": 4095})])
     assert signals.pressure_pa[-1] == pytest.approx(5e5, rel=1e-4)
 
 

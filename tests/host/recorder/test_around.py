@@ -185,3 +185,18 @@ def test_away_from_a_terminal_only_what_changes_is_printed() -> None:
         assert shown.wait(60)
     lines = out.getvalue().splitlines()
     assert len(lines) == 2 and "disk full" in lines[0] and "full" not in lines[1]
+
+
+def test_a_lost_file_is_told_at_once_where_there_is_no_terminal_too() -> None:
+    """A service's log, or that of a demo: the states of recorder and port are as before."""
+    out, asked, over = io.StringIO(), [0], threading.Event()
+
+    def status() -> dict[str, Any]:
+        asked[0] += 1
+        if asked[0] == 4:
+            over.set()
+        return STATUS if asked[0] < 2 else {**STATUS, "rescued": ["the run file a.sward was lost: it was deleted"]}
+
+    with StatusLine(status, out):
+        assert over.wait(30)
+    assert out.getvalue().count("FILE LOST: the run file a.sward was lost") == 1

@@ -19,6 +19,7 @@ from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
 from tests.host.library.made import write
+from tests.host.pipeline.made import IDENTITY
 
 DEMO = load_scenario("demo")
 FIRST = datetime(2026, 4, 1, 9, tzinfo=UTC)
@@ -72,7 +73,7 @@ def season(runs: int, truth: Truth, *, tank_read: bool = True, seed: int = 100) 
     full = Event(0.0, 0, "run_start", {"tank_m3": DEMO.rig.tank.volume_m3})
     for run, (started, frames, notes) in enumerate(simulated(runs, truth, tank_read=tank_read, seed=seed)):
         header = {"started": started.isoformat()}
-        file = RunFile(Path(f"run-{run}.sward"), header=header, frames=frames, events=[full])
+        file = RunFile(Path(f"run-{run}.sward"), header=header, frames=frames, events=[IDENTITY, full])
         digests.append(digest_of(review_of(file, DEMO.rig, later_notes=notes)))
     return digests
 

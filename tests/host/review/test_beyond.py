@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from host.review.beyond import beyond_calibration
+from host.review.beyond import beyond_calibration, pressure_against_flow
 from host.review.review import review_run
 from tests.host.review.test_by_pass import RECORDING
 
@@ -40,3 +40,15 @@ def test_pressure(review):
 
 def test_nothing_sprayed_says_nothing(review):
     assert beyond_calibration(review.rig, []) == []
+
+
+@pytest.mark.parametrize(("times", "says"), [(1.0, ""), (2.0, ""), (6.0, "6 times what"), (0.25, "25 % of what")])
+def test_a_pressure_that_the_flow_contradicts_is_said(review, times, says):
+    nozzles = review.rig.nozzles
+    right = [
+        replace(one, volume_m3=one.spraying_s * nozzles.count * float(nozzles.flow_m3_s(one.pressure_pa)))
+        for one in review.passes[:3]
+    ]
+    assert pressure_against_flow(review.rig, right) == ""
+    said = pressure_against_flow(review.rig, [replace(one, volume_m3=one.volume_m3 / times**0.5) for one in right])
+    assert says in said and bool(said) == bool(says)

@@ -33,6 +33,7 @@ from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
 from host.units import PSI_PA
 from tests.host.library.made import write
+from tests.host.pipeline.made import IDENTITY
 
 DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
 RIG = load_scenario("demo").rig
@@ -50,7 +51,7 @@ def frames_with(*events, meter=0.0, seed=11):
 
 
 def reviewed(*events, **options):
-    return review_of(RunFile(Path("run.sward"), frames=frames_with(*events, **options)), RIG)
+    return review_of(RunFile(Path("run.sward"), frames=frames_with(*events, **options), events=[IDENTITY]), RIG)
 
 
 def catch_card(factor=1.0, made=DAY - timedelta(days=3), reading=None):

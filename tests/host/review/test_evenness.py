@@ -22,13 +22,14 @@ from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import WalkSettings
+from tests.host.pipeline.made import IDENTITY
 
 
 def simulated(walk, *events):
     scenario = replace(load_scenario("demo"), disturbances=events, walk=walk)
     source = ScenarioSource(scenario)
     frames = run_frames(source)
-    return review_of(RunFile(Path("made.sward"), frames=frames), scenario.rig), source.sprayer
+    return review_of(RunFile(Path("made.sward"), frames=frames, events=[IDENTITY]), scenario.rig), source.sprayer
 
 
 def true_inverse_pace(sprayer, one, edges_m):

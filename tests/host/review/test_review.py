@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from firmware_protocol.messages import Report, encode_report
+from firmware_protocol.messages import Report, encode_identity, encode_report
 from host.documents.json import to_json
 from host.documents.text import format_text
 from host.errors import UserError
@@ -23,7 +23,7 @@ from host.review.review import signals_of
 from host.review.run_document import run_document
 from host.review.totals import Totals, totals_of
 from host.rig import rig_from_toml
-from tests.host.pipeline.made import RIG, made_frames
+from tests.host.pipeline.made import NAMED, RIG, made_frames
 
 SPRAY = np.concatenate([np.zeros(20), np.ones(250), np.zeros(60), np.ones(250), np.zeros(30)])
 
@@ -38,6 +38,7 @@ def record(path, frames, *, rig=RIG, damage_every=0, finish=True):
     writer = JournalWriter(path, Snapshot({"started": "2026-05-14T09:15:00+01:00"}, rig))
     writer.event("run_start", 0.0, tank_m3=0.05)
     writer.note("product", "clean water", 0.0)
+    writer.raw_line(encode_identity(NAMED), 0.0)
     for number, (host_s, line) in enumerate(lines_of(frames)):
         damaged = damage_every and number % damage_every == damage_every - 1
         writer.raw_line(line[:40] + b"?" + line[41:] if damaged else line, host_s)
@@ -155,7 +156,7 @@ def test_json_has_units_in_its_keys_and_no_nan(run_path, system):
     else:
         # 1 US gal = 3.785411784 L (NIST Handbook 44, Appendix C).
         assert out["totals"]["volume_gal"] == pytest.approx(review.totals.volume_m3 * 1000 / 3.785411784)
-    assert [event["kind"] for event in out["events"]] == ["run_start", "refill", "run_end"]
+    assert [event["kind"] for event in out["events"]] == ["run_start", "identity", "refill", "run_end"]
 
 
 def test_the_text_says_what_the_json_says(run_path):

@@ -1,6 +1,8 @@
 """Changes weighed against all that a season has seen, and single runs that stand out."""
 
+import math
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -116,6 +118,41 @@ def test_nothing_is_accused_where_nothing_happened(digest, plant):
     assert season_of(drawn(digest, 11, plant)).findings == ()
 
 
+@pytest.mark.parametrize("factor", [0.2, 0.5, 3.0])
+def test_a_change_is_one_finding_however_large(digest, factor):
+    """Most of the boom shut, or tips of another size: no row of smaller changes, and no traceback."""
+    runs = drawn(digest, 3, "nothing")
+    late = [replace(one, steady=replace(one.steady, coefficient=one.steady.coefficient * factor)) for one in runs[AT:]]
+    (finding,) = season_of([*runs[:AT], *late]).findings
+    assert (finding.kind, finding.first_day) == (kinds.NOZZLE_STEP, day_of(AT))
+    assert finding.change == pytest.approx(factor - 1, abs=3 * finding.change_u)
+
+
+def test_two_drifts_that_overlap_lend_each_other_their_uncertainty(digest):
+    """Nozzles wear by 8 % while the meter loses 4 % from run 30 on: what one of them takes, the other one lacks."""
+    wear = [math.log1p(0.08 * run / 59) for run in range(60)]
+    lost = [math.log(0.96) * max(run - 30, 0) / 29 for run in range(60)]
+    runs = [
+        replace(
+            one,
+            steady=replace(one.steady, coefficient=one.steady.coefficient * math.exp(wear[run] + lost[run])),
+            meter_over_tank=one.meter_over_tank * math.exp(lost[run]),
+        )
+        for run, one in enumerate(drawn(digest, 21, "nothing"))
+    ]
+    nozzles, meter = season_of(runs).findings
+    assert (nozzles.kind, meter.kind) == (kinds.WEAR, kinds.METER_DRIFT)
+    assert nozzles.change_u > 0.003 and nozzles.change == pytest.approx(0.08, abs=2.58 * nozzles.change_u)
+    assert meter.change == pytest.approx(-0.04, abs=2.58 * meter.change_u)
+
+
+def test_a_change_that_may_be_the_meters_asks_for_a_catch_test_by_what_the_meter_claims(digest):
+    runs = [replace(one, meter_over_tank=None) for one in drawn(digest, 3, "meter - 5 %")]
+    (finding,) = season_of(runs).findings
+    assert len(finding.suspects) > 1
+    assert "more than the 2.0 % to which the meter is known" in season_of(runs).due.text
+
+
 @pytest.mark.parametrize("at", range(5, 55, 10))
 def test_a_step_is_no_lone_run(digest, at):
     runs = drawn(digest, at, "nothing")
@@ -138,6 +175,21 @@ def test_a_strainer_and_a_hand_on_the_knob_are_weighed_by_the_course_of_the_pres
     assert " : 1 by the course of the pressure alone)" in finding.sentence
     turned = season_of(drawn(digest, 12, "knob turned slowly, transducer 1 psi high"))
     assert any("the knob, or a pump or battery" in one and " : 1 by its course" in one for one in turned.remarks)
+
+
+def test_a_winter_in_the_shed_is_no_wear(digest):
+    """Tips wear by what they spray: 4 % before a pause of 200 days and 4 % after it are one even wear, and no step."""
+    runs = []
+    for run, one in enumerate(drawn(digest, 8, "nothing")):
+        started = datetime.fromisoformat(one.started) + timedelta(days=200 * (run >= AT))
+        steady = replace(one.steady, coefficient=one.steady.coefficient * (1 + 0.08 * run / 59))
+        runs.append(replace(one, started=started.isoformat(), steady=steady))
+    (finding,) = season_of(runs).findings
+    assert finding.kind == kinds.WEAR and finding.change == pytest.approx(0.08, abs=2.58 * finding.change_u)
+
+
+def test_a_few_runs_are_too_few_to_see_a_change(digest):
+    assert "too few to see a change" in season_of(drawn(digest, 8, "nothing")[:5]).due.text
 
 
 def test_cards_without_runs_are_no_season():

@@ -12,6 +12,7 @@ from host.review.review import review_of
 from host.review.season import findings as kinds
 from host.review.season import season_of
 from tests.bench.bench_season import drawn
+from tests.host.pipeline.made import IDENTITY
 from tests.host.review.season_runs import DEMO, Truth, day_of, season, simulated
 
 LENGTHS = {"Front lawn": 100.0, "Orchard": 61.0}  # pulses of the wheel over a pass
@@ -70,7 +71,7 @@ def test_a_wheel_measured_anew_moves_nothing():
     """A run's passes are kept in pulses: read under another circumference they are as many."""
     assert DEMO.rig.wheel is not None
     ((started, frames, _),) = simulated(1, Truth())
-    file = RunFile(Path("run.sward"), header={"started": started.isoformat()}, frames=frames, events=[])
+    file = RunFile(Path("run.sward"), header={"started": started.isoformat()}, frames=frames, events=[IDENTITY])
     other = replace(DEMO.rig, wheel=replace(DEMO.rig.wheel, metres_per_pulse=DEMO.rig.wheel.metres_per_pulse * 1.03))
     first, second = (digest_of(review_of(file, rig)).pass_pulses for rig in (DEMO.rig, other))
     assert first == pytest.approx(second, rel=1e-9)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from host.pipeline import Pipeline
 from host.simulate.disturbances import Disturbance
 from host.simulate.settings import WalkSettings
+from tests.host.pipeline.made import IDENTITY
 from tests.host.pipeline.test_any_cutting import WHEEL, troubled_run
 from tests.host.simulate.made import frames_of, one_pass
 from tests.host.simulate.random_rigs import small_rig
@@ -34,7 +35,7 @@ def frames():
 def faults_cut(rig, frames, cuts):
     pipeline = Pipeline(rig)
     for begin, end in itertools.pairwise([0, *cuts, len(frames)]):
-        pipeline.push(frames[begin:end], [])
+        pipeline.push(frames[begin:end], [] if begin else [IDENTITY])
     return pipeline.faults()
 
 

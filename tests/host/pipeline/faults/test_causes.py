@@ -8,6 +8,7 @@ import pytest
 from host.pipeline import Pipeline
 from host.units import PSI_PA
 from tests.bench.fault_runs import fault_run
+from tests.host.pipeline.made import IDENTITY
 
 THREE = "3x0.3, 450/L"
 # Disturbance, its size, the causes that are right, and the seconds in which it must be called.
@@ -44,7 +45,7 @@ CASES = [
 
 def called(run):
     pipeline = Pipeline(run.rig)
-    pipeline.push(run.frames, [])
+    pipeline.push(run.frames, [IDENTITY])
     return pipeline.faults()
 
 

@@ -6,6 +6,7 @@ from host.pipeline import Pipeline
 from host.units import PSI_PA
 from tests.bench.fault_runs import BEFORE_S, fault_run, healthy_frames, rig_named
 from tests.host.pipeline.faults.test_causes import THREE, called
+from tests.host.pipeline.made import IDENTITY
 
 
 @pytest.mark.parametrize("name", ["2x0.2, 450/L", "5x0.2, 450/L", "8x0.2, 450/L", "3x0.3, 2000/L", "8x0.2, 2000/L"])
@@ -53,13 +54,13 @@ def test_a_nozzle_clogged_from_the_start_shows_against_a_catch_test():
     whole = nozzles.count * nozzles.coefficient
     for factor, expected in ((1.0, []), (1.5, ["clog"])):  # against 1.5 the boom lacks a third
         pipeline = Pipeline(run.rig, catch=(whole * factor, 0.01))
-        pipeline.push(run.frames, [])
+        pipeline.push(run.frames, [IDENTITY])
         assert [fault.kind for fault in pipeline.faults()] == expected
 
 
 def test_healthy_spraying_with_knob_pace_jolts_and_passes_raises_nothing():
     pipeline = Pipeline(rig_named(THREE))
-    pipeline.push(healthy_frames(THREE, 3, 0.5), [])
+    pipeline.push(healthy_frames(THREE, 3, 0.5), [IDENTITY])
     assert pipeline.faults() == []
 
 
@@ -67,7 +68,7 @@ def test_a_flow_meter_that_loses_pulses_is_one_fault_and_never_called_a_clog_for
     run = fault_run(THREE, 7, "meter_missing", amount=0.2, lasts_s=20.0)
     pipeline = Pipeline(run.rig)
     for frame in range(0, len(run.frames), 10):
-        pipeline.push(run.frames[frame : frame + 10], [])
+        pipeline.push(run.frames[frame : frame + 10], [IDENTITY])
         assert not any(fault.kind == "clog" and fault.sure >= 0.9 for fault in pipeline.faults())
     (fault,) = pipeline.faults()
     assert fault.kind == "meter_missing"
@@ -84,7 +85,7 @@ def test_what_the_step_left_open_is_settled_at_the_end_of_the_pass():
             pipeline = Pipeline(run.rig)
             within = int(run.frames["host_s"].searchsorted(run.at_s + 10.0))
             for when, part in (("within", run.frames[:within]), ("after", run.frames[within:])):
-                pipeline.push(part, [])
+                pipeline.push(part, [IDENTITY])
                 fault = pipeline.faults()[0]
                 sure[when] += fault.sure >= 0.9
             wrong += fault.sure >= 0.9 and fault.kind != kind
