@@ -108,7 +108,7 @@ class RunCache:
         key = (found.relative, found.size, found.stamp)
         progress.tell(progress.WAITING)
         with self._reviewing:  # one after the other: two at once would only take turns
-            progress.tell("")
+            progress.tell_part(0, 1)
             if key in self._reviews:
                 self._reviews.move_to_end(key)
                 return self._reviews[key]

@@ -4,10 +4,11 @@ window.swardflow = window.swardflow || {};
 window.swardflow.alarm = function () {
   "use strict";
   const EVERY_MS = 1600;
+  const PRESS_MS = 2000, CLICK_MS = 400;  // so long a press may last, and its click may come after it
   const at = function (id) { return document.getElementById(id); };
   const box = at("fault");
   const Sound = window.AudioContext || window.webkitAudioContext;
-  let tank = "", seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null, watching = false;
+  let tank = "", seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null, watching = false, pressing = 0;
 
   function beep() {
     if (sound && sound.state === "running") {
@@ -31,8 +32,16 @@ window.swardflow.alarm = function () {
     box.dataset.sounding = String(sounding());
     at("fault-seen").hidden = standing <= seen;
     at("fault-mute").textContent = muted ? "Sound back on" : "Mute";
-    at("sound").hidden = !watching || muted || !Sound || Boolean(sound && sound.state === "running");
+    if (!pressing) at("sound").hidden = !watching || muted || !Sound || Boolean(sound && sound.state === "running");
   }
+
+  // What is being pressed must not move away under the finger: the offer of sound above it goes after the click.
+  function hold(ms) {
+    clearTimeout(pressing);
+    pressing = setTimeout(function () { pressing = 0; show(); }, ms);
+  }
+  document.addEventListener("pointerdown", function () { hold(PRESS_MS); });
+  for (const kind of ["pointerup", "pointercancel"]) document.addEventListener(kind, function () { hold(CLICK_MS); });
 
   function allow() {
     if (!sound && Sound) {

@@ -57,6 +57,8 @@ class LongWork:
             await answer(send, 429, self._busy_page, [retry_after(AGAIN_S)], "text/html")
             return
 
+        progress.tell_part(0, 1)  # the page knows that it is under way, before whoever works says more
+
         async def done() -> None:
             async with self._room:
                 under_way.discard(client)

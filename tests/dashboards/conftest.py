@@ -13,6 +13,7 @@ import pytest
 
 from tests.dashboards.processes import PATIENCE_S, RecorderProcess, Server, Standing
 from tests.dashboards.sessions import LetIn
+from tests.dashboards.told import KEEP_TOLD
 from tests.dashboards.walking import BoardOnPty
 from tests.dashboards.writing import GrowingRun
 
@@ -109,6 +110,7 @@ def phone(browser: Any) -> Iterator[Callable[..., Any]]:
             context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=light)
             stack.callback(context.close)
             context.set_default_timeout(1_000 * PATIENCE_S)
+            context.add_init_script(KEEP_TOLD)
             page = context.new_page()
             page.asked, page.wrong = [], []
             opened.append(page)

@@ -212,7 +212,7 @@ def test_timed_course(walker: Path, serve: Serve, phone: Phone) -> None:
     enter(page)
     wait_for_rows(page, 3)
     wait_until(lambda: "the speed is assumed then" in result(page), "the pace")
-    card = save(page, walker / "cards", "course")
+    card = save(page, walker / "cards", "course", anyway=True)  # no two laps alike, and less so on a busy computer
     assert card["course"]["distance"] == "8 m"
     first, second, typed = card["measurements"]["times_s"]
     assert bounds[0][0] <= first <= bounds[0][1]

@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from host.journal import read_run
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.truth import truth
 from tests.dashboards.calibrating import (
     ENTER,
+    act,
     choose,
     enter,
     fill,
@@ -65,8 +67,24 @@ def sprayer(tmp_path: Path) -> Iterator[Callable[[], Path]]:
         process.end()
 
 
-def pulses(page: Any) -> int:
-    return int(page.inner_text("#calibrate-counted") or "0")
+def turns_of(run: Path) -> tuple[list[int], bool]:
+    """Pulses so far at each turn, where nothing flows for three seconds of the board's; whether that is so now."""
+    flowed = read_run(run).frames["flow_count"]
+    counts, reports = np.unique(flowed, return_counts=True)
+    turns = counts[reports >= 30].tolist()
+    return turns, bool(turns) and bool(flowed[-1] == turns[-1])
+
+
+def start_in_a_turn(page: Any, run: Path) -> int:
+    """Start a catch while nothing flows; in which turn. Where a busy computer is late for one, the next is taken."""
+    while True:
+        act(page, "Start")
+        page.wait_for_selector("#calibrate-act:visible button:has-text('Stop')")
+        turns, resting = turns_of(run)
+        if resting:
+            return len(turns) - 1
+        page.click("button:visible:has-text('Undo')")
+        wait_until(lambda: turns_of(run)[1], "the end of the pass")
 
 
 @pytest.mark.journey
@@ -75,8 +93,7 @@ def test_a_whole_meter_calibration(
 ) -> None:
     """Jug readings are the simulator's true volumes to 10 mL; the true factor is 3 % under the rig's 450 per litre."""
     source = ScenarioSource(load_scenario(str(tmp_path / "jug.toml")))
-    counts, reports = np.unique(run_frames(source)["flow_count"], return_counts=True)
-    of_pass = np.diff(counts[reports > 100])  # between two turns, in which nothing flows for a minute
+    run_frames(source)
     volumes = [one["volume_m3"] for one in truth(source.sprayer)["passes"]]
     page = phone(serve().address + "/calibrate")
     wait_until(lambda: "no sprayer is set up yet" in page.inner_text("#calibrate-say").lower(), "what to do")
@@ -84,11 +101,11 @@ def test_a_whole_meter_calibration(
     try:
         page.wait_for_selector("#calibrate-act:visible button")
         for number in range(CATCHES):
-            page.click("#calibrate-act button")
-            wait_until(lambda wanted=of_pass[number]: pulses(page) == wanted, "the pulses of a whole pass")  # type: ignore[misc]
-            page.click("#calibrate-act button")
+            turn = start_in_a_turn(page, recorder.run)
+            wait_until(lambda turn=turn: len(turns_of(recorder.run)[0]) > turn + 1, "the turn after the pass")  # type: ignore[misc]
+            act(page, "Stop")
             page.wait_for_selector("[data-entry=amount] input:visible")
-            page.fill("[data-entry=amount] input:visible", f"{volumes[number] * 1e3:.2f} L")
+            page.fill("[data-entry=amount] input:visible", f"{volumes[turn] * 1e3:.2f} L")
             enter(page)
             wait_for_rows(page, number + 1)
         content = save(page, runs / "cards", "meter")

@@ -24,6 +24,7 @@ from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import PATIENCE_S, Process, free_port, wait_until
 from tests.dashboards.sessions import let_in
 from tests.dashboards.test_accessible import PHONE, look_at, wait_settled
+from tests.dashboards.told import wait_told
 
 pytestmark = pytest.mark.browser
 Phone = Callable[..., Any]
@@ -78,10 +79,6 @@ def live(page: Any) -> None:
     wait_until(lambda: page.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
 
 
-def says(page: Any, words: str) -> None:
-    wait_until(lambda: words in page.inner_text("#notice") + page.inner_text("#why"), words)
-
-
 @pytest.mark.journey
 def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     page = phone(opened.address + "/")
@@ -105,7 +102,7 @@ def test_a_day_from_the_phone(opened: Opened, runs: Path, phone: Phone) -> None:
     tap("#refill-full")
     page.wait_for_selector("#undo:not([hidden])")
     tap("#undo")
-    says(page, "Refill undone.")
+    wait_told(page, "Refill undone.")
     page.dblclick("#stop")  # the second tap within the seconds in which the first one holds
     tap.count += 2
     page.wait_for_selector("#next:not([hidden])")
@@ -152,7 +149,7 @@ def test_a_killed_recorder_is_told_on_the_page_and_the_run_goes_on(opened: Opene
     found = subprocess.run(["ps", "-ww", "-eo", "pid,args"], capture_output=True, text=True, check=True).stdout
     (pid,) = re.findall(rf"^ *(\d+) .* record --runs={re.escape(str(runs))}", found, re.MULTILINE)
     os.kill(int(pid), signal.SIGKILL)
-    says(page, "started again")
+    wait_until(lambda: "started again" in page.inner_text("#notice") + page.inner_text("#why"), "it is said")
     wait_until(lambda: len(list(runs.glob("*.sward"))) == 2, "a new run file")
 
 
@@ -165,9 +162,10 @@ def test_the_new_pages_can_be_used_by_everybody(opened: Opened, phone: Phone) ->
     page.click("#start-go")
     live(page)
     page.click("#mark")
-    says(page, "Marked.")
+    wait_told(page, "Marked.")
     assert page.is_visible("#undo")
     look_at(page, "undo", PHONE)
+    page.click("#mark")  # Undo and a word are offered for a while only
     page.click("#word")
     look_at(page, "a word for a mark", PHONE)
     assert [one for one in contrasts(page) if one["ratio"] < 7.0] == []

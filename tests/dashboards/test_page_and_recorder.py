@@ -14,6 +14,7 @@ from host.events import as_meant
 from host.journal import RunFile, read_run
 from tests.dashboards.processes import PATIENCE_S, RecorderProcess, Server, wait_until
 from tests.dashboards.test_live_page import state, text, wait_for
+from tests.dashboards.told import wait_told
 from tests.dashboards.walking import GALLON_L, BoardOnPty
 
 Serve = Callable[..., Server]
@@ -51,11 +52,11 @@ def mark_again(page: Any) -> None:
     page.click("#word")
     page.fill("#naming-text", "gate <b>post</b>")
     page.keyboard.press("Enter")
-    wait_until(lambda: text(page, "#notice") == "Marked: gate <b>post</b>.", "the word is in the answer")
+    wait_told(page, "Marked: gate <b>post</b>.")
     page.click("#mark")
-    wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
+    wait_told(page, "Marked.")
     page.click("#undo")
-    wait_until(lambda: text(page, "#notice") == "Mark undone.", "the answer")
+    wait_told(page, "Mark undone.")
     assert page.is_hidden("#undo")
 
 
@@ -71,11 +72,11 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     assert order == ["skip", "pages-open", "mark", "refilled", "stop"]
 
     page.click("#mark")
-    wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
+    wait_told(page, "Marked.")
     page.click("#refilled")
     page.fill("#refill-amount", "5")
     page.keyboard.press("Enter")
-    wait_until(lambda: text(page, "#notice") == "Refill recorded: 5.00 gal added.", "the answer")
+    wait_told(page, "Refill recorded: 5.00 gal added.")
     page.click("#refilled")
     page.fill("#refill-amount", "lots")
     page.click("#refill button[type=submit]")
@@ -84,7 +85,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     page.click("#refill .cancel")
     page.click("#refilled")
     page.click("#refill-full")
-    wait_until(lambda: text(page, "#notice") == "Refill recorded: tank full.", "the answer")
+    wait_told(page, "Refill recorded: tank full.")
     wait_until(lambda: text(page, "[data-field=tank]") == "25.0", "a full tank of 25 gal on the page")
 
     mark_again(page)
@@ -119,7 +120,7 @@ def test_a_first_tap_on_stop_is_forgotten(recorder: RecorderProcess, serve: Serv
         assert page.evaluate(TAP_STOP) == "Tap again to stop"
         wait_until(lambda: text(page, "#stop") == "Stop", "the tap is forgotten")
     page.click("#mark")  # answered after all that was asked before it
-    wait_until(lambda: text(page, "#notice") == "Marked.", "the recording goes on")
+    wait_told(page, "Marked.")
     assert state(page, "recording") == "on", "one tap stops nothing"
 
 

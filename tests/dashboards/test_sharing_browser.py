@@ -15,6 +15,7 @@ from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Process, wait_until
 from tests.dashboards.shared import SharedServer
 from tests.dashboards.test_live_page import state, text, wait_for
+from tests.dashboards.told import wait_told
 from tests.dashboards.walking import RIG, BoardOnPty
 
 pytestmark = pytest.mark.browser
@@ -82,7 +83,7 @@ def test_the_link_opens_the_page_and_nothing_else_does(shared: Shared, phone: Ph
     page.goto(f"http://{server.there}/")
     wait_for(page, "recording", "on")
     page.click("#mark")
-    wait_until(lambda: text(page, "#notice") == "Marked.", "the answer")
+    wait_told(page, "Marked.")
     assert page.wrong == []
 
     stranger.reload()
@@ -177,7 +178,7 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     wait_live(page)
     wait_for(page, "recording", "on")
     page.click("#mark")
-    wait_until(lambda: text(page, "#notice").startswith("You may only look."), "the answer")
+    wait_told(page, "You may only look.")
     for one in PAGES:
         page.goto(f"http://{server.there}{one.path}")
         wait_live(page) if one.path == "/live" else page.wait_for_selector("#main h1")
@@ -198,7 +199,7 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     page.goto(f"http://{server.there}/")
     wait_live(page)
     page.click("#mark")
-    wait_until(lambda: text(page, "#notice") == "Marked.", "the mark is taken")
+    wait_told(page, "Marked.")
 
     keeper.wait_for_selector("text=Ann Hall")
     keeper.click("text=Turn out")
