@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from host.errors import BadInputError, NotFoundError, UserError
+from host.log import LOG, add_log_arguments, begin_log, end_log
 from host.parent import end_with_parent
 
 HERE = "127.0.0.1"
@@ -37,10 +38,12 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--open", action="store_true", help="open a browser on the pages")
     parser.add_argument("--name", default="", help="with --share: answer for NAME.local (default: swardflow)")
+    parser.add_argument("--metrics", action="store_true", help="answer programs with the key at /metrics")
     parser.add_argument("--supervisor", type=Path, metavar="SOCKET", help="who starts recorders (see host/cli/open.py)")
     parser.add_argument("--use-settings", action="store_true", help="go by the settings, and remember what is chosen")
     parser.add_argument("--emulated", default="", metavar="PORT", help="port of an emulated board to offer")
     parser.add_argument("--rig", type=Path, metavar="FILE", help="rig file of the emulated board")
+    add_log_arguments(parser)
     return parser
 
 
@@ -49,6 +52,7 @@ def main(argv: list[str] | None = None) -> int:
     args = build_parser().parse_args(argv)
     end_with_parent()
     try:
+        begin_log(args, "pages")
         if not args.runs.is_dir():
             raise NotFoundError(f"--runs {args.runs}: there is no such folder; make it or give another")
         if args.share and args.host:
@@ -57,18 +61,23 @@ def main(argv: list[str] | None = None) -> int:
             )
         from dashboards.app import Sharing, serve
         from dashboards.context import Starting
+        from dashboards.sharing.metrics_key import metrics_key
         from dashboards.supervision import Supervisor
-        from host.settings import settings_path
+        from host.settings import metrics_key_path, settings_path
 
-        sharing = Sharing(args.host or HERE, args.http_port, args.share, args.look_only, args.sessions, args.name)
+        names = (args.share, args.look_only, args.sessions, args.name)
+        key = metrics_key(metrics_key_path()) if args.metrics else ""
+        sharing = Sharing(args.host or HERE, args.http_port, *names, metrics_key=key)
         settings = settings_path() if args.use_settings else None
         starting = Starting(Supervisor(args.supervisor), settings, args.emulated, args.rig)
         return serve(args.runs, args.follow, sharing, starting, browse=args.open)
     except UserError as error:
-        print(f"swardflow: {error}", file=sys.stderr)
+        LOG.error("%s", error)
         return 2
     except KeyboardInterrupt:
         return 130
+    finally:
+        end_log()
 
 
 if __name__ == "__main__":

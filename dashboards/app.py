@@ -17,6 +17,7 @@ from pathlib import Path
 from dashboards.backup.routes import add_backup_routes
 from dashboards.context import PageContext, Starting
 from dashboards.live.broadcaster import Broadcaster
+from dashboards.live.metrics import add_metrics
 from dashboards.live.recorder_client import RecorderClient
 from dashboards.live.routes import add_live_routes
 from dashboards.live.run_follower import LiveFollower
@@ -25,6 +26,7 @@ from dashboards.live.stream import StreamServer
 from dashboards.sharing.addresses import own_names
 from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
+from dashboards.sharing.metrics_key import METRICS, MetricsDoor
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
 from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
@@ -46,7 +48,7 @@ from dashboards.web.units_choice import UnitsChoice
 from host.errors import BadInputError, NotNowError, UserError
 from host.page_links import forget_links, keep_links
 from host.run_folder import LATEST, cards_folder, find_run
-from host.settings import load_settings
+from host.settings import load_settings, metrics_key_path
 
 HERE = "127.0.0.1"
 EVERYWHERE = "0.0.0.0"
@@ -58,7 +60,7 @@ class Sharing:
     """Where the pages are open, to this computer alone or to the local network; port 0 is any that is free.
 
     `sessions` is a file that keeps who was let in over a restart of the pages; `look_only` is for new guests; `name` is
-    for the local network, where a default stands in.
+    for the local network, where a default stands in. Programs read /metrics with `metrics_key`, if there is one.
     """
 
     host: str = HERE
@@ -67,16 +69,19 @@ class Sharing:
     look_only: bool = False
     sessions: Path | None = None
     name: str = ""
+    metrics_key: str = ""
 
 
 def build_app(
-    broadcaster: Broadcaster, recorder: RecorderClient, context: PageContext
+    broadcaster: Broadcaster, recorder: RecorderClient, context: PageContext, *, metrics: bool = False
 ) -> tuple[AsgiApp, Callable[[], Sequence[str]]]:
     """The pages, and what gives the hashes of the scripts that stand in them, for the content security policy."""
     shell, server = build_shell(context)
     add_offline_routes(server)
     add_live_routes(server, broadcaster, recorder.tell)
     add_backup_routes(server, context)
+    if metrics:
+        add_metrics(server, broadcaster)
     callbacks = CallbackFilter(Compression(server), shell.callback_map, shell.reading)
     look_only = LookOnly(callbacks, server.rules, callbacks, ONLY_LOOKS)
     app = Progress(SizeLimits(LongWork(look_only, server.rules), server.rules))
@@ -107,7 +112,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         invite = partial(guest_link, bound, invitations)
         own_guests, cards = guests if sharing.shared else None, cards_folder(folder)
         context = PageContext(folder, cards, guests=own_guests, starting=starting, live=follower.is_live, invite=invite)
-        app, hashes = build_app(broadcaster, recorder, context)
+        app, hashes = build_app(broadcaster, recorder, context, metrics=bool(sharing.metrics_key))
         asyncio.run(open_first_page(app))
         banner = _banner(sharing, bound, invitations, stack)
         if sharing.shared:
@@ -115,7 +120,8 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
         first = FirstPage(UnitsChoice(app, partial(_remembered_units, starting)), follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
-        front = OriginMiddleware(sessions, names, shared=sharing.shared, script_hashes=hashes)
+        door = MetricsDoor(first, sessions, sharing.metrics_key)
+        front = OriginMiddleware(door, names, shared=sharing.shared, script_hashes=hashes)
 
         def admit(scope: Scope) -> str | None:
             return sessions.admit(scope) if is_allowed(scope, names, shared=sharing.shared) else None
@@ -151,6 +157,8 @@ def _banner(sharing: Sharing, port: int, invitations: Invitations, stack: ExitSt
     banner.keep = partial(keep_links, port)
     stack.callback(forget_links, port)
     stack.callback(banner.close)
+    if sharing.metrics_key:
+        banner.tell(f"For programs: http://{HERE}:{port}{METRICS}, with the key in {metrics_key_path()}")
     return banner
 
 

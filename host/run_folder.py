@@ -22,6 +22,8 @@ SUFFIX = ".sward"
 NOTES_SUFFIX = ".notes.toml"
 DEMO = "demo"  # directly in a folder of runs: runs of 'swardflow demo', which belong to no season
 LATEST = "latest"
+EXAMPLE = "example"  # the run that comes along
+_EXAMPLES = Path(__file__).parents[1] / "recordings"  # in a clone and in an installed package alike
 _DEEPEST = 4  # folders below the one that is named: nobody's whole disk is searched
 QUIET_S = 3.0  # a run from which nothing has come for so long may be left for a newer one
 _NOT_YET_S = 2.0  # a file's time may run ahead of the clock by its own coarseness
@@ -177,7 +179,7 @@ def newest_run(folder: Path, wall: Callable[[], float] = time.time) -> Path | No
 
 
 def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
-    """The run file meant by `text`: a path, "latest", a name in the folder of runs, or a bare name from deeper in it.
+    """The run file meant by `text`: a path, "latest", "example", a name in the folder, or a bare one from deeper in it.
 
     Raises UserError when there is none, or more than one of that name in folders of the folder.
     """
@@ -192,6 +194,8 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
             return path
     name = text.removesuffix(SUFFIX) + SUFFIX
     deeper = sorted(run.relative for run in _runs_if_any(folder) if run.path.name == name)
+    if not deeper and text == EXAMPLE and (found := sorted(_EXAMPLES.glob(f"*{SUFFIX}"))):
+        return found[0]
     if not deeper:
         raise NotFoundError(
             f"there is no run {text}, neither as a path nor in {folder}: check the name, or say 'latest'"
@@ -202,6 +206,11 @@ def find_run(text: str, folder: Path = DEFAULT_FOLDER) -> Path:
             f"{text} is the name of {len(deeper)} runs in {folder}, such as {places}: give the folder too"
         )
     return folder / deeper[0]
+
+
+def beside(run: Path, suffix: str) -> Path:
+    """The path of a file that is made of a run: beside it, and in the current folder for the one that comes along."""
+    return Path(run.with_suffix(suffix).name) if run.parent == _EXAMPLES else run.with_suffix(suffix)
 
 
 def _runs_if_any(folder: Path) -> list[RunPath]:

@@ -37,6 +37,7 @@ class Settings:
         Choice(("us", "metric")), "units on the pages, in place of the rig's own", default=""
     )
     network_name: str = key(_LABEL, "the name of shared pages on the network: http://NAME.local", default="")
+    metrics: bool = key(YesNo(), "whether the pages answer programs at /metrics", default=False)
     page_port: int = key(Whole(1, 65535), "the pages' port", default=DEFAULT_PAGE_PORT)
 
 
@@ -51,6 +52,11 @@ def settings_path(environment: Mapping[str, str] = os.environ) -> Path:
         return Path(given)
     home = environment.get("XDG_CONFIG_HOME")
     return Path(home or "~/.config").expanduser() / "swardflow" / "settings.toml"
+
+
+def metrics_key_path(environment: Mapping[str, str] = os.environ) -> Path:
+    """Where the key for /metrics is: beside the settings."""
+    return settings_path(environment).with_name("metrics-key")
 
 
 def load_settings(path: Path | None = None) -> Settings:
@@ -92,7 +98,7 @@ def changed(settings: Settings, name: str, text: str) -> Settings:
     if not text:
         return replace(settings, **{name: getattr(Settings(), name)})
     value: Any = text
-    if name == "share":
+    if isinstance(getattr(Settings(), name), bool):
         value = {"yes": True, "true": True, "no": False, "false": False}.get(text.lower(), text)
     elif name == "page_port" and text.isdecimal():
         value = int(text[:9])

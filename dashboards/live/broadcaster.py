@@ -15,6 +15,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
+from dashboards.live.figures import Figures
+
 
 class Broadcaster:
     """Holds one message. `boot` tells one start of the server from the next; `seq` counts the messages.
@@ -30,10 +32,18 @@ class Broadcaster:
         self._body = "{}"
         self._trace: list[Any] = []
         self._read_at: float | None = None
+        self._figures = Figures()
         self._mailboxes: set[Mailbox] = set()
 
-    def publish(self, row: dict[str, Any], trace: list[Any], read_at: float | None, reports: int = 1) -> None:
-        """Make `row` the newest message.
+    def publish(
+        self,
+        row: dict[str, Any],
+        trace: list[Any],
+        read_at: float | None,
+        reports: int = 1,
+        figures: Figures | None = None,
+    ) -> None:
+        """Make `row` the newest message; `figures` are the same for programs.
 
         `read_at` is when the newest report was read, on this object's clock: it does not move when only the state of
         the recording has changed, so that a screen can tell fresh numbers from a repeated message.
@@ -42,6 +52,7 @@ class Broadcaster:
         with self._lock:
             self._seq += max(reports, 1)
             self._body, self._trace, self._read_at = body, trace, read_at
+            self._figures = figures or Figures()
             mailboxes = list(self._mailboxes)
         for mailbox in mailboxes:
             mailbox.ring()
@@ -53,6 +64,12 @@ class Broadcaster:
         age = "null" if read_at is None else str(max(0, round(1000 * (self._clock() - read_at))))
         history = f',"trace":{json.dumps(trace, separators=(",", ":"))}' if with_trace else ""
         return f'{{"boot":"{self.boot}","seq":{seq},"age_ms":{age},"row":{body}{history}}}'
+
+    def figures(self) -> tuple[Figures, float | None]:
+        """The newest numbers, and how old they are in seconds; None when there was no report."""
+        with self._lock:
+            figures, read_at = self._figures, self._read_at
+        return figures, None if read_at is None else max(0.0, self._clock() - read_at)
 
     def open_mailbox(self) -> Mailbox:
         """A mailbox for one screen; call on the event loop that will wait on it."""

@@ -194,7 +194,8 @@ class LiveFollower:
         row |= {"recording": state.code, "recording_words": RECORDING[state.code], "run_link": self._link_to_run()}
         row["notice"] = sentence(self._trouble or row["notice"] or state.detail or self._no_run())
         reports, self._published = self._screen.frames - self._published, self._screen.frames
-        self._newest.publish(row, self._screen.trace(), self._read_at, reports)
+        figures = self._screen.figures(state.code)
+        self._newest.publish(row, self._screen.trace(), self._read_at, reports, figures)
 
     def _link_to_run(self) -> str:
         """Where the run can be looked at; the list of runs for one that is not in the folder."""

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from dashboards.live.board_notices import BoardNotices
+from dashboards.live.figures import Figures
 from dashboards.live.screen import band_position, blank_row, clock, screen_row
 from dashboards.live.trace import WINDOW_S, Trace
 from firmware_protocol.messages import DEFAULT_INTERVAL_MS
@@ -68,6 +69,7 @@ class RunScreen:
         self._elapsed_s = 0.0
         self._paused_s: float | None = None  # when the work paused, while it does
         self._interval_ms = DEFAULT_INTERVAL_MS
+        self._live: dict[str, Any] = {}  # SI units
         self._numbers: dict[str, Any] = {}
         self._in_other_units: dict[str, Any] = {}  # what of it reads otherwise there
         self._misfits: tuple[str, ...] | None = None  # where board and rig disagree; None until the board has said
@@ -108,10 +110,18 @@ class RunScreen:
             "paused": "" if self._paused_s is None else f"Paused for {clock(max(self._elapsed_s - self._paused_s, 0))}",
             "link": link,
             "link_words": LINK_WORDS[link],
-            "stale_ms": max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms)),
+            "stale_ms": self._stale_ms,
             "notice": self._notice(),
             "verdict": self._verdict,
         }
+
+    def figures(self, recording: str) -> Figures:
+        """The newest numbers for programs, with the code of the recording's state."""
+        return Figures(self.name, self._live, self._stale_ms, recording)
+
+    @property
+    def _stale_ms(self) -> int:
+        return max(STALE_FLOOR_MS, round(STALE_INTERVALS * self._interval_ms))
 
     def _judge(self, last: Signals | None) -> str:
         """What the ground got, as the run's own page says it."""
@@ -189,7 +199,8 @@ class RunScreen:
                 self._beyond = len(passes), beyond_calibration(self._rig, passes)
             events = self._alarm.push(self._elapsed_s, self._pipeline.faults())
             self.raised += sum(event.what == "raised" for event in events)
-            live = live_row(self._pipeline, signals) | {"frame": self._frames, "tank_low_m3": self._rig.tank.warn_m3}
+            self._live = live_row(self._pipeline, signals)
+            live = self._live | {"frame": self._frames, "tank_low_m3": self._rig.tank.warn_m3}
             self._numbers = screen_row(live, self._system)
             other = screen_row(live, "us" if self._system == "metric" else "metric")
             self._in_other_units = {name: text for name, text in other.items() if text != self._numbers[name]}

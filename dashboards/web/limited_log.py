@@ -6,13 +6,13 @@ Anybody on the network can make them speak once per request; on the owner's term
 from __future__ import annotations
 
 import logging
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 from dashboards.web.rate_limit import RateLimit
 from host.errors import visible
+from host.log import LOG
 
 BURST, EVERY_S = 5, 30.0
 LOGGERS = ("uvicorn.error", "websockets", "asyncio", "fastapi", "starlette", "dash", "dashboards")
@@ -24,7 +24,7 @@ class LimitedLog(logging.Handler):
 
     def __init__(
         self,
-        say: Callable[[str], None] = lambda line: print(line, file=sys.stderr, flush=True),
+        say: Callable[[str], None] = LOG.warning,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__(logging.WARNING)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 from host.cli.library_options import add_library_arguments, chosen_entries
 from host.cli.shared_options import add_json_argument, print_answer
+from host.log import LOG, counter
 from host.run_folder import DEFAULT_FOLDER
 
 _FILTERS = ("site", "product", "rig_name", "find", "first_day", "last_day")
@@ -60,16 +60,11 @@ def run(args: argparse.Namespace) -> int:
             Path(args.runs or DEFAULT_FOLDER),
             store_at(args.out),
             reading=Reading(under_of(args), args.signals),
-            progress=_show if sys.stderr.isatty() else None,
+            progress=counter("new or changed runs read"),
             **options,
         )
     for sentence in done.problems:
-        print(f"! {sentence}", file=sys.stderr)
+        LOG.warning("! %s", sentence)
     what = {"dataset": args.out, "runs": done.runs, "read": done.read, "gone": done.gone, "left_out": done.problems}
     print_answer(args, f"{args.out}: {plural(done.runs, 'run')}, {done.read} new or changed, {done.gone} gone", what)
     return 1 if done.problems else 0
-
-
-def _show(done: int, whole: int) -> None:
-    end = "\n" if done >= whole else ""
-    print(f"\r{done} of {whole} new or changed runs read", end=end, file=sys.stderr, flush=True)

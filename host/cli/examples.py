@@ -29,7 +29,12 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         "swardflow tell latest follow",
     ),
     "join": ("swardflow join run.sward run.sward.rest",),
-    "review": ("swardflow review latest", "swardflow review latest --json", "swardflow review latest --recalibrated"),
+    "review": (
+        "swardflow review latest",
+        "swardflow review example",
+        "swardflow review latest --json",
+        "swardflow review latest --recalibrated",
+    ),
     "runs": ("swardflow runs --site lawn --from 2026-04-01", 'swardflow runs --note latest "tank left=2 gal"'),
     "compare": ("swardflow compare latest",),
     "season": ("swardflow season --from 2026-03-01", "swardflow season --out season.html"),

@@ -8,6 +8,8 @@ import sys
 from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.shared_options import PIPE, add_json_argument, add_out_argument, add_units_argument, print_answer
 from host.cli.which_run import add_run_arguments, run_path
+from host.log import counter
+from host.run_folder import beside
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -41,19 +43,14 @@ def run(args: argparse.Namespace) -> int:
     if args.out == PIPE:
         export_csv(path, sys.stdout.buffer, system=args.units or "", under=under_of(args), later_notes=notes)
         return 0
-    out = args.out or path.with_suffix(".csv")
+    out = args.out or beside(path, ".csv")
     rows = export_run(
         path,
         out,
         system=args.units or "",
         under=under_of(args),
         later_notes=notes,
-        progress=_show if sys.stderr.isatty() else None,
+        progress=counter("frames written"),
     )
     print_answer(args, f"{out}: {rows} rows", {"export": out, "run": path, "rows": rows})
     return 0
-
-
-def _show(done: int, whole: int) -> None:
-    end = "\n" if done >= whole else ""
-    print(f"\r{done} of {whole} frames written", end=end, file=sys.stderr, flush=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.shared_options import add_runs_argument, add_units_argument
+from host.log import counter
 from host.run_folder import DEFAULT_FOLDER
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def chosen_library(args: argparse.Namespace) -> Library:
 
 def chosen_entries(args: argparse.Namespace) -> list[Entry]:
     """The entries that the arguments take, with a counter on a terminal while files are read."""
-    return chosen_library(args).wanted(_wanted(args), _show if sys.stderr.isatty() else None)
+    return chosen_library(args).wanted(_wanted(args), counter("new or changed files read"))
 
 
 def units_asked(args: argparse.Namespace, entries: list[Entry]) -> str:
@@ -61,8 +61,3 @@ def _wanted(args: argparse.Namespace) -> Wanted:
         except ValueError:
             raise BadInputError(f'{option} is "{text}": give a day as year-month-day, such as 2026-04-01') from None
     return Wanted(args.site, args.product, args.rig_name, args.find, args.first_day, args.last_day)
-
-
-def _show(done: int, whole: int) -> None:
-    end = "\n" if done >= whole else ""
-    print(f"\r{done} of {whole} new or changed files read", end=end, file=sys.stderr, flush=True)

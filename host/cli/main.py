@@ -6,6 +6,7 @@ import argparse
 import io
 import os
 import sys
+import time
 from collections.abc import Callable, Iterable
 from functools import cache
 from importlib import import_module
@@ -13,6 +14,7 @@ from typing import Any, NoReturn
 
 from host.cli.examples import EXAMPLES
 from host.errors import NotNowError, UserError, closest
+from host.log import LOG, add_log_arguments, begin_log, end_log
 
 _EXAMPLES = "examples:"
 _FEW = 6
@@ -43,6 +45,7 @@ class Parser(argparse.ArgumentParser):
         options.setdefault("formatter_class", _Formatter)
         super().__init__(*args, **options)
         self._fill = fill
+        self.messages = add_log_arguments(self)
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         """As in the standard library, but that what is not known is said here, with what was probably meant."""
@@ -98,9 +101,10 @@ class _Commands(Parser):
             formatter.start_section(title)
             formatter.add_arguments([lines[name] for name in names])
             formatter.end_section()
-        formatter.start_section("options")
-        formatter.add_arguments(self._optionals._group_actions)
-        formatter.end_section()
+        for group in (self._optionals, self.messages):
+            formatter.start_section(group.title)
+            formatter.add_arguments(group._group_actions)
+            formatter.end_section()
         formatter.add_text(self.epilog)
         return formatter.format_help()
 
@@ -150,19 +154,26 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _carry_out(args: argparse.Namespace) -> int:
+    began, code = time.perf_counter(), 2
     try:
-        return int(import_module(f"host.cli.{args.command}").run(args))
+        begin_log(args, args.command)
+        code = int(import_module(f"host.cli.{args.command}").run(args))
     except UserError as error:
-        print(f"swardflow: {error}", file=sys.stderr)
-        return 2
+        LOG.error("%s", error)
     except KeyboardInterrupt as stopped:
-        print(f"swardflow: {str(stopped) or 'stopped from the keyboard'}", file=sys.stderr)
-        return 130
+        LOG.error("%s", str(stopped) or "stopped from the keyboard")
+        code = 130
+    except BrokenPipeError:
+        code = _reader_gone()
     except OSError as error:
-        if isinstance(error, BrokenPipeError):
-            return _reader_gone()
-        print(f"swardflow: {_system_words(error)}", file=sys.stderr)
-        return 2
+        LOG.error("%s", _system_words(error))
+    except Exception:
+        LOG.critical("this should not have happened", exc_info=True, extra={"shown": True})
+        raise
+    finally:
+        LOG.debug("ended after %.2f s with exit code %d", time.perf_counter() - began, code)
+        end_log()
+    return code
 
 
 def _system_words(error: OSError) -> NotNowError:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host.errors import BadInputError, NotNowError
+from host.log import LOG, log_arguments
 
 if TYPE_CHECKING:
     from host.recorder.supervision import RunRequest
@@ -49,6 +50,12 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
         " Default: the setting share",
     )
     parser.add_argument(
+        "--metrics",
+        action=argparse.BooleanOptionalAction,
+        help="answer programs at /metrics, in the text exposition format; they need the key that is shown."
+        " Default: the setting metrics",
+    )
+    parser.add_argument(
         "--look-only", action="store_true", help="with --share: who is let in may only look, until you allow more"
     )
 
@@ -76,25 +83,28 @@ def open_pages(
         channel, report = folder / "supervisor.sock", folder / "recorder.json"
         cards = [f"--cards={args.cards}"] if getattr(args, "cards", None) else []
 
+        said = log_arguments(args)
+
         def recorder(arguments: Sequence[str]) -> Child:
-            own = [f"--runs={runs}", f"--report={report}", *cards]
+            own = [f"--runs={runs}", f"--report={report}", *cards, *said]
             return Child("recorder", ["host.cli.main", "record", *own, *arguments])
 
         board = None
         if emulation:
-            child = Child("board", ["host.cli.main", "simulate", *emulation.arguments])
+            child = Child("board", ["host.cli.main", "simulate", *said, *emulation.arguments])
             board = EmulatedBoard(child, emulation.port, emulation.ready)
-        keeper = RecorderKeeper(recorder, report, board, exits=first is not None)
-        page_arguments = ["dashboards", f"--runs={runs}", f"--http-port={http_port}", f"--supervisor={channel}"]
+        keeper = RecorderKeeper(recorder, report, board, say=LOG.warning, exits=first is not None)
+        page_arguments = ["dashboards", f"--runs={runs}", f"--http-port={http_port}", f"--supervisor={channel}", *said]
         page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
         page_arguments += ["--share"] if shared else []
         page_arguments += [f"--name={settings.network_name}"] if settings.network_name else []
+        page_arguments += ["--metrics"] if (settings.metrics if args.metrics is None else args.metrics) else []
         page_arguments += ["--look-only"] if args.look_only else []
         page_arguments += [f"--emulated={emulation.port}", f"--rig={emulation.rig}"] if emulation else []
         browsed = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]
         page = Child("page", browsed, later=page_arguments)
-        print(f"Run files: {runs}   Ctrl-C ends everything.", flush=True)  # the page says its own links
-        return Together(keeper, page, first, channel).run()
+        LOG.info("Run files: %s   Ctrl-C ends everything.", runs)  # the page says its own links
+        return Together(keeper, page, first, channel, say=LOG.warning).run()
 
 
 def check_port(port: int, *, shared: bool) -> int:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from host.cli.calibration_options import cards_named
 from host.cli.shared_options import add_port_argument, add_rig_argument, add_runs_argument, port_named, rig_path
 from host.errors import BadInputError, NotFoundError, UserError
+from host.log import LOG
 from host.run_folder import DEFAULT_FOLDER, LATEST
 
 NOT_IN_PLACE = 3  # exit code: the recording ended, and its file is not what was written
@@ -121,7 +122,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _record(args: argparse.Namespace) -> int:
     import signal
-    import sys
 
     from host.parent import end_with_parent
     from host.recorder import Recorder
@@ -133,14 +133,14 @@ def _record(args: argparse.Namespace) -> int:
     if args.take_over:
         end_recording_at(args.port)
     recorder = Recorder(args.port, plan)
-    path = recorder.start(say=lambda text: print(text, file=sys.stderr, flush=True))
+    path = recorder.start(say=LOG.warning)
     for number, reason in _signals().items():
         signal.signal(number, lambda *_, reason=reason: recorder.stop(reason))
     end_with_parent()
     _report(args.report, run=str(path))
-    print(f"recording {path}", flush=True)
+    LOG.info("recording %s", path)
     if new := _new_cards(plan, path):
-        print(new, flush=True)
+        LOG.info("%s", new)
     with StatusLine(recorder.status):
         outcome = recorder.run()
     return _tell_end(outcome)
@@ -206,24 +206,22 @@ def _signals() -> dict[int, str]:
 
 
 def _tell_end(outcome: Outcome) -> int:
-    import sys
-
     damaged = f", {outcome.wire_damage} of them damaged on the way" if outcome.wire_damage else ""
     if outcome.in_place:
-        print(f"recorded {outcome.run}: {outcome.lines} lines{damaged}", flush=True)
+        LOG.info("recorded %s: %d lines%s", outcome.run, outcome.lines, damaged)
     if outcome.rest:
-        print(
-            f"swardflow: the disk is full and the end of the run lies in {outcome.rest}: make room, then run "
-            f'\'swardflow join "{outcome.run}" "{outcome.rest}"\'',
-            file=sys.stderr,
+        LOG.error(
+            'the disk is full and the end of the run lies in %s: make room, then run \'swardflow join "%s" "%s"\'',
+            outcome.rest,
+            outcome.run,
+            outcome.rest,
         )
     if outcome.lines_lost:
         lost = f"{outcome.lines_lost} lines were lost while disk and memory were full"
-        print(f"swardflow: {lost}: make room before the next run", file=sys.stderr)
+        LOG.error("%s: make room before the next run", lost)
     for sentence in outcome.rescued:
-        print(f"swardflow: {sentence}", file=sys.stderr)
+        LOG.error("%s", sentence)
     if not outcome.in_place:
-        gone = f"{outcome.run} is not as it was written: look for it before you record again"
-        print(f"swardflow: {gone}", file=sys.stderr)
+        LOG.error("%s is not as it was written: look for it before you record again", outcome.run)
         return NOT_IN_PLACE
     return 0  # the recording ended in good order: whoever started it must not start it again

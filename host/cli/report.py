@@ -7,6 +7,7 @@ import argparse
 from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.shared_options import PIPE, add_json_argument, add_out_argument, add_units_argument, print_answer
 from host.cli.which_run import add_run_arguments, run_path
+from host.run_folder import beside
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
     path = run_path(args)
     review = review_run(path, under=under_of(args), later_notes=read_notes(path))
-    out = args.out or path.with_suffix(".html")
+    out = args.out or beside(path, ".html")
     write_new(out, format_report(run_document(review, args.units or review.rig.units), datetime.now()))
     if out != PIPE:
         print_answer(args, f"{out}: written", {"report": out, "run": path})

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from host.cli.shared_options import add_json_argument, add_out_argument, print_answer
 from host.errors import BadInputError, NotSavedError
+from host.log import is_quiet
 
 if TYPE_CHECKING:
     from host.simulate.serve import Source, Terminal
@@ -158,7 +159,7 @@ def serve_source(source: Source, pace: float, link: str | None, word: str) -> in
 
 def progress_line(word: str, total_s: float | None = None) -> Callable[[float], None] | None:
     """Something that shows how far a run has got, in one line rewritten in place; None where nobody would see it."""
-    if not sys.stderr.isatty():
+    if is_quiet() or not sys.stderr.isatty():
         return None
     shown = -1.0
 
@@ -175,5 +176,5 @@ def progress_line(word: str, total_s: float | None = None) -> Callable[[float], 
 
 def end_progress() -> None:
     """Leave the line that shows progress, so that what follows stands on one of its own."""
-    if sys.stderr.isatty():
+    if sys.stderr.isatty() and not is_quiet():
         print(file=sys.stderr)

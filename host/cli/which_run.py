@@ -12,7 +12,7 @@ from host.run_folder import DEFAULT_FOLDER, SUFFIX, find_run
 def add_run_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN and the folder it may lie in."""
     parser.add_argument(
-        "run_name", metavar="RUN", help=f"run file (*{SUFFIX}), its name in the runs folder, or 'latest'"
+        "run_name", metavar="RUN", help=f"run file (*{SUFFIX}), its name in the runs folder, 'latest', or 'example'"
     )
     add_runs_argument(parser)
 

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Mapping
 from typing import Any, Self, TextIO
 
+from host.log import is_quiet, keep
 from host.recorder.recorder import is_alarm
 
 INTERVAL_S = 0.5
@@ -48,7 +49,10 @@ def status_text(status: Mapping[str, Any]) -> str:
 
 
 class StatusLine:
-    """Prints `status` twice a second on a terminal; elsewhere one line whenever the state changes."""
+    """Prints `status` twice a second on a terminal; elsewhere, and in the log file, a line whenever the state changes.
+
+    Where little is wanted (-q), only an alarm.
+    """
 
     def __init__(self, status: Callable[[], Mapping[str, Any]], out: TextIO | None = None) -> None:
         self._status = status
@@ -65,7 +69,8 @@ class StatusLine:
         self._thread.join(2 * INTERVAL_S)  # a held-up terminal is not waited for
 
     def _run(self) -> None:
-        terminal = self._out.isatty()
+        quiet = is_quiet()
+        terminal = self._out.isatty() and not quiet
         shown: tuple[str, str, int] | None = None
         told: set[str] = set()
         try:
@@ -74,10 +79,14 @@ class StatusLine:
                 state = (str(status["state"]), str(status["link"]), len(status.get("rescued", ())))
                 for notice in (one for one in status.get("notices", ()) if one not in told):
                     self._out.write(f"{_CLEARED if terminal else ''}{notice}\n")
+                    keep(notice)
                     told.add(notice)
+                changed = state != shown and (shown or is_alarm(status)) and status["state"] != "stopping"
+                if changed:
+                    keep(status_text(status))
                 if terminal:
                     self._out.write(f"{_CLEARED}{status_text(status)}")
-                elif state != shown and (shown or is_alarm(status)) and status["state"] != "stopping":
+                elif changed and (not quiet or is_alarm(status)):
                     self._out.write(status_text(status) + "\n")
                 self._out.flush()
                 shown = state

@@ -1,6 +1,6 @@
 """A dataset kept up to date: unchanged runs beside listing them, and the work on one and on two workers.
 
-Run: python -m tests.bench.bench_dataset [UNCHANGED [WORKED]]
+Run: python -m tests.bench.bench_dataset [--unchanged N] [--worked N] [--no-cluster]
 
 UNCHANGED runs (default 1,000) are in a dataset already; updating it is timed as a command, beside `swardflow runs` on
 the same folder, in turn, medians. WORKED runs (default 200) are worked out anew by one local process and by two, and by
@@ -9,6 +9,7 @@ a Dask cluster of one worker and of two, with the greatest memory of the process
 
 from __future__ import annotations
 
+import argparse
 import shutil
 import statistics
 import subprocess
@@ -87,13 +88,13 @@ def unchanged(folder: Path, count: int) -> None:
     print(f"dataset: {files} files, {size / count / 1000:.1f} kB a run")
 
 
-def worked(folder: Path, count: int) -> None:
+def worked(folder: Path, count: int, *, cluster: bool) -> None:
     """Print what reading costs on one and on two workers."""
     make_runs(folder / "worked", count)
     size = sum(path.stat().st_size for path in (folder / "worked").iterdir())
     for workers in (1, 2):
         print(f"{count} runs ({size / 1e6:.0f} MB), {workers} local processes:", timed(folder, str(workers), ""))
-    for workers in (1, 2):
+    for workers in (1, 2) if cluster else ():
         contact = folder / f"scheduler-{workers}.json"
         dask = [sys.executable, "-m", "dask"]
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": folder}
@@ -134,10 +135,16 @@ def timed(folder: Path, processes: str, address: str) -> str:
 
 def main() -> None:
     """Print the figures."""
-    counts = [int(word) for word in sys.argv[1:]]
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.bench_dataset", description=__doc__.split("\n")[0])
+    parser.add_argument("--unchanged", type=int, default=1000, metavar="N", help="runs listed and updated; 0: none")
+    parser.add_argument("--worked", type=int, default=200, metavar="N", help="runs worked out anew; 0: none")
+    parser.add_argument("--no-cluster", action="store_true", help="by local processes alone")
+    args = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        unchanged(Path(name), counts[0] if counts else 1000)
-        worked(Path(name), counts[1] if counts[1:] else 200)
+        if args.unchanged:
+            unchanged(Path(name), args.unchanged)
+        if args.worked:
+            worked(Path(name), args.worked, cluster=not args.no_cluster)
 
 
 if __name__ == "__main__":

@@ -36,6 +36,19 @@ def test_names_say_when_and_where() -> None:
     assert len(file_names(started, "x" * 400)[0]) < 80
 
 
+def test_the_run_that_comes_along_is_found_by_its_name_unless_there_is_one_so_called(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    found = find_run("example", tmp_path)
+    assert found.parent.name == "recordings" and found.is_file()
+    assert main(["report", "example", "--runs", str(tmp_path)]) == 0
+    assert [path.suffix for path in tmp_path.iterdir()] == [".html"]
+    assert find_run("example", tmp_path) == found
+    touch(tmp_path / "example.sward")
+    assert find_run("example", tmp_path) == tmp_path / "example.sward"
+
+
 def test_finding_a_run(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="there is no run in"):
         find_run("latest", tmp_path)
