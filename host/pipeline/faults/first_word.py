@@ -48,6 +48,8 @@ def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) 
         return False
     if waited_s < wait_s or n < max(enough, TUNING.confirm_least) or (word.down and _running_down(word, left)):
         return None
+    if abs(math.expm1(-float(off.mean()))) * nozzles < TUNING.least_nozzles:
+        return False
     newest = float(off[-1]) + TUNING.even_frames_off * word.even
     stays = min(left, newest) >= TUNING.stays_share * peak and not _returning(word, peak, worth)
     return True if stays or (waited_s >= TUNING.uneven[0] and n >= frames(TUNING.uneven)) else None

@@ -25,7 +25,8 @@ class Timing:
     def windows(self) -> tuple[int, ...]:
         """Lengths in reports of the windows that are held against the baseline."""
         most = self.frames((TUNING.longest_window_s, TUNING.windows[4]))
-        return tuple(length for length in TUNING.windows if length <= most)
+        least = self.frames((0.2, 2))
+        return tuple(length for length in TUNING.windows if least <= length <= most)
 
     @property
     def noise_block(self) -> int:

@@ -65,3 +65,13 @@ def test_a_tenth_of_one_of_eight_nozzles_is_not_taken_back_because_the_walk_shak
     off[:5] += 0.01  # it was noticed because chance helped
     words = [FirstWord(off[:n], time_s[:n], True, 0.008) for n in range(5, 31)]
     assert next(said for said in (still_there(word, 0.0, 0.5, 8) for word in words) if said is not None)
+
+
+@pytest.mark.parametrize(("nozzles", "share", "stays"), [(3, 0.012, False), (3, 0.033, True), (8, 0.0125, True)])
+def test_less_than_a_twentieth_of_a_nozzle_is_the_regulator(nozzles, share, stays):
+    """At 50 reports a second the noise averages out so far that a wander of 1 % stands out of it."""
+    time_s = 0.02 * np.arange(1, 121)
+    off = share * (1.0 - np.exp(-time_s / 0.22)) + np.random.default_rng(2).normal(0.0, 0.004, len(time_s))
+    words = [FirstWord(off[:n], time_s[:n], True, 0.004, Timing(0.02)) for n in range(2, len(time_s) + 1)]
+    said = [still_there(word, 0.0, 0.1, nozzles) for word in words]
+    assert next((one for one in said if one is not None), None) is stays
