@@ -66,10 +66,10 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     wait_for(page, "recording", "on")
     wait_for(page, "fresh", "fresh")
     order = []
-    for _ in range(5):
+    for _ in range(6):
         page.keyboard.press("Tab")
         order.append(page.evaluate("document.activeElement.id || document.activeElement.className"))
-    assert order == ["skip", "pages-open", "mark", "refilled", "stop"]
+    assert order == ["skip", "pages-open", "span", "mark", "refilled", "stop"]
 
     page.click("#mark")
     wait_told(page, "Marked.")
