@@ -28,7 +28,7 @@ from tests.dashboards.test_open import Opened
 from tests.dashboards.test_setup_page import ANSWERS, go_through_steps
 from tests.dashboards.walking import FORTY_PSI, TARGET_MPH, BoardOnPty
 
-pytestmark = [pytest.mark.browser, pytest.mark.journey, pytest.mark.timeout(900)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(900)]
 
 # The sprayer that BoardOnPty moves: see walking.py.
 SPRAYER = ANSWERS | {"tip_flow": "0.35", "circumference": "3.15"}
@@ -46,7 +46,13 @@ def opened(runs: Path, tmp_path: Path, board: BoardOnPty, monkeypatch: pytest.Mo
         assert process.end(signal.SIGINT, 30) in (0, -2)
 
 
-@pytest.fixture(params=["Chromium", *ENGINES])
+@pytest.fixture(
+    # Four minutes each: one engine of three goes the whole way in CI, all of them open every page there.
+    params=[
+        pytest.param("Chromium", marks=pytest.mark.journey),
+        *(pytest.param(name, marks=pytest.mark.soak) for name in ENGINES),
+    ]
+)
 def engine(
     request: pytest.FixtureRequest, opened: Opened, tmp_path: Path, phone: Callable[..., Any]
 ) -> Iterator[Engine]:
