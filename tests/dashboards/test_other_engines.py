@@ -14,7 +14,7 @@ from tests.dashboards.processes import RecorderProcess, Server, wait_until
 from tests.dashboards.screen import Screen
 from tests.dashboards.test_accessible import RECORDING
 
-pytestmark = pytest.mark.journey
+pytestmark = pytest.mark.soak
 
 # Numbers of the live page that are not in sight: below the window, or behind the bar of buttons.
 _HIDDEN = """() => {
