@@ -114,6 +114,7 @@ def calibrate(screen: Screen, board: BoardOnPty, runs: Path) -> None:
     menu(screen, "Calibrate")
     screen.tap(ACT, "Start")
     for number in (1, 2):
+        wait_until(lambda: pulses(screen) < 100, "the count begins anew", 20)
         wait_until(lambda: pulses(screen) > 100, "pulses", 20)
         screen.tap(ACT, "Stop")
         screen.wait(AMOUNT)
