@@ -22,13 +22,13 @@ class MemoryFiles:
         self.holding: threading.Event | None = None
         self.sync_entered = threading.Event()
         self.closed: list[int] = []
-        self._open: list[Path] = []
+        self._open: list[tuple[Path, bytearray]] = []  # an open file outlives its name
 
     def create(self, path: Path) -> int:
         if path in self.content:
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
         self.content[path] = bytearray()
-        self._open.append(path)
+        self._open.append((path, self.content[path]))
         return len(self._open) - 1
 
     def write(self, descriptor: int, data: bytes) -> int:
@@ -37,12 +37,12 @@ class MemoryFiles:
             raise OSError(self.error, os.strerror(self.error))
         if self.room is not None:
             self.room -= count
-        self.content[self._open[descriptor]] += data[:count]
+        self._open[descriptor][1].extend(data[:count])
         return count
 
     def sync(self, descriptor: int) -> None:
-        path = self._open[descriptor]
-        length = len(self.content[path])
+        path, content = self._open[descriptor]
+        length = len(content)
         self.sync_entered.set()
         if self.holding:
             self.holding.wait()
@@ -51,7 +51,7 @@ class MemoryFiles:
         self.synced[path] = length
 
     def wrong(self, descriptor: int, path: Path, size: int) -> str:
-        if self._open[descriptor] != path or path not in self.content:
+        if self._open[descriptor][0] != path or path not in self.content:
             return "it was deleted or moved away"
         return "it was cut short" if len(self.content[path]) < size else ""
 
