@@ -26,7 +26,7 @@ from dashboards.live.stream import StreamServer
 from dashboards.sharing.addresses import own_names
 from dashboards.sharing.guests import Guests
 from dashboards.sharing.invitations import Invitations
-from dashboards.sharing.metrics_key import METRICS, MetricsDoor
+from dashboards.sharing.metrics_key import METRICS, MetricsMiddleware
 from dashboards.sharing.network_name import DEFAULT_NAME, NetworkName, can_name
 from dashboards.sharing.session_middleware import SessionMiddleware
 from dashboards.sharing.terminal_banner import TerminalBanner, guest_link, link
@@ -120,8 +120,8 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         names = LOOPBACK_NAMES | (_shared_names(sharing, banner, bound, stack) if sharing.shared else frozenset())
         first = FirstPage(UnitsChoice(app, partial(_remembered_units, starting)), follower.is_live, follower.is_known)
         sessions = SessionMiddleware(first, invitations, guests, banner.tell, shared=sharing.shared)
-        door = MetricsDoor(first, sessions, sharing.metrics_key)
-        front = OriginMiddleware(door, names, shared=sharing.shared, script_hashes=hashes)
+        with_metrics = MetricsMiddleware(first, sessions, sharing.metrics_key)
+        front = OriginMiddleware(with_metrics, names, shared=sharing.shared, script_hashes=hashes)
 
         def admit(scope: Scope) -> str | None:
             return sessions.admit(scope) if is_allowed(scope, names, shared=sharing.shared) else None

@@ -23,14 +23,13 @@ def metrics_key(path: Path) -> str:
     key = secrets.token_urlsafe(32)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, f"{key}\n".encode())
-        path.chmod(0o600)
+        write_whole(path, f"{key}\n".encode(), private=True)
     except OSError as error:
         raise NotSavedError(f"the key file {path} cannot be written ({reason_of(error)}): check its folder") from None
     return key
 
 
-class MetricsDoor:
+class MetricsMiddleware:
     """An ASGI application that lets GET /metrics with the key through to `app`, and sends all else to `sessions`.
 
     Without a key all goes to `sessions`, as does a wrong one.

@@ -63,3 +63,13 @@ async def whole_body(receive: Receive, most: int) -> bytes:
             raise BodyTooLargeError
         if not message.get("more_body", False):
             return bytes(body)
+
+
+def replayed(message: Message, receive: Receive) -> Receive:
+    """`receive` with a message in front of it that was taken from it before."""
+    pending = [message]
+
+    async def again() -> Message:
+        return pending.pop() if pending else await receive()
+
+    return again

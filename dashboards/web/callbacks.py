@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
-from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, header_values
+from dashboards.web.asgi import AsgiApp, Receive, Scope, Send, answer, header_values, replayed
 
 PATH = "/_dash-update-component"
 _NOT_JSON = "Refused: a callback is asked for with JSON.\n"
@@ -38,12 +38,7 @@ class CallbackFilter:
         if not self.is_form_of_ours(message.get("body", b"")):
             await answer(send, 400, _NOT_OURS)
             return
-        pending: list[Message] = [message]
-
-        async def again() -> Message:
-            return pending.pop() if pending else await receive()
-
-        await self._app(scope, again, send)
+        await self._app(scope, replayed(message, receive), send)
 
     def only_reads(self, body: bytes) -> bool:
         """Whether a callback, asked for in a form of ours, changes nothing."""

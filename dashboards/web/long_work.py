@@ -6,10 +6,10 @@ import asyncio
 from collections.abc import Callable
 
 from dashboards.web import progress
-from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer, client_address
+from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer
 from dashboards.web.page_server import Cost, Rules
 from dashboards.web.rate_limit import retry_after
-from dashboards.web.size_limits import SESSION
+from dashboards.web.size_limits import client_of
 from dashboards.web.templates import render
 
 MOST = 2
@@ -51,7 +51,7 @@ class LongWork:
         if rules is None or rules.cost is Cost.QUICK:
             await self._app(scope, receive, send)
             return
-        client = str(scope.get(SESSION) or client_address(scope))
+        client = client_of(scope)
         under_way = self._under_way[rules.cost]
         if not await self._has_its_turn(client, under_way):
             await answer(send, 429, self._busy_page, [retry_after(AGAIN_S)], "text/html")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from dashboards.web import callbacks
-from dashboards.web.asgi import AsgiApp, Message, Receive, Scope, Send, answer
+from dashboards.web.asgi import AsgiApp, Receive, Scope, Send, answer, replayed
 from dashboards.web.callbacks import CallbackFilter
 from dashboards.web.page_server import Rules
 from dashboards.web.visitor import ONLY_LOOKS, may_only_look
@@ -53,9 +53,4 @@ class LookOnly:
             else:
                 await answer(send, 204, "")  # as Dash answers when nothing is to change
             return
-        pending: list[Message] = [message]
-
-        async def again() -> Message:
-            return pending.pop() if pending else await receive()
-
-        await self._app(scope, again, send)
+        await self._app(scope, replayed(message, receive), send)

@@ -17,6 +17,7 @@ from dashboards.web.asgi import (
     answer,
     client_address,
     header_values,
+    replayed,
     whole_body,
 )
 from dashboards.web.page_server import Cost, Rules
@@ -29,6 +30,11 @@ ROOM_S = 10.0  # so long a request waits for others of the same browser
 _PIECE = 64 << 10  # bytes of an answer handed to the connection at once: it waits until the browser has taken them
 _CLOSE: Headers = [(b"connection", b"close")]
 SESSION = "swardflow.session"  # key of the scope: whose session it is
+
+
+def client_of(scope: Scope) -> str:
+    """Who sent a request: the session, or the address where there is none."""
+    return str(scope.get(SESSION) or client_address(scope))
 
 
 class SizeLimits:
@@ -61,12 +67,12 @@ class SizeLimits:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        client = str(scope.get(SESSION) or client_address(scope))
+        client = client_of(scope)
         rules = self._rules(scope)
         try:
             if rules is None or rules.cost is not Cost.LARGE:
                 body = await asyncio.wait_for(self._body(scope, receive), self._body_timeout_s)
-                receive = _replayed(body, receive)
+                receive = replayed({"type": "http.request", "body": body, "more_body": False}, receive)
         except BodyTooLargeError:
             await answer(send, 413, f"Refused: more than {self._most_body} bytes.\n", _CLOSE)
             return
@@ -115,16 +121,3 @@ def _in_pieces(send: Send) -> Send:
             await send({**message, "body": bytes(view[start : start + _PIECE]), "more_body": more})
 
     return sender
-
-
-def _replayed(body: bytes, receive: Receive) -> Receive:
-    pending = True
-
-    async def again() -> Message:
-        nonlocal pending
-        if not pending:
-            return await receive()  # that the client has gone
-        pending = False
-        return {"type": "http.request", "body": body, "more_body": False}
-
-    return again

@@ -8,6 +8,8 @@ rotor's lag shifts both ends alike; what its run-down adds at the end is what th
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from host.pipeline.columns import Ints
@@ -39,7 +41,7 @@ def began_by_count(rows: Rows, first: int, last: int, period_us: float) -> float
     `period_us` is the time from pulse to pulse of steady flow. None when no pulse tells.
     """
     timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
-    if not len(timed) or not first or not np.isfinite(period_us) or rows["why"][first : timed[-1] + 1].any():
+    if not len(timed) or not first or not math.isfinite(period_us) or rows["why"][first : timed[-1] + 1].any():
         return None
     newest = timed[-1]
     return float(rows["edge_us"][newest]) - (int(rows["pulses"][newest]) - _rest_count(rows, first)) * period_us
@@ -48,7 +50,7 @@ def began_by_count(rows: Rows, first: int, last: int, period_us: float) -> float
 def ended_by_count(rows: Rows, first: int, end: int, period_us: float) -> float | None:
     """As long after its first pulse that was told as the pulses take that came until the meter stood, at row `end`."""
     timed = np.flatnonzero(rows["timed"][first : end + 1]) + first
-    if not len(timed) or not np.isfinite(period_us) or rows["why"][timed[0] : end + 1].any():
+    if not len(timed) or not math.isfinite(period_us) or rows["why"][timed[0] : end + 1].any():
         return None
     oldest = timed[0]
     return (
@@ -63,12 +65,9 @@ def steady_period_us(rows: Rows, first: int, last: int, after_us: int = _SETTLE_
     """
     timed = np.flatnonzero(rows["timed"][first : last + 1]) + first
     if not len(timed) or rows["why"][first : last + 1].any():
-        return np.nan
+        return math.nan
     edge, pulses = rows["edge_us"][timed], rows["pulses"][timed]
-    line = np.flatnonzero(edge >= edge[0] + after_us)
-    if len(line) < 2 or int(pulses[line[-1]] - pulses[line[0]]) < _LEAST_PULSES:
-        return np.nan
-    return float(edge[line[-1]] - edge[line[0]]) / int(pulses[line[-1]] - pulses[line[0]])
+    return _period_us(edge, pulses, np.flatnonzero(edge >= edge[0] + after_us))
 
 
 def _rest_count(rows: Rows, first: int) -> float:
@@ -109,12 +108,14 @@ def ended_us(rows: Rows, first: int, end: int) -> float | None:
 
 def _where(edge: Ints, pulses: Ints, line: Ints, count: float, *, anchor: int) -> float | None:
     """Where the line through the first and last of `line` reaches `count`."""
-    if len(line) < 2:
+    period_us = _period_us(edge, pulses, line)
+    if math.isnan(period_us):
         return None
-    a, b = line[0], line[-1]
-    turned = int(pulses[b] - pulses[a])
-    if turned < _LEAST_PULSES:
-        return None
-    period_us = float(edge[b] - edge[a]) / turned
     near = line[anchor]
     return float(edge[near]) + (count - float(pulses[near])) * period_us
+
+
+def _period_us(edge: Ints, pulses: Ints, line: Ints) -> float:
+    """Time from pulse to pulse between the first and last of `line`; not a number where too few came."""
+    turned = int(pulses[line[-1]] - pulses[line[0]]) if len(line) > 1 else 0
+    return float(edge[line[-1]] - edge[line[0]]) / turned if turned >= _LEAST_PULSES else math.nan

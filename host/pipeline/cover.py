@@ -20,7 +20,8 @@ _SWITCH_EARLY_US = 50_000  # by how much the switch may have closed before the r
 # Standard, of an end that was read off the number of pulses alone: hose, valve and rotor move both ends of all passes
 # alike by a tenth of a second or two.
 _COUNTED_US = 100_000
-_SHORT_US = _NEAR_US = 3_000_000
+_SHORT_US = 3_000_000  # of long rows: a line through them is too short to hold on to
+_NEAR_US = 3_000_000  # of rows beside one, from which the pace in it is taken
 _WITHIN = 1 / math.sqrt(12)  # standard uncertainty of what lies anywhere within 1: GUM 4.3.7
 
 

@@ -6,9 +6,8 @@ import numpy as np
 
 from host.pipeline.rows import Rows
 
-_MISSED_US = (
-    1_000_000  # so much less flow or way than before, in time, may hide that the spray was off or that it stood
-)
+# So much less flow or way than before, in time, may hide that the spray was off or that it stood.
+_MISSED_US = 1_000_000
 _MISSED_SHARE = 0.05  # of the silence, of the flow
 _STOOD_SHARE = 0.15  # of the silence, of the way: a walker slows down by so much and has not stood
 _NUDGE_M = 0.3

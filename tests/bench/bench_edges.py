@@ -22,12 +22,10 @@ from host.review.apart import apart_messages, board_messages, timed_pace_message
 from host.review.review import Review, review_of
 from host.review.run_document import run_document
 from host.rig import rig_from_toml
-from host.rig.model import DAY_TO_DAY, GROUND_TO_GROUND
 from tests.independent_board.cases import CASES, Case
-from tests.independent_board.reading import frames_file, rig_toml, truth_on_known_ground
+from tests.independent_board.reading import METER_U, WHEEL_U, frames_file, rig_toml, truth_on_known_ground
 from tests.independent_board.sprayer import Plan, Sprayer, spray
 
-METER_U, WHEEL_U = float(np.hypot(0.01, DAY_TO_DAY)), float(np.hypot(0.005, GROUND_TO_GROUND))
 COURSE_TIMED_U, COURSE_U = 0.01, 0.015  # of the timing; with the walker's own wandering over a run of four passes
 FIRST_SEED = 20_000  # no test uses these
 DRAWS = 200

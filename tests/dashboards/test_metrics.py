@@ -14,7 +14,7 @@ from dashboards.live.broadcaster import Broadcaster
 from dashboards.live.figures import Figures
 from dashboards.live.metrics import exposition
 from dashboards.live.run_screen import RunScreen
-from dashboards.sharing.metrics_key import MetricsDoor, metrics_key
+from dashboards.sharing.metrics_key import MetricsMiddleware, metrics_key
 
 RECORDING = next((Path(__file__).parents[2] / "recordings").glob("*.sward"))
 NAME = 'back\\slash "lawn"\nnorth'
@@ -89,7 +89,7 @@ def asked(key: str, method: str = "GET", path: str = "/metrics", *headers: tuple
 
         return app
 
-    door = MetricsDoor(part("metrics"), part("sessions"), key)
+    door = MetricsMiddleware(part("metrics"), part("sessions"), key)
     asyncio.run(door({"type": "http", "method": method, "path": path, "headers": headers}, None, None))  # type: ignore[arg-type]
     return reached[0]
 

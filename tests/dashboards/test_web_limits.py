@@ -130,37 +130,32 @@ def test_exports_are_made_two_at_a_time_and_one_of_each_browser_waits() -> None:
     assert asyncio.run(several()) == ([429, 429, 429, 200], [200, 200, 200, 200], ["a", "a", "b", "c"])
 
 
+async def _status_beside(work: LongWork, under_way: tuple[str, str], asked: tuple[str, str]) -> int:
+    """What a request is answered while another one, of a browser for an address each, does not come to its end."""
+    first = asyncio.create_task(status_of(work, *under_way))
+    await asyncio.sleep(0)
+    status = await status_of(work, *asked)
+    first.cancel()
+    return status
+
+
 def test_a_body_that_is_sent_slowly_holds_up_no_export() -> None:
     async def slow(scope: Any, receive: Any, send: Any) -> None:
         if scope["path"] == "/sent":
             await asyncio.Event().wait()
         await everything(scope, receive, send)
 
-    async def three() -> int:
-        costs = {"/sent": Cost.LARGE, "/export": Cost.LONG}
-        work = LongWork(slow, lambda scope: Rules(costs[scope["path"]], changes=False), most=1, wait_s=0.01)
-        sending = asyncio.create_task(status_of(work, "a", "/sent"))
-        await asyncio.sleep(0)
-        status = await status_of(work, "a", "/export")
-        sending.cancel()
-        return status
-
-    assert asyncio.run(three()) == 200
+    costs = {"/sent": Cost.LARGE, "/export": Cost.LONG}
+    work = LongWork(slow, lambda scope: Rules(costs[scope["path"]], changes=False), most=1, wait_s=0.01)
+    assert asyncio.run(_status_beside(work, ("a", "/sent"), ("a", "/export"))) == 200
 
 
 def test_who_waits_too_long_for_its_turn_is_told_to_come_again() -> None:
     async def never(scope: Any, receive: Any, send: Any) -> None:
         await asyncio.Event().wait()
 
-    async def two() -> int:
-        work = LongWork(never, _long_at("/export"), most=1, wait_s=0.01)
-        first = asyncio.create_task(status_of(work, "a", "/export"))
-        await asyncio.sleep(0)
-        status = await status_of(work, "b", "/export")
-        first.cancel()
-        return status
-
-    assert asyncio.run(two()) == 429
+    work = LongWork(never, _long_at("/export"), most=1, wait_s=0.01)
+    assert asyncio.run(_status_beside(work, ("a", "/export"), ("b", "/export"))) == 429
 
 
 def test_a_browser_sees_how_far_its_own_work_is_and_no_other() -> None:

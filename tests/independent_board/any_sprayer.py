@@ -12,13 +12,11 @@ import numpy as np
 
 from host.review.review import Review, review_of
 from host.rig import rig_from_toml
-from host.rig.model import DAY_TO_DAY, GROUND_TO_GROUND
 from tests.independent_board.board import Board, Mishaps, Restart
 from tests.independent_board.lines import Who
-from tests.independent_board.reading import frames_file, rig_toml, truth_on_known_ground
+from tests.independent_board.reading import METER_U, WHEEL_U, frames_file, rig_toml, truth_on_known_ground
 from tests.independent_board.sprayer import Plan, Sprayer, spray
 
-METER_U, WHEEL_U = float(np.hypot(0.01, DAY_TO_DAY)), float(np.hypot(0.005, GROUND_TO_GROUND))
 INTERVALS_MS = (20, 50, 100, 200, 500, 1000)
 NO_SWITCH, ALL = 0x07, 0x0F
 

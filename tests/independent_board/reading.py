@@ -15,7 +15,11 @@ from host.journal import RunFile, RunReader
 from host.journal.records import raw_record
 from host.review.review import Review, review_of
 from host.rig import Rig, rig_from_toml
+from host.rig.model import DAY_TO_DAY, GROUND_TO_GROUND
 from tests.independent_board.sprayer import Plan, Sprayer
+
+# How far meter and wheel are off on a day, standard: what `rig_toml` claims of them, and what day and ground add.
+METER_U, WHEEL_U = float(np.hypot(0.01, DAY_TO_DAY)), float(np.hypot(0.005, GROUND_TO_GROUND))
 
 
 def rig_toml(

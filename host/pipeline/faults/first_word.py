@@ -34,7 +34,7 @@ def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) 
     few = frames((0.3, 1))
     means = _means(off, few)
     peak, left = float(means.max()), float(means[-1])
-    worth = abs(math.expm1(-left if word.down else left)) * nozzles
+    worth = _worth(word, left, nozzles)
     wait_s = next(wait for least, wait in TUNING.confirm_s if worth >= least)
     now_s = float(word.time_s[-1])
     waited_s = min(now_s - began_s, now_s - called_s + TUNING.confirm_called_s)
@@ -48,11 +48,16 @@ def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) 
         return False
     if waited_s < wait_s or n < max(enough, TUNING.confirm_least) or (word.down and _running_down(word, left)):
         return None
-    if abs(math.expm1(-float(off.mean()))) * nozzles < TUNING.least_nozzles:
+    if _worth(word, float(off.mean()), nozzles) < TUNING.least_nozzles:
         return False
     newest = float(off[-1]) + TUNING.even_frames_off * word.even
     stays = min(left, newest) >= TUNING.stays_share * peak and not _returning(word, peak, worth)
     return True if stays or (waited_s >= TUNING.uneven[0] and n >= frames(TUNING.uneven)) else None
+
+
+def _worth(word: FirstWord, off: float, nozzles: int) -> float:
+    """How many nozzles' worth of flow a change of ln c by `off` in its direction is."""
+    return abs(math.expm1(-off if word.down else off)) * nozzles
 
 
 def _means(off: Floats, frames: int) -> Floats:

@@ -53,9 +53,8 @@ def _scatter(log_p: Floats, time_s: Floats, timing: Timing) -> float:
     total = np.concatenate(([0.0], np.cumsum(log_p - log_p[0])))
     means = (total[window:] - total[:-window]) / window
     step = round(_apart_s(timing) / timing.interval_s)
-    together = time_s[step + window - 1 :] - time_s[: -(step + window - 1)] < 2 * _apart_s(
-        timing
-    )  # no turn between them
+    length = step + window - 1
+    together = time_s[length:] - time_s[:-length] < 2 * _apart_s(timing)  # no turn between them
     moved = (means[step:] - means[:-step])[together]
     return (
         max(float(_NORMAL * np.median(np.abs(moved))), TUNING.pressure_sd_floor)

@@ -49,7 +49,6 @@ class ReportInterval:
         for place in np.flatnonzero(clean).tolist():
             self._steps_s.append(float(counts.step_us[place]) * 1e-6)
             if len(self._steps_s) == TUNING.interval_steps:
-                return place, Timing(
-                    float(f"{np.median(self._steps_s):.2g}")
-                )  # as the board was told, without its jitter
+                # As the board was told, without its jitter.
+                return place, Timing(float(f"{np.median(self._steps_s):.2g}"))
         return None

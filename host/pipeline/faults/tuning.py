@@ -89,10 +89,8 @@ class Tuning:
     sum_clip: float = 0.05  # what one frame may add to the sums: one alone never reaches the threshold
     sum_sigmas: float = 4.0  # a sum below as many of a frame's standard deviations is no alarm
     sum_rising: float = 1.5  # times the threshold for a rise
-    sum_least: Span = (
-        1.2,
-        6,
-    )  # for which a sum must have run: what comes sooner is for the other layer, which knows bubbles
+    # For which a sum must have run: what comes sooner is for the other layer, which knows bubbles.
+    sum_least: Span = (1.2, 6)
 
     # Clog or bubble
     bubble_odds: float = 6.6  # log of the odds: of 300 bubbles in 100 h well below one may pass
