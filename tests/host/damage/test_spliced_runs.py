@@ -1,4 +1,4 @@
-"""Files put together of two runs, with the clock set back in them, or full of what no person meant: told, and read on."""
+"""Files put together of two runs, with the clock set back, or full of what no person meant: told, and read on."""
 
 from __future__ import annotations
 
