@@ -17,6 +17,7 @@
     return { element: element, name: element.dataset.field, text: element.textContent };
   });
   const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"), at("span"));
+  window.swardflow.zoomable(at("span"), trace, at("trace-chosen"));
   const buttons = window.swardflow.buttons(say);
   const alarm = window.swardflow.alarm();
   const awake = window.swardflow.awake();
