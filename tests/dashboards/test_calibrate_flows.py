@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from dashboards.calibrate.page import LOOK_MS
 from host.rig import load_rig
 from tests.dashboards.calibrating import (
     act,
@@ -302,3 +303,16 @@ def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
     wait_until(lambda: "Undone" in page.inner_text("#cards-notice"), "undone")
     wait_until(lambda: "in use" in page.inner_text("#cards-list"), "it is in use again")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_a_network_slower_than_the_page_asks_shows_every_step_all_the_same(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    """Dash drops the answer to what has been asked again meanwhile: the page waits for it before it asks again."""
+    page = phone("about:blank")
+    page.goto(serve().address + "/calibrate")
+    page.wait_for_selector("#calibrate-act:visible button:has-text('Start')")
+    slow = {"offline": False, "latency": 2.5 * LOOK_MS, "downloadThroughput": -1, "uploadThroughput": -1}
+    page.context.new_cdp_session(page).send("Network.emulateNetworkConditions", slow)
+    choose(page, "Flow meter", "Type in numbers")
+    page.wait_for_selector("[data-entry=pulses] input:visible")
