@@ -11,9 +11,10 @@ import numpy as np
 
 from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, student_factor
 from host.pipeline.columns import Floats
+from host.review.season.candidates import fits
 from host.review.season.changes import ZERO, Change, shapes
 from host.review.season.observations import BOOM
-from host.review.season.search import Explained, fits
+from host.review.season.search import Explained
 
 # What is averaged over: how many runs sooner or later a change may have begun or ended, and how curved a filling came.
 _NEAR = (0, -1, 1)
