@@ -59,7 +59,7 @@ PAGES = (
         "Live",
         template="live/page.html",
         scripts=(
-            *(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "steer", "say", "awake")),
+            *(f"live-{part}.js" for part in ("trace", "zoom", "link", "buttons", "alarm", "steer", "say", "awake")),
             "live.js",
         ),
         styles=("live.css",),

@@ -14,11 +14,12 @@ from host.documents.document import quantity
 from host.documents.words import percent
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
+from host.review.season.candidates import LEAST_BESIDE
 from host.review.season.changes import METER, NOZZLES, ZERO, shapes
 from host.review.season.effects import of_flow
 from host.review.season.findings import EXPANDED, Named
 from host.review.season.observations import time_of
-from host.review.season.search import LEAST_BESIDE, Explained
+from host.review.season.search import Explained
 
 _OLD_DAYS = 365.0  # each season anew: common practice
 _FAR_DAYS = 730.0  # no drift is believed for longer
