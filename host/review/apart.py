@@ -31,6 +31,7 @@ REASONS = {
     Why.NO_METER: "The board has no flow meter input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
+    Why.NO_PULSES: "No wheel pulses while spraying: it stood still, or the wheel's sensor failed",
     Why.UNHEARD: "Nothing came from the board any more",
     Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
@@ -59,12 +60,15 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
         most = f": up to {volume} on {area}" if hidden.area_m2 > 0 else ""
         return f"{review.at(one.start_s)} to the end: {_NOT_HEARD}{most}."
     volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
-    head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
+    amount = volume if one.why is Why.NO_PULSES else f"{volume} and {way}"
+    head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {amount} in {one.seconds:.1f} s are not assigned"
     totals = review.totals
     if not totals.rate_m3_m2 or one.why is Why.SWITCH_OPEN:
         return head + "."
     hidden = hidden_behind(one, known_of(totals, review.rig))
     area = format_value(hidden.area_m2, "area", system)
+    if one.why is Why.NO_PULSES:
+        return head + f": if it walked, about {area} was sprayed ground."
     if one.why is Why.SILENCE:
         return head + f": about {area} of it was sprayed ground."
     if hidden.uncounted_m3 < _NEXT_TO_NOTHING * totals.volume_m3:

@@ -40,7 +40,7 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     if not known.rate_m3_m2 > 0:
         return Hidden()
     metered = math.isfinite(one.volume_m3)
-    if one.why is Why.NO_WHEEL or (one.why is Why.BOUNCES and metered):
+    if one.why in (Why.NO_WHEEL, Why.NO_PULSES) or (one.why is Why.BOUNCES and metered):
         return Hidden(one.volume_m3 / known.rate_m3_m2)
     if one.why in (Why.NO_METER, Why.BOUNCES):
         way_m = one.distance_m if math.isfinite(one.distance_m) else 0.0

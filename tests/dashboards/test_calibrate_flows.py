@@ -90,6 +90,7 @@ def test_boom_nozzle_by_nozzle(board: BoardOnPty, runs: Path, serve: Serve, phon
     assert catch["orifice_coefficients_m3_s_per_root_Pa"] == [pytest.approx(k, rel=0.03)] * 4
 
 
+@pytest.mark.journey
 def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Serve, phone: Phone) -> None:
     """1000 mL at 30 psi and 1300 mL at 35 psi in the same 55 s: no sound nozzle does that. Common practice."""
     page = phone("about:blank")
@@ -279,6 +280,7 @@ def test_a_toy_kind_from_first_tap_to_saved_card(growing: GrowingRun, runs: Path
         wait_until(lambda: "± 10.0 %" in page.inner_text("main"), "its status")
 
 
+@pytest.mark.journey
 def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
     growing: GrowingRun, runs: Path, serve: Serve, phone: Phone
 ) -> None:
