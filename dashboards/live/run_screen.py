@@ -233,6 +233,7 @@ class RunScreen:
                 self._rig = apply_cards(self._rig, self._cards)
             case "identity":
                 self._interval_ms = int(event.detail["interval_ms"])
+                self._board.stated(self._interval_ms)
                 self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
             case "link_lost":
                 self._link = "lost"

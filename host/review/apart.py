@@ -10,7 +10,13 @@ from host.documents.document import duration
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
 from host.review.beyond import beyond_calibration, pressure_against_flow
-from host.review.board_said import dropped_message, interval_message, refused_messages, switch_message, unsent_message
+from host.review.board_said import (
+    dropped_message,
+    interval_message_of_run,
+    refused_messages,
+    switch_message,
+    unsent_message,
+)
 from host.review.hidden_ground import hidden_behind, hidden_in, joined
 from host.review.totals import known_of
 from host.units import format_value, format_volume
@@ -111,7 +117,7 @@ def board_messages(review: Review) -> list[str]:
     if health.dropped_pulses:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
-    disagree = switch_message(review.passes), interval_message(review.run)
+    disagree = switch_message(review.passes), interval_message_of_run(review.run)
     said += [one for one in (*disagree, pressure_against_flow(review.rig, review.passes)) if one]
     if health.unsent_lines:
         said.append(unsent_message(health.unsent_lines))
