@@ -291,7 +291,7 @@ def _press(store: SessionStore, *given: Any) -> tuple[Any, ...]:
     wrong: dict[str, str] = {}
     taken = False
     try:
-        taken = store.press(kind.name, way, button, typed, (_version(shown), poked))
+        taken = store.press(kind.name, way, button, typed, (_version(shown), _whole(poked)))
     except WrongEntriesError as error:
         wrong = error.sentences
     cleared = ["" if taken and at["form"] == form and not stays(kind, at["entry"]) else no_update for at in places]
@@ -319,7 +319,10 @@ def _pressed() -> str:
 
 def _version(shown: Any) -> int:
     """The version of the view that was shown; none that there is where nothing was."""
-    version = shown.get("version") if isinstance(shown, dict) else None
+    return _whole(shown.get("version") if isinstance(shown, dict) else None)
+
+
+def _whole(version: Any) -> int:
     return version if isinstance(version, int) else -1
 
 
