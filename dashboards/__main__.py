@@ -39,6 +39,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--open", action="store_true", help="open a browser on the pages")
     parser.add_argument("--name", default="", help="with --share: answer for NAME.local (default: swardflow)")
+    parser.add_argument("--own-code", action="store_true", help="with --share: take the owner's own code, too")
     parser.add_argument("--metrics", action="store_true", help="answer programs with the key at /metrics")
     parser.add_argument("--supervisor", type=Path, metavar="SOCKET", help="who starts recorders (see host/cli/open.py)")
     parser.add_argument("--use-settings", action="store_true", help="go by the settings, and remember what is chosen")
@@ -63,13 +64,15 @@ def main(argv: list[str] | None = None) -> int:
             )
         from dashboards.app import Sharing, serve
         from dashboards.context import Starting
+        from dashboards.sharing.invitations import own_code
         from dashboards.sharing.metrics_key import metrics_key
         from dashboards.supervision import Supervisor
-        from host.settings import metrics_key_path, settings_path
+        from host.settings import metrics_key_path, own_code_path, settings_path
 
         names = (args.share, args.look_only, args.sessions, args.name)
         key = metrics_key(metrics_key_path()) if args.metrics else ""
-        sharing = Sharing(args.host or HERE, args.http_port, *names, metrics_key=key)
+        own = own_code(own_code_path()) if args.own_code and args.share else ""
+        sharing = Sharing(args.host or HERE, args.http_port, *names, metrics_key=key, own_code=own)
         settings = settings_path() if args.use_settings else None
         starting = Starting(Supervisor(args.supervisor), settings, args.emulated, args.rig)
         return serve(args.runs, args.follow, sharing, starting, browse=args.open)

@@ -108,6 +108,7 @@ def open_pages(
         page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
         page_arguments += ["--share"] if shared else []
         page_arguments += [f"--name={settings.network_name}"] if settings.network_name else []
+        page_arguments += ["--own-code"] if settings.own_code else []
         page_arguments += ["--metrics"] if (settings.metrics if args.metrics is None else args.metrics) else []
         page_arguments += ["--look-only"] if args.look_only else []
         page_arguments += [f"--emulated={emulation.port}", f"--rig={emulation.rig}"] if emulation else []

@@ -63,7 +63,8 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
     if one.why is Why.UNHEARD:
         hidden = hidden_behind(one, known_of(review.totals, review.rig))
         volume, area = format_volume(hidden.uncounted_m3, system), format_value(hidden.area_m2, "area", system)
-        most = f": up to {volume} on {area}" if hidden.area_m2 > 0 else ""
+        on_ground = f" on {area}" if hidden.area_m2 > 0 else ""
+        most = f": up to {volume}{on_ground}" if hidden.uncounted_m3 > 0 else ""
         return f"{review.at(one.start_s)} to the end: {_NOT_HEARD}{most}."
     volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
     amount = volume if one.why is Why.NO_PULSES else f"{volume} and {way}"

@@ -54,9 +54,9 @@ if __name__ == "__main__":
 """
 
 
-def make_runs(folder: Path, count: int) -> None:
-    """So many runs of six passes (about five minutes), each of another day."""
-    scenario = short_scenario(walk=WalkSettings(passes=6, length_m=38.0))
+def make_runs(folder: Path, count: int, passes: int = 6) -> None:
+    """So many runs of so many passes (six: about five minutes), each of another day."""
+    scenario = short_scenario(walk=WalkSettings(passes=passes, length_m=38.0))
     frames = run_frames(ScenarioSource(scenario))
     folder.mkdir()
     day = datetime(2024, 4, 1, 9, tzinfo=UTC)
@@ -92,9 +92,9 @@ def unchanged(folder: Path, count: int) -> None:
     print(f"dataset: {files} files, {size / count / 1000:.1f} kB a run")
 
 
-def worked(folder: Path, count: int, many: list[int], *, cluster: bool) -> None:
+def worked(folder: Path, count: int, passes: int, many: list[int], *, cluster: bool) -> None:
     """Print what reading costs on one and on two workers."""
-    make_runs(folder / "worked", count)
+    make_runs(folder / "worked", count, passes)
     size = sum(path.stat().st_size for path in (folder / "worked").iterdir())
     for workers in many:
         print(f"{count} runs ({size / 1e6:.0f} MB), {workers} local processes:", timed(folder, str(workers), ""))
@@ -143,6 +143,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bench_dataset", description=__doc__.split("\n")[0])
     parser.add_argument("--unchanged", type=int, default=1000, metavar="N", help="runs listed and updated; 0: none")
     parser.add_argument("--worked", type=int, default=200, metavar="N", help="runs worked out anew; 0: none")
+    parser.add_argument("--passes", type=int, default=6, metavar="N", help="of each run that is worked out")
     parser.add_argument("--workers", type=int, nargs="+", default=[1, 2], metavar="N", help="how many at once")
     parser.add_argument("--no-cluster", action="store_true", help="by local processes alone")
     args = parser.parse_args()
@@ -150,7 +151,7 @@ def main() -> None:
         if args.unchanged:
             unchanged(Path(name), args.unchanged)
         if args.worked:
-            worked(Path(name), args.worked, args.workers, cluster=not args.no_cluster)
+            worked(Path(name), args.worked, args.passes, args.workers, cluster=not args.no_cluster)
 
 
 if __name__ == "__main__":

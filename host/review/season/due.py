@@ -73,7 +73,9 @@ def due(found: Explained, changes: Sequence[Named], cards: Sequence[CardMark], r
     newest = [(kind.name, card.date) for kind in _KINDS for card in (_last(kind, cards),) if card]
     known = f" ({', '.join(f'{name} of {day}' for name, day in newest)})" if newest else ""
     since = f"since the last calibrations{known}" if newest else "since the first run"
-    return Due(("not yet",), (f"nothing has moved {since} by more than they claim",))
+    return Due(
+        ("not yet",), (f"nothing has moved {since} by more than {'they claim' if newest else 'the rig file claims'}",)
+    )
 
 
 def _last(kind: _Kind, cards: Sequence[CardMark]) -> CardMark | None:

@@ -93,3 +93,12 @@ def test_in_a_turn_a_pass_may_follow_and_standing_with_all_shut_none_does():
     assert [one.why for one in settled(turning, events=[run_end(60.0)])[0].unassigned] == [Why.UNHEARD]
     assert settled(turning, events=[run_end(44.0)])[0].unassigned == []
     assert settled(standing, events=[run_end(600.0)])[0].unassigned == []
+
+
+@pytest.mark.parametrize("phase", [0, 1, 2, 3, 4])
+def test_a_stop_is_as_long_as_it_was_with_one_magnet_to_half_a_metre(phase):
+    """The wheel rolls on up to half a metre from its last pulse, and as far again to the next: that was walked."""
+    wheel_hz = np.repeat([2.0, 0.0, 2.0], [100 + phase, 50, 100])
+    frames = made_frames(np.full(len(wheel_hz), 40.0), wheel_hz, np.full(len(wheel_hz), True))
+    rig = RIG.replace('circumference = "1.0 m"', 'circumference = "5.0 m"')
+    assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(5.0, abs=0.11)
