@@ -102,3 +102,9 @@ def number_of(event: Event, key: str) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     return float(value) if 0 <= value < (MOST_M3 if key.endswith("_m3") else _MOST) else None
+
+
+def pause_message(seconds: float | None) -> str:
+    """That the computer slept, or the recorder was held up, for so long; None where the file does not say."""
+    lasted = "for a while" if seconds is None else f"for {round(seconds)} s"
+    return f"The computer slept {lasted}. Nothing was recorded meanwhile."

@@ -1,10 +1,11 @@
-"""What the board has just failed to do, in sentences for the live page, newest trouble first. Pure."""
+"""What board and computer have just failed to do, in sentences for the live page, newest trouble first. Pure."""
 
 from __future__ import annotations
 
 import math
 from collections import deque
 
+from host.events import pause_message
 from host.pipeline import Pipeline, Signals, Unassigned, Why
 from host.pipeline.faults.causes.pulses import FLOW_REFUSED
 from host.review.apart import REASONS
@@ -33,6 +34,7 @@ class BoardNotices:
         self._counts = {"dropped_pulses": 0, "unsent_lines": 0, "resets": 0}
         self._risen_s: dict[str, float] = {}
         self._now_s = 0.0
+        self._slept = (-math.inf, "")  # when the computer last woke, and what is said of it
         self._volume_m3 = 0.0
         self._stated_ms = 0.0  # between reports, as the board says
         self._steps_ms: deque[float] = deque(maxlen=LEAST_STEPS)  # as they come
@@ -53,6 +55,10 @@ class BoardNotices:
                 self._risen_s[name] = float(signals.host_s[int((counts > before).argmax())])
                 self._counts[name] = int(counts[-1])
 
+    def computer_slept(self, woke_s: float, seconds: float | None) -> None:
+        """The recorder says that it stood still until `woke_s`."""
+        self._slept = woke_s, pause_message(seconds)
+
     def _take_steps(self, signals: Signals) -> None:
         """Times between the newest reports, where none was lost and the board did not restart."""
         if len(signals) > LEAST_STEPS:
@@ -71,6 +77,8 @@ class BoardNotices:
             for one in pipeline.refused
             if self._now_s - one.end_s < _STATE_S
         ]
+        if self._now_s - self._slept[0] < SHOWN_S:
+            said.append(self._slept)
         if self._recent("dropped_pulses"):
             dropped = self._counts["dropped_pulses"]
             said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))

@@ -183,6 +183,7 @@ class ControlServer:
 class _Threads(socketserver.ThreadingMixIn):
     daemon_threads = True
     block_on_close = False
+    request_queue_size = 64  # with the usual five, a few who ask at once are turned away
 
 
 def _serve(path: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> socketserver.BaseServer:

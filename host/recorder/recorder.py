@@ -192,9 +192,9 @@ class Recorder:
         }
 
     def _notices(self) -> list[str]:
-        """What of the board does not fit the rig, and what it does not do, a sentence each."""
+        """That the computer slept; what of the board does not fit the rig, and what it does not do: a sentence each."""
         link, rig = self._link, self._plan.rig
-        said = [DEAF] if link.deaf else []
+        said = [one for one in (self._pauses.said, DEAF if link.deaf else "") if one]
         if link.nameless:
             return [*said, NO_IDENTITY]
         if link.identity and rig:

@@ -10,6 +10,7 @@ import pytest
 from dashboards.live.board_notices import BoardNotices
 from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
+from host.journal import records
 from host.pipeline import Pipeline
 from host.review.review import review_run
 from host.review.run_document import run_document
@@ -17,6 +18,7 @@ from host.rig import rig_from_toml
 from tests.dashboards import writing
 from tests.host.pipeline.made import IDENTITY, RIG, made_frames, steady
 from tests.independent_board.record_edges import FOLDER
+from tests.test_samples import SAMPLES
 
 PIECE = 4096  # bytes: about two seconds of a run
 
@@ -123,6 +125,16 @@ def test_a_run_that_ended_without_a_report_is_no_run_without_spraying(tmp_path: 
     row = screen.row()
     assert row["verdict"] == "What was sprayed is not known: no report of the board was read."
     assert (row["tank"], row["area"], row["frame"]) == ("–", "–", -1)
+
+
+def test_that_the_computer_slept_is_said_for_a_minute(tmp_path):
+    lines = (SAMPLES / "runs" / "2026-11-format-1.1.sward").read_bytes().splitlines(keepends=True)  # of 90 s
+    at_s = records.parse(lines[100][:-1]).host_s
+    lines.insert(101, records.json_record("E", at_s, {"kind": "computer_paused", "seconds": 60.2}))
+    path = tmp_path / "a.sward"
+    path.write_bytes(b"".join(lines))
+    said = ["The computer slept for 60 s. Nothing was recorded meanwhile." in notice for notice in notices_of(path)]
+    assert any(said) and not said[-1]
 
 
 def noticed(frames, stated_ms=100, piece=7):
