@@ -56,9 +56,8 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     area = one.seconds * known.area_m2_s
     if one.why is Why.REFUSED:  # the board has counted what it refused
         return Hidden(area)
-    counted = one.volume_m3
-    if one.why is Why.UNHEARD:  # the most that it can have been
-        area, counted = min(area, known.left_m3 / known.rate_m3_m2), 0.0
+    counted = 0.0 if one.why is Why.UNHEARD else one.volume_m3
+    area = min(area, (counted + known.left_m3) / known.rate_m3_m2)  # no more than the tank held
     return Hidden(area, max(area * known.rate_m3_m2 - counted, 0.0))
 
 

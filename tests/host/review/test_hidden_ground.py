@@ -39,3 +39,10 @@ def test_a_wheel_that_was_silent_hides_at_most_the_ground_that_its_water_covers(
     one = Unassigned(Why.NO_PULSES, 10.0, 30.0, 2e-3, 0.0, 20.0)
     assert hidden_behind(one, known) == Hidden(pytest.approx(100.0))
     assert math.isclose(hidden_behind(one, known).uncounted_m3, 0.0)
+
+
+def test_a_board_that_restarts_the_next_day_hides_no_more_than_the_tank_held():
+    """Half a litre counted behind a night: a boom that sprayed all the night would have taken 2,900 L."""
+    known = Known(2e-5, 2.0, 2.0, left_m3=0.06)
+    hidden = hidden_behind(Unassigned(Why.RESTART, 100.0, 43300.0, 0.5e-3, 3.0, 43200.0), known)
+    assert hidden == Hidden(pytest.approx(0.0605 / 2e-5), pytest.approx(0.06))
