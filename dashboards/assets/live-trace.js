@@ -62,6 +62,7 @@ window.swardflow.Trace = class {
     }
     this.button.textContent = label;
     this.button.setAttribute("aria-label", meaning);
+    this.line.setAttribute("d", this.outline());
   }
 
   // A place between -3 and 3 to a height between 180 and 0; what is further off stays at the edge.

@@ -131,7 +131,6 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
                 className="counted no-print",
             ),
             html.Span(id="calibrate-timed", className="hidden"),
-            html.P(id="calibrate-board", className="board no-print"),
             html.Div(
                 [
                     html.Button("Start", id={"press": "act"}, className="main"),
@@ -154,8 +153,10 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
                 id="calibrate-enter",
                 className="hidden",
             ),
-            html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div(html.Button("Undo", id={"press": "undo"}), className="acts"),
+            # What comes and goes by itself stands below all buttons: none moves away under a thumb.
+            html.P(id="calibrate-board", className="board part no-print"),
+            html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div([place for kind in kinds for place in settings_of(kind, rig)[1:]], className="no-print chooser"),
         ]
     )

@@ -108,7 +108,10 @@ def _connect_first(app: Dash, context: PageContext) -> None:
             boards, remembered = _boards(context), context.settings().port
             options = [{"label": words, "value": port} for port, words in boards.items()]
             chosen = next(iter(boards), None)
-            return _said(_rig(context, search)), options, remembered if remembered in boards else chosen
+            rig = _said(_rig(context, search))
+            if not boards:
+                return f"{rig}. No board found: plug it in, then open this page again.", options, chosen
+            return rig, options, remembered if remembered in boards else chosen
         except UserError as error:
             return sentence(str(error)), options, chosen
 
