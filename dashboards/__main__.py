@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
 from pathlib import Path
 
@@ -38,6 +39,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--open", action="store_true", help="open a browser on the pages")
     parser.add_argument("--name", default="", help="with --share: answer for NAME.local (default: swardflow)")
+    parser.add_argument("--own-code", action="store_true", help="with --share: take the owner's own code, too")
     parser.add_argument("--metrics", action="store_true", help="answer programs with the key at /metrics")
     parser.add_argument("--supervisor", type=Path, metavar="SOCKET", help="who starts recorders (see host/cli/open.py)")
     parser.add_argument("--use-settings", action="store_true", help="go by the settings, and remember what is chosen")
@@ -50,6 +52,7 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: list[str] | None = None) -> int:
     """Serve until ended; 2 for a mistake the user can mend."""
     args = build_parser().parse_args(argv)
+    _end_in_good_order()
     end_with_parent()
     try:
         begin_log(args, "pages")
@@ -61,13 +64,15 @@ def main(argv: list[str] | None = None) -> int:
             )
         from dashboards.app import Sharing, serve
         from dashboards.context import Starting
+        from dashboards.sharing.invitations import own_code
         from dashboards.sharing.metrics_key import metrics_key
         from dashboards.supervision import Supervisor
-        from host.settings import metrics_key_path, settings_path
+        from host.settings import metrics_key_path, own_code_path, settings_path
 
         names = (args.share, args.look_only, args.sessions, args.name)
         key = metrics_key(metrics_key_path()) if args.metrics else ""
-        sharing = Sharing(args.host or HERE, args.http_port, *names, metrics_key=key)
+        own = own_code(own_code_path()) if args.own_code and args.share else ""
+        sharing = Sharing(args.host or HERE, args.http_port, *names, metrics_key=key, own_code=own)
         settings = settings_path() if args.use_settings else None
         starting = Starting(Supervisor(args.supervisor), settings, args.emulated, args.rig)
         return serve(args.runs, args.follow, sharing, starting, browse=args.open)
@@ -78,6 +83,22 @@ def main(argv: list[str] | None = None) -> int:
         return 130
     finally:
         end_log()
+
+
+def _end_in_good_order() -> None:
+    """A signal that ends the process unwinds it first, so that nothing of it is left lying about.
+
+    The server takes SIGTERM itself while it runs, closes, and then raises it again.
+    """
+
+    def end(number: int, _frame: object) -> None:
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)  # it is under way
+        raise SystemExit(128 + number)
+
+    signal.signal(signal.SIGTERM, end)
+    for name in ("SIGHUP", "SIGQUIT"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: signal.raise_signal(signal.SIGTERM))
 
 
 if __name__ == "__main__":

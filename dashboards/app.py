@@ -61,6 +61,7 @@ class Sharing:
 
     `sessions` is a file that keeps who was let in over a restart of the pages; `look_only` is for new guests; `name` is
     for the local network, where a default stands in. Programs read /metrics with `metrics_key`, if there is one.
+    `own_code` lets phones in again and again.
     """
 
     host: str = HERE
@@ -70,6 +71,7 @@ class Sharing:
     sessions: Path | None = None
     name: str = ""
     metrics_key: str = ""
+    own_code: str = ""
 
 
 def build_app(
@@ -108,7 +110,7 @@ def serve(folder: Path, follow: str, sharing: Sharing, starting: Starting, *, br
         recorder = stack.enter_context(closing(RecorderClient(supervisor=starting.supervisor)))
         follower = LiveFollower(folder, run, broadcaster, recorder)
         follower.alarm, follower.units = recorder.sound_alarm, _remembered_units(starting)
-        bound, invitations = int(listener.getsockname()[1]), Invitations()
+        bound, invitations = int(listener.getsockname()[1]), Invitations(own_code=sharing.own_code)
         invite = partial(guest_link, bound, invitations)
         own_guests, cards = guests if sharing.shared else None, cards_folder(folder)
         context = PageContext(folder, cards, guests=own_guests, starting=starting, live=follower.is_live, invite=invite)

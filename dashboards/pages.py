@@ -20,9 +20,10 @@ from dashboards.runs import list_page, run_page
 from dashboards.setup import bringup_page
 from dashboards.setup import page as setup_page
 from dashboards.start import page as start_page
+from dashboards.ui.polling import SCRIPT as POLLING
 
 # What pages with forms and documents load (dashboards.ui.document_view).
-STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js")
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js", POLLING)
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ PAGES = (
         "Live",
         template="live/page.html",
         scripts=(
-            *(f"live-{part}.js" for part in ("trace", "link", "buttons", "alarm", "steer", "say", "awake")),
+            *(f"live-{part}.js" for part in ("trace", "zoom", "link", "buttons", "alarm", "steer", "say", "awake")),
             "live.js",
         ),
         styles=("live.css",),

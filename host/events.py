@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -17,6 +16,8 @@ WORK_PAUSED, WORK_RESUMED = "work_paused", "work_resumed"
 # What happened to the file and to the computer.
 FILE_RESCUED, COMPUTER_PAUSED = "file_rescued", "computer_paused"
 
+MOST_M3 = 1e3  # no sprayer's tank, nor a number that a person meant
+_MOST = 1e12
 NUMBER, TEXT = "number", "text"
 
 UNDOABLE = ("refill", "mark")
@@ -91,13 +92,19 @@ def check_event(kind: str, keys: set[str]) -> None:
 
 
 def number_of(event: Event, key: str) -> float | None:
-    """The number under one of the event's keys; None where it is missing, below zero or no number.
+    """The number under one of the event's keys; None where it is missing, below zero, absurd or no number.
 
     Whatever a file holds, the run stays readable. Raises KeyError for a key that the table does not give this kind.
     """
     if EVENT_KEYS[event.kind][key] != NUMBER:
         raise KeyError(key)
     value = event.detail.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value < 0:
+    if isinstance(value, bool) or not isinstance(value, int | float):
         return None
-    return float(value)
+    return float(value) if 0 <= value < (MOST_M3 if key.endswith("_m3") else _MOST) else None
+
+
+def pause_message(seconds: float | None) -> str:
+    """That the computer slept, or the recorder was held up, for so long; None where the file does not say."""
+    lasted = "for a while" if seconds is None else f"for {round(seconds)} s"
+    return f"The computer slept {lasted}. Nothing was recorded meanwhile."

@@ -37,6 +37,9 @@ class Settings:
         Choice(("us", "metric")), "units on the pages, in place of the rig's own", default=""
     )
     network_name: str = key(_LABEL, "the name of shared pages on the network: http://NAME.local", default="")
+    own_code: bool = key(
+        YesNo(), "whether shared pages also take a code of your own that stays the same", default=False
+    )
     metrics: bool = key(YesNo(), "whether the pages answer programs at /metrics", default=False)
     page_port: int = key(Whole(1, 65535), "the pages' port", default=DEFAULT_PAGE_PORT)
 
@@ -57,6 +60,11 @@ def settings_path(environment: Mapping[str, str] = os.environ) -> Path:
 def metrics_key_path(environment: Mapping[str, str] = os.environ) -> Path:
     """Where the key for /metrics is: beside the settings."""
     return settings_path(environment).with_name("metrics-key")
+
+
+def own_code_path(environment: Mapping[str, str] = os.environ) -> Path:
+    """Where the code that stays the same is: beside the settings."""
+    return settings_path(environment).with_name("own-code")
 
 
 def load_settings(path: Path | None = None) -> Settings:

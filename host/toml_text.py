@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,14 +11,19 @@ from host.errors import DamagedFileError, NotFoundError, reason_of
 from host.whole_file import read_whole
 
 LARGEST_FILE = 100_000  # bytes; a rig file is about one thousand
+_DEEPEST = 32  # parts of a dotted key: what the standard library does with one grows with the square of their number
+_DEEP = re.compile(rf"(?<![\w-])(?:(?:[\w-]+|\"[^\"\n]*\"|'[^'\n]*')[ \t]*\.[ \t]*){{{_DEEPEST}}}")
 
 
-def read_text(path: Path, where: str) -> str:
-    """The text of a file that a person wrote; `where` names it in messages. Raises NotFoundError, DamagedFileError."""
+def read_text(path: Path, where: str, most: int = LARGEST_FILE) -> str:
+    """The text of a file that a person wrote, of at most `most` bytes; `where` names it in messages.
+
+    Raises NotFoundError, DamagedFileError.
+    """
     try:
-        data = read_whole(path, LARGEST_FILE + 1)
-        if len(data) > LARGEST_FILE:
-            raise DamagedFileError(f"{where} is larger than {LARGEST_FILE} bytes: give the TOML file that is meant.")
+        data = read_whole(path, most + 1)
+        if len(data) > most:
+            raise DamagedFileError(f"{where} is larger than {most} bytes: give the TOML file that is meant.")
         return data.decode("utf-8-sig")
     except FileNotFoundError:
         raise NotFoundError(f"{where} does not exist: check the path.") from None
@@ -41,6 +47,8 @@ def toml_tree(text: str, where: str, mend: str) -> dict[str, Any]:
     digits, a RecursionError for thousands of brackets.
     """
     try:
+        if _DEEP.search(text):
+            raise RecursionError
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         reason = str(error)

@@ -17,6 +17,7 @@
     return { element: element, name: element.dataset.field, text: element.textContent };
   });
   const trace = new window.swardflow.Trace(at("trace-line"), at("pointer"), at("span"));
+  window.swardflow.zoomable(at("span"), trace, at("trace-chosen"));
   const buttons = window.swardflow.buttons(say);
   const alarm = window.swardflow.alarm();
   const awake = window.swardflow.awake();
@@ -81,6 +82,7 @@
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
     alarm(watched, boot);
     if (row) at("look-back").href = row.run_link;
+    at("aside").hidden = !row || !row.aside;
     mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import ALL, Dash, Input, Output, State, dcc, html
 
 from dashboards.context import PageContext
+from dashboards.ui.presses import pressed
 from host.calibrate.card_choice import SavedCard, saved_cards, stop_using, undo_choice, use_card
 from host.calibrate.cards_document import result_of, use_of
 from host.documents.words import sentence
@@ -55,19 +55,16 @@ def connect(app: Dash, context: PageContext) -> None:
         prevent_initial_call=True,
     )
     def choose(*given: Any) -> tuple[str, int]:
-        pressed = ctx.triggered_id
-        if not isinstance(pressed, dict) or not ctx.triggered[0]["value"]:
-            raise PreventUpdate
-        return _done(context, pressed), int(given[-1] or 0) + 1
+        return _done(context, pressed()), int(given[-1] or 0) + 1
 
 
-def _done(context: PageContext, pressed: dict[str, str]) -> str:
+def _done(context: PageContext, button: dict[str, str]) -> str:
     try:
         rig = context.rig().rig.name
-        if "use" in pressed:
-            return use_card(context.cards, rig, pressed["use"])
-        if "stop" in pressed:
-            return stop_using(context.cards, rig, pressed["stop"])
+        if "use" in button:
+            return use_card(context.cards, rig, button["use"])
+        if "stop" in button:
+            return stop_using(context.cards, rig, button["stop"])
         return undo_choice(context.cards, rig)
     except UserError as error:
         return sentence(str(error))

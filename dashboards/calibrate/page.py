@@ -22,6 +22,8 @@ from dashboards.calibrate.session_store import SessionStore, View
 from dashboards.context import PageContext
 from dashboards.ui.document_view import document_view
 from dashboards.ui.forms import attributes, cautions, chips
+from dashboards.ui.polling import asking, connect_polls, due, polls
+from dashboards.ui.presses import pressed
 from dashboards.ui.unit_field import with_unit
 from dashboards.ui.ways import ways
 from host.calibrate.kinds.kind import PICTURES, Kind
@@ -33,7 +35,8 @@ from host.rig import Rig
 from host.run_folder import list_runs
 
 LOOK_MS = 400
-AGAIN_LOOKS = 5  # what was asked to be drawn and is not yet, is asked for again at every fifth look
+POLL = "calibrate"
+AGAIN_LOOKS = 12  # what was asked to be drawn and is not after so many, is asked for again
 _LIVE = (  # what changes at any time: none of it found by a pattern, which would cost a phone most of its time
     Output("calibrate-now", "data"),
     Output("calibrate-say", "children"),
@@ -90,7 +93,7 @@ def layout(context: PageContext) -> html.Main:
             html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
             cards_view.layout(),
             ways(("Mix", "/mix"), ("Start a run", "/start")),
-            dcc.Interval(id="calibrate-look", interval=LOOK_MS),
+            *polls(POLL, LOOK_MS),
             dcc.Store(id="calibrate-poke", data=0),
             dcc.Store(id="calibrate-chosen"),
             dcc.Store(id="calibrate-now"),
@@ -128,7 +131,6 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
                 className="counted no-print",
             ),
             html.Span(id="calibrate-timed", className="hidden"),
-            html.P(id="calibrate-board", className="board no-print"),
             html.Div(
                 [
                     html.Button("Start", id={"press": "act"}, className="main"),
@@ -151,8 +153,10 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
                 id="calibrate-enter",
                 className="hidden",
             ),
-            html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div(html.Button("Undo", id={"press": "undo"}), className="acts"),
+            # What comes and goes by itself stands below all buttons: none moves away under a thumb.
+            html.P(id="calibrate-board", className="board part no-print"),
+            html.P(id="calibrate-notice", className="notice part no-print", role="status"),
             html.Div([place for kind in kinds for place in settings_of(kind, rig)[1:]], className="no-print chooser"),
         ]
     )
@@ -179,6 +183,7 @@ def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     store = SessionStore(context)
     cards_view.connect(app, context)
+    connect_polls(app, POLL)
     _connect_buttons(app, store)
     _connect_what_is_shown(app, store)
 
@@ -219,13 +224,14 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
 
     @app.callback(
         *_LIVE,
-        Input("calibrate-look", "n_intervals"),
+        due(POLL),
         Input("calibrate-poke", "data"),
         Input("calibrate-chosen", "data"),
         State("calibrate-kind", "value"),
         State("calibrate-now", "data"),
         State("calibrate-shown", "data"),
         prevent_initial_call=True,
+        running=asking(POLL),
     )
     def look(looks: Any, _: Any, chosen: Any, name: Any, asked: Any, shown: Any) -> tuple[Any, ...]:
         kind, way = _chosen(store, chosen)
@@ -237,7 +243,7 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         timed = "" if step.timed is None else " ".join(f"{value:.1f}" for value in step.timed)
         now = _now(kind, way, view)
         live = (step.message, step.figure, step.about, view.board, timed)
-        if now == shown or (isinstance(asked, dict) and asked.get("draw") == now and (looks or 0) % AGAIN_LOOKS):
+        if now == shown or _waits(asked, now, looks):
             return no_update, *live
         return {"draw": now, "at_look": looks}, *live
 
@@ -254,6 +260,14 @@ def _connect_what_is_shown(app: Dash, store: SessionStore) -> None:
         kind, way = _chosen(store, asked.get("draw") if isinstance(asked, dict) else None)
         view = store.view(kind.name, way)
         return _now(kind, way, view), *_changed(kind, way, view, at)
+
+
+def _waits(asked: Any, now: dict[str, Any], looks: Any) -> bool:
+    """Whether what is to be drawn has been asked for a moment ago."""
+    if not isinstance(asked, dict) or asked.get("draw") != now:
+        return False
+    since = asked.get("at_look")
+    return not (isinstance(looks, int) and isinstance(since, int) and looks - since >= AGAIN_LOOKS)
 
 
 def _now(kind: Kind, way: str, view: View) -> dict[str, Any]:
@@ -278,7 +292,7 @@ def _press(store: SessionStore, *given: Any) -> tuple[Any, ...]:
     wrong: dict[str, str] = {}
     taken = False
     try:
-        taken = store.press(kind.name, way, button, typed, (_version(shown), poked))
+        taken = store.press(kind.name, way, button, typed, (_version(shown), _whole(poked)))
     except WrongEntriesError as error:
         wrong = error.sentences
     cleared = ["" if taken and at["form"] == form and not stays(kind, at["entry"]) else no_update for at in places]
@@ -295,9 +309,7 @@ def _press(store: SessionStore, *given: Any) -> tuple[Any, ...]:
 
 def _pressed() -> str:
     """The button that was pressed. Raises PreventUpdate when one has only been drawn."""
-    found = ctx.triggered_id
-    if not ctx.triggered[0]["value"]:
-        raise PreventUpdate
+    found = pressed()
     button = found.get("press")
     if button in BUTTONS:
         return str(button)
@@ -308,7 +320,10 @@ def _pressed() -> str:
 
 def _version(shown: Any) -> int:
     """The version of the view that was shown; none that there is where nothing was."""
-    version = shown.get("version") if isinstance(shown, dict) else None
+    return _whole(shown.get("version") if isinstance(shown, dict) else None)
+
+
+def _whole(version: Any) -> int:
     return version if isinstance(version, int) else -1
 
 

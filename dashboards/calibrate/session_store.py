@@ -70,19 +70,21 @@ class SessionStore:
         self._second: dict[str, bool] = {}  # whether that one was started with the second button
         self._results: dict[str, tuple[int, Document, bool]] = {}
         self._version = 0
+        self._pressed_at = 0  # the version with what the last button did: cards alone make newer ones
 
     def press(self, kind: str, way: str, button: str, typed: Mapping[str, str | None], seen: Collection[int]) -> bool:
         """Do what a button asks: "act" (start or stop), "second", "enter", "next" (enter, then start the next point),
         "again" (enter the same as last time), "undo", "drop 2", "save", "over".
 
-        Whether what was typed has been taken. What cannot be done is said in the next view. `seen` are the
-        versions that the one who pressed knows of: when there is a newer one nothing is done, or the second half of a
-        double tap would take the same catch twice. Raises WrongEntriesError for fields.
+        Whether what was typed has been taken. What cannot be done is said in the next view. `seen` are the versions
+        that the one who pressed knows of: when none of them is as new as what the last button did nothing is done, or
+        the second half of a double tap would take the same catch twice. Raises WrongEntriesError for fields.
         """
         with self._lock:
-            if self._version not in seen:
+            if not any(self._pressed_at <= one <= self._version for one in seen):
                 return False
             self._version += 1
+            self._pressed_at = self._version
             self._notices[kind] = ""
             try:
                 self._notices[kind] = self._do(kind, way, button, typed)
@@ -235,6 +237,7 @@ class SessionStore:
                 if not kind.fits(used.rig):
                     self._start(name, used)
             self._version += 1
+            self._pressed_at = self._version
         elif used.cards != self._cards:
             for session in self._sessions.values():
                 session.use(self._job(used))

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 from fastapi import Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse
@@ -17,6 +17,8 @@ from dashboards.run_cache import RunCache
 from dashboards.ui.document_view import document_view
 from dashboards.ui.fields import address, asked_for, entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, chips, entry_id, wrong_id
+from dashboards.ui.polling import asking, connect_polls, due, polls, timer
+from dashboards.ui.presses import pressed
 from dashboards.ui.refusal import refused
 from dashboards.ui.ways import ways
 from dashboards.ui.working import working
@@ -47,6 +49,7 @@ SHOWN = {"catch": ("run",), "runs": ("earlier", "later"), "season": ("rig", "fir
 SEASON_REPORT = "/compare/report"
 PATIENCE_S = 2.0
 LOOK_MS = 1500
+POLL = "compare"
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ def layout(_: PageContext) -> html.Main:
         [
             html.H1("Compare"),
             dcc.Location(id="compare-at", refresh=False),
-            dcc.Interval(id="compare-look", interval=LOOK_MS, disabled=True),
+            *polls(POLL, LOOK_MS, disabled=True),
             html.Div(
                 [
                     chips("compare-kind", "What is compared", KINDS, "catch"),
@@ -109,16 +112,18 @@ def connect(app: Dash, context: PageContext) -> None:
     run_cache, cards = context.run_cache, context.cards
     server: Any = app.server
     _add_report(server, run_cache, cards)
+    connect_polls(app, POLL)
 
     @app.callback(
         Output("compare-kind", "value"),
         *(Output(entry_id(FORM, name), "value") for name in CHOSEN),
         *(Output(f"{FORM}-{name}-known", "children") for name in CHOSEN),
-        Output("compare-look", "disabled"),
+        Output(timer(POLL), "disabled"),
         Output("compare-trouble", "children"),
         Input("compare-at", "search"),
-        Input("compare-look", "n_intervals"),
+        due(POLL),
         *(State(entry_id(FORM, name), "value") for name in CHOSEN),
+        running=asking(POLL),
     )
     async def choose(search: str | None, looks: int | None, *given: str | None) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.
@@ -150,10 +155,8 @@ def connect(app: Dash, context: PageContext) -> None:
         State("compare-noted", "data"),
         prevent_initial_call=True,
     )
-    async def record_refill(clicks: list[int | None], count: int) -> tuple[Any, ...]:
-        button = ctx.triggered_id
-        if not any(clicks) or not isinstance(button, dict):  # the buttons have just been drawn
-            return no_update, no_update
+    async def record_refill(_: list[int | None], count: int) -> tuple[Any, ...]:
+        button = pressed()
         return await run_in_threadpool(_recorded, run_cache, str(button["refill_of"]), str(button["volume"]), count)
 
 

@@ -5,16 +5,19 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, dcc, html
 
 from dashboards.context import PageContext
 from dashboards.sharing.guests import LONGEST_NAME, Guest, Guests
 from dashboards.ui.forms import attributes, entry_id, labelled
+from dashboards.ui.polling import asking, connect_polls, due, polls
+from dashboards.ui.presses import pressed
 from dashboards.web.visitor import VISITOR, Visitor
 from host.documents.words import sentence
 from host.errors import UserError
 
 LOOK_MS = 3_000
+POLL = "guests"
 FORM, OUT, LOOK, NEW, SHARE = "guest", "guest-out", "guest-look", "guests-new", "guests-share"
 EVERYTHING, ONLY_LOOK = "everything", "look"
 CHANGES = frozenset({NEW, SHARE, "guest-name-save", '{"do":["ALL"],"guest":["ALL"]}'})
@@ -73,7 +76,7 @@ def layout(context: PageContext) -> html.Main:
                 className="guests-own",
             ),
             html.P(id="guests-said", className="notice", role="status"),
-            dcc.Interval(id="guests-again", interval=LOOK_MS),
+            *polls(POLL, LOOK_MS),
         ],
         className="sheet",
     )
@@ -86,13 +89,13 @@ def connect(app: Dash, context: PageContext) -> None:
         _connect_sharing(app, context)
         return
 
-    @app.callback(Output("guests-invite", "children"), Input("guests-again", "n_intervals"))
-    def invite(_: int | None) -> Any:
-        return _invitation(context, VISITOR.get())
+    connect_polls(app, POLL)
 
-    @app.callback(Output("guests-list", "children"), Input("guests-again", "n_intervals"))
-    def again(_: int | None) -> Any:
-        return _listed(guests, VISITOR.get())
+    @app.callback(
+        Output("guests-invite", "children"), Output("guests-list", "children"), due(POLL), running=asking(POLL)
+    )
+    def again(_: int | None) -> tuple[Any, Any]:
+        return _invitation(context, VISITOR.get()), _listed(guests, VISITOR.get())
 
     @app.callback(
         Output("guests-list", "children", allow_duplicate=True),
@@ -100,13 +103,11 @@ def connect(app: Dash, context: PageContext) -> None:
         prevent_initial_call=True,
     )
     def act(_: list[int | None]) -> Any:
-        pressed = ctx.triggered_id
-        if not isinstance(pressed, dict) or not any(one["value"] for one in ctx.triggered):
-            return no_update  # the buttons were drawn, not pressed
-        guest = guests.named(str(pressed["guest"]))
-        if guest and pressed["do"] == OUT:
+        button = pressed()
+        guest = guests.named(str(button["guest"]))
+        if guest and button["do"] == OUT:
             guests.turn_out(guest.id)
-        elif guest and pressed["do"] == LOOK:
+        elif guest and button["do"] == LOOK:
             guests.let_look_only(guest.id, not guest.looks_only)
         return _listed(guests, VISITOR.get())
 

@@ -1,11 +1,22 @@
-"""What the board has just failed to do, in sentences for the live page, newest trouble first. Pure."""
+"""What board and computer have just failed to do, in sentences for the live page, newest trouble first. Pure."""
 
 from __future__ import annotations
 
+import math
+from collections import deque
+
+from host.events import pause_message
 from host.pipeline import Pipeline, Signals, Unassigned, Why
 from host.pipeline.faults.causes.pulses import FLOW_REFUSED
 from host.review.apart import REASONS
-from host.review.board_said import dropped_message, refused_message, switch_message, unsent_message
+from host.review.board_said import (
+    LEAST_STEPS,
+    dropped_message,
+    interval_message,
+    refused_message,
+    switch_message,
+    unsent_message,
+)
 from host.rig.against_board import unfiltered_message
 from host.units import format_volume
 
@@ -23,16 +34,40 @@ class BoardNotices:
         self._counts = {"dropped_pulses": 0, "unsent_lines": 0, "resets": 0}
         self._risen_s: dict[str, float] = {}
         self._now_s = 0.0
+        self._slept = (-math.inf, "")  # when the computer last woke, and what is said of it
         self._volume_m3 = 0.0
+        self._stated_ms = 0.0  # between reports, as the board says
+        self._steps_ms: deque[float] = deque(maxlen=LEAST_STEPS)  # as they come
+        self._before = (math.nan, -1, -1)  # of the newest report: its time, how many were lost, how many restarts
+
+    def stated(self, interval_ms: float) -> None:
+        """The board has said how often it reports."""
+        self._stated_ms = interval_ms
+        self._steps_ms.clear()
 
     def push(self, signals: Signals) -> None:
         """Continue with `signals`, at least one frame."""
         self._now_s, self._volume_m3 = float(signals.host_s[-1]), float(signals.volume_m3[-1])
+        self._take_steps(signals)
         for name, before in self._counts.items():
             counts = getattr(signals, name)
             if counts[-1] > before:
                 self._risen_s[name] = float(signals.host_s[int((counts > before).argmax())])
                 self._counts[name] = int(counts[-1])
+
+    def computer_slept(self, woke_s: float, seconds: float | None) -> None:
+        """The recorder says that it stood still until `woke_s`."""
+        self._slept = woke_s, pause_message(seconds)
+
+    def _take_steps(self, signals: Signals) -> None:
+        """Times between the newest reports, where none was lost and the board did not restart."""
+        if len(signals) > LEAST_STEPS:
+            self._before = (math.nan, -1, -1)
+        columns = (signals.board_s, signals.lost_frames, signals.resets)
+        for at_s, *gaps in zip(*(column[-LEAST_STEPS - 1 :].tolist() for column in columns), strict=True):
+            if tuple(gaps) == self._before[1:]:
+                self._steps_ms.append(1000.0 * (at_s - self._before[0]))
+            self._before = (at_s, *gaps)
 
     def messages(self, pipeline: Pipeline, system: str) -> list[str]:
         """At most two sentences; of refused pulses that are called as a fault only the number."""
@@ -42,6 +77,8 @@ class BoardNotices:
             for one in pipeline.refused
             if self._now_s - one.end_s < _STATE_S
         ]
+        if self._now_s - self._slept[0] < SHOWN_S:
+            said.append(self._slept)
         if self._recent("dropped_pulses"):
             dropped = self._counts["dropped_pulses"]
             said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))
@@ -53,6 +90,7 @@ class BoardNotices:
         last = pipeline.passes[-1] if pipeline.passes else None
         if last and last.switch_short_s and self._now_s - last.end_s < SHOWN_S:
             said.append((last.end_s, switch_message(pipeline.passes)))
+        said.append((0.0, interval_message(self._stated_ms, self._steps_ms)))  # always true: what is new comes first
         if pipeline.bouncing:
             said.append((self._now_s, unfiltered_message(pipeline.rig, pipeline.bouncing)))
         return [message for _, message in sorted(said, reverse=True) if message][:_MOST]

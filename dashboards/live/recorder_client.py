@@ -52,13 +52,15 @@ _LINK_SENTENCES = {
 class RecorderState:
     """`code` is a key of RECORDING; `detail` a sentence for the person, or empty; `link` the line to the board.
 
-    `now_in` is the name of the file that the run goes on in, where its own was lost.
+    `now_in` is the name of the file that the run goes on in, where its own was lost; `aside` says so, for whoever looks
+    for it: nothing has to be done.
     """
 
     code: str
     detail: str = ""
     link: str = ""
     now_in: str = ""
+    aside: str = ""
 
 
 def state_from(status: dict[str, Any]) -> RecorderState:
@@ -66,14 +68,16 @@ def state_from(status: dict[str, Any]) -> RecorderState:
     code = "unknown" if "error" in status else _CODES.get(str(status.get("state")), "silent")
     link = str(status.get("link", ""))
     detail = str(status.get("error") or status.get("link_trouble") or _LINK_SENTENCES.get(link, ""))
-    rescued = status.get("rescued") or ()
-    if rescued and not detail:
-        detail = str(rescued[-1])
     if code == "full":
         detail = _MAKE_ROOM
     elif code == "trouble":
         detail = _MEND.format(trouble=status.get("trouble") or "no reason given")
-    return RecorderState(code, detail, link, Path(str(status.get("run"))).name if rescued else "")
+    rescued, run = status.get("rescued") or (), Path(str(status.get("run")))
+    if not rescued:
+        return RecorderState(code, detail, link)
+    # A folder says nothing to whoever has a phone in his hand.
+    aside = str(rescued[-1]).removesuffix(f", in {run}")
+    return RecorderState(code, detail, link, run.name, f"{aside}, as {run.stem}")
 
 
 def _by() -> dict[str, str]:

@@ -193,6 +193,7 @@ class LiveFollower:
         row = self._screen.row(link)
         row |= {"recording": state.code, "recording_words": RECORDING[state.code], "run_link": self._link_to_run()}
         row["notice"] = sentence(self._trouble or row["notice"] or state.detail or self._no_run())
+        row["aside"] = sentence(state.aside)
         reports, self._published = self._screen.frames - self._published, self._screen.frames
         figures = self._screen.figures(state.code)
         self._newest.publish(row, self._screen.trace(), self._read_at, reports, figures)

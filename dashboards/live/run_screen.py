@@ -17,6 +17,7 @@ from host.calibrate.boom_card import catch_held
 from host.calibrate.cards import Card, apply_cards, cards_of_run
 from host.calibrate.since_last_run import cards_of_last_run, new_cards_message
 from host.errors import UserError
+from host.events import number_of
 from host.frames import Event
 from host.journal.reader import Batch, RunReader
 from host.journal.runs import check_schema
@@ -233,11 +234,14 @@ class RunScreen:
                 self._rig = apply_cards(self._rig, self._cards)
             case "identity":
                 self._interval_ms = int(event.detail["interval_ms"])
+                self._board.stated(self._interval_ms)
                 self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
             case "link_lost":
                 self._link = "lost"
             case "link_back":
                 self._link = "ok" if self._frames else "waiting"
+            case "computer_paused":
+                self._board.computer_slept(event.host_s, number_of(event, "seconds"))
             case "mark":
                 self._marks += 1
             case "undo" if event.detail.get("of") == "mark":

@@ -71,8 +71,8 @@ def layout(context: PageContext) -> html.Main:
                             html.P(id="mix-kept", className="notice no-print", role="status"),
                             html.Div(
                                 [
-                                    html.Button("Print", id="mix-print", className="prints"),
-                                    html.Button("Keep for the next run", id="mix-keep"),
+                                    html.Button("Print", id="mix-print", className="prints on-result"),
+                                    html.Button("Keep for the next run", id="mix-keep", className="on-result"),
                                     html.A("Start a run", href="/start", className="press"),
                                 ],
                                 className="acts",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, html
 from starlette.concurrency import run_in_threadpool
 
 from dashboards.context import PageContext
@@ -12,6 +12,7 @@ from dashboards.run_cache import Look, RunCache
 from dashboards.runs.list_view import cards, unreadable
 from dashboards.ui.fields import entry_field, read_day, suggestions
 from dashboards.ui.forms import Entries, WrongEntriesError, entry_id, wrong_id
+from dashboards.ui.polling import asking, connect_polls, due, polls, timer
 from dashboards.web.units_choice import shown_units
 from host.documents.words import plural, sentence
 from host.errors import UserError
@@ -24,6 +25,7 @@ FIELDS = ("text", "site", "product", "rig", "first", "last")
 SUGGESTED = ("site", "product", "rig")
 STEP = 30  # runs shown at first, and more at each tap
 PATIENCE_S = 0.8
+POLL = "runs"
 LOOK_MS = 1500  # while files are being read
 
 
@@ -32,7 +34,7 @@ def layout(_: PageContext) -> html.Main:
     return html.Main(
         [
             html.H1("Runs"),
-            dcc.Interval(id="runs-look", interval=LOOK_MS, disabled=True),
+            *polls(POLL, LOOK_MS, disabled=True),
             html.Div(
                 [
                     entry_field(FORM, "text", "Search names and notes", "lawn", kind="search", waits=False),
@@ -68,6 +70,7 @@ def layout(_: PageContext) -> html.Main:
 def connect(app: Dash, context: PageContext) -> None:
     """The page's callback."""
     run_cache = context.run_cache
+    connect_polls(app, POLL)
 
     @app.callback(
         Output("runs-totals", "children"),
@@ -75,12 +78,13 @@ def connect(app: Dash, context: PageContext) -> None:
         Output("runs-list", "children"),
         Output("runs-acts", "className"),
         Output("runs-bad", "children"),
-        Output("runs-look", "disabled"),
+        Output(timer(POLL), "disabled"),
         *(Output(f"{FORM}-{name}-known", "children") for name in SUGGESTED),
         *(Output(wrong_id(FORM, name), "children") for name in FIELDS),
-        Input("runs-look", "n_intervals"),
+        due(POLL),
         Input("runs-more", "n_clicks"),
         *(Input(entry_id(FORM, name), "value") for name in FIELDS),
+        running=asking(POLL),
     )
     async def listed(_: int | None, more: int | None, *typed: str | None) -> tuple[Any, ...]:
         # Off the event loop, on which the live numbers run.

@@ -7,12 +7,14 @@ import time
 from datetime import datetime
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 
 from dashboards.context import PageContext
 from dashboards.ui.document_view import answer_view
 from dashboards.ui.fields import asked_for
 from dashboards.ui.forms import attributes, cautions
+from dashboards.ui.polling import asking, connect_polls, due, polls
+from dashboards.ui.presses import pressed
 from host.bringup import Finding
 from host.documents.words import sentence
 from host.errors import NotFoundError, NotNowError, UserError, visible
@@ -25,6 +27,7 @@ from host.setup.board_trial import BoardTrial, Reading, TrialView
 
 CHANGES = frozenset({"bringup-go", '{"try":["ALL"]}'})
 LOOK_MS = 400
+POLL = "bringup"
 _EMULATED = "Emulated board"
 CAUTIONS = (
     "Clean water or air only, no spray chemicals. Keep the pump off unless a step asks for it.",
@@ -51,7 +54,7 @@ def layout(context: PageContext) -> html.Main:
     return html.Main(
         [
             dcc.Location(id="bringup-url"),
-            dcc.Interval(id="bringup-look", interval=LOOK_MS),
+            *polls(POLL, LOOK_MS),
             dcc.Store(id="bringup-shown"),
             html.H1("Try the board"),
             html.P(id="bringup-rig", className="rig"),
@@ -85,6 +88,7 @@ def layout(context: PageContext) -> html.Main:
 def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
     trials = _Trials()
+    connect_polls(app, POLL)
     _connect_first(app, context)
     _connect_buttons(app, context, trials)
     _connect_look(app, trials)
@@ -104,7 +108,10 @@ def _connect_first(app: Dash, context: PageContext) -> None:
             boards, remembered = _boards(context), context.settings().port
             options = [{"label": words, "value": port} for port, words in boards.items()]
             chosen = next(iter(boards), None)
-            return _said(_rig(context, search)), options, remembered if remembered in boards else chosen
+            rig = _said(_rig(context, search))
+            if not boards:
+                return f"{rig}. No board found: plug it in, then open this page again.", options, chosen
+            return rig, options, remembered if remembered in boards else chosen
         except UserError as error:
             return sentence(str(error)), options, chosen
 
@@ -132,11 +139,11 @@ def _connect_buttons(app: Dash, context: PageContext, trials: _Trials) -> None:
         Input({"try": ALL}, "n_clicks"),
         prevent_initial_call=True,
     )
-    def press(clicks: list[int | None]) -> Any:
-        trial, pressed = trials.trial, ctx.triggered_id
-        if trial is None or not any(clicks) or not isinstance(pressed, dict):
+    def press(_clicks: list[int | None]) -> Any:
+        trial, button = trials.trial, pressed()
+        if trial is None:
             return no_update
-        what, _, about = str(pressed["try"]).partition(" ")
+        what, _, about = str(button["try"]).partition(" ")
         if what in ("yes", "no"):
             trial.answer(about, what == "yes")
         elif what == "skip":
@@ -155,8 +162,9 @@ def _connect_look(app: Dash, trials: _Trials) -> None:
         Output("bringup-result", "children"),
         Output("bringup-found", "children"),
         Output("bringup-shown", "data"),
-        Input("bringup-look", "n_intervals"),
+        due(POLL),
         State("bringup-shown", "data"),
+        running=asking(POLL),
     )
     def look(_: int | None, shown: str | None) -> tuple[Any, ...]:
         view = trials.view()

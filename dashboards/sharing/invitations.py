@@ -5,6 +5,9 @@ scans it. A code of eight is one of 31⁸ = 8.5 × 10¹¹. Wrong codes are limit
 and one every three seconds, over all clients together: at most 12,020 in ten hours. One code holds at a time, so the
 chance to hit it in ten hours of trying without a pause is 12,020 / 8.5 × 10¹¹ = 1.4 × 10⁻⁸. The link of this
 computer's own browser is taken from this computer alone.
+
+The owner's own code, if wanted, holds until its file is deleted, for a sprayer that is switched on with nobody at its
+computer. It is one of 31¹² = 7.9 × 10¹⁷, so a year of trying (10.5 million codes) hits it with 1.3 × 10⁻¹¹.
 """
 
 from __future__ import annotations
@@ -13,9 +16,13 @@ import hmac
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
+
+from dashboards.sharing.kept_secret import kept_secret
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # without 0 and O, 1 and I and L
 CODE_LENGTH = 8
+OWN_CODE_LENGTH = 12
 SECRET_LENGTH = 26
 _MOST_TYPED = 64
 Draw = Callable[[int], str]
@@ -28,7 +35,14 @@ def draw(length: int) -> str:
 
 def in_groups(code: str) -> str:
     """The code as it is shown, in groups of four: ABCD-EFGH."""
-    return f"{code[:4]}-{code[4:]}"
+    return "-".join(code[start : start + 4] for start in range(0, len(code), 4))
+
+
+def own_code(path: Path) -> str:
+    """The owner's own code, kept in this file; made the first time. Raises NotSavedError."""
+    return kept_secret(
+        path, lambda: draw(OWN_CODE_LENGTH), lambda kept: len(kept) == OWN_CODE_LENGTH and set(kept) <= set(ALPHABET)
+    )
 
 
 @dataclass(frozen=True)
@@ -41,10 +55,13 @@ class Invitation:
 
 
 class Invitations:
-    """The invitation for guests and the one for this computer's own browser that hold now."""
+    """The invitation for guests and the one for this computer's own browser that hold now.
 
-    def __init__(self, draw: Draw = draw) -> None:
-        self._draw = draw
+    `own_code` goes on holding; empty, there is none.
+    """
+
+    def __init__(self, draw: Draw = draw, own_code: str = "") -> None:
+        self._draw, self.own_code = draw, own_code
         self.guest = self._new()
         self.own = self._new(own=True)
 
@@ -62,8 +79,10 @@ class Invitations:
         return None
 
     def use_code(self, typed: str) -> Invitation | None:
-        """The same for the guests' code. Small letters, spaces and hyphens do not matter."""
+        """The same for the guests' code, or the owner's own. Small letters, spaces and hyphens do not matter."""
         given = "".join(typed[:_MOST_TYPED].upper().replace("-", " ").split()).encode()
+        if self.own_code and hmac.compare_digest(given, self.own_code.encode()):
+            return Invitation("", self.own_code)
         return self._use_guest() if hmac.compare_digest(given, self.guest.code.encode()) else None
 
     def _use_guest(self) -> Invitation:

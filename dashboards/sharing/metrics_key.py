@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import hmac
 import secrets
-from contextlib import suppress
 from pathlib import Path
 
+from dashboards.sharing.kept_secret import kept_secret
 from dashboards.web.asgi import AsgiApp, Receive, Scope, Send, header_values
-from host.errors import NotSavedError, reason_of
-from host.whole_file import write_whole
 
 METRICS = "/metrics"
 _SHORTEST = 32
@@ -17,16 +15,7 @@ _SHORTEST = 32
 
 def metrics_key(path: Path) -> str:
     """The key in this file, which is made the first time, for its owner alone. Raises NotSavedError."""
-    with suppress(OSError, UnicodeError):
-        if len(kept := path.read_text(encoding="utf-8").strip()) >= _SHORTEST:
-            return kept
-    key = secrets.token_urlsafe(32)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, f"{key}\n".encode(), private=True)
-    except OSError as error:
-        raise NotSavedError(f"the key file {path} cannot be written ({reason_of(error)}): check its folder") from None
-    return key
+    return kept_secret(path, lambda: secrets.token_urlsafe(32), lambda kept: len(kept) >= _SHORTEST)
 
 
 class MetricsMiddleware:

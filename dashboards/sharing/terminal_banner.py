@@ -120,7 +120,7 @@ class TerminalBanner:
         now = (self._known, invitations.guest if self._host is None else None, invitations.own)
         if now != self._shown:
             lines += self._links(first=self._shown is None, with_qr=self._with_qr)
-            self.keep(self._links(first=True, with_qr=False))
+            self.keep([*self._links(first=True, with_qr=False), *self._own_code()])
             self._shown = now
         if lines:
             self._say("\n" + "\n".join(lines))  # the recorder's line may stand there half written
@@ -130,6 +130,12 @@ class TerminalBanner:
             return shared_lines(self._known, self._port, self._invitations, with_qr=with_qr, name=self.name)
         words = "Live page:" if first else "For another browser on this computer:"
         return [f"{words} {link(self._host, self._port, self._invitations.own.secret)}"]
+
+    def _own_code(self) -> list[str]:
+        """For its owner's eyes: never shown in the terminal, which a service writes into the system's log."""
+        if self._host is not None or not self._invitations.own_code:
+            return []
+        return [f"Your own code, which goes on holding: {in_groups(self._invitations.own_code)}"]
 
     def _look_around(self) -> None:
         try:

@@ -15,6 +15,7 @@ from dashboards.start.form import WINDS, fresh_sheet, read_form, sheets
 from dashboards.start.last_start import keep_last, load_last
 from dashboards.ui.fields import entry_field
 from dashboards.ui.forms import attributes, entry_id, wrong_id
+from dashboards.ui.polling import asking, connect_polls, due, polls
 from dashboards.ui.unit_field import unit_field, unit_id, with_unit
 from dashboards.web.first_page import LIVE
 from host.documents.words import sentence
@@ -28,6 +29,7 @@ from host.units import format_value
 
 FORM = "start"
 LOOK_MS = 2_000
+POLL = "start"
 EMULATED = "Emulated board"
 CHANGES = frozenset({"start-go"})
 CHOSEN = ("rig", "port", "mix", "wind_from")
@@ -53,7 +55,7 @@ def layout(context: PageContext) -> html.Main:
         [
             html.H1("Start a run"),
             dcc.Location(id="start-live", refresh=True),
-            dcc.Interval(id="start-look", interval=LOOK_MS),
+            *polls(POLL, LOOK_MS),
             html.Div([_first(context, rigs), _weather(context, _rig_at_first(context))], className="halves"),
             html.P(id="start-said", className="notice part", role="alert"),
             html.Div(html.Button("Start", id="start-go", className="main"), className="acts sticks"),
@@ -188,14 +190,16 @@ def _board_at_first(context: PageContext, last: Mapping[str, str]) -> str:
 
 def connect(app: Dash, context: PageContext) -> None:
     """The page's callbacks."""
+    connect_polls(app, POLL)
 
     @app.callback(
         Output(entry_id(FORM, "port"), "options"),
         Output(entry_id(FORM, "port"), "value"),
         Output(wrong_id(FORM, "port"), "children"),
-        Input("start-look", "n_intervals"),
+        due(POLL),
         State(entry_id(FORM, "port"), "options"),
         State(entry_id(FORM, "port"), "value"),
+        running=asking(POLL),
     )
     def look(_: int | None, shown: list[Any] | None, chosen: str | None) -> tuple[Any, ...]:
         boards = _boards(context)

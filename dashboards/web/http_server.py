@@ -87,6 +87,16 @@ class HttpServer(uvicorn.Server):
         self._loop = asyncio.get_running_loop()
         threading.Thread(target=self._on_started, name="start", daemon=True).start()
 
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End in good order, and break off what is left then: the loop would not close before those who are connected
+        go."""
+        await super().shutdown(sockets)
+        for task in list(self._tasks):
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        for connection in list(self.server_state.connections):
+            connection.transport.abort()
+
     def take(self, connection: socket.socket, ended: Callable[[], None]) -> None:
         """Serve a connection; from any thread."""
         assert self._loop is not None  # nobody is let in before `started`
@@ -97,6 +107,10 @@ class HttpServer(uvicorn.Server):
             ended()
 
     def _begin(self, connection: socket.socket, ended: Callable[[], None]) -> None:
+        if self.should_exit:
+            connection.close()
+            ended()
+            return
         task = asyncio.get_running_loop().create_task(self._serve_one(connection, ended))
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)

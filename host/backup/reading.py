@@ -23,7 +23,11 @@ MOST_BYTES = 200 << 30  # of all files together, unpacked
 _MOST_MANIFEST = 64 << 20
 _CHUNK = 1 << 20
 _NOT_WHOLE = "is not a whole backup: it is damaged, cut short or packed anew; use another copy"
-_WRONG = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, KeyError, TypeError)
+_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # each other one has errors of its own
+_WRONG = (
+    *(zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, KeyError, TypeError),
+    OverflowError,  # of a size that is infinite
+)
 
 
 @dataclass(frozen=True)
@@ -87,6 +91,8 @@ def _open_zip(path: Path) -> Iterator[tuple[zipfile.ZipFile, BinaryIO]]:
     with file:
         try:
             with zipfile.ZipFile(file) as archive:
+                if any(entry.compress_type not in _METHODS for entry in archive.infolist()):
+                    raise NotImplementedError
                 yield archive, file
         except _WRONG:
             raise DamagedFileError(f"{path.name} {_NOT_WHOLE}") from None

@@ -75,24 +75,28 @@ def by_hand(
     `again` asks whether a step that failed is tried once more.
     """
     known = known or Known(identity.adc_full_scale)
+    proven: set[Capability] = set()  # inputs that have answered to a step of their own
     for step in STEPS:
         if not identity.capabilities & step.needs:
             continue
         while True:
-            finding = _tried(bench, step, wait_s, say, known)
-            if finding.grade is Grade.GOOD or not again(f"{step.name}: {finding.seen}. Try again?"):
+            if step.needs is Capability.WHEEL and known.per_turn:
+                finding = _one_turn(bench, step, wait_s, say, known)
+            else:
+                say(step.ask)
+                finding = _watch(bench, step, wait_s, say, known, proven)
+            stop = "" if finding.seen.endswith("?") else "."
+            if finding.grade is Grade.GOOD or not again(f"{step.name}: {finding.seen}{stop} Try again?"):
                 break
+        if finding.grade is Grade.GOOD:
+            proven.add(step.needs)
         yield finding
 
 
-def _tried(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], known: Known) -> Finding:
-    if step.needs is Capability.WHEEL and known.per_turn:
-        return _one_turn(bench, step, wait_s, say, known)
-    say(step.ask)
-    return _watch(bench, step, wait_s, say, known)
-
-
-def _watch(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], known: Known) -> Finding:
+def _watch(
+    bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], known: Known, proven: set[Capability]
+) -> Finding:
+    """Wait until the step shows. A rotor that still runs on from a step before does not cut the wait short."""
     end = bench.clock() + wait_s
     first: Report | None = None
     others: set[Capability] = set()
@@ -108,7 +112,7 @@ def _watch(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None], 
             answered = {needs for needs in _BY_INPUT if _answers(needs, first, report, known)}
             if step.needs in answered:
                 return Finding(Grade.GOOD, step.name, text)
-            if answered and not others:
+            if answered - proven and not others - proven:
                 end = min(end, bench.clock() + _OTHER_WAIT_S)
             others |= answered
     return Finding(Grade.BAD, step.name, _nothing(step, others, wait_s))

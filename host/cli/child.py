@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import IO, Protocol
 
 from host.parent import VARIABLE
 
@@ -20,6 +20,10 @@ _TRIES = 5
 
 class Process(Protocol):
     """What is asked of a child; subprocess.Popen has it."""
+
+    @property
+    def stdin(self) -> IO[bytes] | None:
+        """The pipe by whose end it learns that its parent is gone."""
 
     def poll(self) -> int | None:
         """Exit code, None while it runs."""
@@ -59,6 +63,7 @@ class Child:
 
     def begin(self) -> None:
         """Start it."""
+        self._let_go()
         self._started_at = self.clock()
         self.process = self.start(self.arguments)
 
@@ -70,6 +75,7 @@ class Child:
         """Start it again; False when it has fallen over too often right after its start."""
         self.quick_ends = 0 if self.clock() - self._started_at > _STEADY_S else self.quick_ends + 1
         if self.quick_ends >= _TRIES:
+            self._let_go()
             self.process = None
             return False
         self.arguments = self.later or self.arguments
@@ -78,12 +84,23 @@ class Child:
 
     def stop(self, how: int = signal.SIGTERM, patience_s: float = 5.0) -> None:
         """Ask it to end, and wait; only when the patience is over, end it."""
-        if self.process is None or self.process.poll() is not None:
+        if self.process is None:
             return
+        if self.process.poll() is None:
+            self._end(self.process, how, patience_s)
+        self._let_go()
+
+    @staticmethod
+    def _end(process: Process, how: int, patience_s: float) -> None:
         with suppress(ProcessLookupError):
-            self.process.send_signal(how)
+            process.send_signal(how)
         try:
-            self.process.wait(patience_s)
+            process.wait(patience_s)
         except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
+            process.kill()
+            process.wait()
+
+    def _let_go(self) -> None:
+        """Close the pipe to a child that is over."""
+        if self.process is not None and self.process.stdin is not None:
+            self.process.stdin.close()

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from host.library import Entry, Library
     from host.library.library import Wanted
 
+_READ = "new or changed files read"
+
 
 def add_library_arguments(parser: argparse.ArgumentParser, *, units: bool = True) -> None:
     """The folder, the filter, what to read the runs under, and the units to show where there are any."""
@@ -36,9 +38,14 @@ def chosen_library(args: argparse.Namespace) -> Library:
     return Library(args.runs or DEFAULT_FOLDER, under=under_of(args))
 
 
+def every_entry(args: argparse.Namespace) -> list[Entry]:
+    """All entries of the library, with a counter on a terminal while files are read."""
+    return chosen_library(args).entries(counter(_READ))
+
+
 def chosen_entries(args: argparse.Namespace) -> list[Entry]:
-    """The entries that the arguments take, with a counter on a terminal while files are read."""
-    return chosen_library(args).wanted(_wanted(args), counter("new or changed files read"))
+    """The entries that the arguments take, with the same counter."""
+    return chosen_library(args).wanted(wanted_of(args), counter(_READ))
 
 
 def units_asked(args: argparse.Namespace, entries: list[Entry]) -> str:
@@ -48,7 +55,8 @@ def units_asked(args: argparse.Namespace, entries: list[Entry]) -> str:
     return str(args.units or units_of(entries))
 
 
-def _wanted(args: argparse.Namespace) -> Wanted:
+def wanted_of(args: argparse.Namespace) -> Wanted:
+    """The filter that the arguments make. Raises UserError for a day that is none."""
     from datetime import date
 
     from host.errors import BadInputError

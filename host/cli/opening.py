@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from host.errors import BadInputError, NotNowError
+from host.errors import NoAnswerError
 from host.log import LOG, log_arguments
 
 if TYPE_CHECKING:
@@ -58,6 +58,11 @@ def add_page_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--look-only", action="store_true", help="with --share: who is let in may only look, until you allow more"
     )
+    parser.add_argument(
+        "--take-over",
+        action="store_true",
+        help="if another Swardflow of yours serves pages on this port, or records from this board, end that first",
+    )
 
 
 def open_pages(
@@ -71,13 +76,18 @@ def open_pages(
     import tempfile
 
     from host.cli.child import Child
+    from host.cli.page_port import free_port, take_over
     from host.cli.recorder_keeper import EmulatedBoard, RecorderKeeper
     from host.cli.supervisor import Together
+    from host.page_links import forget_links
     from host.run_folder import make_folder
 
     runs = make_folder(runs)
     shared = settings.share if args.share is None else args.share
-    http_port = check_port(settings.page_port if args.http_port is None else args.http_port, shared=shared)
+    wanted = settings.page_port if args.http_port is None else args.http_port
+    if args.take_over:
+        take_over(wanted)
+    http_port = free_port(wanted, shared=shared)
     with tempfile.TemporaryDirectory(prefix="swardflow-") as name:  # for this user alone (mkdtemp)
         folder = Path(name)
         channel, report = folder / "supervisor.sock", folder / "recorder.json"
@@ -98,34 +108,27 @@ def open_pages(
         page_arguments += [f"--sessions={folder / 'sessions.json'}", "--use-settings"]
         page_arguments += ["--share"] if shared else []
         page_arguments += [f"--name={settings.network_name}"] if settings.network_name else []
+        page_arguments += ["--own-code"] if settings.own_code else []
         page_arguments += ["--metrics"] if (settings.metrics if args.metrics is None else args.metrics) else []
         page_arguments += ["--look-only"] if args.look_only else []
         page_arguments += [f"--emulated={emulation.port}", f"--rig={emulation.rig}"] if emulation else []
         browsed = page_arguments if args.no_browser or not has_screen() else [*page_arguments, "--open"]
         page = Child("page", browsed, later=page_arguments)
         LOG.info("Run files: %s   Ctrl-C ends everything.", runs)  # the page says its own links
-        return Together(keeper, page, first, channel, say=LOG.warning).run()
-
-
-def check_port(port: int, *, shared: bool) -> int:
-    """`port` if the pages can have it, on every address of this computer when shared; for 0 any that is free.
-
-    Raises NotNowError when something listens there: a phone that knows the address must not be shown another page.
-    """
-    import socket
-
-    if not 0 <= port <= 65535:
-        raise BadInputError(f"--http-port {port}: give a number from 1 to 65535, or 0 for any that is free")
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind(("0.0.0.0" if shared else "127.0.0.1", port))
-        except OSError as error:
-            raise NotNowError(
-                f"port {port} for the pages cannot be opened ({(error.strerror or '').lower()}): another program uses "
-                "it, perhaps another Swardflow; end that one, or give another port with --http-port"
-            ) from None
-        return int(probe.getsockname()[1])
+            return Together(keeper, page, first, _channels(channel, http_port), say=LOG.warning).run()
+        finally:
+            forget_links(http_port)  # pages that were killed leave theirs
+
+
+def _channels(own: Path, http_port: int) -> list[Path]:
+    """Where the pages ask, and where those ask who find their port taken."""
+    from host.cli.page_port import channel_of, pages_at
+
+    try:
+        return [own] if pages_at(http_port) else [own, channel_of(http_port)]
+    except NoAnswerError:  # no folder for sockets: the recorder says so where it matters
+        return [own]
 
 
 def has_screen() -> bool:

@@ -30,6 +30,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_record_arguments(parser)
     add_runs_argument(parser)
+    parser.add_argument(
+        "--take-over", action="store_true", help="if this port is being recorded from already, end that run first"
+    )
     parser.add_argument("--report", type=Path, help=argparse.SUPPRESS)  # where who started it learns what became of it
 
 
@@ -49,9 +52,6 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--cards", type=Path, metavar="FOLDER", help="folder of calibration cards (default: cards in the runs folder)"
-    )
-    parser.add_argument(
-        "--take-over", action="store_true", help="if this port is being recorded from already, end that run first"
     )
     parser.add_argument(
         "--note", action="append", default=[], metavar="KEY=TEXT", help="note for the record, such as product=… area=…"

@@ -6,7 +6,7 @@ import argparse
 
 from host.cli.calibration_options import cards_named
 from host.cli.document_output import add_output_arguments, print_document
-from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
+from host.cli.library_options import add_library_arguments, chosen_library, every_entry, units_asked, wanted_of
 from host.cli.shared_options import PIPE, add_out_argument
 from host.errors import BadInputError
 
@@ -50,10 +50,11 @@ def run(args: argparse.Namespace) -> int:
     for out in args.out:
         if out != PIPE and out.suffix.lower() not in _ENDINGS:
             raise BadInputError(f"--out {out} has no known ending: name the file *.html or *.csv")
-    entries = chosen_entries(args)
+    every, wanted = every_entry(args), wanted_of(args)
+    entries = [entry for entry in every if wanted.takes(entry)]
     digests = [entry.digest for entry in entries if entry.digest]
     # A file that cannot be read belongs to no rig and no day: it is named whatever was asked for.
-    unread = problems(entry for entry in chosen_library(args).known()[0] if entry.digest is None)
+    unread = problems(entry for entry in every if entry.digest is None)
     rig = next((digest.rig for digest in reversed(digests) if digest.started), "")
     cards, bad = marks_in(cards_named(args), rig) if rig else ((), ())
     season = season_of(digests, cards, [f"not read: {problem}" for problem in (*unread, *bad)])

@@ -104,6 +104,13 @@ def place(*, udev: bool, system: bool) -> Path:
     return Path(home).expanduser() / "systemd" / "user" / UNIT
 
 
+_FOR_A_PHONE = """\
+  To open the pages from a phone after every power-on, before the first start:
+  swardflow settings share=yes own_code=yes{who}
+  and once it runs:
+  swardflow link     (shows the address, and a code of your own that goes on holding: write it down)"""
+
+
 def next_steps(*, udev: bool, system: bool) -> str:
     """The commands that make it work."""
     if udev:
@@ -111,10 +118,10 @@ def next_steps(*, udev: bool, system: bool) -> str:
     if system:
         return (
             f"  sudo systemctl daemon-reload\n  sudo systemctl enable --now {UNIT}\n"
-            f"  journalctl -u {UNIT}     (shows the link and the code for phones)"
+            f"{_FOR_A_PHONE.format(who='     (both as the user of the service)')}"
         )
     return (
         f"  systemctl --user daemon-reload\n  systemctl --user enable --now {UNIT}\n"
         "  sudo loginctl enable-linger $USER     (so that it starts without anybody logging in)\n"
-        f"  journalctl --user -u {UNIT}     (shows the link and the code for phones)"
+        f"{_FOR_A_PHONE.format(who='')}"
     )

@@ -8,11 +8,13 @@ own (host/recorder/supervision.py).
 
 from __future__ import annotations
 
+import os
 import signal
+import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -27,14 +29,17 @@ LOOK_S = 0.1
 
 @dataclass
 class Together:
-    """The children of one `open`, `watch` or `demo`. `first` is a run to start at once; `channel` a socket's path."""
+    """The children of one `open`, `watch` or `demo`. `first` is a run to start at once; `channels` are where the pages,
+    and others who want their port, can ask.
+    """
 
     recorder: RecorderKeeper
     page: Child
     first: RunRequest | None = None
-    channel: Path | None = None
+    channels: Sequence[Path] = ()
     say: Callable[[str], None] = print
     sleep: Callable[[float], None] = time.sleep
+    _given_up: threading.Event = field(default_factory=threading.Event, repr=False)
 
     def run(self) -> int:
         """Run until stopped: from the keyboard, by SIGTERM, by a closed terminal; the exit code for the command."""
@@ -42,8 +47,8 @@ class Together:
             if hasattr(signal, name):
                 signal.signal(getattr(signal, name), _interrupt)
         with ExitStack() as stack:
-            if self.channel:
-                stack.enter_context(closing(ControlServer(self.channel, self.answer)))
+            for channel in self.channels:
+                stack.enter_context(closing(ControlServer(channel, self.answer)))
             try:
                 self.begin()
                 while (code := self.look()) is None:
@@ -62,6 +67,9 @@ class Together:
 
     def look(self) -> int | None:
         """One look at the children: put right what has stopped; an exit code when it is all over."""
+        if self._given_up.is_set():
+            self.say("Another Swardflow takes over: this one ends.")
+            return 0
         code = self.recorder.look()
         if code is None and self.page.ended() is not None and not self.page.again():
             self.say("The page does not start (its message stands above); the recording goes on without it.")
@@ -73,12 +81,15 @@ class Together:
         self.page.stop()
 
     def answer(self, request: dict[str, Any]) -> dict[str, Any]:
-        """Reply to a request of the pages; in a thread of the channel."""
+        """Reply to a request of the pages, or of who wants their port; in a thread of the channel."""
         match request.get("ask"):
             case "start":
                 return {"number": self.recorder.want(request_from(request))}
             case "status":
-                return self.recorder.status()
+                return self.recorder.status() | {"pid": os.getpid()}
+            case "stop":
+                self._given_up.set()
+                return {"done": True}
         raise BadInputError("the supervisor knows no such request")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -28,14 +29,17 @@ def format_day(moment: datetime | str | None, *, time: bool = True) -> str:
     return f"{moment.day} {moment:%b %Y, %H:%M}" if time else f"{moment.day} {moment:%b %Y}"
 
 
+_FILE = re.compile(r"\S*[/\\]\S|\S+\.[a-z]{3,}\b")
+
+
 def listed(words: Sequence[str]) -> str:
     """Words in a row: "wind, licence number and purpose"; empty for none."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def capital(text: str) -> str:
-    """`text` with a capital first."""
-    return text[:1].upper() + text[1:]
+    """`text` with a capital first, unless it begins with a file's name, which is to be typed as it is."""
+    return text if _FILE.match(text) else text[:1].upper() + text[1:]
 
 
 def sentence(text: str) -> str:

@@ -27,6 +27,7 @@ _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "cal
 _VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
 _ABOUT_BOARD: dict[type, str] = {Identity: "identity", Hardware: "hardware", State: "board_state"}
 _LINE_FEED = ord("\n")
+DAMAGE_KEPT = 1000  # of a piece, or a file, that is damaged everywhere, so many places are named
 _TOO_LONG = "too long for a record"
 
 
@@ -44,13 +45,15 @@ class Batch:
     """What one piece of a run file held.
 
     `frames` has FRAME_DTYPE, shape (n,); `wire_damage` counts raw lines that failed the wire's own checksum and so
-    hold no data; `records` counts the sound records by tag; `uninterpreted` counts reports of a board
+    hold no data; `damaged` counts the places of `damage`, of which the first and one of each reason are named;
+    `records` counts the sound records by tag; `uninterpreted` counts reports of a board
     that speaks another major version of the protocol: they are kept and not interpreted (PROTOCOL.md section 10).
     """
 
     frames: npt.NDArray[np.void]
     events: list[Event] = field(default_factory=list)
     damage: list[Damage] = field(default_factory=list)
+    damaged: int = 0
     wire_damage: int = 0
     records: dict[str, int] = field(default_factory=dict)
     uninterpreted: int = 0
@@ -89,7 +92,7 @@ class RunReader:
         if self._pending and not self._skipping:
             reason = gathering.take(bytes(self._pending))
             if reason:
-                gathering.damage.append(Damage(self._line_number, self._offset, f"{reason}; the file ends here"))
+                gathering.tell(self._line_number, self._offset, f"{reason}; the file ends here")
         self._offset += len(self._pending)
         self._pending.clear()
         for placed in self._order.finish():
@@ -99,7 +102,7 @@ class RunReader:
     def _pass_over(self, gathering: _Gathering) -> None:
         """Let go of an unfinished line that is already too long, so that a foreign file cannot fill the memory."""
         if not self._skipping:
-            gathering.damage.append(Damage(self._line_number, self._offset, _TOO_LONG))
+            gathering.tell(self._line_number, self._offset, _TOO_LONG)
         self._skipping = True
         self._offset += len(self._pending)
         self._pending.clear()
@@ -172,7 +175,7 @@ class RunReader:
     def _line(self, line: bytes, gathering: _Gathering) -> None:
         reason = gathering.take(line) if len(line) <= records.MAX_RECORD else _TOO_LONG
         if reason:
-            gathering.damage.append(Damage(self._line_number, self._offset, reason))
+            gathering.tell(self._line_number, self._offset, reason)
             self._segment_damaged = True
         self._line_number += 1
         self._offset += len(line) + 1
@@ -202,7 +205,9 @@ class _Gathering:
     """A batch in the making."""
 
     def __init__(self, reader: RunReader) -> None:
-        self.damage: list[Damage] = []
+        self._damage: list[Damage] = []
+        self._damaged = 0
+        self._reasons: set[str] = set()
         self._reader = reader
         self._last_once = reader.last_once
         self._arrays: list[npt.NDArray[np.void]] = []
@@ -211,6 +216,13 @@ class _Gathering:
         self._events: list[Event] = []
         self._wire_damage = self._uninterpreted = 0
         self._records: dict[str, int] = {}
+
+    def tell(self, line_number: int, byte_offset: int, reason: str) -> None:
+        """Name a damaged place; beyond so many only one that is damaged in a way of its own."""
+        self._damaged += 1
+        if len(self._damage) < DAMAGE_KEPT or reason not in self._reasons:
+            self._damage.append(Damage(line_number, byte_offset, reason))
+            self._reasons.add(reason)
 
     def frames(self, frames: npt.NDArray[np.void]) -> None:
         self._close_rows()
@@ -244,7 +256,7 @@ class _Gathering:
         taken, refused = self._reader.judge(record, line)
         for one in refused:
             if one.reason:
-                self.damage.append(Damage(one.placed.line_number, one.placed.byte_offset, one.reason))
+                self.tell(one.placed.line_number, one.placed.byte_offset, one.reason)
         for placed in taken:
             self.accept(placed.record)
 
@@ -264,7 +276,8 @@ class _Gathering:
     def batch(self) -> Batch:
         self._close_rows()
         frames = np.concatenate(self._arrays) if self._arrays else np.empty(0, dtype=FRAME_DTYPE)
-        return Batch(frames, self._events, self.damage, self._wire_damage, self._records, self._uninterpreted)
+        told = (self._damage, self._damaged)
+        return Batch(frames, self._events, *told, self._wire_damage, self._records, self._uninterpreted)
 
     def _raw(self, record: Record) -> None:
         line = records.raw_line(record.payload)

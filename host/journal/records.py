@@ -37,6 +37,7 @@ COLUMNS = {
 }
 
 _START = re.compile(rb"([A-Z]) ([0-9]{6,12}\.[0-9]{6}) ")
+_SHORTEST = len(b"L 000000.000000  00000000")
 _CHECKSUM = re.compile(rb"[0-9A-F]{8}")
 _TO_ESCAPE = re.compile(rb"[^ -\[\]-~]")
 _SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
@@ -102,6 +103,8 @@ def salvage(line: bytes) -> list[Record]:
     A record is looked for at the start of the line and one byte after anything that looks like a checksum, so text
     that a board sent cannot pass as a record of its own.
     """
+    if len(line) < _SHORTEST:
+        return []
     starts = [
         found.start()
         for found in _START.finditer(line)

@@ -13,11 +13,10 @@ import numpy.typing as npt
 
 from host.errors import DamagedFileError
 from host.frames import FRAME_DTYPE, Event
-from host.journal.reader import Batch, Damage, RunReader
+from host.journal.reader import DAMAGE_KEPT, Batch, Damage, RunReader
 from host.journal.records import MAX_RECORD, SCHEMA, TRAILER
 
 BLOCK_BYTES = 1 << 22
-DAMAGE_KEPT = 1000  # of a file that is damaged everywhere, so many places are named
 
 
 @dataclass(slots=True)
@@ -107,7 +106,7 @@ def read_run(path: Path) -> RunFile:
         arrays.append(batch.frames)
         frame_count += len(batch.frames)
         run.damage += batch.damage[: DAMAGE_KEPT - len(run.damage)]
-        run.damaged += len(batch.damage)
+        run.damaged += batch.damaged
         run.wire_damage += batch.wire_damage
         run.uninterpreted += batch.uninterpreted
         for tag, count in batch.records.items():

@@ -6,14 +6,15 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
-from host.errors import BadInputError, DamagedFileError, NotSavedError, reason_of
+from host.errors import BadInputError, DamagedFileError, NotFoundError, NotSavedError
 from host.run_folder import notes_path
-from host.whole_file import read_whole
+from host.toml_text import read_text, toml_tree
+
+_LARGEST = 16 << 20  # bytes
 
 
 def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Path:
@@ -46,13 +47,13 @@ def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Pat
 def read_notes(run: Path) -> dict[str, str]:
     """The newest later note under each key; empty when there are none. Raises UserError for a file that is no notes."""
     path = notes_path(run)
+    where = f"the file of notes {path}"
     try:
-        content = tomllib.loads(read_whole(path).decode("utf-8"))
-    except FileNotFoundError:
+        content = toml_tree(read_text(path, where, _LARGEST), where, "mend that file or move it away")
+    except NotFoundError:
+        if path.is_dir():
+            raise
         return {}
-    except (OSError, ValueError, RecursionError) as error:
-        reason = reason_of(error) if isinstance(error, OSError) else error
-        raise DamagedFileError(f"the notes {path} cannot be read ({reason}): mend that file or move it away") from None
     found: dict[str, str] = {}
     rows = content.get("note", [])
     for row in rows if isinstance(rows, list) else [None]:

@@ -26,7 +26,7 @@ class Apart:
         """Add a row, with what of it is not assigned; one that follows another of its kind joins it."""
         why = Why(int(row["why"])) or Why.SWITCH_OPEN
         end_s = float(row["host_s"])
-        start_s = end_s - float(row["step_us"]) * 1e-6
+        start_s = end_s - float(row["step_s"])  # the board's clock may be off
         follows = why not in _ONE_BY_ONE or int(row["us"] - row["step_us"]) == self._last_us
         self._last_us = int(row["us"])
         before = self.found[-1] if self.found else None

@@ -232,12 +232,13 @@ def stood(rows: Rows) -> Floats:
     if not walked_us:
         return share
     pace = float(np.sum(rows["step_m"][walked])) / walked_us
-    for place in np.flatnonzero(
-        beside & ~still & (rows["step_us"] > _COARSE_US) & (rows["why"] == Why.ASSIGNED)
-    ).tolist():
-        lacks = 1.0 - float(rows["step_m"][place]) / (pace * float(rows["step_us"][place])) if pace > 0 else 0.0
-        share[place] = min(max(lacks, 0.0), 1.0)
-    return share
+    if not pace > 0:
+        return share
+    # What it had still gone since the wheel's last pulse, and to the next one, it walked at its pace.
+    part = still | (beside & (rows["step_us"] > _COARSE_US))
+    part &= rows["why"] == Why.ASSIGNED
+    lacks = 1.0 - rows["step_m"] / (pace * np.maximum(rows["step_us"], 1))
+    return np.where(part, np.clip(lacks, 0.0, 1.0), share)
 
 
 def _stands(rows: Rows) -> Bools:

@@ -23,6 +23,7 @@ from host.pipeline.refused import Refused
 from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.settle import LONGEST_GAP_US, Settler
 from host.pipeline.tank import TankLevel
+from host.pipeline.wheel_silence import Silent, WheelSilence
 from host.rig import Rig
 
 _ROLL_US = 2_000_000  # a wheel that gives no pulse for so long stands
@@ -52,6 +53,7 @@ class Pipeline:
         self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
         self._end_s = math.nan  # when the run was ended, on the host's clock
         self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
+        self._wheel_silence = WheelSilence()
         self._turned_at_reset, self._reset_us = HoldLast(0), HoldLast(-_ROLL_US)
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:
@@ -66,11 +68,12 @@ class Pipeline:
         why = self._why(counts, fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
-        number = self._settler.push(self._rows(now, rate, why))
+        silent = self._silent(now)
+        number = self._settler.push(self._rows(now, rate, why, silent))
         volume = now.volume_m3 + self._unmetered(_unless(fitted.metered))
         tank_left = self._tank.push(volume, events)
         if self._watch:
-            self._watch.push(_scene(frames, now, ground.area_m2, tank_left))
+            self._watch.push(_scene(frames, now, silent, ground.area_m2, tank_left))
         return Signals(
             host_s=now.host_s,
             board_s=counts.board_us * 1e-6,
@@ -148,7 +151,12 @@ class Pipeline:
         """The pass under way, as far as it has come."""
         return self._settler.current()
 
-    def _rows(self, now: Measured, rate: Rate, why: Ints) -> Rows:
+    def _silent(self, now: Measured) -> Silent:
+        """Where the wheel gives no pulses during spraying, if it has an input that is known to be there."""
+        sprays = now.spraying & (now.flow.frequency_hz > 0) & now.fitted.sure_wheel
+        return self._wheel_silence.push(now.counts, sprays)
+
+    def _rows(self, now: Measured, rate: Rate, why: Ints, silent: Silent) -> Rows:
         """What the ground is settled from."""
         course, fitted = self.rig.course, now.fitted
         way = self._furthest(now.travel.smooth_m)  # what was carried on from the last pulse stays when the wheel stops
@@ -168,6 +176,7 @@ class Pipeline:
             "rate_m3_m2": rate.rate_m3_m2,
             "spraying": now.spraying,
             "moving": now.travel.moving | (course is not None),
+            "doubted": silent.doubted,
             "by_switch": fitted.switch,
             "why": why,
         }.items():
@@ -225,7 +234,7 @@ def _progress(now: Measured) -> Progress:
     )
 
 
-def _scene(frames: Frames, now: Measured, area_m2: Floats, tank_left_m3: Floats) -> Scene:
+def _scene(frames: Frames, now: Measured, silent: Silent, area_m2: Floats, tank_left_m3: Floats) -> Scene:
     return Scene(
         frames=frames,
         host_s=now.host_s,
@@ -234,8 +243,8 @@ def _scene(frames: Frames, now: Measured, area_m2: Floats, tank_left_m3: Floats)
         per_m3=now.per_m3,
         pressure=now.pressure,
         spraying=now.spraying,
-        wheel_idle_us=now.travel.idle_us,
-        wheel_hz=now.travel.counted_hz,
+        wheel_silent=silent.shows,
+        wheel_doubted=silent.doubted,
         area_m2=area_m2 + _unless(now.fitted.ground),
         tank_left_m3=tank_left_m3,
         refused=now.refused["flow"],

@@ -26,6 +26,7 @@ ROW = np.dtype(
         ("rate_m3_m2", np.float64),  # over the two seconds before its end
         ("spraying", np.bool_),
         ("moving", np.bool_),
+        ("doubted", np.bool_),  # the wheel is silent for so long that it may not be standing
         ("by_switch", np.bool_),  # whether spraying is a switch's state, not the flow's
         ("why", np.int8),  # a Why: volume and ground do not belong together
     ]
@@ -46,3 +47,4 @@ class Why(IntEnum):
     NO_METER = 8  # the board has no flow meter input
     BOUNCES = 9  # a contact bounces and the board does not filter it: what it counts means nothing
     UNHEARD = 10  # nothing came from the board any more, until the run was ended
+    NO_PULSES = 11  # the wheel gave no pulses for long: it stood, or its sensor has failed

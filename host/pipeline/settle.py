@@ -185,14 +185,15 @@ class Settler:
         if not self._open:
             return
         rows = np.concatenate(self._open)
-        settled, one, self._period_us = self._settle(self._stretch(rows, over=over))
+        stretch = self._stretch(rows, over=over)
+        settled, one, self._period_us = self._settle(stretch)
         self._open = []
         if one is not None:
             self.passes.append(one)
-        self._keep(settled, rows)
+        self._keep(settled, stretch.rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
-        return Stretch(rows, self._begun, over, self._before, self._period_us)
+        return Stretch(_doubted(rows), self._begun, over, self._before, self._period_us)
 
     def _let_go(self, before_us: int | None) -> None:
         """Settle the idle rows up to `before_us`, or all."""
@@ -320,6 +321,17 @@ class Settler:
         columns = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
             self._apart.add(rows[place], *(float(column[place]) for column in columns))
+
+
+def _doubted(rows: Rows) -> Rows:
+    """`rows`, with the whole of each silence of the wheel set apart in which it may not have stood."""
+    if not rows["doubted"].any():
+        return rows
+    silence = np.cumsum(rows["turned"])
+    apart = ~rows["turned"] & np.isin(silence, silence[rows["doubted"]]) & (rows["why"] == Why.ASSIGNED)
+    rows = rows.copy()
+    rows["why"][apart] = Why.NO_PULSES
+    return rows
 
 
 def _ratio(above: float, below: float) -> float:

@@ -36,10 +36,11 @@ def socket_path(run: Path) -> Path:
     Raises NoAnswerError when the folder of sockets belongs to somebody else: no recorder can be reached by it.
     """
     name = hashlib.sha256(os.fsencode(os.path.realpath(run))).hexdigest()[:20]
-    return _private_folder() / f"{name}.sock"
+    return private_folder() / f"{name}.sock"
 
 
-def _private_folder() -> Path:
+def private_folder() -> Path:
+    """The folder of sockets, made if it is not there. Raises NoAnswerError when it is not this user's alone."""
     own = Path(f"/run/user/{os.getuid()}") if hasattr(os, "getuid") else Path()
     # Nobody else can take a folder in the user's own home first.
     home = Path("~/.cache").expanduser()
@@ -71,7 +72,7 @@ def recorder_at(port: str) -> dict[str, Any] | None:
     if not Path(port).exists():  # an address on a network has no one name
         return None
     try:
-        sockets = list(_private_folder().glob("*.sock"))
+        sockets = list(private_folder().glob("*.sock"))
     except NoAnswerError:  # then no recorder could make its socket there, either
         return None
     for path in sockets:
@@ -182,6 +183,7 @@ class ControlServer:
 class _Threads(socketserver.ThreadingMixIn):
     daemon_threads = True
     block_on_close = False
+    request_queue_size = 64  # with the usual five, a few who ask at once are turned away
 
 
 def _serve(path: Path, answer: Callable[[dict[str, Any]], dict[str, Any]]) -> socketserver.BaseServer:

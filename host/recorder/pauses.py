@@ -1,10 +1,13 @@
-"""Notices that the computer, or this program on it, stood still for a while."""
+"""Notices that the computer, or this program on it, stood still for a while, and says so for a while."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
 
+from host.events import pause_message
+
+SAID_FOR_S = 600.0
 LONGEST_STEP_S = 3.0  # the recorder looks at its work four times a second
 
 
@@ -15,14 +18,21 @@ def time_with_sleep() -> float:
 
 
 class PauseWatch:
-    """Looks at the clock at every step; `clock` is in seconds and counts sleep."""
+    """Looks at the clock at every step; `clock` is in seconds and counts sleep. `said` is what to tell now."""
 
     def __init__(self, clock: Callable[[], float] = time_with_sleep) -> None:
         self._clock = clock
         self._last = clock()
+        self.said = ""
+        self._said_until = self._last
 
     def look(self) -> float:
         """How long nothing was done since the last look (s), if that was longer than a step can take; else 0."""
         now = self._clock()
         paused, self._last = now - self._last, now
-        return paused if paused > LONGEST_STEP_S else 0.0
+        if paused <= LONGEST_STEP_S:
+            if now > self._said_until:
+                self.said = ""
+            return 0.0
+        self.said, self._said_until = pause_message(paused), now + SAID_FOR_S
+        return paused

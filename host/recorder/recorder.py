@@ -16,7 +16,7 @@ from typing import Any
 
 from firmware_protocol.messages import outputs_argument
 from host.errors import BadInputError, NotNowError, NotSavedError
-from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, UNDOABLE, WORK_PAUSED, WORK_RESUMED
+from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, MOST_M3, UNDOABLE, WORK_PAUSED, WORK_RESUMED
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
 from host.journal.writer import RECORDING
@@ -192,9 +192,9 @@ class Recorder:
         }
 
     def _notices(self) -> list[str]:
-        """What of the board does not fit the rig, and what it does not do, a sentence each."""
+        """That the computer slept; what of the board does not fit the rig, and what it does not do: a sentence each."""
         link, rig = self._link, self._plan.rig
-        said = [DEAF] if link.deaf else []
+        said = [one for one in (self._pauses.said, DEAF if link.deaf else "") if one]
         if link.nameless:
             return [*said, NO_IDENTITY]
         if link.identity and rig:
@@ -332,7 +332,7 @@ def _event_detail(request: Mapping[str, Any]) -> dict[str, Any]:
     keys = EVENT_KEYS[request["kind"]]
     volumes = {key: request[key] for key in ("added_m3", "to_m3") if key in keys and key in request}
     for key, value in volumes.items():
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e3:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < MOST_M3:
             raise BadInputError(f"{key} must be a volume in m³ of 0 or more, not {value!r}")
     by = _by(request) if "by" in keys else {}
     return ({"text": str(request.get("text", ""))} if "text" in keys else {}) | volumes | by

@@ -10,7 +10,13 @@ from host.documents.document import duration
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
 from host.review.beyond import beyond_calibration, pressure_against_flow
-from host.review.board_said import dropped_message, interval_message, refused_messages, switch_message, unsent_message
+from host.review.board_said import (
+    dropped_message,
+    interval_message_of_run,
+    refused_messages,
+    switch_message,
+    unsent_message,
+)
 from host.review.hidden_ground import hidden_behind, hidden_in, joined
 from host.review.totals import known_of
 from host.units import format_value, format_volume
@@ -31,6 +37,7 @@ REASONS = {
     Why.NO_METER: "The board has no flow meter input",
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
+    Why.NO_PULSES: "No wheel pulses while spraying: it stood still, or the wheel's sensor failed",
     Why.UNHEARD: "Nothing came from the board any more",
     Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
@@ -56,15 +63,19 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
     if one.why is Why.UNHEARD:
         hidden = hidden_behind(one, known_of(review.totals, review.rig))
         volume, area = format_volume(hidden.uncounted_m3, system), format_value(hidden.area_m2, "area", system)
-        most = f": up to {volume} on {area}" if hidden.area_m2 > 0 else ""
+        on_ground = f" on {area}" if hidden.area_m2 > 0 else ""
+        most = f": up to {volume}{on_ground}" if hidden.uncounted_m3 > 0 else ""
         return f"{review.at(one.start_s)} to the end: {_NOT_HEARD}{most}."
     volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
-    head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {volume} and {way} in {one.seconds:.1f} s are not assigned"
+    amount = volume if one.why is Why.NO_PULSES else f"{volume} and {way}"
+    head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {amount} in {one.seconds:.1f} s are not assigned"
     totals = review.totals
     if not totals.rate_m3_m2 or one.why is Why.SWITCH_OPEN:
         return head + "."
     hidden = hidden_behind(one, known_of(totals, review.rig))
     area = format_value(hidden.area_m2, "area", system)
+    if one.why is Why.NO_PULSES:
+        return head + f": if it walked, about {area} was sprayed ground."
     if one.why is Why.SILENCE:
         return head + f": about {area} of it was sprayed ground."
     if hidden.uncounted_m3 < _NEXT_TO_NOTHING * totals.volume_m3:
@@ -107,7 +118,7 @@ def board_messages(review: Review) -> list[str]:
     if health.dropped_pulses:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
-    disagree = switch_message(review.passes), interval_message(review.run)
+    disagree = switch_message(review.passes), interval_message_of_run(review.run)
     said += [one for one in (*disagree, pressure_against_flow(review.rig, review.passes)) if one]
     if health.unsent_lines:
         said.append(unsent_message(health.unsent_lines))

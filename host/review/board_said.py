@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
 
 import numpy as np
+import numpy.typing as npt
 
 from host.documents.document import duration
 from host.documents.words import percent, plural
@@ -14,7 +15,7 @@ from host.journal import RunFile
 from host.pipeline import Pass, Refused
 
 _AS_GOOD_AS_ALL = 0.95
-_LEAST_STEPS, _INTERVAL_OFF = 20, 0.2
+LEAST_STEPS, _INTERVAL_OFF = 20, 0.2
 _DRY_S = 0.9  # with the switch on for so long without water, spraying has ended by the flow
 
 
@@ -59,8 +60,24 @@ def refused_messages(windows: Iterable[Refused]) -> list[str]:
     return said
 
 
-def interval_message(run: RunFile) -> str:
-    """That reports come at another interval than the board says; empty otherwise."""
+def interval_message(stated_ms: float, steps_ms: Sequence[float] | npt.NDArray[np.float64]) -> str:
+    """That reports come at another interval than the board says; empty otherwise, or when too few have come.
+
+    `steps_ms` are times between reports of which none was lost, on the board's clock, shape (n,).
+    """
+    if len(steps_ms) < LEAST_STEPS or not stated_ms:
+        return ""
+    come = float(np.median(steps_ms))
+    if abs(come / stated_ms - 1.0) <= _INTERVAL_OFF:
+        return ""
+    return (
+        f"The board says that it reports every {stated_ms:.0f} ms, and reports come every {come:.0f} ms: "
+        "volume and ground go by what came."
+    )
+
+
+def interval_message_of_run(run: RunFile) -> str:
+    """The same of the first identity line of a run that its reports do not keep to."""
     frames, said = run.frames, [event for event in run.events if event.kind == "identity"]
     for place, identity in enumerate(said):
         end = said[place + 1].before_frame if place + 1 < len(said) else len(frames)
@@ -68,15 +85,8 @@ def interval_message(run: RunFile) -> str:
         seq = here["seq"].astype(np.int64)
         after = ((seq[1:] - seq[:-1]) % 2**16 == 1) & (here["boot"][1:] == here["boot"][:-1])
         steps_ms = counter_difference(here["clock"][1:], here["clock"][:-1])[after] / 1000.0
-        stated = float(identity.detail.get("interval_ms") or 0)
-        if len(steps_ms) < _LEAST_STEPS or not stated:
-            continue
-        come = float(np.median(steps_ms))
-        if abs(come / stated - 1.0) > _INTERVAL_OFF:
-            return (
-                f"The board says that it reports every {stated:.0f} ms, and reports come every {come:.0f} ms: "
-                "volume and ground go by what came."
-            )
+        if said_so := interval_message(float(identity.detail.get("interval_ms") or 0), steps_ms):
+            return said_so
     return ""
 
 

@@ -82,7 +82,7 @@ def _basis(review: Review) -> str:
     if not review.measured.meter:
         return "Without a flow meter input only the supply, the board and its line are watched."
     if not review.measured.pressure:
-        return "Without a pressure transducer clogs, leaks and wear cannot be seen."
+        return "Without pressure readings clogs, leaks and wear cannot be seen."
     if review.catch is not None:
         basis = f"The boom is compared with the catch test of {format_day(review.catch.made, time=False)}."
         return f"{basis} {_bad_words(review.catch.bad)}".strip()

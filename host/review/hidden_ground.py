@@ -10,15 +10,20 @@ from host.pipeline import Unassigned, Why
 
 _PUT_BACK_S = 12.0  # a board says of which input dropped pulses were within 10 s (PROTOCOL.md section 6)
 _ALL_COUNTED = (Why.SILENCE, Why.SWITCH_OPEN)
+_NOT_COUNTED = (Why.RESTART, Why.DROPPED, Why.UNHEARD)
 
 
 @dataclass(frozen=True)
 class Known:
-    """What the known ground of a run says of the rest: the rate on it, how much was sprayed in a second, the swath."""
+    """What the known ground of a run says of the rest: the rate on it, how much was sprayed in a second, the swath.
+
+    `flow_m3_s` is what the boom sprays by its rig file, for a run that has no rate to go by.
+    """
 
     rate_m3_m2: float
     area_m2_s: float
     swath_m: float
+    flow_m3_s: float = 0.0
     left_m3: float = math.inf  # in the tank: no more can have gone down unheard
 
 
@@ -31,16 +36,17 @@ class Hidden:
 
 
 def hidden_behind(one: Unassigned, known: Known) -> Hidden:
-    """An estimate by the rest of the run; nothing where the run has no rate to go by.
+    """An estimate by the rest of the run; without a rate, by what the boom sprays in the time.
 
     After a silence, or where it flowed with the switch open, all is counted, and the volume says how much ground it
     was: at most the way gone. Where only the volume was measured it says it alone, or only the way. Where
     counts are missing the time says it, at the ground that the rest of the run sprayed in a second.
     """
-    if not known.rate_m3_m2 > 0:
-        return Hidden()
     metered = math.isfinite(one.volume_m3)
-    if one.why is Why.NO_WHEEL or (one.why is Why.BOUNCES and metered):
+    if not known.rate_m3_m2 > 0:
+        missing_m3 = one.seconds * known.flow_m3_s - (one.volume_m3 if metered else 0.0)
+        return Hidden(0.0, min(max(missing_m3, 0.0), known.left_m3) if one.why in _NOT_COUNTED else 0.0)
+    if one.why in (Why.NO_WHEEL, Why.NO_PULSES) or (one.why is Why.BOUNCES and metered):
         return Hidden(one.volume_m3 / known.rate_m3_m2)
     if one.why in (Why.NO_METER, Why.BOUNCES):
         way_m = one.distance_m if math.isfinite(one.distance_m) else 0.0
@@ -50,9 +56,8 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     area = one.seconds * known.area_m2_s
     if one.why is Why.REFUSED:  # the board has counted what it refused
         return Hidden(area)
-    counted = one.volume_m3
-    if one.why is Why.UNHEARD:  # the most that it can have been
-        area, counted = min(area, known.left_m3 / known.rate_m3_m2), 0.0
+    counted = 0.0 if one.why is Why.UNHEARD else one.volume_m3
+    area = min(area, (counted + known.left_m3) / known.rate_m3_m2)  # no more than the tank held
     return Hidden(area, max(area * known.rate_m3_m2 - counted, 0.0))
 
 

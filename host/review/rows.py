@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from host.events import EVENT_KEYS
+from host.events import EVENT_KEYS, number_of
 from host.review.fields import Field
 from host.review.review import Review
 
@@ -92,16 +92,11 @@ def event_rows(review: Review) -> list[Row]:
                 "kind": event.kind,
                 "text": text or str(detail.get("text") or detail.get("reason") or ""),
                 "by": str(detail.get("by") or ""),
-                "added_m3": _number(detail.get("added_m3")),
+                "added_m3": number_of(event, "added_m3") if event.kind == "refill" else None,
                 "detail": json.dumps(detail, ensure_ascii=False, sort_keys=True, default=str),
             }
         )
     return rows
-
-
-def _number(value: Any) -> float | None:
-    """What a file holds may be no number."""
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def plain(value: Any) -> Any:

@@ -137,15 +137,18 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
 def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
     """What the known ground says of the rest of the run; rate 0 where there is none."""
     area, seconds = sums["ground_m2"], sums["ground_s"]
-    swath = pipeline.rig.swath_m
-    return Known(sums["ground_m3"] / area, area / seconds, swath) if pipeline.passes else Known(0, 0, swath)
+    rig = pipeline.rig
+    if not pipeline.passes:
+        return Known(0, 0, rig.swath_m, _rated_m3_s(rig))
+    return Known(sums["ground_m3"] / area, area / seconds, rig.swath_m)
 
 
 def known_of(totals: Totals, rig: Rig) -> Known:
     """The same of a run that is over."""
     if totals.rate_m3_m2 is None:
-        return Known(0, 0, rig.swath_m)
-    return Known(totals.rate_m3_m2, totals.area_m2 / totals.spraying_s, rig.swath_m, _tank(totals.tank_left_m3))
+        return Known(0, 0, rig.swath_m, _rated_m3_s(rig), left_m3=_tank(totals.tank_left_m3))
+    pace = totals.area_m2 / totals.spraying_s
+    return Known(totals.rate_m3_m2, pace, rig.swath_m, left_m3=_tank(totals.tank_left_m3))
 
 
 def _tank(left_m3: float) -> float:

@@ -25,7 +25,7 @@ from host.cli.main import COMMANDS
 from tests.bench.bench_latency import other_screen
 from tests.dashboards.processes import RecorderProcess, Server
 from tests.dashboards.walking import BoardOnPty
-from tests.soak.gauges import processor_s
+from tests.soak.gauges import memory_mb, processor_s
 
 GOAL_PERCENT = 15.0
 STARTS = 5
@@ -44,8 +44,10 @@ def known_work_s() -> float:
     return time.process_time() - began
 
 
-def shares(screens: int, seconds: float) -> dict[str, float]:
-    """Percent of one core that recorder and page server use, with `screens` screens that take every message."""
+def shares(screens: int, seconds: float) -> dict[str, tuple[float, float]]:
+    """Percent of one core that recorder and page server use, with `screens` screens that take every message, and the
+    memory that each holds at the end: all of it, what it shares with others by share (PSS), in MB.
+    """
     with tempfile.TemporaryDirectory() as folder:
         runs = Path(folder)
         board = BoardOnPty()
@@ -59,7 +61,9 @@ def shares(screens: int, seconds: float) -> dict[str, float]:
             before, began = {name: processor_s(pid) for name, pid in pids.items()}, time.monotonic()
             time.sleep(seconds)
             took = time.monotonic() - began
-            return {name: 100 * (processor_s(pid) - before[name]) / took for name, pid in pids.items()}
+            return {
+                name: (100 * (processor_s(pid) - before[name]) / took, memory_mb(pid)) for name, pid in pids.items()
+            }
         finally:
             stop.set()
             for other in others:
@@ -123,8 +127,8 @@ def main() -> int:
         before = known_work_s()
         share = shares(args.screens, args.seconds)
         work = (before + known_work_s()) / 2
-        together = sum(share.values())
-        words = ", ".join(f"{name} {percent:.1f} %" for name, percent in share.items())
+        together = sum(percent for percent, _ in share.values())
+        words = ", ".join(f"{name} {percent:.1f} % ({memory:.0f} MB)" for name, (percent, memory) in share.items())
         print(f"{args.screens} screens at 10 lines/s: {words} of one core, together {together:.1f} %", end="")
         loops = together / 100 / work
         print(f" (goal {GOAL_PERCENT:.0f} %); each second as much as {loops:.2f} loops of {LOOPS} additions in Python")

@@ -4,7 +4,8 @@ Run: python -m tests.bench.bench_dataset [--unchanged N] [--worked N] [--no-clus
 
 UNCHANGED runs (default 1,000) are in a dataset already; updating it is timed as a command, beside `swardflow runs` on
 the same folder, in turn, medians. WORKED runs (default 200) are worked out anew by one local process and by two, and by
-a Dask cluster of one worker and of two, with the greatest memory of the process that writes.
+a Dask cluster of one worker and of two, with the greatest memory of the process that writes and of its workers. With
+`--workers 1` or `--workers 2` only one of the two is tried.
 """
 
 from __future__ import annotations
@@ -43,16 +44,19 @@ def main():
             over = stack.enter_context(over_cluster(address))
         begin = time.perf_counter()
         update_dataset(Path(runs), FolderStore(Path(out)), spread_over=over)
-        print(time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        took = time.perf_counter() - begin
+    own, theirs = resource.getrusage(resource.RUSAGE_SELF), resource.getrusage(resource.RUSAGE_CHILDREN)
+    worked = sum(one.ru_utime + one.ru_stime for one in (own, theirs))
+    print(took, worked, own.ru_maxrss / 1024, theirs.ru_maxrss / 1024)
 
 if __name__ == "__main__":
     main()
 """
 
 
-def make_runs(folder: Path, count: int) -> None:
-    """So many runs of six passes (about five minutes), each of another day."""
-    scenario = short_scenario(walk=WalkSettings(passes=6, length_m=38.0))
+def make_runs(folder: Path, count: int, passes: int = 6) -> None:
+    """So many runs of so many passes (six: about five minutes), each of another day."""
+    scenario = short_scenario(walk=WalkSettings(passes=passes, length_m=38.0))
     frames = run_frames(ScenarioSource(scenario))
     folder.mkdir()
     day = datetime(2024, 4, 1, 9, tzinfo=UTC)
@@ -88,13 +92,13 @@ def unchanged(folder: Path, count: int) -> None:
     print(f"dataset: {files} files, {size / count / 1000:.1f} kB a run")
 
 
-def worked(folder: Path, count: int, *, cluster: bool) -> None:
+def worked(folder: Path, count: int, passes: int, many: list[int], *, cluster: bool) -> None:
     """Print what reading costs on one and on two workers."""
-    make_runs(folder / "worked", count)
+    make_runs(folder / "worked", count, passes)
     size = sum(path.stat().st_size for path in (folder / "worked").iterdir())
-    for workers in (1, 2):
+    for workers in many:
         print(f"{count} runs ({size / 1e6:.0f} MB), {workers} local processes:", timed(folder, str(workers), ""))
-    for workers in (1, 2) if cluster else ():
+    for workers in many if cluster else ():
         contact = folder / f"scheduler-{workers}.json"
         dask = [sys.executable, "-m", "dask"]
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": folder}
@@ -129,8 +133,9 @@ def timed(folder: Path, processes: str, address: str) -> str:
     script = folder / "work.py"
     script.write_text(_WORK, encoding="utf-8")
     ran = [sys.executable, str(script), str(folder / "worked"), str(out), processes, address]
-    took, memory = subprocess.run(ran, capture_output=True, text=True, check=True).stdout.split()
-    return f"{float(took):.1f} s, writer's memory {float(memory):.0f} MB"
+    done = subprocess.run(ran, stdout=subprocess.PIPE, text=True, check=True)
+    took, work, memory, theirs = map(float, done.stdout.split())
+    return f"{took:.1f} s, processor {work:.1f} s, memory of the writer {memory:.0f} MB, of a worker {theirs:.0f} MB"
 
 
 def main() -> None:
@@ -138,13 +143,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bench_dataset", description=__doc__.split("\n")[0])
     parser.add_argument("--unchanged", type=int, default=1000, metavar="N", help="runs listed and updated; 0: none")
     parser.add_argument("--worked", type=int, default=200, metavar="N", help="runs worked out anew; 0: none")
+    parser.add_argument("--passes", type=int, default=6, metavar="N", help="of each run that is worked out")
+    parser.add_argument("--workers", type=int, nargs="+", default=[1, 2], metavar="N", help="how many at once")
     parser.add_argument("--no-cluster", action="store_true", help="by local processes alone")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         if args.unchanged:
             unchanged(Path(name), args.unchanged)
         if args.worked:
-            worked(Path(name), args.worked, cluster=not args.no_cluster)
+            worked(Path(name), args.worked, args.passes, args.workers, cluster=not args.no_cluster)
 
 
 if __name__ == "__main__":

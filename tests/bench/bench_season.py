@@ -105,6 +105,14 @@ PLANTS: dict[str, tuple[Callable[[], Season], tuple[Expected, ...]]] = {
             Expected(AT, 1 / 1.08 - 1, "nozzles", (kinds.NOZZLE_STEP,)),
         ),
     ),
+    "wear, new tips, wear": (
+        lambda: Season(nozzles=np.log1p(np.where(LATE, 0.06 * (NUMBER - AT) / (AT - 1), 0.08 * NUMBER / (AT - 1)))),
+        (
+            Expected(AT - 1, 0.08, "nozzles", (kinds.WEAR,), last_run=True),
+            Expected(AT, 1 / 1.08 - 1, "nozzles", (kinds.NOZZLE_STEP,)),
+            Expected(RUNS - 1, 0.06, "nozzles", (kinds.WEAR,), last_run=True),
+        ),
+    ),
     "strainer behind the transducer, twice": (
         lambda: Season(nozzles=_sawtooth(6, 22, 0.13, 2.5) + _sawtooth(26, 40, 0.15, 1.5)),
         (

@@ -65,7 +65,8 @@ def wait_for_rows(page: Any, count: int) -> list[list[str]]:
 
 
 def notice(page: Any, words: str) -> None:
-    wait_until(lambda: words in page.inner_text("#calibrate-notice"), words)
+    where = "#calibrate-notice"
+    wait_until(lambda: words in page.inner_text(where), lambda: f"{words}; it says {page.inner_text(where)}")
 
 
 def wrong(page: Any, entry: str, words: str) -> None:

@@ -31,11 +31,11 @@ PORTS = range(20_000, 28_000)
 _claimed: set[int] = set()
 
 
-def wait_until(reached: Callable[[], Any], what: str, timeout_s: float = PATIENCE_S) -> Any:
+def wait_until(reached: Callable[[], Any], what: str | Callable[[], str], timeout_s: float = PATIENCE_S) -> Any:
     """What `reached` returns once it is true. Where how long it takes is asked of the program, `timeout_s` says it."""
     deadline = time.monotonic() + timeout_s
     while not (result := reached()):
-        assert time.monotonic() < deadline, f"not within {timeout_s} s: {what}"
+        assert time.monotonic() < deadline, f"not within {timeout_s} s: {what() if callable(what) else what}"
         time.sleep(0.05)
     return result
 

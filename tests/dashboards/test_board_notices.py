@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from dashboards.live.board_notices import BoardNotices
 from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
+from host.journal import records
+from host.pipeline import Pipeline
 from host.review.review import review_run
 from host.review.run_document import run_document
+from host.rig import rig_from_toml
 from tests.dashboards import writing
+from tests.host.pipeline.made import IDENTITY, RIG, made_frames, steady
 from tests.independent_board.record_edges import FOLDER
+from tests.test_samples import SAMPLES
 
 PIECE = 4096  # bytes: about two seconds of a run
 
@@ -118,3 +125,38 @@ def test_a_run_that_ended_without_a_report_is_no_run_without_spraying(tmp_path: 
     row = screen.row()
     assert row["verdict"] == "What was sprayed is not known: no report of the board was read."
     assert (row["tank"], row["area"], row["frame"]) == ("–", "–", -1)
+
+
+def test_that_the_computer_slept_is_said_for_a_minute(tmp_path):
+    lines = (SAMPLES / "runs" / "2026-11-format-1.1.sward").read_bytes().splitlines(keepends=True)  # of 90 s
+    at_s = records.parse(lines[100][:-1]).host_s
+    lines.insert(101, records.json_record("E", at_s, {"kind": "computer_paused", "seconds": 60.2}))
+    path = tmp_path / "a.sward"
+    path.write_bytes(b"".join(lines))
+    said = ["The computer slept for 60 s. Nothing was recorded meanwhile." in notice for notice in notices_of(path)]
+    assert any(said) and not said[-1]
+
+
+def noticed(frames, stated_ms=100, piece=7):
+    """What is said after the last of `frames`, which come in pieces."""
+    pipeline, board = Pipeline(rig_from_toml(RIG), watch_faults=False), BoardNotices()
+    board.stated(stated_ms)
+    for place in range(0, len(frames), piece):
+        board.push(pipeline.push(frames[place : place + piece], [] if place else [IDENTITY]))
+    return board.messages(pipeline, "metric")
+
+
+@pytest.mark.parametrize("piece", [1, 7, 500])
+def test_an_interval_that_the_board_does_not_keep_to_is_said_and_lost_reports_are_none(piece):
+    (said,) = noticed(steady(100, step_s=0.25), piece=piece)
+    assert said.startswith("The board says that it reports every 100 ms, and reports come every 250 ms")
+    assert noticed(steady(100), piece=piece) == []
+    assert noticed(steady(400)[::4], piece=piece) == []
+
+
+def test_a_switch_that_the_flow_contradicts_is_said_while_it_sprays():
+    """On 0.4 s before the water comes and 0.4 s after it has gone, in both passes."""
+    on = np.tile(np.repeat([False, True, False], (20, 120, 30)), 2)
+    flow = np.tile(np.repeat([0.0, 40.0, 0.0], (24, 112, 34)), 2)
+    (said,) = noticed(made_frames(flow, np.full(len(on), 10.0), on))
+    assert said.startswith("The spray switch was on for 0.8 s more than the water flowed, in 2 of 2 passes")

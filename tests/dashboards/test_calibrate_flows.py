@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from dashboards.calibrate.page import LOOK_MS
 from host.rig import load_rig
 from tests.dashboards.calibrating import (
     act,
@@ -89,6 +90,7 @@ def test_boom_nozzle_by_nozzle(board: BoardOnPty, runs: Path, serve: Serve, phon
     assert catch["orifice_coefficients_m3_s_per_root_Pa"] == [pytest.approx(k, rel=0.03)] * 4
 
 
+@pytest.mark.journey
 def test_boom_typed_in_that_cannot_be(growing: GrowingRun, runs: Path, serve: Serve, phone: Phone) -> None:
     """1000 mL at 30 psi and 1300 mL at 35 psi in the same 55 s: no sound nozzle does that. Common practice."""
     page = phone("about:blank")
@@ -278,6 +280,7 @@ def test_a_toy_kind_from_first_tap_to_saved_card(growing: GrowingRun, runs: Path
         wait_until(lambda: "± 10.0 %" in page.inner_text("main"), "its status")
 
 
+@pytest.mark.journey
 def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
     growing: GrowingRun, runs: Path, serve: Serve, phone: Phone
 ) -> None:
@@ -302,3 +305,16 @@ def test_a_slip_is_asked_about_and_saved_only_with_a_second_tap(
     wait_until(lambda: "Undone" in page.inner_text("#cards-notice"), "undone")
     wait_until(lambda: "in use" in page.inner_text("#cards-list"), "it is in use again")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_a_network_slower_than_the_page_asks_shows_every_step_all_the_same(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    """Dash drops the answer to what has been asked again meanwhile: the page waits for it before it asks again."""
+    page = phone("about:blank")
+    page.goto(serve().address + "/calibrate")
+    page.wait_for_selector("#calibrate-act:visible button:has-text('Start')")
+    slow = {"offline": False, "latency": 2.5 * LOOK_MS, "downloadThroughput": -1, "uploadThroughput": -1}
+    page.context.new_cdp_session(page).send("Network.emulateNetworkConditions", slow)
+    choose(page, "Flow meter", "Type in numbers")
+    page.wait_for_selector("[data-entry=pulses] input:visible")

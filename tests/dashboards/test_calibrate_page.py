@@ -144,6 +144,7 @@ def test_weighed_water_of_a_known_temperature(growing: GrowingRun, serve: Serve,
     assert float(row[2]) == pytest.approx(litres / 3.785412, abs=0.0006)
 
 
+@pytest.mark.journey
 def test_an_outlier_is_pointed_out_and_taken_out(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
     open_calibrate(page, serve(), "Flow meter", "Type in numbers")
@@ -233,6 +234,7 @@ def test_nothing_is_lost_when_phone_or_server_start_again(
     assert not list((runs / "cards").rglob("*.draft"))
 
 
+@pytest.mark.journey
 def test_a_double_tap_takes_one_catch(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
     open_calibrate(page, serve(), "Flow meter", "Type in numbers")

@@ -130,3 +130,20 @@ def test_zeroing_the_transducer_keeps_the_span_of_the_active_card(runs: Path, tm
         assert f"{expected:.1f} psi at 90 %" in face
         assert "the span is still the one of the card of 20" in face
     assert faces[0].startswith(faces[1])
+
+
+def test_a_card_that_comes_meanwhile_loses_no_tap_and_a_second_tap_takes_nothing_twice(
+    runs: Path, tmp_path: Path, capsys: Any
+) -> None:
+    """The page has not drawn yet what a card of the command has changed, when somebody taps."""
+    (meter, pressure) = (next(kind for kind in KINDS if kind.name == name) for name in ("meter", "pressure"))
+    context = recorded(runs, RIG)
+    catch = {"pulses": "1043", "amount": "2.31 L", "time": "55 s"}
+    with closing(SessionStore(context)) as store:
+        drawn = store.view("meter", "typed").version
+        by_command(capsys, RIG, context.cards, pressure, {}, TWO_POINTS, "--accept")
+        assert store.view("meter", "typed").version > drawn
+        assert store.press(meter.name, "typed", "enter", catch, (drawn,))
+        assert not store.press(meter.name, "typed", "enter", catch, (drawn,))
+        assert not store.press(meter.name, "typed", "enter", catch, (store.version + 1,)), "of another server"
+        assert store.press(meter.name, "typed", "enter", catch, (store.version,))

@@ -97,6 +97,7 @@ def test_six_catches_of_the_meter_in_twenty_taps(sprayer: BoardOnPty, runs: Path
     assert len(list((runs / "cards").rglob("*-meter.toml"))) == 1
 
 
+@pytest.mark.journey
 def test_the_same_amount_again_is_one_tap(sprayer: BoardOnPty, serve: Serve, phone: Phone) -> None:
     page = phone("about:blank")
     open_calibrate(page, serve(), "Flow meter", "Measure now")

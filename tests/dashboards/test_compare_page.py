@@ -86,6 +86,7 @@ def test_a_folder_that_cannot_be_read_is_told_and_looked_at_again(runs: Path, se
     wait_until(lambda: page.inner_text("#compare-trouble") == "", "nothing is wrong any more")
 
 
+@pytest.mark.journey
 def test_a_season_is_what_the_review_finds(runs: Path, serve: Serve, phone: Phone) -> None:
     """Twenty runs; the meter reads 6 % less from the eleventh on, and a refill in the fifth was not recorded."""
     write_season(runs, 20, Truth(meter=lambda run: -0.06 if run >= 10 else 0.0))

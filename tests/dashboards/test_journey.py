@@ -10,6 +10,7 @@ import math
 import os
 import re
 import signal
+import time
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -243,12 +244,12 @@ def test_from_an_empty_folder_to_a_printed_record_and_a_backup(
     opened: Opened, runs: Path, engine: Engine, board: BoardOnPty
 ) -> None:
     still(board)
-    screen, counted, before = Screen(engine), [], 0
+    screen, counted, before, begun = Screen(engine), [], 0, time.monotonic()
 
     def step(name: str) -> None:
-        nonlocal before
-        counted.append(f"{name} {screen.taps - before}")
-        before = screen.taps
+        nonlocal before, begun
+        counted.append(f"{name} {screen.taps - before} in {time.monotonic() - begun:.0f} s")
+        before, begun = screen.taps, time.monotonic()
 
     engine.goto(opened.address + "/")
     set_up_and_try(screen, board)

@@ -81,7 +81,7 @@ def test_a_button_that_is_only_drawn_is_not_refused_aloud(shell: Shell, key: str
     assert _ask(shell, outputs, known, {key: value}, None) == (204, b"")
 
 
-@pytest.mark.parametrize("id_", ["calibrate-kind", "calibrate-look", "calibrate-now", "cards-changed"])
+@pytest.mark.parametrize("id_", ["calibrate-kind", "calibrate-due", "calibrate-now", "cards-changed"])
 def test_who_may_only_look_sees_what_calibrate_shows(shell: Shell, id_: str) -> None:
     found = _callbacks(shell, id_)
     assert found

@@ -180,3 +180,52 @@ def test_pages_by_keyboard_alone(growing: GrowingRun, serve: Serve, phone: Phone
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")  # the way past the pages
     assert page.evaluate("document.activeElement.id") == "main"
+
+
+@pytest.mark.journey
+def test_a_part_of_the_trace_is_looked_at_closer_and_one_tap_goes_back(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    page = phone(serve().address)
+    wait_for(page, "fresh", "fresh")
+    label = page.locator("#span")
+    box = page.locator("#trace").bounding_box()
+    middle = box["y"] + box["height"] / 2
+
+    def drag(start: float, end: float) -> None:
+        page.mouse.move(box["x"] + start * box["width"], middle)
+        page.mouse.down()
+        page.mouse.move(box["x"] + end * box["width"], middle, steps=4)
+        page.mouse.up()
+
+    def pinch(before: tuple[float, float], after: tuple[float, float]) -> None:
+        touch = page.context.new_cdp_session(page)
+        for kind, places in (("touchStart", before), ("touchMove", after), ("touchEnd", ())):
+            points = [{"x": box["x"] + at * box["width"], "y": middle, "id": id_} for id_, at in enumerate(places)]
+            touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    # The last quarter of a minute, which goes on with the newest number.
+    drag(0.75, 1.0)
+    wait_until(lambda: label.inner_text() == "Last 15\u00a0s. Tap to go back", label.inner_text())
+    drawn = page.get_attribute("#trace-line", "d")
+    wait_until(lambda: page.get_attribute("#trace-line", "d") != drawn, "it is drawn on")
+    label.click()
+    assert label.inner_text() == "1 min ago"
+
+    # A part that is over stands still, and the numbers go on.
+    drag(0.5, 0.9)
+    wait_until(lambda: re.fullmatch(r"\d:\d\d to \d:\d\d. Tap to go back", label.inner_text()), "from when to when")
+    drawn, frame = page.get_attribute("#trace-line", "d"), state(page, "frame")
+    wait_until(lambda: int(state(page, "frame")) > int(frame) + 10, "numbers go on")
+    assert page.get_attribute("#trace-line", "d") == drawn
+    label.click()
+    assert label.inner_text() == "1 min ago"
+
+    # Two fingers that lay a tenth of the width apart, and then half of it: a fifth of a minute.
+    pinch((0.85, 0.95), (0.5, 1.0))
+    wait_until(lambda: "Tap to go back" in label.inner_text(), "a closer look")
+    assert page.evaluate("scrollX + scrollY") == 0
+    label.click()
+    assert label.inner_text() == "1 min ago"
+    label.click()
+    assert label.inner_text() == "10 min ago"

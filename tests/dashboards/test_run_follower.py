@@ -341,7 +341,10 @@ def test_a_run_whose_file_was_lost_is_followed_into_the_file_that_it_was_saved_i
     following.side.now = state_from(status)
     row = following.step(1.1)["row"]
     assert (row["run"], row["run_link"], row["frame"]) == ("a-rescued", "/run?name=a-rescued", walk.seq)
-    assert row["notice"].startswith("The run file a.sward was lost: it was deleted or moved away; the run was saved")
+    assert row["aside"] == (
+        "The run file a.sward was lost: it was deleted or moved away; the run was saved again, as a-rescued."
+    )
+    assert row["notice"] == ""
     assert following.side.watched == [old, writer.path]
 
 

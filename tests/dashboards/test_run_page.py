@@ -35,6 +35,7 @@ def open_run(runs: Path, serve: Serve, phone: Phone, **looks: Any) -> tuple[Serv
     return server, page
 
 
+@pytest.mark.journey
 def test_the_clog_recording_as_the_review_has_it(runs: Path, serve: Serve, phone: Phone) -> None:
     """The recording's third pass loses a nozzle: the page's numbers are the review's, in plot and table alike."""
     review = review_run(RECORDING)

@@ -142,7 +142,7 @@ def test_every_advice_of_the_pipeline_has_its_words(advice: str) -> None:
 
 def test_the_page_asks_for_nothing_that_no_row_has() -> None:
     wanted = set(re.findall(r'data-field="(\w+)"', render("live/page.html")))
-    from_recorder = {"recording_words", "link_words", "elapsed", "run", "pace_label"}
+    from_recorder = {"recording_words", "link_words", "elapsed", "run", "pace_label", "aside"}
     assert wanted - from_recorder <= set(screen_row(live(), "us"))
     assert set(blank_row("us")) == set(screen_row(live(), "us"))
 

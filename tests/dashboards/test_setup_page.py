@@ -113,6 +113,7 @@ def test_mistakes_stand_at_their_field_and_nothing_typed_is_lost(runs: Path, ser
     assert load_rig(runs / "rigs" / "long-meadow.toml").nozzles.max_pressure_pa is not None
 
 
+@pytest.mark.journey
 def test_an_example_is_copied_changed_and_chosen(runs: Path, serve: Serve, phone: Phone) -> None:
     page = open_setup(serve, phone)
     page.click("a:has-text('Harrow Lea walking boom')")
@@ -150,6 +151,7 @@ def test_an_example_is_copied_changed_and_chosen(runs: Path, serve: Serve, phone
     page.wait_for_selector(".rig:has-text('Second boom')")
 
 
+@pytest.mark.journey
 def test_two_screens_change_one_sprayer(runs: Path, serve: Serve, phone: Phone) -> None:
     page = open_setup(serve, phone)
     answered(page)

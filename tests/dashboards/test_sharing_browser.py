@@ -164,6 +164,7 @@ def test_a_page_shared_anew_asks_for_its_code(shared: Shared, phone: Phone, tmp_
         again.end()
 
 
+@pytest.mark.journey
 def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared, phone: Phone) -> None:
     server = shared.server
     keeper = phone(server.link(server.here))

@@ -13,7 +13,16 @@ import pytest
 import zxingcpp
 
 from dashboards.sharing.guests import HOLDS_S, LONGEST_NAME, MOST, Guests, clean_name, device_of
-from dashboards.sharing.invitations import ALPHABET, CODE_LENGTH, SECRET_LENGTH, Invitations, draw
+from dashboards.sharing.invitations import (
+    ALPHABET,
+    CODE_LENGTH,
+    OWN_CODE_LENGTH,
+    SECRET_LENGTH,
+    Invitations,
+    draw,
+    in_groups,
+    own_code,
+)
 from dashboards.sharing.session_middleware import (
     ASKS,
     UNKNOWN_ASKS,
@@ -64,6 +73,35 @@ def test_each_invitation_holds_once_and_the_own_one_only_here() -> None:
     for wrong in ("", "é" * 8, "0" * 10**6, "\x00", invitations.own.code):
         assert invitations.use_code(wrong) is None
         assert invitations.use_link(wrong, from_here=True) is None
+
+
+def test_the_owners_own_code_goes_on_holding_and_guests_codes_beside_it(tmp_path: Path) -> None:
+    code = own_code(tmp_path / "swardflow" / "own-code")
+    assert own_code(tmp_path / "swardflow" / "own-code") == code
+    assert (tmp_path / "swardflow" / "own-code").stat().st_mode & 0o077 == 0
+    (tmp_path / "swardflow" / "own-code").write_text("x", encoding="utf-8")  # damaged: another one
+    code = own_code(tmp_path / "swardflow" / "own-code")
+    invitations = Invitations(Drawn(), code)
+    guest = invitations.guest
+    for _ in range(2):
+        assert invitations.use_code(in_groups(code).lower()) is not None
+    assert invitations.use_link(code, from_here=True) is None
+    assert invitations.guest is guest, "the guests' code is not used up"
+    assert Invitations(Drawn()).use_code("") is None
+    # the sum in invitations.py
+    assert 365 * 86_400 / WRONG_ALL_S / len(ALPHABET) ** OWN_CODE_LENGTH == pytest.approx(1.3e-11, rel=0.03)
+
+
+def test_the_owners_own_code_is_for_the_owner_and_not_for_the_log() -> None:
+    said: list[str] = []
+    kept: list[str] = []
+    banner = TerminalBanner(
+        8050, Invitations(Drawn(), "ABCDEFGHJKMN"), addresses=lambda: ["192.168.43.20"], with_qr=False, say=said.append
+    )
+    banner.keep = kept.extend
+    banner.show()
+    assert "Your own code, which goes on holding: ABCD-EFGH-JKMN" in kept
+    assert "ABCD" not in "".join(said)
 
 
 def test_a_session_is_kept_on_the_server_and_ends_there(tmp_path: Path) -> None:

@@ -17,6 +17,13 @@ def own_memory_kb(pid: int | str = "self") -> int:
     return int(found[1])
 
 
+def memory_mb(pid: int | str = "self") -> float:
+    """Memory of a process in MB, with its part of what it shares with others (PSS)."""
+    found = re.search(r"^Pss:\s+(\d+) kB", Path(f"/proc/{pid}/smaps_rollup").read_text(encoding="ascii"), re.MULTILINE)
+    assert found
+    return int(found[1]) / 1024
+
+
 def processor_s(pid: int | str = "self") -> float:
     """Seconds of processor time that a process has used, user and system."""
     fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rsplit(")", 1)[1].split()

@@ -93,7 +93,10 @@ def scenario(hours: float) -> str:
 
 
 def run_day(folder: Path, hours: float, speed: float, every_s: float) -> Day:
-    """Record `hours` of emulated time, looking at the processes every `every_s`."""
+    """Record `hours` of emulated time, looking at the processes every `every_s`.
+
+    Recorder and page server are started cold: a fork of the preloader has the pages' packages in its memory, too.
+    """
     file, port, truth, runs = (folder / name for name in ("day.toml", "port", "truth.json", "runs"))
     file.write_text(scenario(hours), encoding="utf-8")
     runs.mkdir()
@@ -104,9 +107,9 @@ def run_day(folder: Path, hours: float, speed: float, every_s: float) -> Day:
     try:
         wait_until(port.exists, "the emulated port", 60.0)
         command = ["-m", "host.cli.main", "record", "--port", str(port), "--rig", str(RIG), "--runs", str(runs)]
-        started.insert(0, recorder := Process(command, folder / "recorder.log"))
+        started.insert(0, recorder := Process(command, folder / "recorder.log", cold=True))
         run: Path = wait_until(lambda: next(runs.glob("*.sward"), None), "a run file", 60.0)
-        started.insert(1, server := Server(runs, folder / "server.log"))
+        started.insert(1, server := Server(runs, folder / "server.log", cold=True))
         screen = Screen(server.address)
         began = time.monotonic()
         pids = (recorder.child.pid, server.child.pid)

@@ -1,4 +1,4 @@
-"""However a `demo` ends, nothing of it is left running and the run file has its trailer."""
+"""However a `demo` ends, nothing of it is left running its run file has its trailer, and no link to its pages stays."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ PATIENCE_S = 30.0
 
 
 @pytest.mark.parametrize("how", ["SIGHUP", "SIGKILL"])
-def test_nothing_is_left_running(how: str, tmp_path: Path) -> None:
+def test_nothing_is_left_running(how: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SWARDFLOW_SETTINGS", str(tmp_path / "settings.toml"))
     orphans = without_trailer = 0
     for number in range(TIMES):
         runs = tmp_path / str(number)
@@ -40,6 +41,7 @@ def test_nothing_is_left_running(how: str, tmp_path: Path) -> None:
         for child in alive:
             child.kill()
         without_trailer += read_run(run).trailer is None
+        assert not list(tmp_path.glob("links-*.txt")), "what opens the pages goes with them"
     print(f"{how}: {orphans} orphans, {without_trailer} without a trailer, of {TIMES}")
     assert not orphans and not without_trailer
 

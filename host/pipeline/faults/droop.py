@@ -54,6 +54,11 @@ class Droop:
         return bool(self._turns) and float(np.median([rise for rise, _ in self._turns])) < TUNING.behind_valve_rise
 
     @property
+    def before_valve(self) -> bool:
+        """Whether it was seen that the pressure stays when the boom is shut."""
+        return bool(self._turns) and not self.behind_valve
+
+    @property
     def value(self) -> tuple[float, float]:
         """Droop and its standard uncertainty; NaN when the transducer sits behind the boom valve."""
         if self.behind_valve:

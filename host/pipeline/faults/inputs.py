@@ -27,8 +27,8 @@ class Scene:
     per_m3: Floats
     pressure: Pressures
     spraying: Bools
-    wheel_idle_us: Floats
-    wheel_hz: Floats  # at which its newest pulses came, also after they have stopped
+    wheel_silent: Bools  # during spraying: it stands, or the sensor has failed
+    wheel_doubted: Bools  # for longer than anybody stands
     area_m2: Floats  # not a number where no ground is known
     tank_left_m3: Floats
     refused: Bools  # flow pulses came too fast for the filter of their input, and some were refused

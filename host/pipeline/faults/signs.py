@@ -13,7 +13,7 @@ from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
-from host.pipeline.faults.usual import SwitchHabits, UsualPressure, WheelHabits
+from host.pipeline.faults.usual import SwitchHabits, UsualPressure
 from host.rig import Rig
 
 
@@ -31,7 +31,8 @@ class Signs:
     pressure_flat: Bools  # no movement within the frame
     pressure_low: Bools  # below half of what the run began with
     pressure_down: Bools  # clearly below what the run began with
-    wheel_dead: Bools  # silent while spraying, and the pressure shakes as it does in walking, or for very long
+    wheel_silent: Bools  # during spraying, for seconds
+    wheel_doubted: Bools  # for longer than anybody stands
     wheel_turning: Bools
     coefficient_settled: Bools
     wrong_share: Floats  # of the last frames, with refused or impossible pulses
@@ -50,7 +51,7 @@ class SignReader:
         self._rig = rig
         self._mean_before = Previous(-1)
         self._start_since, self._start_before = HoldLast(0), Previous(0)
-        self._habits, self._usual, self._wheel = SwitchHabits(rig.spray_switch), UsualPressure(), WheelHabits()
+        self._habits, self._usual = SwitchHabits(rig.spray_switch), UsualPressure()
         self._lost = _Share(TUNING.loss_frames)
         self._wrong, self._jolts, self._refused = (_Share(timing.frames(TUNING.share)) for _ in range(3))
         self._missed_us = HoldLast(-(2**62))
@@ -86,7 +87,8 @@ class SignReader:
             pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure,
             pressure_low=low & flows_on,
             pressure_down=np.isfinite(pressure) & (mean_pa < TUNING.down_pressure_share * usual_pa) & flows_on,
-            wheel_dead=self._wheel_dead(scene, steady),
+            wheel_silent=scene.wheel_silent,
+            wheel_doubted=scene.wheel_doubted,
             wheel_turning=scene.counts.wheel.step > 0,
             coefficient_settled=boom.settled,
             wrong_share=self._wrong.push(boom.wrong & ~scene.missed),
@@ -112,11 +114,6 @@ class SignReader:
         stays = self._usual.stays.push(~flowing & (idle_s > 1.0) & (idle_s < 3.0), pressure > 0.7 * usual_pa)
         gone = np.isfinite(pressure) & (pressure < TUNING.gone_pressure_share * usual_pa)
         return np.asarray(stays & ~flowing & gone & (idle_s < 10.0))
-
-    def _wheel_dead(self, scene: Scene, steady: Bools) -> Bools:
-        if self._rig.wheel is None:
-            return np.zeros(len(steady), dtype=np.bool_)
-        return self._wheel.push(scene, steady) & scene.fitted.sure_wheel
 
     def _silence(self, scene: Scene) -> Bools:
         counts = scene.counts

@@ -200,12 +200,7 @@ class Tuning:
     trail_margin_s: float = 0.25  # from the last pulse to the switch
     trail_most_s: float = 1.5  # longer, and the flow had stopped for another reason
     returns: float = 0.12  # of ln P above the droop, when the boom is shut: more, and the pump was the limit
-    wheel_periods: float = 4.0
-    shake_after_s: float = 1.7  # after the wheel's last pulse a walker who stops has stopped
-    shake_s: float = 1.2  # of the pressure's shaking that is looked at
     walks_hz_share: float = 0.3  # of the usual flow: less, and the rotor is running down
-    shake_share: float = 0.35  # of the usual: a walker walks
-    wheel_most_s: float = 15.0  # of spraying without a pulse: nobody stands for so long
     silence_s: float = 1.0
     silence_steps: float = 2.5  # of the board's own interval, where that is longer
     losses: float = 0.03

@@ -1,4 +1,4 @@
-"""What is usual in this run: pressure, switch and flow, and how the pressure shakes while the walker walks."""
+"""What is usual in this run: pressure, switch and flow."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import numpy as np
 
 from host.pipeline.carry import RunningSum
 from host.pipeline.columns import Bools, Floats
-from host.pipeline.faults.inputs import Scene
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -114,59 +113,3 @@ class SwitchHabits:
         if len(self._leads) < TUNING.mask_least_passes:
             return TUNING.lead_at_first_s
         return max(self._leads[-TUNING.mask_passes :]) + TUNING.lead_margin_s
-
-
-class WheelHabits:
-    """A wheel that gives no pulses, or a sprayer that stands still: while somebody walks, the pressure shakes."""
-
-    def __init__(self) -> None:
-        self._usual_hz = 0.0
-        self._usual_shake = math.nan
-        self._block: list[float] = []  # ln P of the frames of a tenth of a second, for the pump's strokes are no walk
-        self._block_s, self._block_before = 0.0, math.nan
-        self._recent: list[tuple[float, float]] = []  # time (s) and shaking since the wheel's last pulse
-        self._silent_s = self._before_s = 0.0
-        self._dead = False  # until it turns again
-
-    def push(self, scene: Scene, steady: Bools) -> Bools:
-        """Whether the wheel is dead, shape (n,)."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            log_p = np.log(np.maximum(scene.pressure.mean_pa, TUNING.floor_pa))
-        now_s = scene.counts.board_us * 1e-6
-        columns = (a.tolist() for a in (now_s, scene.wheel_hz, scene.wheel_idle_us * 1e-6, log_p, steady))
-        return np.array([self._frame(*frame) for frame in zip(*columns, strict=True)], dtype=np.bool_)
-
-    def _shake(self, t: float, log_p: float) -> float:
-        """Change of ln P from one tenth of a second to the next, at the end of each; NaN in between."""
-        self._block.append(log_p)
-        if t - self._block_s < 0.095:
-            return math.nan
-        mean = sum(self._block) / len(self._block)
-        shake = abs(mean - self._block_before)
-        self._block, self._block_s, self._block_before = [], t, mean
-        return shake
-
-    def _frame(self, t: float, hz: float, idle_s: float, log_p: float, steady: bool) -> bool:
-        shake = self._shake(t, log_p)
-        turning = hz > 0 and idle_s < 1.5 / hz
-        step_s, self._before_s = t - self._before_s, t
-        if turning:
-            self._recent, self._silent_s, self._dead = [], 0.0, False
-            if steady:
-                self._usual_hz += (hz - self._usual_hz) * (0.02 if self._usual_hz else 1.0)
-                if math.isfinite(shake):
-                    usual = self._usual_shake
-                    self._usual_shake = shake if math.isnan(usual) else usual + (min(shake, 4 * usual) - usual) * 0.02
-            return False
-        if self._dead or not steady or self._usual_hz == 0.0:
-            return self._dead
-        self._silent_s += min(step_s, 1.5)
-        if idle_s * self._usual_hz < TUNING.wheel_periods:
-            return False
-        if math.isfinite(shake) and idle_s > TUNING.shake_after_s:
-            self._recent.append((t, min(shake, 3.0 * self._usual_shake)))
-            self._recent = [one for one in self._recent if one[0] > t - TUNING.shake_s]
-        watched = len(self._recent) > 3 and t - self._recent[0][0] > 0.8 * TUNING.shake_s
-        median = float(np.median([one[1] for one in self._recent])) if watched else 0.0
-        self._dead = median > TUNING.shake_share * self._usual_shake or self._silent_s > TUNING.wheel_most_s
-        return self._dead

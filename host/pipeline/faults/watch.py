@@ -185,6 +185,12 @@ class _Following:
         """Whether what the boom's coefficient does now has a better explanation."""
         return any(RULES[name].explains for name in self._by_rule)
 
+    def _says_it_already(self, rule: Rule) -> bool:
+        """Whether what has been called says what the rule would."""
+        if rule.name in ("pressure_low", "pressure_down"):
+            return self._boom_faults.takes_more
+        return any(RULES[name].follows == rule.name for name in self._by_rule)
+
     def _turned(self, turn: Turn) -> None:
         rule = turn.rule
         rows = self._tail.upto(turn.place, TUNING.watch_tail)
@@ -194,20 +200,24 @@ class _Following:
             if rule.of_pulses:
                 self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
             elif fault is not None and fault.ended_s is None and fault not in self._by_rule.values():
-                fault.end(now_s, now_m2)
+                if rule.withdrawn:
+                    self._all.remove(fault)
+                else:
+                    fault.end(now_s, now_m2)
             return
         began_s = float(np.interp(turn.since_us, rows[_US], rows[_HOST]))
         began_m2 = float(np.interp(turn.since_us, rows[_US], rows[_AREA]))
         if rule.of_pulses:
             self._boom_faults.false_pulses(True, began_s, now_s, began_m2)
             return
-        if rule.name in ("pressure_low", "pressure_down") and self._boom_faults.takes_more:
+        if self._says_it_already(rule):
             return
         verdict = rule.verdict(self._evidence(rows, turn.since_us))
         handed = self._boom_faults.hand_over(began_s - 3.0) if rule.explains else None
         open_ones = [(RULES[name], fault) for name, fault in self._by_rule.items() if fault.ended_s is None]
         related = [(other.rank, fault) for other, fault in open_ones if other.rank and rule.rank]
         highest, same = max(related, key=lambda pair: pair[0], default=(0, None))
+        same = same or self._by_rule.pop(rule.follows, None)
         fault = same or handed or self._open(verdict.kind, began_s, now_s, began_m2)
         if handed is not None and fault is not handed:
             self._all.remove(handed)

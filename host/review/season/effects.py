@@ -11,9 +11,10 @@ import numpy as np
 
 from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, student_factor
 from host.pipeline.columns import Floats
-from host.review.season.changes import ZERO, Change, shapes
+from host.review.season.candidates import fits
+from host.review.season.changes import NOZZLES, ZERO, Change, shapes
 from host.review.season.observations import BOOM
-from host.review.season.search import Explained, fits
+from host.review.season.search import Explained
 
 # What is averaged over: how many runs sooner or later a change may have begun or ended, and how curved a filling came.
 _NEAR = (0, -1, 1)
@@ -34,17 +35,18 @@ class Effect:
 def measured(found: Explained) -> list[Effect]:
     """What was found, measured: something that came little by little and was gone at once is two changes of two sizes.
 
-    So new tips need not be the old ones, nor a strainer quite clean. Where a change began, and how curved it came, is
-    not known either, and what one of them takes another one lacks: sizes are means over what is about as likely, of
-    each change in turn, and that counts in their uncertainty (Gelman et al., Bayesian Data Analysis, section 7.6, model
-    averaging).
+    So new tips need not be the old ones, nor a strainer quite clean. Wear ends where the tips change, and what wears
+    from there on is another set of tips with a size of its own, though both may be one line. Where a change began, and
+    how curved it came, is not known either, and what one of them takes another one lacks: sizes are means over what is
+    about as likely, of each change in turn, and that counts in their uncertainty (Gelman et al., Bayesian Data
+    Analysis, section 7.6, model averaging).
     """
     if not found.changes:
         return []
     size, variance = _sizes(found, found.changes)
     mean, spread = size, variance
     for at in range(len(found.changes)):
-        variants = _variants(found, at)
+        variants = [one for one in _variants(found, at) if len(_parts(found, one)) == len(size)]
         if len(variants) < 2:
             continue
         scores = np.array([found.score(variant) for variant in variants])
@@ -54,19 +56,35 @@ def measured(found: Explained) -> list[Effect]:
         mean = mean + means - size
         spread = spread + weights @ (variances + (sizes - means) ** 2) - variance
     out: dict[Change, Effect] = {}
-    parts = [(part, change) for change in found.changes for part in _parts(change)]
+    parts = _parts(found, found.changes)
     # What is expanded by two later is to hold for 95 %, with the scatter estimated.
     degrees = max(len(found.seen.y) - len(found.seen.widths) - len(parts), 2)
     wider = student_factor(LEVEL_OF_CONFIDENCE, degrees) / 1.96
     for (part, change), one, squared in zip(parts, mean, np.maximum(spread, variance), strict=True):
-        out.setdefault(part, Effect(part, change, float(one), wider * math.sqrt(float(squared))))
+        u = wider * math.sqrt(float(squared))
+        # That a set of tips wore is not known from how another one did.
+        if part.step or (part.first, part.last) == (change.first, change.last) or abs(one) > 2.0 * u:
+            out.setdefault(part, Effect(part, change, float(one), u))
     return list(out.values())
 
 
-def _parts(change: Change) -> list[Change]:
-    if change.power and change.back:
-        return [replace(change, back=False), Change(change.cause, change.last + 1, change.last + 1)]
-    return [change]
+def _parts(found: Explained, changes: Sequence[Change]) -> list[tuple[Change, Change]]:
+    """What is measured of each of these changes, with the change that it is part of."""
+    new_tips = {one.first for one in changes if one.cause == NOZZLES and one.step}
+    new_tips |= {one.last + 1 for one in changes if one.cause == NOZZLES and one.power == 1 and one.back}
+    parts = []
+    for change in changes:
+        whole = replace(change, back=change.back and not change.power)
+        ends = sorted(at for at in new_tips if change.first < at <= change.last)
+        sets = [whole]
+        if change.cause == NOZZLES and change.power == 1 and ends:
+            edges = [change.first, *ends, change.last + 1]
+            wears = [replace(whole, first=first, last=end - 1) for first, end in itertools.pairwise(edges)]
+            sets = [one for one in wears if fits(found.seen, one)] or sets
+        if change.power and change.back:
+            sets.append(Change(change.cause, change.last + 1, change.last + 1))
+        parts += [(one, change) for one in sets]
+    return parts
 
 
 def _variants(found: Explained, at: int) -> list[list[Change]]:
@@ -85,7 +103,7 @@ def _variants(found: Explained, at: int) -> list[list[Change]]:
 
 def _sizes(found: Explained, changes: Sequence[Change]) -> tuple[Floats, Floats]:
     """Sizes of the parts of all of these changes, and their variances."""
-    parts = [part for change in changes for part in _parts(change)]
+    parts = [part for part, _ in _parts(found, changes)]
     every = list(dict.fromkeys(parts))
     size, covariance = found.model(every).sizes()
     own = len(size) - len(every)

@@ -7,38 +7,10 @@ regression, Gelman et al., Bayesian Data Analysis, section 14.8).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 
 from host.pipeline.columns import Floats
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """Further effects: `columns` (n, m) and their squares, `widths` (m,).
-
-    `weights` (n,) whiten them; `own` and `along` are then the columns' sums of squares and products with y (m,).
-    """
-
-    columns: Floats
-    squares: Floats
-    widths: Floats
-    weights: Floats
-    own: Floats
-    along: Floats
-
-    @classmethod
-    def of(cls, columns: Floats, widths: Floats, y: Floats, u: Floats) -> Candidates:
-        """These columns over values y (n,) of standard uncertainties u (n,)."""
-        empty = np.zeros(0)
-        return cls(columns, columns**2, widths, empty, empty, empty).over(y, u)
-
-    def over(self, y: Floats, u: Floats) -> Candidates:
-        """The same over other values."""
-        weights = 1.0 / u
-        own, along = weights**2 @ self.squares, (weights**2 * y) @ self.columns
-        return replace(self, weights=weights, own=own, along=along)
+from host.review.season.candidates import Candidates
 
 
 class LinearModel:
@@ -60,7 +32,7 @@ class LinearModel:
 
     def gains(self, further: Candidates) -> tuple[Floats, Floats]:
         """What each further effect would add to the evidence by itself, and its most likely size (m,)."""
-        covered = (self._basis * further.weights) @ further.columns
+        covered = further.onto(self._basis)
         own = np.maximum(further.own - (covered**2).sum(axis=0), 0.0)
         along = further.along - covered.T @ self._seen
         size = along / (own + further.widths**-2.0)

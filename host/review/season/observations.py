@@ -74,6 +74,10 @@ class Observations:
         """Observations in a block."""
         return int((self.block == block).sum())
 
+    def counts(self, block: int) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+        """Observations in a block before each item, and last all of them, (items + 1,)."""
+        return self._before[block]
+
     def on_both_sides(self, block: int, place: int) -> tuple[int, int]:
         """Observations in a block before an item, and from it on."""
         before = self._before[block]

@@ -169,7 +169,7 @@ def _remarks(digests: Sequence[Digest], mine: Sequence[Digest], seen: Observatio
         "the swath is not watched, and the wheel only by passes over the same ground: measure both once a year"
         if paced.count(BOOM)
         else "wheel and swath are not watched: measure both once a year, the wheel over a tape on the ground you spray "
-        "(six runs that name the same area would watch it)"
+        "(six runs of three passes or more that name the same area would watch it)"
     )
     if len({one.calibration for one in mine}) > 1:
         remarks.append("the calibration changed within the season: all runs are read here under the newest run's")

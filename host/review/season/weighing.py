@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from host.documents.words import percent, plural
+from host.review.season.candidates import Candidates, fits
 from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, TANK, ZERO, Change
 from host.review.season.observations import BALANCE
-from host.review.season.search import Explained, expected, fits
+from host.review.season.search import Explained
 
 NAMED_AT = 20.0  # odds; less is said as causes that cannot be told apart
 _MOST_ODDS = 1000.0  # nothing that is assumed here is surer
@@ -68,7 +69,7 @@ def weigh(found: Explained, change: Change, size: float, faults: Sequence[bool])
     `faults` says of each item whether its review found a nozzle at fault.
     """
     others = [one for one in found.changes if one != change]
-    model, items = found.model(others), len(found.seen.times)
+    model = found.model(others)
     logs = []
     for cause in found.seen.causes:
         if cause in (LONE_BOOM, LONE_TANK):
@@ -76,8 +77,8 @@ def weigh(found: Explained, change: Change, size: float, faults: Sequence[bool])
         near = [one for by in range(-_NEAR, _NEAR + 1) if fits(found.seen, one := _as(change, cause, by))]
         if not near:
             continue
-        gain, _ = model.gains(found.candidates(near))
-        worth = gain + [expected(one, items) for one in near]
+        further = Candidates.of(found.seen, near)
+        worth = model.gains(further)[0] + further.worth
         if cause == NOZZLES and size < 0 and any(faults[change.first : change.first + 3]):
             worth += math.log(_FAULT)
         logs.append((cause, float(np.logaddexp.reduce(worth))))

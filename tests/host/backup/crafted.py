@@ -18,7 +18,12 @@ def sealed(data: bytes) -> bytes:
 
 
 def crafted(
-    files: dict[str, bytes], *, manifest: dict[str, Any] | None = None, mode: int = 0o100600, extra: str = ""
+    files: dict[str, bytes],
+    *,
+    manifest: dict[str, Any] | None = None,
+    mode: int = 0o100600,
+    extra: str = "",
+    method: int = zipfile.ZIP_STORED,
 ) -> bytes:
     """A backup of `files`; keys of `manifest` replace true ones, `extra` is an entry that it does not name."""
     listed = [
@@ -38,7 +43,7 @@ def crafted(
         for name, data in files.items():
             entry = zipfile.ZipInfo(name)
             entry.external_attr = mode << 16
-            archive.writestr(entry, data)
+            archive.writestr(entry, data, compress_type=method)
         if extra:
             archive.writestr(extra, b"x")
         archive.writestr("manifest.json", json.dumps(whole | (manifest or {})))

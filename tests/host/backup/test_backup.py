@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import shutil
 import subprocess
@@ -121,6 +122,9 @@ ODD = {
     "an entry more": crafted(GOOD, extra="runs/more.sward"),
     "an entry less": crafted({}, manifest={"files": [entry("runs/a.sward", 0)]}),
     "another size": crafted(GOOD, manifest={"files": [entry(next(iter(GOOD)), 10**15)]}),
+    "an infinite size": crafted(GOOD, manifest={"files": [entry(next(iter(GOOD)), 0) | {"size": math.inf}]}),
+    "an infinite time": crafted(GOOD, manifest={"files": [entry(next(iter(GOOD)), 0) | {"modified_ns": math.inf}]}),
+    "packed in a way of its own": crafted(GOOD, method=zipfile.ZIP_LZMA),
     "no list": crafted(GOOD, manifest={"files": 7}),
     "a later format": crafted(GOOD, manifest={"format": 99}),
     "something else": crafted(GOOD, manifest={"kind": "photos"}),

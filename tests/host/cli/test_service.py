@@ -60,7 +60,9 @@ def test_install_writes_the_users_unit_and_says_what_is_next(
     assert main(["service", "--runs", str(tmp_path / "runs"), "--install"]) == 0
     written = (tmp_path / "systemd" / "user" / UNIT).read_text(encoding="utf-8")
     assert f"open --runs {tmp_path / 'runs'} --no-browser" in written
-    assert "systemctl --user enable --now" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "systemctl --user enable --now" in said
+    assert "own_code=yes" in said  # nobody is at its terminal after the next power-on
 
 
 def test_the_udev_rule_is_printed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,6 +1,7 @@
 """Recorder, page and emulated board side by side, with processes that do as they are told."""
 
 import json
+import os
 import signal
 import subprocess
 
@@ -14,6 +15,8 @@ from host.recorder.supervision import RunRequest
 
 
 class FakeProcess:
+    stdin = None
+
     def __init__(self, stubborn=False):
         self.code = None
         self.signals = []
@@ -133,7 +136,8 @@ def test_a_mistake_on_the_page_is_told_there_and_the_pages_stay(tmp_path):
     trio.together.answer(REQUEST.to_json())  # and a second try is possible
     trio.look()
     trio.tells(run="/runs/a.sward")
-    assert trio.status == {"state": "recording", "run": "/runs/a.sward", "reason": "", "notice": "", "number": 2}
+    known = {"state": "recording", "run": "/runs/a.sward", "reason": "", "notice": "", "number": 2}
+    assert trio.status == known | {"pid": os.getpid()}
 
 
 def test_one_run_at_a_time(trio):
@@ -227,6 +231,12 @@ def test_stopping_ends_the_recorder_first_and_patiently(tmp_path):
     assert trio.started["recorder"][0].signals == [signal.SIGINT]
     assert trio.started["page"][0].signals == [signal.SIGTERM]
     assert trio.started["board"][0].signals == [signal.SIGTERM]
+
+
+def test_another_one_may_take_the_port_over(trio):
+    assert trio.together.answer({"ask": "stop"}) == {"done": True}
+    assert trio.look() == 0
+    assert trio.said == ["Another Swardflow takes over: this one ends."]
 
 
 def test_what_does_not_end_is_ended(trio):

@@ -14,12 +14,13 @@ import tomli_w
 from hypothesis import strategies as st
 
 from host.calibrate.cards import apply_cards, card_from_toml, make_card
-from host.errors import UserError
+from host.errors import DamagedFileError, UserError
 from host.library.later_notes import read_notes
 from host.rig import load_rig, rig_from_toml
 from host.run_folder import notes_path
 from host.simulate.scenario import PACKAGED, scenario_from_toml
 from host.simulate.scenario_source import ScenarioSource
+from host.toml_text import toml_tree
 from tests.host.damage.hostile import TOML_VALUES, distorted, few_and_many
 
 RIGS = [path for path in files("host.rig").joinpath("examples").iterdir() if path.name.endswith(".toml")]
@@ -107,3 +108,21 @@ def test_notes_beside_a_run(tmp_path: Path, text: str) -> None:
 test_rig, test_rig_many = few_and_many(_rig, trees([Path(str(rig)).read_text(encoding="utf-8") for rig in RIGS]))
 test_card, test_card_many = few_and_many(_card, trees([card.toml for card in CARDS]))
 test_scenario, test_scenario_many = few_and_many(_scenario, trees([SCENARIO]))
+
+
+@pytest.mark.parametrize("line", ["a{} = 1", "[a{}]", '"a"{} = 1', "a = [{{ b{} = 1 }}]", "a . b{} = 1"])
+def test_a_key_of_thousands_of_parts_is_refused_at_once(line: str, tmp_path: Path) -> None:
+    """Fifty thousand took the standard library a minute and 5 GB: they are not even tried."""
+    text = line.format(".a" * 49_000)
+    with pytest.raises(DamagedFileError, match="too deeply nested"):
+        toml_tree(text, "the file", "mend it")
+    notes_path(run := tmp_path / "a.sward").write_text(text, encoding="utf-8")
+    with pytest.raises(DamagedFileError, match="too deeply nested"):
+        read_notes(run)
+    assert toml_tree("a.b.c = 1 # a.b.c.d.e", "the file", "mend it") == {"a": {"b": {"c": 1}}}
+
+
+def test_notes_that_are_too_many_are_not_read_in_part(tmp_path: Path) -> None:
+    notes_path(run := tmp_path / "a.sward").write_bytes(b"#" * (1 << 20) * 17)
+    with pytest.raises(DamagedFileError, match="larger than"):
+        read_notes(run)

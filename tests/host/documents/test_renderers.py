@@ -29,6 +29,7 @@ from host.documents.html import format_html
 from host.documents.json import to_json
 from host.documents.svg import format_svg, ticks
 from host.documents.text import format_text
+from host.documents.words import sentence
 from host.units import GALLON_M3
 from tests.host.documents.faces import assert_all_faces_say_the_same
 
@@ -231,3 +232,9 @@ def test_an_uncertainty_is_never_shown_as_zero():
     assert quantity(2.43 * litre, "volume", "metric", expanded_si=0.3 * litre).text == "2.4 ± 0.3 L"
     assert quantity(2.43 * litre, "volume", "metric", expanded_si=0.0).text == "2.4 ± 0.0 L"
     assert quantity(math.inf, "volume", "metric", expanded_si=1.0) == Quantity("–", None, "L", "L")
+
+
+@pytest.mark.parametrize("name", ["runs/a.sward", "a.sward: cut short", "C:\\runs\\a.sward is empty"])
+def test_a_file_is_written_as_it_is_called(name):
+    assert sentence(name).startswith(name)
+    assert sentence("the file " + name).startswith("The file")

@@ -93,3 +93,19 @@ def test_in_a_turn_a_pass_may_follow_and_standing_with_all_shut_none_does():
     assert [one.why for one in settled(turning, events=[run_end(60.0)])[0].unassigned] == [Why.UNHEARD]
     assert settled(turning, events=[run_end(44.0)])[0].unassigned == []
     assert settled(standing, events=[run_end(600.0)])[0].unassigned == []
+
+
+@pytest.mark.parametrize("phase", [0, 1, 2, 3, 4])
+def test_a_stop_is_as_long_as_it_was_with_one_magnet_to_half_a_metre(phase):
+    """The wheel rolls on up to half a metre from its last pulse, and as far again to the next: that was walked."""
+    wheel_hz = np.repeat([2.0, 0.0, 2.0], [100 + phase, 50, 100])
+    frames = made_frames(np.full(len(wheel_hz), 40.0), wheel_hz, np.full(len(wheel_hz), True))
+    rig = RIG.replace('circumference = "1.0 m"', 'circumference = "5.0 m"')
+    assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(5.0, abs=0.11)
+
+
+def test_a_long_silence_begins_when_the_last_report_came_also_by_a_clock_that_is_off():
+    on = np.repeat([True, False, True], [220, 4560, 220])
+    frames = made_frames(np.where(on, 40.0, 0.0), np.full(5000, 10.0), on, clock_error=0.005)
+    (apart,) = settled(np.concatenate((frames[:200], frames[4799:])))[0].unassigned
+    assert (apart.why, apart.start_s, apart.end_s) == (Why.SILENCE, pytest.approx(20.0, abs=0.2), pytest.approx(480.0))

@@ -4,15 +4,17 @@ import math
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 
 from host.calibrate.uncertainty import student_factor
 from host.review.card_marks import CardMark
 from host.review.season import findings as kinds
 from host.review.season import season_of
+from host.review.season.candidates import Candidates
 from host.review.season.changes import Change
 from host.review.season.observations import observed
-from host.review.season.search import Explained
+from host.review.season.search import Explained, effects_of
 from host.review.season.weighing import weigh
 from host.units import PSI_PA
 from tests.bench.bench_season import AT, PLANTS, drawn
@@ -177,6 +179,31 @@ def test_a_strainer_and_a_hand_on_the_knob_are_weighed_by_the_course_of_the_pres
     assert any("the knob, or a pump or battery" in one and " : 1 by its course" in one for one in turned.remarks)
 
 
+def test_each_set_of_tips_has_a_wear_of_its_own(digest):
+    old, change, new = season_of(drawn(digest, 11, "wear, new tips, wear")).findings
+    assert [one.kind for one in (old, change, new)] == [kinds.WEAR, kinds.NOZZLE_STEP, kinds.WEAR]
+    assert (old.last_day, change.first_day, new.first_day) == (day_of(AT - 1), day_of(AT), day_of(AT))
+    for finding, size in ((old, 0.08), (change, 1 / 1.08 - 1), (new, 0.06)):
+        assert abs(finding.change - size) <= 3 * finding.change_u
+
+
+def test_candidates_by_running_sums_are_their_columns_written_out(digest):
+    seen = observed(drawn(digest, 12, "zero + 1.5 psi, two pressures"), [CardMark("meter", made(7), 0.01, 0.004, 0.01)])
+    forms = [(0, False), (0, True), (1, False), (1, True), (2, False), (2, True), (3, False), (3, True)]
+    changes = [
+        Change(cause, first, last if power or back else first, power, back)
+        for cause in seen.causes
+        for power, back in forms
+        for first, last in ((0, 60), (3, 9), (20, 21), (40, 60))
+    ]
+    some = Candidates.of(seen, changes)
+    columns = effects_of(changes, seen) / seen.u[:, None]
+    rows = np.random.default_rng(1).normal(size=(3, len(seen.y)))
+    np.testing.assert_allclose(some.onto(rows), rows @ columns, rtol=1e-7, atol=1e-7)
+    np.testing.assert_allclose(some.own, (columns**2).sum(axis=0), rtol=1e-9, atol=1e-9)
+    assert [some.change(at) for at in range(len(some))] == changes
+
+
 def test_a_winter_in_the_shed_is_no_wear(digest):
     """Tips wear by what they spray: 4 % before a pause of 200 days and 4 % after it are one even wear, and no step."""
     runs = []
@@ -190,6 +217,17 @@ def test_a_winter_in_the_shed_is_no_wear(digest):
 
 def test_a_few_runs_are_too_few_to_see_a_change(digest):
     assert "too few to see a change" in season_of(drawn(digest, 8, "nothing")[:5]).due.text
+
+
+@pytest.mark.parametrize("kind", ["meter", "boom"])
+def test_a_card_that_the_runs_contradict_is_asked_about(digest, kind):
+    runs = drawn(digest, 14, "nothing")
+    good = [CardMark(kind, made(run), -16.0, 0.005, 0.02) for run in (2, AT + 1)]
+    assert "is wrong" not in season_of(runs, good).due.text
+    wrong = [good[0], replace(good[1], value=-16.0 + math.log(1.05))]
+    assert "5.0 % more than that of 2026-04-08, and the runs show no such change" in season_of(runs, wrong).due.text
+    late = [good[0], CardMark(kind, made(58), -16.0 + math.log(1.05), 0.005, 0.02)]
+    assert "is wrong" not in season_of(runs, late).due.text  # one run since: it may have changed
 
 
 def test_cards_without_runs_are_no_season():

@@ -62,4 +62,6 @@ class Rule:
     quiet: bool = False  # worth a word, no sound, whatever it is named
     rank: int = 0  # of two rules that are on at a time and have one, the higher names the one fault; 0: its own fault
     revised_s: tuple[float, ...] = ()  # after it has come on: the verdict is asked for again
+    withdrawn: bool = False  # what it called was no fault once its condition has gone
+    follows: str = ""  # the rule whose open fault it names anew
     of_pulses: bool = False  # handed to those that follow the coefficient, for their own faults look like it

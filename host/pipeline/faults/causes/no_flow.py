@@ -18,7 +18,12 @@ CAUSES = (
     Cause(
         "valve_shut",
         "boom valve shut, or the boom's hose blocked",
-        ("look whether anything sprays", "look at the valve's handle or its plug", "look for a kinked boom hose"),
+        (
+            "look whether anything sprays",
+            "shut on purpose? Then switch the spray off, too",
+            "look at the valve's handle or its plug",
+            "look for a kinked boom hose",
+        ),
         "the boom sprays: the flow meter has stopped, not the flow",
         "under",
         look_alikes=("meter_stuck",),
@@ -57,10 +62,9 @@ def _verdict(evidence: Evidence) -> Verdict:
     if evidence.nearly_empty and moved < -0.3:
         return Verdict("tank_empty", ("pump_off",), 0.8)
     if moved < -0.7:
-        # Behind the valve the pressure goes in either case.
-        return (
-            Verdict("pump_off", ("valve_shut",), 0.5) if evidence.droop.behind_valve else Verdict("pump_off", (), 0.9)
-        )
+        # Behind the valve the pressure goes in either case; before the first turn it is not known where it is read.
+        known = evidence.droop.before_valve
+        return Verdict("pump_off", (), 0.9) if known else Verdict("pump_off", ("valve_shut",), 0.5)
     droop, droop_u = evidence.droop.value
     if math.isnan(droop):
         return Verdict("meter_stuck", ("valve_shut",), 0.8)

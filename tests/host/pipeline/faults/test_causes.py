@@ -35,7 +35,7 @@ CASES = [
     ("transducer_short", {}, {"transducer_short"}, 0.8),
     ("transducer_frozen", {}, {"transducer_frozen"}, 2.5),
     ("transducer_drift", {"amount": 5 * PSI_PA}, {"transducer_drift"}, 2.0),
-    ("wheel_stuck", {}, {"wheel_stuck"}, 4.0),  # standing still looks the same at first
+    ("wheel_stuck", {}, {"wheel_stuck", "standing"}, 4.0),  # standing still looks the same
     ("board_reset", {"lasts_s": 1.5}, {"board_reset"}, 2.5),
     ("link_stall", {"lasts_s": 4.0}, {"link_stale"}, 5.0),
     ("unplug", {"lasts_s": 5.0}, {"link_stale"}, 6.0),

@@ -9,6 +9,7 @@ import math
 import numpy as np
 import pytest
 
+from host.pipeline.faults.causes import Evidence, no_flow
 from host.pipeline.faults.droop import Droop, Moved, Turned
 
 SD = 0.012
@@ -115,3 +116,13 @@ def test_it_is_as_sure_as_it_is_right():
         assert here.sum() > 50
         spread = math.sqrt(np.mean(sure[here] * (1 - sure[here])) / here.sum())  # of a share: binomial
         assert np.mean(right[here]) > np.mean(sure[here]) - 3 * spread
+
+
+@pytest.mark.parametrize(("rises", "or_else"), [((), ("valve_shut",)), ((-3.0,), ("valve_shut",)), ((0.1,), ())])
+def test_no_pressure_and_no_flow_is_the_pump_for_sure_only_where_the_pressure_stays_behind_a_shut_valve(rises, or_else):
+    droop = Droop()
+    for rise in rises:
+        droop.learn(rise, 0.01)
+    (rule,) = (rule for rule in no_flow.RULES if rule.name == "no_flow")
+    verdict = rule.verdict(Evidence(moved=-2.0, moved_sd=0.02, supply_low=False, nearly_empty=False, droop=droop))
+    assert (verdict.kind, verdict.or_else) == ("pump_off", or_else)
