@@ -241,7 +241,7 @@ def test_pyserial_reads_every_byte_of_a_run_from_the_pseudo_terminal(tmp_path: P
 
     def give_way(wait_s: float) -> None:
         clock.sleep(wait_s)
-        # The reader's turn; at the end as long as the program gives it, for the system hands bytes over when it has time.
+        # The reader's turn; at the end as long as the program gives it: the system hands bytes over when it can.
         threading.Event().wait(wait_s if wait_s >= LOOK_S else 0.001)
 
     serve(Server(source_of(seconds=60.0), lambda: terminal, clock, math.inf), give_way)
