@@ -18,11 +18,13 @@ from host.review.season.candidates import LEAST_BESIDE
 from host.review.season.changes import METER, NOZZLES, ZERO, shapes
 from host.review.season.effects import of_flow
 from host.review.season.findings import EXPANDED, Named
-from host.review.season.observations import time_of
+from host.review.season.observations import BOOM, CATCH, METER_CARD, time_of
 from host.review.season.search import Explained
+from host.rig.model import DAY_TO_DAY
 
 _OLD_DAYS = 365.0  # each season anew: common practice
 _FAR_DAYS = 730.0  # no drift is believed for longer
+_WRONG = 4.0  # standard uncertainties between two cards that no luck makes
 _CATCH_CLAIMS = 0.05  # ± of a catch test where the season has none
 
 
@@ -88,6 +90,8 @@ def _of_kind(
     """What to do and why, of one kind; None when it is not due."""
     card = _last(kind, cards)
     newest, last_run = time_of(runs[-1].started), runs[-1]
+    if words := _contradicted(kind, found, cards):
+        return f"{kind.do} now", words
     since = time_of(card.made) if card else -math.inf
     claimed, known = _claimed(kind, cards, last_run), "it is"
     moved = _moved_since(kind, found, changes, since)
@@ -107,6 +111,24 @@ def _of_kind(
     if card and newest - since > _OLD_DAYS:
         return f"{kind.do} now", f"the {kind.name} is of {card.date}, more than a year old"
     return None
+
+
+def _contradicted(kind: _Kind, found: Explained, cards: Sequence[CardMark]) -> str:
+    """Why one of the kind's last two cards is wrong: they differ, and nothing that the runs show explains it."""
+    block = {"meter": METER_CARD, "boom": CATCH}.get(kind.kind)
+    own = [card for card in cards if card.kind == kind.kind]
+    if block is None or len(own) < 2 or found.seen.count(block) != len(own):
+        return ""
+    here = found.seen.block == block
+    if min(found.seen.on_both_sides(BOOM, int(found.seen.item[here][-1]))) < LEAST_BESIDE:
+        return ""  # too few runs to show it
+    (before, after), us = found.residuals()[here][-2:], found.seen.u[here][-2:]
+    apart = float(after - before)
+    if abs(apart) <= _WRONG * math.hypot(*us, DAY_TO_DAY):
+        return ""
+    old, new = own[-2:]
+    says = f"says {percent(abs(math.expm1(apart)), 1)} {'more' if apart > 0 else 'less'} than that of {old.date}"
+    return f"the {kind.name} of {new.date} {says}, and the runs show no such change: one of the two is wrong"
 
 
 def _claimed(kind: _Kind, cards: Sequence[CardMark], run: Digest) -> float:

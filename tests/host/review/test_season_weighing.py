@@ -219,6 +219,17 @@ def test_a_few_runs_are_too_few_to_see_a_change(digest):
     assert "too few to see a change" in season_of(drawn(digest, 8, "nothing")[:5]).due.text
 
 
+@pytest.mark.parametrize("kind", ["meter", "boom"])
+def test_a_card_that_the_runs_contradict_is_asked_about(digest, kind):
+    runs = drawn(digest, 14, "nothing")
+    good = [CardMark(kind, made(run), -16.0, 0.005, 0.02) for run in (2, AT + 1)]
+    assert "is wrong" not in season_of(runs, good).due.text
+    wrong = [good[0], replace(good[1], value=-16.0 + math.log(1.05))]
+    assert "5.0 % more than that of 2026-04-08, and the runs show no such change" in season_of(runs, wrong).due.text
+    late = [good[0], CardMark(kind, made(58), -16.0 + math.log(1.05), 0.005, 0.02)]
+    assert "is wrong" not in season_of(runs, late).due.text  # one run since: it may have changed
+
+
 def test_cards_without_runs_are_no_season():
     found = season_of([], [CardMark("boom", made(2), -16.0, 0.007, 0.02)])
     assert found.runs == 0 and found.findings == ()
