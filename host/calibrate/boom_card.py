@@ -10,7 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from host.calibrate.boom import BY_TRANSDUCER, BoomCatch, BoomTest, Reading, coefficient_uncertainty
+from host.calibrate.boom import (
+    BY_TRANSDUCER,
+    FAULT_OVER,
+    BoomCatch,
+    BoomTest,
+    Reading,
+    coefficient_uncertainty,
+    sound_mean,
+)
 from host.calibrate.budget import short
 from host.calibrate.cards import Card, active_card
 from host.calibrate.shared_errors import (
@@ -41,6 +49,27 @@ class BoomCard:
     points: tuple[tuple[float, float], ...]
     parts: tuple[tuple[Component, ...], ...]
     transducer: str = ""
+    each: tuple[tuple[float, ...], ...] = ()  # the nozzles' own coefficients, for each point
+
+    def bad_nozzles(self, rated: float) -> tuple[int, ...]:
+        """Numbers of the nozzles that gave far more or less than the sound ones; `rated` is a new one's coefficient."""
+        far = [
+            number
+            for values in self.each
+            for number, value in enumerate(values, start=1)
+            if abs(value / sound_mean(values, rated) - 1.0) > FAULT_OVER
+        ]
+        return tuple(sorted(set(far)))
+
+    def sound_coefficients(self, rated: float) -> list[float]:
+        """The whole boom's coefficient at each point, a bad nozzle taken as the sound ones."""
+        bad = self.bad_nozzles(rated)
+        return [
+            math.fsum(
+                sound_mean(values, rated) if number in bad else value for number, value in enumerate(values, start=1)
+            )
+            for values in self.each
+        ]
 
     def coefficient(self, pressure_pa: float) -> float:
         """The boom's coefficient at a pressure, read between the catches, held beyond them."""
@@ -57,15 +86,14 @@ def boom_card(card: Card) -> BoomCard:
     measured = card.measurements
     try:
         catches = sorted(measured["catches"], key=lambda one: float(one["pressure_kPa"]))
-        points = tuple(
-            (float(one["pressure_kPa"]) * 1e3, math.fsum(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])))
-            for one in catches
-        )
-        if not points or any(not (p > 0 and c > 0) for p, c in points):
+        each = tuple(tuple(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])) for one in catches)
+        pressures = [float(one["pressure_kPa"]) * 1e3 for one in catches]
+        points = tuple((pressure, math.fsum(values)) for pressure, values in zip(pressures, each, strict=True))
+        if not points or not all(p > 0 and min(values) > 0 for p, values in zip(pressures, each, strict=True)):
             raise ValueError
         reading = _reading(measured)
         parts = tuple(_catch_parts(one, reading) for one in catches)
-        return BoomCard(card.made, int(measured["nozzles"]), points, parts, reading.transducer)
+        return BoomCard(card.made, int(measured["nozzles"]), points, parts, reading.transducer, each)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
 
@@ -140,12 +168,14 @@ class CatchHeld:
     """The catch test that a run is held against from its first steady seconds on.
 
     `coefficient` is that of the whole boom, m³/s/√Pa; `relative_u` the standard uncertainty, relative, of what the
-    run's meter and transducer measure over it when nothing is wrong.
+    run's meter and transducer measure over it when nothing is wrong. Nozzles that were `bad` in it, by number, are in
+    the coefficient as the sound ones are.
     """
 
     made: datetime
     coefficient: float
     relative_u: float
+    bad: tuple[int, ...] = ()
 
     @property
     def pair(self) -> tuple[float, float]:
@@ -170,14 +200,14 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
         return None
     if test.nozzles != rig.nozzles.count:
         return None
-    values = [value for _, value in test.points]
+    values = test.sound_coefficients(rig.nozzles.coefficient)
     mean = math.fsum(values) / len(values)
     pressure_pa = math.fsum(p for p, _ in test.points) / len(values)
     parts = [
         Component("catch: between pressures", rectangular((max(values) - min(values)) / 2.0) / mean),
         *run_over_catch(test, rig, cards, middle_of(rig.meter), pressure_pa),
     ]
-    return CatchHeld(test.made, mean, combine(parts).standard)
+    return CatchHeld(test.made, mean, combine(parts).standard, test.bad_nozzles(rig.nozzles.coefficient))
 
 
 def run_over_catch(

@@ -81,7 +81,7 @@ def _advice(pipeline: Pipeline, last: dict[str, Any]) -> str:
     if not _rate_known(pipeline):
         return NO_RATE
     if not last["moving"]:
-        return STANDING
+        return NO_RATE if pipeline.wheel_doubted else STANDING
     if last["rate_m3_m2"] is None:
         return WAIT
     more, less = (LOWER_PRESSURE, RAISE_PRESSURE) if pipeline.rig.course else (WALK_FASTER, SLOW_DOWN)

@@ -43,6 +43,7 @@ class Pipeline:
         self.certainty = RateCertainty(rig)
         self.measured = NOTHING  # what could be measured in at least one frame
         self.refusing = False  # true pulses are refused just now: they come too fast for the filter of their input
+        self.wheel_doubted = False  # spraying just now, the wheel silent for longer than anybody stands
         self._measure = Measurer(rig)
         self._rate = RateWindow(rig.swath_m, self.certainty)
         self._ground = GroundTotals(rig)
@@ -69,6 +70,7 @@ class Pipeline:
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
         silent = self._silent(now)
+        self.wheel_doubted = bool(silent.doubted[-1]) if len(frames) else self.wheel_doubted
         number = self._settler.push(self._rows(now, rate, why, silent))
         volume = now.volume_m3 + self._unmetered(_unless(fitted.metered))
         tank_left = self._tank.push(volume, events)

@@ -13,7 +13,12 @@ _DOUBT = 0.05  # of what went through the meter: further below zero than meter a
 
 def refill_not_told(left_m3: float, metered_m3: float) -> bool:
     """Whether more has gone through the meter than the tank can have held: a refill has not been told."""
-    return left_m3 < -_DOUBT * metered_m3
+    return left_m3 < lowest_level(metered_m3)
+
+
+def lowest_level(metered_m3: float) -> float:
+    """The lowest level (m³) that a count can come to by the errors of meter and tank marks alone, below zero."""
+    return -_DOUBT * metered_m3
 
 
 class TankLevel:

@@ -322,7 +322,7 @@ name = "other sprayer"
 units = "us"
 spray_switch = {"true" if make.switch != "none" else "false"}
 [tank]
-volume = "{max(tank_l, 5.0):.2f} L"
+volume = "{max(tank_l, 0.2):.2f} L"
 [boom]
 nozzles = {make.nozzles}
 spacing = "20 in"

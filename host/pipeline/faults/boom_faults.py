@@ -7,13 +7,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from host.pipeline.columns import Floats
 from host.pipeline.faults.boom_history import (
     AREA,
     HOST,
     LOG_C,
     LOG_P,
-    MOVED,
     ROUGH,
     BoomHistory,
     UsableFrames,
@@ -24,6 +22,7 @@ from host.pipeline.faults.boom_history import (
 from host.pipeline.faults.causes import Verdict
 from host.pipeline.faults.causes.boom import judge, slowly
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
+from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.first_word import FirstWord, still_there
 from host.pipeline.faults.open_fault import Change, OpenFault, State
@@ -139,7 +138,7 @@ class BoomFaults:
                 fault = self._open = self._opener("meter_noise", began_s, now_s, began_m2)
                 fault.change.even = spread(self._history.usual_log_c(self._next - 1))
             if not fault.settled or fault.called_s > now_s - 15.0:
-                fault.name(Verdict(self._pulse_kind()))
+                fault.name(Verdict(self._history.pulse_kind(self._next - 1)))
                 self._confirm(fault, now_s)
                 fault.judged(settled=True)
         elif fault is not None and fault.kind in FLICKERING and fault.kind != SOON_USUAL and not self._rough_now:
@@ -174,16 +173,6 @@ class BoomFaults:
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
             self._track_noise(fault, i)
 
-    def _pulse_kind(self) -> str:
-        """Whether pulses are added or missing."""
-        i = self._next - 1
-        usual = self._history.usual_log_c(i)
-        less = (
-            len(usual) >= 50
-            and np.mean(self._history.rows(i, self._many(TUNING.boom_before))[LOG_C]) < np.median(usual) - 0.01
-        )
-        return "meter_missing" if less else "meter_noise"
-
     def _roughness(self, i: int, explained: bool) -> None:
         rows = self._history.rows(i, self._many(TUNING.rough_seen))
         enough = rows.shape[1] == self._many(TUNING.rough_seen)
@@ -193,7 +182,7 @@ class BoomFaults:
             self._rough_now = True
             if explained:
                 return
-            kind = self._rough_kind(i, rows)
+            kind = self._history.rough_kind(i, rows)
             if fault is None:
                 fault = self._opener(kind, float(rows[HOST, 0]), float(rows[HOST, -1]), float(rows[AREA, 0]))
                 fault.change.even = spread(self._history.usual_log_c(i))
@@ -206,14 +195,6 @@ class BoomFaults:
             self._rough_now = False
             if fault is not None and fault.kind in FLICKERING and fault.kind != SOON_USUAL and not self._false_pulses:
                 self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
-
-    def _rough_kind(self, i: int, rows: Floats) -> str:
-        past = self._history.rows(i)[:, : -2 * self._many(TUNING.rough_seen)]
-        if past.shape[1] < 100:
-            return "air"
-        if np.median(rows[MOVED]) >= TUNING.rough_pressure * np.median(past[MOVED]):
-            return "air"
-        return "meter_noise" if np.mean(rows[LOG_C]) > np.median(past[LOG_C]) else "meter_missing"
 
     def _compare(self, i: int) -> None:
         """Hold the learned baseline against the catch test, once."""
@@ -264,8 +245,15 @@ class BoomFaults:
         # A long time before it, for what is wrong may have begun before it was called.
         before = before_step(log_c, rows[:, :onset])
         fault.change = Change(before.spread, before, frames)
+        self._suppose(fault, i)
         self._open = fault
         return fault
+
+    def _suppose(self, fault: OpenFault, i: int) -> None:
+        """Until it is judged: a fall of c with the pressure is no nozzle that has clogged."""
+        assert self._frames is not None
+        moved = self._history.pressure_since(i, fault.change.before) if fault.after < fault.before else 0.0
+        fault.at_first = fallen(moved, bool(self._frames.nearly_empty[i]))
 
     def _stayed(self, i: int, level: Level) -> None:
         """A change whose first word was taken back has stayed after all."""
@@ -297,6 +285,7 @@ class BoomFaults:
         if stays is None:
             return
         if stays:
+            self._suppose(fault, i)
             fault.confirm(float(since[HOST, -1]))
         else:
             self._withdraw(fault)
@@ -374,6 +363,10 @@ class BoomFaults:
         fault.after = after.log_c
         fault.judged(settled=change.judgements > 0)
         if abs(fault.after - fault.before) < TUNING.gone:  # gone again before it could be judged
+            return
+        self._suppose(fault, i)
+        if fault.at_first is not None and not change.moves:
+            fault.name(fault.at_first)
             return
         uneven = judge_roughness(change.before, after)
         if uneven is not None and not change.moves:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.pipeline.columns import Floats, Ints
+from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.causes.pulses import After, Before
 from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
@@ -29,6 +29,7 @@ class UsableFrames:
     host_s: Floats
     area_m2: Floats
     start: Ints  # beginnings of the flow so far
+    nearly_empty: Bools  # the tank, by the count
 
 
 class BoomHistory:
@@ -73,6 +74,23 @@ class BoomHistory:
         """Log c before the frames that a judgement of roughness looks at."""
         return self.rows(i)[LOG_C, : -2 * self._timing.frames(TUNING.rough_seen)]
 
+    def pulse_kind(self, i: int) -> str:
+        """Whether pulses are added or missing."""
+        usual = self.usual_log_c(i)
+        now = self.rows(i, self._timing.frames(TUNING.boom_before))[LOG_C]
+        return "meter_missing" if len(usual) >= 50 and np.mean(now) < np.median(usual) - 0.01 else "meter_noise"
+
+    def rough_kind(self, i: int, rows: Floats) -> str:
+        """What makes the last frames, `rows`, so uneven."""
+        past = self.rows(i)[:, : -2 * self._timing.frames(TUNING.rough_seen)]
+        if past.shape[1] < 100 or np.median(rows[MOVED]) >= TUNING.rough_pressure * np.median(past[MOVED]):
+            return "air"
+        return "meter_noise" if np.mean(rows[LOG_C]) > np.median(past[LOG_C]) else "meter_missing"
+
+    def pressure_since(self, i: int, before: Before) -> float:
+        """Change of ln P up to frame `i`."""
+        return float(np.mean(self.rows(i, self._timing.frames((0.3, 1)))[LOG_P])) - before.log_p
+
     def pressure_sd(self, i: int, apart_s: float) -> float:
         """How far ln P strays by itself in `apart_s` (s)."""
         rows = self.rows(i)
@@ -92,7 +110,7 @@ class BoomHistory:
 
 def before_step(log_c: float, rows: Floats) -> Before:
     """How things were in `rows`, with `log_c` as their level."""
-    return Before(log_c, float(np.median(rows[MOVED])), spread(rows[LOG_C]))
+    return Before(log_c, float(np.median(rows[MOVED])), spread(rows[LOG_C]), float(np.mean(rows[LOG_P, -20:])))
 
 
 def onset_of(

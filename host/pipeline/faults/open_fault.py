@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from host.pipeline.faults.causes import Verdict
+from host.pipeline.faults.causes.no_flow import AS_TANK_EMPTIES
 from host.pipeline.faults.causes.pulses import Before
 from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
@@ -75,6 +76,7 @@ class OpenFault:
     sure: float = 0.5
     confirmed_s: float | None = None
     quiet: bool = False  # worth a word, no sound
+    at_first: Verdict | None = None  # what it is called until it has been judged, where that is not `kind`
     ended_s: float | None = None
     ended_m2: float = math.nan
     before: float = math.nan  # log c
@@ -89,8 +91,10 @@ class OpenFault:
         return self.state in (State.SETTLED, State.ENDED)
 
     def name(self, verdict: Verdict) -> None:
-        """Name it, or name it anew, without a change of state."""
-        self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
+        """Name it, or name it anew, without a change of state. An empty tank shows in turn as much else."""
+        self.at_first = None
+        if not (self.kind == "tank_empty" and verdict.kind in AS_TANK_EMPTIES):
+            self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
 
     def confirm(self, now_s: float) -> None:
         """It is no bubble, no dip and no pass that ends."""
@@ -143,11 +147,12 @@ class OpenFault:
         change = math.expm1(self.after - self.before) if math.isfinite(self.after - self.before) else None
         u = math.hypot(TUNING.level_u, self.before_u) * (1.0 + (change or 0.0))
         end = area_m2 if self.ended_s is None else self.ended_m2
+        called = self.at_first or Verdict(self.kind, self.or_else, self.sure)
         return Fault(
             number=self.number,
-            kind=self.kind,
-            or_else=self.or_else,
-            sure=self.sure,
+            kind=called.kind,
+            or_else=called.or_else,
+            sure=called.sure,
             began_s=self.began_s,
             called_s=self.called_s,
             ended_s=self.ended_s,

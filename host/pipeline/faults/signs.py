@@ -67,7 +67,7 @@ class SignReader:
         steady = scene.spraying & flowing & (board_us - started_us > TUNING.settle_us)
         missed_us = self._missed_us(board_us, scene.missed)  # what the board did not count has come
         now_s, idle_s = board_us * 1e-6, np.minimum(scene.flow.idle_us, board_us - missed_us) * 1e-6
-        usual_pa = self._usual.push(now_s, pressure, steady)
+        usual_pa, mean_pa = self._usual.push(now_s, pressure, steady)
         low = np.isfinite(pressure) & (pressure < TUNING.low_pressure_share * usual_pa)
         hz = scene.flow.frequency_hz
         habits = self._habits.push(now_s, scene.switch, hz, idle_s, steady)
@@ -86,7 +86,7 @@ class SignReader:
             pressure_same=counts == self._mean_before(counts),
             pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure,
             pressure_low=low & flows_on,
-            pressure_down=np.isfinite(pressure) & (pressure < TUNING.down_pressure_share * usual_pa) & flows_on,
+            pressure_down=np.isfinite(pressure) & (mean_pa < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_silent=scene.wheel_silent,
             wheel_doubted=scene.wheel_doubted,
             wheel_turning=scene.counts.wheel.step > 0,

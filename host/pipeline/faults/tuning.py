@@ -160,6 +160,8 @@ class Tuning:
     recovered_most: Span = (1.2, 4)
     recovered_share: float = 0.4  # of the change: less is left, and there was none
 
+    fallen: float = 0.25  # of ln P, with c: more than a hand on the knob within a second
+
     # Following an open fault of the boom
     boom_tail: Span = (90.0, 300)  # usable frames that are kept
     boom_before: Span = (2.0, 8)  # of them, from which the state before a step is taken
@@ -187,9 +189,10 @@ class Tuning:
     no_flow_apart_s: float = 3.0  # from the last steady spraying to the pressure that tells meter from valve
     no_flow_pulses: float = 6.0  # that should have come since the last one
     usual_pressure_s: float = 3.0  # of the run's first steady spraying, from which the usual pressure is taken
-    usual_follows_s: float = 60.0  # time constant with which it follows a higher one
+    usual_follows_s: float = 120.0  # time constant with which it follows a higher one
     low_pressure_share: float = 0.5  # of it: urgent
-    down_pressure_share: float = 0.8  # of it: worth a word
+    down_pressure_share: float = 0.81  # of it: worth a word
+    down_mean_s: float = 2.0  # over which the pressure is taken for that: its shaking is no fall
     gone_pressure_share: float = 0.3
     least_flow_share: float = 0.4  # of the usual flow, by which pulses are due where the pressure has gone
     lead_at_first_s: float = 4.0  # from the switch to the flow, before the run's passes have shown it

@@ -20,23 +20,30 @@ class UsualPressure:
         self._usual = math.nan
         self._begun_s = math.nan
         self._before_s = 0.0
+        self._mean = math.nan
         self.stays = _Stays()
 
-    def push(self, now_s: Floats, pressure_pa: Floats, steady: Bools) -> Floats:
-        """Usual pressure (Pa) at each frame, shape (n,); NaN before it is known."""
-        out = []
+    def push(self, now_s: Floats, pressure_pa: Floats, steady: Bools) -> tuple[Floats, Floats]:
+        """Usual pressure, and the mean of the last seconds of steady spray (Pa), at each frame, shape (n,); NaN before
+        they are known."""
+        out, means = [], []
         for t, p, on in zip(now_s.tolist(), pressure_pa.tolist(), steady.tolist(), strict=True):
-            if on and math.isfinite(p):
+            if not on:
+                self._mean = math.nan
+            elif math.isfinite(p):
+                share = min((t - self._before_s) / TUNING.down_mean_s, 1.0)
+                self._mean = p if math.isnan(self._mean) else self._mean + (p - self._mean) * share
                 if math.isnan(self._usual):
                     self._first.append(p)
                     self._begun_s = t if math.isnan(self._begun_s) else self._begun_s
                     if t - self._begun_s >= TUNING.usual_pressure_s and len(self._first) >= 4:
                         self._usual = float(np.median(self._first))
-                elif p > self._usual:
-                    self._usual += (p - self._usual) * min((t - self._before_s) / TUNING.usual_follows_s, 1.0)
+                elif self._mean > self._usual:
+                    self._usual += (self._mean - self._usual) * min((t - self._before_s) / TUNING.usual_follows_s, 1.0)
                 self._before_s = t
             out.append(self._usual)
-        return np.array(out)
+            means.append(self._mean)
+        return np.array(out), np.array(means)
 
 
 class _Stays:

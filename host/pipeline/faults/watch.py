@@ -27,7 +27,7 @@ from host.pipeline.faults.rules import Rules, Turn
 from host.pipeline.faults.steps import StepWatch, Usable
 from host.pipeline.faults.timing import ReportInterval, Timing
 from host.pipeline.faults.tuning import TUNING
-from host.pipeline.tank import refill_not_told
+from host.pipeline.tank import lowest_level
 from host.rig import Rig
 
 _US, _HOST, _LOG_P, _AREA, _LOW, _TANK, _SPRAYING = range(7)
@@ -122,7 +122,13 @@ class _Following:
             )
         )
         frames = UsableFrames(
-            places, watched, log_p[places], scene.host_s[places], scene.area_m2[places], boom.start[places]
+            places,
+            watched,
+            log_p[places],
+            scene.host_s[places],
+            scene.area_m2[places],
+            boom.start[places],
+            self._nearly_empty(scene.tank_left_m3[places]),
         )
         self._boom_faults.begin(frames)
         for place, action in self._ticks(scene, on, turns):
@@ -230,16 +236,19 @@ class _Following:
             fault.name(rule.verdict(self._evidence(self._tail.upto(place, TUNING.watch_tail), since_us)))
 
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
-        left_m3, full_m3 = float(rows[_TANK, -1]), self._rig.tank.volume_m3
         pressures = rows[_LOG_P, -self._timing.frames((0.3, 1)) :]
         known = bool(np.isfinite(pressures).any())
         return Evidence(
             moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
             moved_sd=self._boom_faults.pressure_sd,
             supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
-            nearly_empty=left_m3 < TUNING.nearly_empty * full_m3 and not refill_not_told(left_m3, full_m3),
+            nearly_empty=bool(self._nearly_empty(rows[_TANK, -1:])[0]),
             droop=self._droop,
         )
+
+    def _nearly_empty(self, left_m3: Floats) -> Bools:
+        full_m3 = self._rig.tank.volume_m3
+        return np.asarray((left_m3 < TUNING.nearly_empty * full_m3) & (left_m3 >= lowest_level(full_m3)))
 
     def _spray_turned(self, place: int, since_us: int) -> None:
         """The spray has come on or gone off and the pressure has settled: it tells how stiff the regulator is, what the

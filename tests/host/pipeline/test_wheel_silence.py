@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from host.pipeline import Pipeline, Why
+from host.pipeline.live import live_row
 from host.rig import rig_from_toml
 from tests.host.pipeline.made import IDENTITY, RIG, made_frames
 
@@ -63,3 +64,13 @@ def test_a_sensor_unplugged_from_the_start_is_no_standing_still():
     assert [fault.kind for fault in pipeline.faults()] == ["wheel_stuck"]
     assert [one.why for one in pipeline.unassigned] == [Why.NO_PULSES] * 2
     assert pipeline.sums()["stationary_m3"] == 0.0
+
+
+def test_a_wheel_that_is_doubted_orders_nobody_to_stop_spraying():
+    pipeline, frames = (
+        Pipeline(rig_from_toml(RIG)),
+        made_frames(np.full(400, 40.0), np.repeat([10.0, 0.0], 200), np.full(400, True)),
+    )
+    standing = pipeline.push(frames[:250], [IDENTITY])
+    assert live_row(pipeline, standing)["advice"] == "standing still: stop spraying"
+    assert live_row(pipeline, pipeline.push(frames[250:], []))["advice"] == "rate not known"

@@ -29,10 +29,13 @@ DEMO = load_scenario("demo")
 RIG = DEMO.rig
 
 
-def catch_card(made=DAY - timedelta(days=3), rig=RIG):
-    """What a jug caught in a minute of nozzles that give their rating, at 30 and 50 psi."""
+def catch_card(made=DAY - timedelta(days=3), rig=RIG, bad=()):
+    """What a jug caught in a minute of nozzles that give their rating, `bad` ones a half of it, at 30 and 50 psi."""
+    shares = [0.5 if number in bad else 1.0 for number in range(1, rig.nozzles.count + 1)]
     catches = [
-        BoomCatch(psi * PSI_PA, 60.0, (float(rig.nozzles.flow_m3_s(psi * PSI_PA)) * 60.0,) * rig.nozzles.count)
+        BoomCatch(
+            psi * PSI_PA, 60.0, tuple(share * float(rig.nozzles.flow_m3_s(psi * PSI_PA)) * 60.0 for share in shares)
+        )
         for psi in (30.0, 50.0)
     ]
     reading = Reading()
@@ -105,3 +108,16 @@ def test_a_catch_test_that_cannot_hold_is_not_held(run):
     assert catch_held(RIG, [make_card("boom", RIG.name, DAY, {}, {"nozzles": 4})]) is None
     assert catch_held(RIG, []) is None
     assert read_run(run[0]).calibrations
+
+
+def test_a_bad_nozzle_of_a_catch_test_is_named_and_is_no_standard(run):
+    sound = catch_held(RIG, [catch_card()])
+    for bad in ((2,), (1, 4)):
+        held = catch_held(RIG, [catch_card(bad=bad)])
+        assert held.bad == bad
+        assert held.coefficient == pytest.approx(sound.coefficient, rel=1e-4)
+    path, _ = run
+    review = review_run(path)
+    assert "bad in it" not in said(review, "us")
+    text = said(replace(review, catch=replace(review.catch, bad=(2,))), "us")
+    assert "Nozzle 2 was bad in it" in " ".join(text.split())

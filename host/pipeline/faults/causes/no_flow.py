@@ -46,6 +46,12 @@ CAUSES = (
         disturbances=("meter_stuck",),
     ),
 )
+# What pressure and pulses look like in the seconds and minutes after the tank has run empty.
+AS_TANK_EMPTIES = (
+    *("air", "pump_off", "valve_shut", "meter_stuck", "meter_missing"),
+    *("pressure_low", "pressure_down", "supply_short", "regulator"),
+    *("clog", "meter_low", "transducer_drift"),
+)
 
 
 def _verdict(evidence: Evidence) -> Verdict:

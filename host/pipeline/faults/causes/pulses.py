@@ -87,6 +87,7 @@ class Before:
     log_c: float  # baseline that the step was found against
     log_p_step: float  # median change of ln P from frame to frame
     spread: float  # 0.6-quantile of the change of log c from frame to frame, with a floor
+    log_p: float = math.nan  # mean ln P of the last frames
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Evidence, Rule, Verdict
+from host.pipeline.faults.tuning import TUNING
 
 CAUSES = (
     Cause(
@@ -73,6 +74,14 @@ def _pressure_down(evidence: Evidence) -> Verdict:
     return Verdict("battery", sure=0.95) if evidence.supply_low else Verdict("pressure_down", sure=0.85)
 
 
+def fallen(moved: float, nearly_empty: bool) -> Verdict | None:
+    """What a fall of c is called in which ln P has `moved` by so much: down, as with no nozzle that clogs and no meter;
+    None where it has not."""
+    if moved > -TUNING.fallen:
+        return None
+    return Verdict("tank_empty", ("air",), 0.8) if nearly_empty else Verdict("pressure_low", ("air",), 0.6)
+
+
 RULES = (
     Rule(
         "pressure_low",
@@ -86,7 +95,7 @@ RULES = (
     ),
     Rule(
         "pressure_down",
-        4.0,
+        8.0,
         4.0,
         lambda signs: signs.steady_spray & signs.pressure_down,
         _pressure_down,

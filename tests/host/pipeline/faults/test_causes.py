@@ -22,7 +22,7 @@ CASES = [
     ("wear", {"amount": 0.10, "nozzles": 2, "over_s": 60.0}, {"wear", "leak"}, 40.0),
     ("strainer", {"amount": 0.75}, {"supply_short"}, 3.0),
     ("regulator", {"amount": 0.9}, {"pressure_low", "regulator"}, 3.0),
-    ("regulator", {"amount": 0.45}, {"pressure_down", "regulator"}, 8.0),
+    ("regulator", {"amount": 0.45}, {"pressure_down", "regulator"}, 12.0),
     ("battery", {"amount": 0.4}, {"battery"}, 2.0),
     ("air", {"amount": 0.7}, {"air"}, 10.0),
     ("valve_shut", {}, {"valve_shut"}, 1.5),

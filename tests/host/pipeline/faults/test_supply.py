@@ -1,0 +1,51 @@
+"""The pressure says more than c alone: an empty tank is no clog, a slow fall is told from the pump's shaking.
+
+A clogged nozzle raises the pressure of a small bypass regulator, an empty tank lets it go (facts of the trade: common
+practice).
+"""
+
+import numpy as np
+import pytest
+
+from host.pipeline.faults.causes import Verdict
+from host.pipeline.faults.causes.supply import fallen
+from host.pipeline.faults.open_fault import OpenFault
+from host.pipeline.faults.tuning import TUNING
+from host.pipeline.faults.usual import UsualPressure
+from tests.bench.bench_other import faults_of
+from tests.bench.other_runs import fault_run
+
+
+def test_a_fall_of_c_with_the_pressure_is_called_by_the_pressure():
+    assert fallen(0.05, True) is None
+    assert fallen(-0.1, False) is None
+    assert fallen(-1.0, False).kind == "pressure_low"
+    assert fallen(-1.0, True).kind == "tank_empty"
+
+
+@pytest.mark.parametrize("kind", ["air", "pressure_low", "pump_off", "valve_shut", "clog"])
+def test_an_empty_tank_stays_one_whatever_it_looks_like_next(kind):
+    fault = OpenFault(1, "tank_empty", 0.0, 1.0, 0.0)
+    fault.take_over(Verdict(kind), 2.0)
+    assert fault.fault(10.0, 3).kind == "tank_empty"
+    fault.take_over(Verdict("battery"), 3.0)
+    assert fault.fault(10.0, 3).kind == "battery"
+
+
+@pytest.mark.parametrize(("physics", "seed"), [({"behind_valve": True}, 0), ({"switch": "none"}, 4)])
+def test_an_empty_tank_is_one_fault_and_never_said_to_be_a_clog(physics, seed):
+    one = fault_run(physics, 4_100_000 + seed, "tank_empty")
+    (fault,) = (fault for fault in faults_of(one.run) if fault.called_s > one.at_s - 0.2)
+    assert fault.kind == "tank_empty"
+    assert fault.called_s - one.at_s < 3.0
+
+
+@pytest.mark.parametrize("interval_s", [0.02, 0.05, 0.1, 0.25, 1.0])
+def test_shaking_hides_no_fall_of_a_fifth_and_is_none(interval_s):
+    now_s = np.arange(interval_s, 40.0, interval_s)
+    shaken = 1.0 + 0.06 * np.sin(2.0 * np.pi * 1.7 * now_s)
+    for share, falls in ((0.88, False), (0.77, True)):
+        pressure = 3e5 * shaken * np.where(now_s > 20.0, share, 1.0)
+        usual, mean = UsualPressure().push(now_s, pressure, np.ones(len(now_s), dtype=bool))
+        low = mean < TUNING.down_pressure_share * usual
+        assert low[now_s > 30.0].all() if falls else not low.any()
