@@ -14,7 +14,7 @@ from tests.dashboards.processes import RecorderProcess, Server, wait_until
 from tests.dashboards.screen import Screen
 from tests.dashboards.test_accessible import RECORDING
 
-pytestmark = pytest.mark.soak
+pytestmark = pytest.mark.journey
 
 # What of the live page's numbers is not in sight, below the window or behind the bar of buttons, by how many pixels.
 _HIDDEN = """() => {

@@ -14,7 +14,7 @@ from firmware_protocol.messages import Command, decode, encode_command
 from host.errors import UserError
 from host.simulate.disturbances import Disturbance
 from host.simulate.scenario_source import ScenarioSource, run_lines
-from host.simulate.serve import SETTLE_S, UNSEEN_S, Server, serve
+from host.simulate.serve import LOOK_S, SETTLE_S, UNSEEN_S, Server, serve
 from host.simulate.terminal import PseudoTerminal
 from tests.host.simulate.made import one_pass
 
@@ -241,7 +241,8 @@ def test_pyserial_reads_every_byte_of_a_run_from_the_pseudo_terminal(tmp_path: P
 
     def give_way(wait_s: float) -> None:
         clock.sleep(wait_s)
-        threading.Event().wait(0.001)  # the reader's turn
+        # The reader's turn; at the end as long as the program gives it: the system hands bytes over when it can.
+        threading.Event().wait(wait_s if wait_s >= LOOK_S else 0.001)
 
     serve(Server(source_of(seconds=60.0), lambda: terminal, clock, math.inf), give_way)
     reader.join(60)
