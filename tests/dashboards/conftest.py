@@ -25,6 +25,7 @@ CHROMIUM_FLAGS = [
 # What a browser says when a server is gone or refuses: tests end servers, and ask for what is refused.
 NOT_REACHED = (
     *("Failed to load resource", "WebSocket connection to"),
+    "Error: Callback failed: the server did not respond.",
     "An unknown error occurred when fetching the script.",  # the worker that keeps the pages
 )
 

@@ -18,7 +18,6 @@ from host.review.dataset_rows import TABLES
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from tests.host.library.made import short_scenario, write
 
-pyspark = pytest.importorskip("pyspark.sql")
 pytestmark = [
     pytest.mark.soak,
     pytest.mark.skipif(not shutil.which("java"), reason="no Java: Debian's default-jre-headless has one"),
@@ -31,6 +30,7 @@ DAY = datetime(2026, 5, 14, 9, 15, tzinfo=UTC)
 
 @pytest.fixture(scope="module")
 def spark(tmp_path_factory):
+    pyspark = pytest.importorskip("pyspark.sql")
     folder = tmp_path_factory.mktemp("spark")
     builder = pyspark.SparkSession.builder.master("local[1]").config("spark.sql.session.timeZone", "UTC")
     builder = builder.config("spark.ui.enabled", "false").config("spark.sql.shuffle.partitions", "1")
