@@ -1,15 +1,18 @@
 """A run followed by another program: every report once, the same figures as the review's."""
 
+import gc
 import json
 import subprocess
 import sys
 
 import pytest
 
+from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
 from host.errors import UserError
 from host.journal import JournalWriter, read_run
 from host.journal.writer import Snapshot
+from host.pipeline import Settled
 from host.recorder.live_rows import LiveRows
 from host.review.review import review_run
 from tests.host.library.made import simulated_run
@@ -32,6 +35,19 @@ def test_any_cutting_gives_every_report_once(run_path, block):
     totals = review_run(run_path).totals
     assert got[-1]["volume_m3"] == totals.volume_m3
     assert got[-1]["area_m2"] == pytest.approx(totals.area_m2, rel=1e-9)
+
+
+@pytest.mark.parametrize("reader", [LiveRows("a"), RunScreen("a")])
+def test_what_is_settled_does_not_pile_up(run_path, reader):
+    """The pages' server grew by 4.4 MB an hour."""
+    data, most = run_path.read_bytes(), 0
+    gc.collect()
+    others = sum(isinstance(one, Settled) for one in gc.get_objects())
+    for at in range(0, len(data), 700):
+        rows = reader.push(data[at : at + 700])
+        list(rows) if isinstance(reader, LiveRows) else reader.row()
+        most = max(most, sum(isinstance(one, Settled) for one in gc.get_objects()) - others)
+    assert reader.ended and most == 1
 
 
 def test_the_command_prints_lines_of_json_and_ends_with_the_run(run_path, capsys):
