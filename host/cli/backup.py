@@ -8,15 +8,14 @@ from pathlib import Path
 from host.cli.shared_options import add_json_argument, add_out_argument, add_runs_argument, print_answer
 from host.run_folder import DEFAULT_FOLDER
 
+DESCRIPTION = (
+    "Writes a zip file that 'swardflow restore' and the page Backup put back, and that every program "
+    "for zip files opens. Runs being recorded are in it as far as they are written."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "backup",
-        help="keep runs, calibration cards, rigs and settings in one file",
-        description="Writes a zip file that 'swardflow restore' and the page Backup put back, and that every program "
-        "for zip files opens. Runs being recorded are in it as far as they are written.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_out_argument(parser, "the file to write, or a folder for it", pipe=False, required=True)
     add_runs_argument(parser)
     add_json_argument(parser)

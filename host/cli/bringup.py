@@ -24,15 +24,15 @@ if TYPE_CHECKING:
     from host.link.ports import Port
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "bringup",
-        help="try a board on the bench: protocol, sensors, buzzer",
-        description="Listens to a board, puts it through every command of the protocol, then has you blow through the "
-        "meter, press, roll the wheel and work the switch. Ends with 1 if anything is not as it should be. Use clean "
-        "water or air, never spray chemicals, and keep the pump off unless a step asks for it.",
-    )
+DESCRIPTION = (
+    "Listens to a board, puts it through every command of the protocol, then has you blow through the "
+    "meter, press, roll the wheel and work the switch. Ends with 1 if anything is not as it should be. Use clean "
+    "water or air, never spray chemicals, and keep the pump off unless a step asks for it."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_port_argument(parser)
     add_rig_argument(parser, "sensors, magnets and transducer are held against it", "none")
     add_out_argument(parser, "write the result as JSON, too: a file, or a folder for one named by day", pipe=False)

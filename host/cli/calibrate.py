@@ -21,32 +21,24 @@ _CAUTION = (
 )
 
 
-def add_parser(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser], kinds: Sequence[Kind] | None = None
-) -> None:
-    """Register the command; its kinds are looked at only when it is used, so that other commands need not load them."""
+DESCRIPTION = f"Turns what you caught, read and timed into a dated calibration card. {_CAUTION}"
 
-    def fill(parser: argparse.ArgumentParser) -> None:
-        from host.calibrate.kinds import KINDS
 
-        choices = parser.add_subparsers(dest="kind", metavar="KIND", required=True)
-        offered = KINDS if kinds is None else kinds
-        for kind in offered:
-            _add_kind(choices, kind)
-        cards = choices.add_parser("cards", help="list the cards of a rig, use one, stop using one")
-        cards.set_defaults(kinds=offered)
-        _common(cards)
-        choice = cards.add_mutually_exclusive_group()
-        choice.add_argument("--use", metavar="CARD", help="use this card, and no newer one of its kind")
-        choice.add_argument("--stop-using", metavar="CARD", help="use this card no more")
-        choice.add_argument("--undo", action="store_true", help="undo the last change of what is used")
+def add_arguments(parser: argparse.ArgumentParser, kinds: Sequence[Kind] | None = None) -> None:
+    """What the command takes for each of `kinds` (those we know)."""
+    from host.calibrate.kinds import KINDS
 
-    commands.add_parser(
-        "calibrate",
-        help="calibrate flow meter, pressure transducer, wheel, walking speed or boom; save the result on a dated card",
-        description=f"Turns what you caught, read and timed into a dated calibration card. {_CAUTION}",
-        fill=fill,
-    )
+    choices = parser.add_subparsers(dest="kind", metavar="KIND", required=True)
+    offered = KINDS if kinds is None else kinds
+    for kind in offered:
+        _add_kind(choices, kind)
+    cards = choices.add_parser("cards", help="list the cards of a rig, use one, stop using one")
+    cards.set_defaults(kinds=offered)
+    _common(cards)
+    choice = cards.add_mutually_exclusive_group()
+    choice.add_argument("--use", metavar="CARD", help="use this card, and no newer one of its kind")
+    choice.add_argument("--stop-using", metavar="CARD", help="use this card no more")
+    choice.add_argument("--undo", action="store_true", help="undo the last change of what is used")
 
 
 def run(args: argparse.Namespace) -> int:

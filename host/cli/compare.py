@@ -14,14 +14,14 @@ if TYPE_CHECKING:
     from host.review.review import Review
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "compare",
-        help="compare a run with the catch test of its rig, or with another run",
-        description="Compares the boom's orifice coefficient, flow over the root of the pressure, which the pressure "
-        "knob and the pace do not change. Without a second run it takes the newest catch test made before the run.",
-    )
+DESCRIPTION = (
+    "Compares the boom's orifice coefficient, flow over the root of the pressure, which the pressure "
+    "knob and the pace do not change. Without a second run it takes the newest catch test made before the run."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_run_arguments(parser)
     parser.add_argument("other", nargs="?", metavar="OTHER", help="a later run, such as after cleaning")
     add_under_arguments(parser)

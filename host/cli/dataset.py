@@ -15,16 +15,16 @@ from host.run_folder import DEFAULT_FOLDER
 _FILTERS = ("site", "product", "rig_name", "find", "first_day", "last_day")
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "dataset",
-        help="keep the runs of a folder as a Parquet dataset that pandas, DuckDB, Spark or Dask read as one table",
-        description="Brings a dataset up to date with the runs: tables runs, passes, faults and events in SI units, a "
-        "file for each table and month, described in datapackage.json. Only new and changed runs are read; those "
-        "whose files are gone leave. Several rigs or crews can have one dataset. "
-        "DATASET.md has the columns and questions to ask.",
-    )
+DESCRIPTION = (
+    "Brings a dataset up to date with the runs: tables runs, passes, faults and events in SI units, a "
+    "file for each table and month, described in datapackage.json. Only new and changed runs are read; those "
+    "whose files are gone leave. Several rigs or crews can have one dataset. "
+    "DATASET.md has the columns and questions to ask."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument(
         "--out",
         required=True,

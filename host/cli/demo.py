@@ -7,22 +7,20 @@ import socket
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.opening import add_page_arguments
+from host.cli.shared_options import add_runs_argument
+
 if TYPE_CHECKING:
     from host.cli.opening import Emulation
 
 _SCENARIO = "demo"
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    from host.cli.opening import add_page_arguments
-    from host.cli.shared_options import add_runs_argument
+DESCRIPTION = "Starts an emulated sprayer on a pseudo-terminal, records it and serves the live page."
 
-    parser = commands.add_parser(
-        "demo",
-        help="an emulated sprayer, recorded and shown live: no hardware needed",
-        description="Starts an emulated sprayer on a pseudo-terminal, records it and serves the live page.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument(
         "--scenario", default=_SCENARIO, metavar="SCENARIO", help="scenario file or name (default: %(default)s)"
     )

@@ -11,16 +11,15 @@ from host.cli.which_run import add_run_arguments, run_path
 from host.log import counter
 from host.run_folder import beside
 
+DESCRIPTION = (
+    "Writes one row a report with everything the pipeline works out; column names carry the units. The "
+    "table says what it is: rig, calibrations, notes, marks, passes and faults are in the Parquet file's metadata, "
+    "on the spreadsheet's other sheets, or beside the CSV file in NAME.datapackage.json."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "export",
-        help="write a run's signals as CSV, Parquet or a spreadsheet",
-        description="Writes one row a report with everything the pipeline works out; column names carry the units. The "
-        "table says what it is: rig, calibrations, notes, marks, passes and faults are in the Parquet file's metadata, "
-        "on the spreadsheet's other sheets, or beside the CSV file in NAME.datapackage.json.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_run_arguments(parser)
     add_out_argument(
         parser,

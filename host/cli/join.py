@@ -7,15 +7,14 @@ from pathlib import Path
 
 from host.cli.shared_options import add_json_argument, print_answer
 
+DESCRIPTION = (
+    "Appends a .rest file to its run file. Nothing is changed unless the two belong together; joining "
+    "twice does no harm. The .rest file is left where it is."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "join",
-        help="put the end of a run, saved elsewhere when the disk was full, behind its file",
-        description="Appends a .rest file to its run file. Nothing is changed unless the two belong together; joining "
-        "twice does no harm. The .rest file is left where it is.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument("run", type=Path, metavar="RUN_FILE", help="the run file (*.sward)")
     parser.add_argument("rest", type=Path, metavar="REST_FILE", help="its end (*.sward.rest)")
     add_json_argument(parser)

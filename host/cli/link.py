@@ -6,15 +6,14 @@ import argparse
 
 from host.cli.shared_options import add_json_argument, print_answer
 
+DESCRIPTION = (
+    "Shows what the terminal of 'swardflow open' shows: the link for a browser on this computer, and "
+    "on shared pages the address and code for a phone. Only for the user who runs the pages."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "link",
-        help="show the links that open the pages, such as those of a service that started by itself",
-        description="Shows what the terminal of 'swardflow open' shows: the link for a browser on this computer, and "
-        "on shared pages the address and code for a phone. Only for the user who runs the pages.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_json_argument(parser)
 
 

@@ -8,29 +8,16 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterable
-from functools import cache
+from functools import cache, partial
 from importlib import import_module
 from typing import Any, NoReturn
 
-from host.cli.examples import EXAMPLES
+from host.cli.commands import COMMANDS, GROUPS
 from host.errors import NotNowError, UserError, closest
 from host.log import LOG, add_log_arguments, begin_log, end_log
 
 _EXAMPLES = "examples:"
 _FEW = 6
-
-# In the order of the job. Each module has add_parser(subparsers) and run(args) -> int and imports what is heavy
-# only inside run, so that --help answers at once.
-GROUPS: dict[str, tuple[str, ...]] = {
-    "start": ("open", "link", "ports", "settings", "service"),
-    "set up": ("rig", "bringup", "calibrate", "plan", "mix"),
-    "spray": ("watch", "record", "tell", "join"),
-    "look back": ("review", "runs", "compare", "season", "report"),
-    "keep": ("backup", "restore"),
-    "data for other programs": ("export", "dataset", "schema"),
-    "try without hardware": ("demo", "simulate", "replay"),
-}
-COMMANDS = tuple(name for names in GROUPS.values() for name in names)
 
 
 class Parser(argparse.ArgumentParser):
@@ -45,7 +32,8 @@ class Parser(argparse.ArgumentParser):
         options.setdefault("formatter_class", _Formatter)
         super().__init__(*args, **options)
         self._fill = fill
-        self.messages = add_log_arguments(self)
+        if fill is None:
+            self.messages = add_log_arguments(self)
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         """As in the standard library, but that what is not known is said here, with what was probably meant."""
@@ -60,6 +48,7 @@ class Parser(argparse.ArgumentParser):
         """Add the arguments that were put off; with `deep` those of all commands within, too."""
         if self._fill is not None:
             fill, self._fill = self._fill, None
+            self.messages = add_log_arguments(self)
             fill(self)
         for action in self._actions if deep else ():
             if isinstance(action, argparse._SubParsersAction):
@@ -124,11 +113,21 @@ def build_parser() -> Parser:
     )
     parser.add_argument("--version", action="store_true", help="print the version and end")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", parser_class=Parser)
-    for name in COMMANDS:
-        import_module(f"host.cli.{name}").add_parser(commands)
-    for name, lines in EXAMPLES.items():
-        commands.choices[name].epilog = "\n  ".join((_EXAMPLES, *lines))
+    for name, about in COMMANDS.items():
+        commands.add_parser(name, help=about, fill=partial(_fill_command, name))
     return parser
+
+
+def _fill_command(name: str, parser: Parser) -> None:
+    """What a command takes: its module has add_arguments(parser) and run(args) -> int, and a DESCRIPTION where the line
+    in GROUPS does not say all. It imports what is heavy only inside run, so that --help answers at once.
+    """
+    from host.cli.examples import EXAMPLES
+
+    module = import_module(f"host.cli.{name}")
+    parser.description = getattr(module, "DESCRIPTION", None)
+    parser.epilog = "\n  ".join((_EXAMPLES, *EXAMPLES[name]))
+    module.add_arguments(parser)
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -36,16 +36,16 @@ class _OfProduct(argparse.Action):
         namespace.products = products
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
+DESCRIPTION = (
+    "Product per area is the point; water is only its carrier. The label of the product is the law. "
+    "Give --product once for each product; the options about it follow it."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     from host.plan.fields import JOB, PRODUCT
 
-    parser = commands.add_parser(
-        "mix",
-        help="how much product and water go into the tank for an area",
-        description="Product per area is the point; water is only its carrier. The label of the product is the law. "
-        "Give --product once for each product; the options about it follow it.",
-    )
     add_rig_argument(parser, "the sprayer, with its tank and its target rate")
     parser.set_defaults(products=[])
     for item in PRODUCT:

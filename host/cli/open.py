@@ -5,20 +5,18 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host.cli.opening import add_page_arguments
+from host.cli.shared_options import add_runs_argument
 from host.run_folder import DEFAULT_FOLDER
 
+DESCRIPTION = (
+    "Serves all pages over a folder of runs. A run is started from the page Start. "
+    "Ctrl-C ends everything in good order. What is remembered from one start to the next: 'swardflow settings'."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    from host.cli.opening import add_page_arguments
-    from host.cli.shared_options import add_runs_argument
 
-    parser = commands.add_parser(
-        "open",
-        help="open all pages: set up, plan, mix, start a run, look back; a board is not needed",
-        description="Serves all pages over a folder of runs. A run is started from the page Start. "
-        "Ctrl-C ends everything in good order. What is remembered from one start to the next: 'swardflow settings'.",
-    )
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_runs_argument(parser)
     parser.add_argument(
         "--scenario",

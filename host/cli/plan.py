@@ -17,12 +17,11 @@ _QUESTIONS = {
 }
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Register the command and its questions."""
     from host.plan.fields import PUMP, RATE, REFILL, TIPS
     from host.run_folder import cards_folder
 
-    parser = commands.add_parser("plan", help="find rate, speed, pressure and tips; size the pump")
     questions = parser.add_subparsers(dest="question", metavar="QUESTION", required=True)
     for name, fields in (("rate", RATE), ("tips", TIPS), ("pump", PUMP), ("refill", REFILL)):
         question = questions.add_parser(name, help=_QUESTIONS[name])

@@ -6,15 +6,14 @@ import argparse
 
 from host.cli.shared_options import add_json_argument, print_answer
 
+DESCRIPTION = (
+    "Lists the serial ports that a board may be at, under names that stay the same wherever it is "
+    "plugged in. A port that is free is opened for a moment to ask for the firmware's version."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "ports",
-        help="list the boards that are plugged in: name, port, firmware, in use by which run",
-        description="Lists the serial ports that a board may be at, under names that stay the same wherever it is "
-        "plugged in. A port that is free is opened for a moment to ask for the firmware's version.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument("--no-ask", action="store_true", help="open no port: some boards restart when theirs is opened")
     add_json_argument(parser)
 

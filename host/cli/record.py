@@ -21,13 +21,11 @@ if TYPE_CHECKING:
     from host.settings import Settings
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "record",
-        help="record from a board, without a page",
-        description="Records everything the board sends into a new run file. Ctrl-C ends the run in good order.",
-    )
+DESCRIPTION = "Records everything the board sends into a new run file. Ctrl-C ends the run in good order."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_record_arguments(parser)
     add_runs_argument(parser)
     parser.add_argument(

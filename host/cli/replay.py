@@ -6,16 +6,13 @@ import argparse
 
 from host.cli.which_run import add_run_arguments, run_path
 
+DESCRIPTION = "Play the raw lines of a run file again, byte for byte, out of a port that a reader can open."
 
-def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     from host.cli.simulate import add_pace_options
 
-    parser = subparsers.add_parser(
-        "replay",
-        help="play a recording again, out of a pseudo-terminal",
-        description="Play the raw lines of a run file again, byte for byte, out of a port that a reader can open.",
-    )
     add_run_arguments(parser)
     add_pace_options(parser)
 

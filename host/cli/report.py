@@ -9,15 +9,14 @@ from host.cli.shared_options import PIPE, add_json_argument, add_out_argument, a
 from host.cli.which_run import add_run_arguments, run_path
 from host.run_folder import beside
 
+DESCRIPTION = (
+    "The page loads nothing and runs nothing; print it to paper or PDF from any browser. Notes added "
+    "with 'swardflow runs --note' are in it. For a season: 'swardflow season --out season.html'."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "report",
-        help="write the record of a run as one HTML page to print or keep",
-        description="The page loads nothing and runs nothing; print it to paper or PDF from any browser. Notes added "
-        "with 'swardflow runs --note' are in it. For a season: 'swardflow season --out season.html'.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_run_arguments(parser)
     add_out_argument(
         parser, "file to write, or - for a pipe (default: the run's name with .html, beside it)", pipe=True

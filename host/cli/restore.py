@@ -8,15 +8,14 @@ from pathlib import Path
 from host.cli.shared_options import add_json_argument, add_runs_argument, print_answer
 from host.run_folder import DEFAULT_FOLDER
 
+DESCRIPTION = (
+    "Checks every byte of a backup, then adds what is missing here. Nothing is overwritten: of a file "
+    "that differs the one here stays, and the one of the backup goes into a folder of its own."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "restore",
-        help="put back what a backup holds and is missing here",
-        description="Checks every byte of a backup, then adds what is missing here. Nothing is overwritten: of a file "
-        "that differs the one here stays, and the one of the backup goes into a folder of its own.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument("file", type=Path, metavar="FILE", help="the backup")
     add_runs_argument(parser)
     add_json_argument(parser)

@@ -8,14 +8,11 @@ from host.cli.calibration_options import add_under_arguments, under_of
 from host.cli.document_output import add_output_arguments, print_document
 from host.cli.which_run import add_run_arguments, run_path
 
+DESCRIPTION = "Reads a run file again and says what each pass got. Nothing in the file is changed."
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "review",
-        help="say what a recorded run did: passes, rate, area, health of the recording",
-        description="Reads a run file again and says what each pass got. Nothing in the file is changed.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_run_arguments(parser)
     add_under_arguments(parser)
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")

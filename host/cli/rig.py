@@ -27,9 +27,8 @@ _QUESTIONS = {
 }
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Register the command and what it can do."""
-    parser = commands.add_parser("rig", help="describe your sprayer, check its rig file, list those known")
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     fills = {"new": _fill_new, "change": _fill_change, "check": _fill_check, "use": _fill_use}
     fills["list"] = add_json_argument

@@ -8,14 +8,11 @@ from host.cli.document_output import add_output_arguments, print_document
 from host.cli.library_options import add_library_arguments, chosen_entries, chosen_library, units_asked
 from host.run_folder import DEFAULT_FOLDER, find_run
 
+DESCRIPTION = "Lists the run files of a folder. Damaged, foreign and empty files are named, each in a sentence."
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "runs",
-        help="list and search the runs of a folder; add notes to one",
-        description="Lists the run files of a folder. Damaged, foreign and empty files are named, each in a sentence.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_library_arguments(parser)
     add_output_arguments(parser)
     parser.add_argument(

@@ -6,15 +6,14 @@ import argparse
 
 from host.cli.shared_options import PIPE, add_out_argument
 
+DESCRIPTION = (
+    "Prints the JSON Schema of rig files or scenarios. An editor that knows it completes every key,"
+    " says what it means and marks what is wrong."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "schema",
-        help="JSON Schema of rig files or scenarios, for editors",
-        description="Prints the JSON Schema of rig files or scenarios. An editor that knows it completes every key,"
-        " says what it means and marks what is wrong.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument("what", choices=("rig", "scenario"), help="which kind of file")
     add_out_argument(
         parser, "write it here instead, such as rig.schema.json (default: -, printed)", pipe=True, default=PIPE

@@ -13,15 +13,15 @@ from host.errors import BadInputError
 _ENDINGS = (".html", ".csv")
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "season",
-        help="what changed over a season: nozzles, meter, strainer, and when to calibrate",
-        description="Compares the runs of the newest run's rig (choose others with --rig-name). Unchanged files are "
-        "not read again. Note what is left in the tank after each run ('tank left'), so that a meter that drifts can "
-        "be told from nozzles that wear.",
-    )
+DESCRIPTION = (
+    "Compares the runs of the newest run's rig (choose others with --rig-name). Unchanged files are "
+    "not read again. Note what is left in the tank after each run ('tank left'), so that a meter that drifts can "
+    "be told from nozzles that wear."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_library_arguments(parser)
     add_output_arguments(parser)
     add_out_argument(

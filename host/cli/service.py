@@ -38,15 +38,15 @@ SUBSYSTEM=="tty", SUBSYSTEMS=="usb", TAG+="uaccess", GROUP="dialout", MODE="0660
 """
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "service",
-        help="have this computer open the pages by itself when it is switched on (Linux)",
-        description="Prints a systemd unit that runs 'swardflow open' at power-on, and with --udev the rule that "
-        "lets you open the board's port. By default a unit of your own user; --install writes it to its place. "
-        "Port, sharing and the rest come from 'swardflow settings'.",
-    )
+DESCRIPTION = (
+    "Prints a systemd unit that runs 'swardflow open' at power-on, and with --udev the rule that "
+    "lets you open the board's port. By default a unit of your own user; --install writes it to its place. "
+    "Port, sharing and the rest come from 'swardflow settings'."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_runs_argument(parser)
     parser.add_argument("--system", metavar="USER", help="a unit of the system instead, which runs as this user")
     parser.add_argument("--udev", action="store_true", help="the udev rule for the board's port instead")

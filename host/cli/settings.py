@@ -6,17 +6,16 @@ import argparse
 
 from host.cli.shared_options import add_json_argument, print_answer
 
+DESCRIPTION = (
+    "Shows what is remembered and where, and changes it with NAME=VALUE; NAME= forgets one. "
+    "Options on the command line go before the settings. The file is swardflow/settings.toml in ~/.config "
+    "(or $XDG_CONFIG_HOME); SWARDFLOW_SETTINGS names another. "
+    "Names: rig, port, share and metrics (yes or no), units (us or metric), page_port, network_name."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "settings",
-        help="show or change what is remembered: rig, port, sharing, units, page port, metrics",
-        description="Shows what is remembered and where, and changes it with NAME=VALUE; NAME= forgets one. "
-        "Options on the command line go before the settings. The file is swardflow/settings.toml in ~/.config "
-        "(or $XDG_CONFIG_HOME); SWARDFLOW_SETTINGS names another. "
-        "Names: rig, port, share and metrics (yes or no), units (us or metric), page_port, network_name.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument("changes", nargs="*", metavar="NAME=VALUE", help="change this one")
     add_json_argument(parser)
 

@@ -18,13 +18,11 @@ if TYPE_CHECKING:
     from host.simulate.serve import Source, Terminal
 
 
-def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = subparsers.add_parser(
-        "simulate",
-        help="an emulated sprayer on a pseudo-terminal, or straight into a run file",
-        description="Run a scenario: print the port that a reader can open as it opens a board, or write a run file.",
-    )
+DESCRIPTION = "Run a scenario: print the port that a reader can open as it opens a board, or write a run file."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="a scenario file or the name of one in --list")
     parser.add_argument("--list", action="store_true", help="name the scenarios that come along, and end")
     add_json_argument(parser)

@@ -24,13 +24,11 @@ _BEEP_TENTHS = 5
 _LOOK_S = 0.1
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "tell",
-        help="tell a running recorder: refill, mark, pause, resume, note, beep, stop; follow what it records",
-        description="Talks to the recorder of a run. " + " ".join(f"{what}: {text}." for what, text in WHAT.items()),
-    )
+DESCRIPTION = "Talks to the recorder of a run. " + " ".join(f"{what}: {text}." for what, text in WHAT.items())
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_run_arguments(parser)
     parser.add_argument("what", choices=WHAT, metavar="WHAT", help=" | ".join(WHAT))
     parser.add_argument("text", nargs="*", metavar="TEXT", help="text that goes with it")

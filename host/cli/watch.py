@@ -8,15 +8,13 @@ from host.cli.opening import add_page_arguments
 from host.cli.record import add_record_arguments, end_recording_at, fill_in, plan_of, run_request
 from host.cli.shared_options import add_runs_argument
 
+DESCRIPTION = (
+    "Records everything the board sends and serves all pages, the live page first. Ctrl-C ends the run in good order."
+)
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Register the command."""
-    parser = commands.add_parser(
-        "watch",
-        help="open all pages and record from a board at once",
-        description="Records everything the board sends and serves all pages, the live page first. "
-        "Ctrl-C ends the run in good order.",
-    )
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
     add_record_arguments(parser)
     add_runs_argument(parser)
     add_page_arguments(parser)

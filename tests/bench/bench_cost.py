@@ -21,7 +21,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from host.cli.main import COMMANDS
+from host.cli.commands import COMMANDS
 from tests.bench.bench_latency import other_screen
 from tests.dashboards.processes import RecorderProcess, Server
 from tests.dashboards.walking import BoardOnPty

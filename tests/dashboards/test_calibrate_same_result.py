@@ -78,7 +78,7 @@ def by_command(
         way = next(way for way in kind.ways if way.name == way_name)
         words += [f"--{way.option}", *fields.values()]
     parser = Parser()
-    calibrate.add_parser(parser.add_subparsers(dest="command"))
+    calibrate.add_arguments(parser.add_subparsers(dest="command").add_parser("calibrate"))
     args: argparse.Namespace = parser.parse_args(words)
     calibrate.run(args)
     return str(capsys.readouterr().out)

@@ -99,7 +99,7 @@ def test_what_cannot_be_chosen(tmp_path, three):
 def command(tmp_path, capsys):
     def call(*words):
         parser = Parser()
-        calibrate.add_parser(parser.add_subparsers(dest="command"))
+        calibrate.add_arguments(parser.add_subparsers(dest="command").add_parser("calibrate"))
         args = parser.parse_args(["calibrate", *words, "--rig", RIG_FILE, "--cards", str(tmp_path)])
         code = calibrate.run(args)
         return code, capsys.readouterr().out

@@ -39,13 +39,10 @@ GOOD_BOOM = ["--catch", "40 psi", "55 s", "1210 mL", "1200 mL", "1215 mL", "1205
 def command(tmp_path, capsys):
     def call(*words, rig=US):
         parser = Parser()
-        commands = parser.add_subparsers(dest="command")
-        modules = {"calibrate": calibrate}
-        for module in modules.values():
-            module.add_parser(commands)
+        calibrate.add_arguments(parser.add_subparsers(dest="command").add_parser("calibrate"))
         cards = [] if "--cards" in words else ["--cards", str(tmp_path)]
         args = parser.parse_args([*words, "--rig", rig, *cards])
-        code = modules[words[0]].run(args)
+        code = calibrate.run(args)
         return code, capsys.readouterr().out
 
     return call

@@ -48,7 +48,7 @@ def test_no_two_kinds_share_a_name():
 
 def run(capsys, *words):
     parser = Parser()
-    calibrate.add_parser(parser.add_subparsers(dest="command"), EVERY)
+    calibrate.add_arguments(parser.add_subparsers(dest="command").add_parser("calibrate"), EVERY)
     args = parser.parse_args(["calibrate", *words, "--rig", RIG])
     code = calibrate.run(args)
     return code, capsys.readouterr().out
@@ -70,7 +70,7 @@ def test_a_toy_kind_through_the_command(tmp_path, capsys):
 
 def test_the_command_explains_a_toy_kind(capsys):
     parser = Parser()
-    calibrate.add_parser(parser.add_subparsers(dest="command"), EVERY)
+    calibrate.add_arguments(parser.add_subparsers(dest="command").add_parser("calibrate"), EVERY)
     with pytest.raises(SystemExit):
         parser.parse_args(["calibrate", "hose", "--help"])
     out = capsys.readouterr().out

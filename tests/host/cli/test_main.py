@@ -7,8 +7,9 @@ import sys
 
 import pytest
 
+from host.cli.commands import COMMANDS, GROUPS
 from host.cli.examples import EXAMPLES
-from host.cli.main import COMMANDS, GROUPS, build_parser, main
+from host.cli.main import build_parser, main
 
 
 def test_help_names_every_command_and_imports_nothing_heavy():

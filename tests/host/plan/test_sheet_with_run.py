@@ -116,7 +116,7 @@ def test_a_season_adds_up_from_the_runs_of_a_place(sheet_text, tmp_path, rig_fil
 
 def arguments(*words):
     parser = argparse.ArgumentParser()
-    record.add_parser(parser.add_subparsers(dest="command"))
+    record.add_arguments(parser.add_subparsers(dest="command").add_parser("record"))
     return parser.parse_args(["record", "--port", "socket://nowhere:1", *words])
 
 
