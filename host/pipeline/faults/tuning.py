@@ -45,9 +45,10 @@ class Tuning:
 
     # Noise of log c in this run
     noise_block: Span = (20.0, 60)
-    noise_local: int = 15  # frames: a step lies in a few of them only, so it does not raise their median
+    noise_local: Span = (1.5, 15)  # a step lies in a few of them only, so it does not raise their median
     noise_local_ratio: float = 1.4  # the local median's own scatter
-    noise_span: int = 10
+    noise_unit: Span = (0.1, 1)  # frames whose mean is what noise is measured on
+    noise_span: int = 10  # of those
     noise_at_first: tuple[float, float] = (0.015, 0.05)  # white, edge
     noise_floor: tuple[float, float] = (0.0015, 0.0015)
     noise_averaged: float = 6.0  # blocks
