@@ -151,6 +151,7 @@ class Tuning:
     second_s: float = 0.5
     stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
+    confirm_slower: float = 0.5  # power of its speed with which a rotor's lag grows as it slows
     confirm_deep: float = 1.2  # of ln c: further down it is nearly stopped, and is waited for
     confirm_deep_s: float = 1.5
     uneven: Span = (2.0, 6)  # waited for no longer
