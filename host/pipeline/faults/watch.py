@@ -196,14 +196,7 @@ class _Following:
         rows = self._tail.upto(turn.place, TUNING.watch_tail)
         now_s, now_m2 = float(rows[_HOST, -1]), float(rows[_AREA, -1])
         if not turn.on:
-            fault = self._by_rule.pop(rule.name, None)
-            if rule.of_pulses:
-                self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
-            elif fault is not None and fault.ended_s is None and fault not in self._by_rule.values():
-                if rule.withdrawn or fault.state is State.PROVISIONAL:
-                    self._all.remove(fault)
-                else:
-                    fault.end(now_s, now_m2)
+            self._turned_off(rule, now_s, now_m2)
             return
         began_s = float(np.interp(turn.since_us, rows[_US], rows[_HOST]))
         began_m2 = float(np.interp(turn.since_us, rows[_US], rows[_AREA]))
@@ -232,6 +225,16 @@ class _Following:
             fault.end(now_s, now_m2)
         else:
             self._by_rule[rule.name] = fault
+
+    def _turned_off(self, rule: Rule, now_s: float, now_m2: float) -> None:
+        fault = self._by_rule.pop(rule.name, None)
+        if rule.of_pulses:
+            self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
+        elif fault is not None and fault.ended_s is None and fault not in self._by_rule.values():
+            if rule.withdrawn or fault.state is State.PROVISIONAL:
+                self._all.remove(fault)
+            else:
+                fault.end(now_s, now_m2)
 
     def _confirm(self, rule: Rule, fault: OpenFault, place: int) -> None:
         """A first word has held."""
