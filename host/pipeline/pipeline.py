@@ -141,6 +141,10 @@ class Pipeline:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
         return self._settler.take()
 
+    def forget_settled(self) -> None:
+        """Let the settled rows go, which would pile up all day: sums and passes stand without them."""
+        self._settler.forget()
+
     def sums(self) -> dict[str, float]:
         """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""
         return self._settler.sums()
