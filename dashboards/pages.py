@@ -35,7 +35,8 @@ class Page:
     `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
     navigation marks in its place: such a page is reached from there and has no entry of its own.
     `changes` are the ids of the inputs on which something is saved or ended: who may only look is refused those; None
-    refuses every callback of the page.
+    refuses every callback of the page. `heading` is the page's h1 where it is not the title:
+    the server draws it at once.
     """
 
     path: str
@@ -47,13 +48,14 @@ class Page:
     styles: tuple[str, ...] = STYLES
     under: str = ""
     changes: frozenset[str] | None = None
+    heading: str = ""
 
 
 LIVE = "/live"
 LOOKS: frozenset[str] = frozenset()  # a page that changes nothing
 
 PAGES = (
-    Page("/home", "Home", home_page.layout, styles=(*STYLES, "home.css"), changes=LOOKS),
+    Page("/home", "Home", home_page.layout, styles=(*STYLES, "home.css"), changes=LOOKS, heading="Swardflow"),
     Page(
         LIVE,
         "Live",
@@ -72,6 +74,7 @@ PAGES = (
         scripts=("select.js", *SCRIPTS),
         styles=(*STYLES, "home.css"),
         changes=start_page.CHANGES,
+        heading="Start a run",
     ),
     Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css"), changes=LOOKS),
     Page(
@@ -124,6 +127,7 @@ PAGES = (
         scripts=("select.js", "setup.js", *SCRIPTS),
         styles=(*STYLES, "setup.css"),
         changes=setup_page.CHANGES,
+        heading="Set up my sprayer",
     ),
     Page(
         "/bringup",

@@ -132,8 +132,12 @@ def board_messages(review: Review) -> list[str]:
     if health.dropped_pulses:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
-    disagree = switch_message(review.passes), interval_message_of_run(review.run)
-    said += [one for one in (*disagree, pressure_against_flow(review.rig, review.passes)) if one]
+    disagree = (
+        switch_message(review.passes),
+        interval_message_of_run(review.run),
+        pressure_against_flow(review.rig, review.track, review.faults, review.unassigned),
+    )
+    said += [one for one in disagree if one]
     if health.unsent_lines:
         said.append(unsent_message(health.unsent_lines))
     return said
