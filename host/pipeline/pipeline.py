@@ -68,7 +68,7 @@ class Pipeline:
         self.refusing = bool(refused[-1]) if len(refused) else self.refusing
         why = self._why(counts, fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
-        ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
+        ground = self._ground.push((spraying | now.dry.now) & known, travel.step_m, rate.rate_m3_m2)
         silent = self._silent(now)
         self.wheel_doubted = bool(silent.doubted[-1]) if len(frames) else self.wheel_doubted
         number = self._settler.push(self._rows(now, rate, why, silent))
@@ -184,6 +184,8 @@ class Pipeline:
             "moving": now.travel.moving | (course is not None),
             "doubted": silent.doubted,
             "by_switch": fitted.switch,
+            "dry": now.dry.now,
+            "dry_long": now.dry.long,
             "why": why,
         }.items():
             rows[name] = column
