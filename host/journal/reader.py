@@ -7,7 +7,8 @@ damage and passed over.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
+from itertools import pairwise
 from operator import attrgetter
 from typing import Any
 
@@ -26,6 +27,7 @@ from host.journal.vectorized import BULK_LINES, ROW, read_rows
 _ONCE = {records.HEADER: "header", records.RIG: "rig", records.CALIBRATION: "calibration"}
 _VALUES = attrgetter(*(REPORT_DTYPE.names or ()))  # of a Report, in the order of the columns
 _ABOUT_BOARD: dict[type, str] = {Identity: "identity", Hardware: "hardware", State: "board_state"}
+_FIELDS = {kind: [one.name for one in fields(kind)] for kind in (Identity, Hardware, State)}
 _LINE_FEED = ord("\n")
 DAMAGE_KEPT = 1000  # of a piece, or a file, that is damaged everywhere, so many places are named
 _TOO_LONG = "too long for a record"
@@ -121,32 +123,28 @@ class RunReader:
             return
         starts = np.concatenate(([0], ends[:-1] + 1))
         tabular = (ends - starts == ROW - 1) & (table[starts] == ord(records.RAW))
-        borders = np.flatnonzero(np.diff(tabular)) + 1
-        for first, last in zip([0, *borders.tolist()], [*borders.tolist(), len(ends)], strict=True):
-            if tabular[first] and last - first >= BULK_LINES:
-                self._table(table[starts[first] : ends[last - 1] + 1].reshape(-1, ROW), gathering)
+        if np.count_nonzero(tabular) < BULK_LINES:
+            tabular[:] = False
+        borders = [0, *(np.flatnonzero(np.diff(tabular)) + 1).tolist(), len(ends)]
+        stretches = list(pairwise(borders))
+        tables = [table[starts[a] : ends[b - 1] + 1].reshape(-1, ROW) for a, b in stretches if tabular[a]]
+        rows = _Rows(tables)
+        place = 0
+        for first, last in stretches:
+            if tabular[first]:
+                self._table(rows, place, place + last - first, gathering)
+                place += last - first
             else:
                 for start, end in zip(starts[first:last].tolist(), ends[first:last].tolist(), strict=True):
                     self._line(block[start:end], gathering)
 
-    def _table(self, rows: npt.NDArray[np.uint8], gathering: _Gathering) -> None:
-        """Read many records of the length of a report's together; the odd one out is read alone."""
-        host_s, reports, sound = read_rows(rows)
-        frames = np.empty(len(rows), dtype=FRAME_DTYPE)
-        frames["host_s"] = host_s
-        for name in REPORT_DTYPE.names or ():
-            frames[name] = reports[name]
-        step = np.diff(host_s)
-        repeated = np.flatnonzero(step == 0.0)
-        repeated = repeated[(rows[repeated] == rows[repeated + 1]).all(axis=1)]
-        odd = ~sound
-        odd[1:] |= ~((step >= 0.0) & (step <= GAP_S))
-        odd[repeated + 1] = True
-        first = 0
-        for place in [*np.flatnonzero(odd).tolist(), len(rows)]:
-            self._bulk(rows, frames, slice(first, place), gathering)
-            if place < len(rows):
-                self._line(rows[place, :-1].tobytes(), gathering)
+    def _table(self, rows: _Rows, first: int, end: int, gathering: _Gathering) -> None:
+        """Take records of the length of a report's together; the odd one out is read alone."""
+        odd = first + np.flatnonzero(rows.odd[first:end])
+        for place in [*odd.tolist(), end]:
+            self._bulk(rows.rows, rows.frames, slice(first, place), gathering)
+            if place < end:
+                self._line(rows.rows[place, :-1].tobytes(), gathering)
             first = place + 1
 
     def _bulk(
@@ -199,6 +197,29 @@ class RunReader:
     def last_once(self) -> dict[str, bytes]:
         """The payload last read of each tag that is written twice."""
         return self._last_once
+
+
+class _Rows:
+    """Records of the length of a report's, read together: stretches of them, each with its line feeds, shape (n, 105).
+
+    `odd` are those that are no sound report or follow the one before in another way than reports do.
+    """
+
+    def __init__(self, stretches: list[npt.NDArray[np.uint8]]) -> None:
+        self.rows = np.concatenate(stretches) if stretches else np.empty((0, ROW), dtype=np.uint8)
+        host_s, reports, sound = read_rows(self.rows)
+        self.frames = np.empty(len(self.rows), dtype=FRAME_DTYPE)
+        self.frames["host_s"] = host_s
+        for name in REPORT_DTYPE.names or ():
+            self.frames[name] = reports[name]
+        follows = np.ones(len(self.rows), dtype=np.bool_)
+        follows[np.cumsum([0, *map(len, stretches[:-1])], dtype=np.intp)[: len(stretches)]] = False
+        step = np.diff(host_s)
+        repeated = np.flatnonzero((step == 0.0) & follows[1:])
+        repeated = repeated[(self.rows[repeated] == self.rows[repeated + 1]).all(axis=1)]
+        self.odd = ~sound
+        self.odd[1:] |= follows[1:] & ~((step >= 0.0) & (step <= GAP_S))
+        self.odd[repeated + 1] = True
 
 
 class _Gathering:
@@ -294,8 +315,9 @@ class _Gathering:
         elif isinstance(message, Identity | Hardware | State):
             if isinstance(message, Identity):
                 self._reader.foreign = not speaks_our_protocol(message.protocol)
-            kind = _ABOUT_BOARD[type(message)]
-            self._events.append(Event(record.host_s, self._count, kind, asdict(message)))
+            kind = type(message)
+            detail = {name: getattr(message, name) for name in _FIELDS[kind]}
+            self._events.append(Event(record.host_s, self._count, _ABOUT_BOARD[kind], detail))
 
     def _event(self, record: Record) -> Event | None:
         """What a record that is not a raw line tells; None for the second writing of the same, or an unknown tag."""

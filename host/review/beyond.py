@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from statistics import median
+
+import numpy as np
 
 from host.documents.words import percent
-from host.pipeline import Pass
+from host.pipeline import Fault, Pass, Unassigned, Why
+from host.review.steady import LEAST_S, steady_rows
+from host.review.track import Track
 from host.rig import Rig
 
 # Closer to the last catch than this ratio is the same flow or pressure (as host.calibrate.meter.SAME_FLOW).
 _NEAR = 1.15
 _CONTRADICTS = 3.0  # in pressure: 1.7 in flow, more than wear, a filter or a transducer's drift ever make
+_LEAVE_FLOW_ALONE = ("standing", "wheel_stuck", "board_reset", "link_stale", "link_poor")  # faults
 
 
 def beyond_calibration(rig: Rig, passes: Sequence[Pass]) -> list[str]:
@@ -36,19 +41,31 @@ def beyond_calibration(rig: Rig, passes: Sequence[Pass]) -> list[str]:
     return said
 
 
-def pressure_against_flow(rig: Rig, passes: Sequence[Pass]) -> str:
+def pressure_against_flow(rig: Rig, track: Track, faults: Sequence[Fault], unassigned: Sequence[Unassigned]) -> str:
     """That the pressure read is several times what the nozzles need for the flow, or a fraction; empty otherwise.
 
-    By the root law (host.formulas), with the nozzles as the rig file rates them.
+    By the root law (host.formulas), with the nozzles as the rig file rates them. A setting that is wrong is wrong all
+    through the run: it is said where every window of steady spraying contradicts, up to the first fault that changes
+    flow or pressure. Whether the wheel turns makes no difference.
     """
-    known = [one for one in passes if one.pressure_pa > 0 and one.spraying_s > 0 and one.volume_m3 > 0]
-    if not known:
+    if not len(track):
         return ""
-    rated = ((rig.nozzles.count * float(rig.nozzles.flow_m3_s(one.pressure_pa)), one) for one in known)
-    times = median((flow / (one.volume_m3 / one.spraying_s)) ** 2 for flow, one in rated)
-    if 1 / _CONTRADICTS < times < _CONTRADICTS:
+    began_s = min((fault.began_s for fault in faults if fault.kind not in _LEAVE_FLOW_ALONE), default=math.inf)
+    here, step_s = steady_rows(track, -math.inf, began_s)
+    for one in unassigned:
+        if one.why not in (Why.NO_PULSES, Why.NO_WHEEL):
+            step_s[track.between(one.start_s, one.end_s)] = 0.0
+    use = step_s > 0
+    window = (np.cumsum(step_s[use]) / LEAST_S).astype(np.int64)
+    poured = np.bincount(window, step_s[use] * track.flow_m3_s[here][use])[:-1]  # the last window is not whole
+    rated = np.bincount(window, step_s[use] * rig.nozzles.flow_m3_s(track.pressure_pa[here][use]))[:-1]
+    if not len(poured):
         return ""
-    much = f"{times:.0f} times" if times > 1 else f"{percent(times)} of"
+    times = (rig.nozzles.count * rated / poured) ** 2
+    if times.min() < _CONTRADICTS and times.max() > 1 / _CONTRADICTS:
+        return ""
+    typical = float(np.median(times))
+    much = f"{typical:.0f} times" if typical > 1 else f"{percent(typical)} of"
     return (
         f"The pressure read is {much} what these nozzles need for this flow. Check the transducer's range and the "
         "nozzles on the page Rig, and the converter's full scale that the board states."

@@ -13,12 +13,13 @@ import numpy as np
 
 from host.calibrate.uncertainty import sample_deviation
 from host.pipeline import Pass
+from host.pipeline.columns import Floats
 from host.review.track import Track
 from host.rig import Rig
 
 SETTLE_S = 1.5  # after the spray opens: rotor, hoses and pressure come to rest
 _LONGEST_ROW_S = 1.5  # the slowest board reports once a second; a gap in the recording is no steady flow
-_LEAST_S = 5.0  # of steady spraying; less is no measurement
+LEAST_S = 5.0  # of steady spraying; less is no measurement
 _LEAST_OF_PASS_S = 2.0
 
 
@@ -50,7 +51,7 @@ def steady_of(track: Track, passes: list[Pass], rig: Rig) -> Steady | None:
     if not sums:
         return None
     seconds, poured, roots, pressed, rated = (math.fsum(column) for column in zip(*sums, strict=True))
-    if seconds < _LEAST_S or roots <= 0 or poured <= 0:
+    if seconds < LEAST_S or roots <= 0 or poured <= 0:
         return None
     own = [one[1] / one[2] for one in sums if one[0] >= _LEAST_OF_PASS_S]
     mean = poured / roots
@@ -74,17 +75,11 @@ def own_coefficients(track: Track, passes: list[Pass], rig: Rig) -> list[tuple[f
 
 def _sums(track: Track, one: Pass, rig: Rig) -> tuple[float, float, float, float, float]:
     """Seconds, volume, ∫√P dt, ∫P dt and rated volume of the steady part of a pass."""
-    here = track.between(one.start_s, one.end_s)
-    time_s, spraying = track.host_s[here], track.spraying[here]
-    pressure = track.pressure_pa[here]
-    step_s = np.diff(time_s, prepend=one.start_s)
-    opened = spraying & ~np.concatenate(([False], spraying[:-1]))
-    since_s = time_s - np.maximum.accumulate(np.where(opened, time_s, one.start_s))
-    # A gap in the recording is no steady flow.
-    use = spraying & (since_s >= SETTLE_S) & (step_s < _LONGEST_ROW_S) & (pressure > 0) & (track.flow_m3_s[here] > 0)
+    here, step_s = steady_rows(track, one.start_s, one.end_s)
+    use = step_s > 0
     if not use.any():
         return 0.0, 0.0, 0.0, 0.0, 0.0
-    dt, p = step_s[use], pressure[use]
+    dt, p = step_s[use], track.pressure_pa[here][use]
     rated = rig.nozzles.count * rig.nozzles.flow_m3_s(p)
     return (
         float(dt.sum()),
@@ -93,3 +88,19 @@ def _sums(track: Track, one: Pass, rig: Rig) -> tuple[float, float, float, float
         float((p * dt).sum()),
         float((rated * dt).sum()),
     )
+
+
+def steady_rows(track: Track, start_s: float, end_s: float) -> tuple[slice, Floats]:
+    """The rows of the track after `start_s` up to `end_s`, and how many seconds of steady spraying lie in each.
+
+    0 s where it does not spray, has just begun to, or flow or pressure was not measured.
+    """
+    here = track.between(start_s, end_s)
+    time_s, spraying = track.host_s[here], track.spraying[here]
+    step_s = np.diff(time_s, prepend=start_s)
+    opened = spraying & ~np.concatenate(([False], spraying[:-1]))
+    since_s = time_s - np.maximum.accumulate(np.where(opened, time_s, start_s))
+    # A gap in the recording is no steady flow.
+    use = spraying & (since_s >= SETTLE_S) & (step_s < _LONGEST_ROW_S)
+    use &= (track.pressure_pa[here] > 0) & (track.flow_m3_s[here] > 0)
+    return here, np.where(use, step_s, 0.0)
