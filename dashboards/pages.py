@@ -23,7 +23,7 @@ from dashboards.start import page as start_page
 from dashboards.ui.polling import SCRIPT as POLLING
 
 # What pages with forms and documents load (dashboards.ui.document_view).
-STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js", POLLING)
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js")
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,8 @@ class Page:
     `scripts` and `styles` are files in assets/ that only this page loads. `under` is the address of the page that the
     navigation marks in its place: such a page is reached from there and has no entry of its own.
     `changes` are the ids of the inputs on which something is saved or ended: who may only look is refused those; None
-    refuses every callback of the page.
+    refuses every callback of the page. `heading` is the page's h1 where it is not the title:
+    the server draws it at once.
     """
 
     path: str
@@ -47,13 +48,14 @@ class Page:
     styles: tuple[str, ...] = STYLES
     under: str = ""
     changes: frozenset[str] | None = None
+    heading: str = ""
 
 
 LIVE = "/live"
 LOOKS: frozenset[str] = frozenset()  # a page that changes nothing
 
 PAGES = (
-    Page("/home", "Home", home_page.layout, styles=(*STYLES, "home.css"), changes=LOOKS),
+    Page("/home", "Home", home_page.layout, styles=(*STYLES, "home.css"), changes=LOOKS, heading="Swardflow"),
     Page(
         LIVE,
         "Live",
@@ -69,11 +71,20 @@ PAGES = (
         "Start",
         start_page.layout,
         start_page.connect,
-        scripts=("select.js", *SCRIPTS),
+        scripts=("select.js", POLLING, *SCRIPTS),
         styles=(*STYLES, "home.css"),
         changes=start_page.CHANGES,
+        heading="Start a run",
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css"), changes=LOOKS),
+    Page(
+        "/runs",
+        "Runs",
+        list_page.layout,
+        list_page.connect,
+        scripts=(POLLING, *SCRIPTS),
+        styles=(*STYLES, "runs.css"),
+        changes=LOOKS,
+    ),
     Page(
         "/run",
         "Run",
@@ -89,6 +100,7 @@ PAGES = (
         "Compare",
         compare_page.layout,
         compare_page.connect,
+        scripts=(POLLING, *SCRIPTS),
         styles=(*STYLES, "runs.css"),
         changes=LOOKS,
     ),
@@ -97,7 +109,7 @@ PAGES = (
         "Calibrate",
         calibrate_page.layout,
         calibrate_page.connect,
-        scripts=("print.js", "select.js", "calibrate.js", *SCRIPTS),
+        scripts=("print.js", "select.js", "calibrate.js", POLLING, *SCRIPTS),
         changes=calibrate_page.CHANGES,
     ),
     Page(
@@ -124,12 +136,14 @@ PAGES = (
         scripts=("select.js", "setup.js", *SCRIPTS),
         styles=(*STYLES, "setup.css"),
         changes=setup_page.CHANGES,
+        heading="Set up my sprayer",
     ),
     Page(
         "/bringup",
         "Try the board",
         bringup_page.layout,
         bringup_page.connect,
+        scripts=(POLLING, *SCRIPTS),
         styles=(*STYLES, "setup.css"),
         under="/setup",
         changes=bringup_page.CHANGES,
@@ -141,6 +155,7 @@ PAGES = (
         "Guests",
         guests_page.layout,
         guests_page.connect,
+        scripts=(POLLING, *SCRIPTS),
         styles=(*STYLES, "guests.css"),
         changes=guests_page.CHANGES,
     ),

@@ -19,7 +19,7 @@ from dashboards.web.asgi import AsgiApp, Message, Scope
 from dashboards.web.background import Sequential
 from dashboards.web.callbacks import Inputs
 from dashboards.web.page_server import PageServer
-from dashboards.web.templates import render
+from dashboards.web.templates import render, style
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.
@@ -36,8 +36,9 @@ OWN_ASSETS = r".*\.(js|css|svg)$"
 class Shell(Dash):
     """Dash with the frame of our own as its index, filled in on the server for the page that is asked for.
 
-    On a page with a template of its own Dash's scripts wait in a <template> element: frame.js starts them once the
-    first number is there, or after three seconds. On a phone reading them costs a second without painting.
+    Dash's scripts wait in a <template> element: frame.js starts them once the page's heading has been painted. On a
+    phone reading them costs a second without painting. A page with a template of its own never starts them. Styles
+    stand in the page: the first paint waits for no further answer.
 
     Raises HTTPException 404 for an address that is no page: Dash itself answers every address with 200.
     """
@@ -58,12 +59,12 @@ class Shell(Dash):
         return lambda function: put(self._beside(function))
 
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
-        """The HTML of one page. Its own template stands before Dash's scripts: it works while they load."""
+        """The HTML of one page. Its own template stands in Dash's place."""
         page = page_at(self.backend.request_adapter().path)
         if page is None:
             raise HTTPException(404, "there is no such page")
         dash = {name: Markup(part) for name, part in parts.items()}  # HTML that Dash has made
-        return render("frame.html", page=page, pages=PAGES, asset=self._versioned, dash=dash)
+        return render("frame.html", page=page, pages=PAGES, asset=self._versioned, style=style, dash=dash)
 
     def _versioned(self, name: str) -> str:
         """Address of an asset that changes with the file, so that no browser shows an old one."""

@@ -126,18 +126,20 @@ def group_digits(number: str, system: str) -> str:
 def significant_decimals(value_si: float | None, kind: str, system: str, digits: int = 3) -> int:
     """Decimals that show `value_si` with `digits` significant digits, never fewer than its unit has."""
     unit = UNITS[system][kind]
-    if value_si is None or not math.isfinite(value_si) or value_si == 0:
+    shown = 0.0 if value_si is None else to_user(float(value_si), kind, system)
+    if not math.isfinite(shown) or shown == 0.0:
         return unit.decimals
-    size = math.floor(math.log10(abs(to_user(float(value_si), kind, system))))
+    size = math.floor(math.log10(abs(shown)))
     return max(unit.decimals, digits - 1 - size)
 
 
 def format_number(value_si: float | None, kind: str, system: str, *, decimals: int | None = None) -> str:
     """The number alone, such as "1.03"; a dash when it is missing or not finite."""
-    if value_si is None or not math.isfinite(value_si):
+    value = math.nan if value_si is None else to_user(float(value_si), kind, system)
+    if not math.isfinite(value):
         return "–"
     places = UNITS[system][kind].decimals if decimals is None else decimals
-    shown = f"{to_user(float(value_si), kind, system):.{places}f}"
+    shown = f"{value:.{places}f}"
     return group_digits(shown.removeprefix("-") if float(shown) == 0 else shown, system)
 
 

@@ -2,6 +2,7 @@
 (function () {
   "use strict";
   const KEPT = "swardflow-light";
+  const TRIES = 5, AGAIN_MS = 1000;  // of what was lost on its way
   const system = window.matchMedia("(prefers-color-scheme: dark)");
   function chosen() {
     try { return localStorage.getItem(KEPT); } catch (_) { return null; }
@@ -36,32 +37,62 @@
     }
   }
 
+  function wait(ms) { return new Promise(function (done) { setTimeout(done, ms); }); }
+
+  // What Dash asks without a press is asked again when the answer is lost; a press never is, for it may have been heard.
   // A browser that was turned out asks for the code again; without this its pages would only stand still.
+  const PRESS = /\.n_(clicks|submit)"/;
   const ask = window.fetch;
   window.fetch = async function (...asked) {
-    const answer = await ask.apply(this, asked);
-    if (answer.status === 403 && String(answer.url).includes("/_dash-update-component")) location.reload();
-    return answer;
-  };
-
-  // Dash's scripts from their template, one after the other: each needs those before it.
-  window.swardflow = window.swardflow || {};
-  window.swardflow.startDash = async function () {
-    const later = document.getElementById("dash-later");
-    if (!later) return;
-    later.remove();
-    for (const old of later.content.querySelectorAll("script")) {
-      const script = document.createElement("script");
-      for (const { name, value } of old.attributes) script.setAttribute(name, value);
-      script.textContent = old.textContent;
-      const loaded = !old.src || new Promise(function (done) {
-        script.onload = function () { done(true); };
-        script.onerror = function () { done(false); };
-      });
-      document.body.append(script);
-      if (!(await loaded)) return;  // the server has gone: the live page goes on without, and those after it need this one
+    const of = String(asked[0]), said = asked[1] && asked[1].body;
+    const lasting = of.includes("/_dash-") && (!said || !PRESS.test(JSON.stringify(JSON.parse(said).changedPropIds || [])));
+    for (let left = lasting ? TRIES : 1; ; left -= 1) {
+      try {
+        const answer = await ask.apply(this, asked);
+        if (answer.status === 403 && of.includes("/_dash-update-component")) location.reload();
+        return answer;
+      } catch (error) {
+        if (left === 1) throw error;
+        await wait(AGAIN_MS);
+      }
     }
   };
+
+  // Dash's scripts are fetched side by side once the heading has been painted, which reading them would hold up by a
+  // second on a phone, and run one after the other: each needs those before it.
+  async function startDash(later) {
+    const scripts = Array.from(later.content.querySelectorAll("script"));
+    for (const { src } of scripts) {
+      if (src) document.head.append(Object.assign(document.createElement("link"), { rel: "preload", as: "script", href: src }));
+    }
+    for (const script of scripts) {
+      let left = TRIES;
+      while (!(await run(script))) {
+        left -= 1;
+        if (!left) return say("Not loaded: no contact with the computer. Load this page again.");
+        await wait(AGAIN_MS);
+      }
+    }
+  }
+
+  // Whether it could be loaded.
+  function run(old) {
+    const script = document.createElement("script");
+    for (const { name, value } of old.attributes) script.setAttribute(name, value);
+    script.textContent = old.textContent;
+    const loaded = !old.src || new Promise(function (done) {
+      script.onload = function () { done(true); };
+      script.onerror = function () { done(false); };
+    });
+    document.body.append(script);
+    return loaded;
+  }
+
+  // What stands in the page until Dash has drawn it: its heading, and that it is loading.
+  function say(words) {
+    const place = document.querySelector("#at-first p");
+    if (place) place.textContent = words;
+  }
 
   // On a phone the pages lie behind one button: opened by it, closed by it, by Escape, or by going elsewhere.
   function openable(pages, button) {
@@ -90,10 +121,13 @@
   });
 
   document.addEventListener("DOMContentLoaded", function () {
-    if (document.getElementById("dash-later")) setTimeout(window.swardflow.startDash, 3000);
-    const drawn = document.getElementById("react-entry-point");
+    const drawn = document.getElementById("react-entry-point"), first = document.getElementById("at-first");
     if (drawn) {
-      new MutationObserver(function () { plainRoles(drawn); })
+      requestAnimationFrame(function () { setTimeout(startDash, 0, document.getElementById("dash-later")); });
+      new MutationObserver(function () {
+        if (drawn.querySelector("h1")) first.remove();
+        plainRoles(drawn);
+      })
         .observe(drawn, { childList: true, subtree: true, attributes: true, attributeFilter: ["role", "aria-selected"] });
     }
     chooseUnits();

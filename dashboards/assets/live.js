@@ -25,7 +25,7 @@
   const steer = window.swardflow.steer();
 
   let boot = "", seq = -1, row = null, readAt = null, contact = "connecting";
-  let painting = false, dashCalled = false, fresh = "none", saidUntil = 0;
+  let painting = false, fresh = "none", saidUntil = 0;
 
   function set(element, text) { if (element.textContent !== text) element.textContent = text; }
   function mark(name, value) { if (page.dataset[name] !== value) page.dataset[name] = value; }
@@ -80,16 +80,12 @@
     }
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
-    alarm(watched, boot);
+    alarm.look(watched, boot);
     if (row) at("look-back").href = row.run_link;
     at("aside").hidden = !row || !row.aside;
     mark("tank", watched ? watched.tank_state : "");
     if (watched && watched.fault_urgent) speaker.alarm(boot + row.run + row.fault_number, row.fault + ". " + row.fault_check);
     page.dataset.frame = row ? row.frame : "";
-    if (row && !dashCalled) {
-      dashCalled = true;
-      setTimeout(window.swardflow.startDash, 200);  // after this has been painted
-    }
   }
 
   // What stands largest on the page: the advice, unless the numbers behind it are old.
@@ -155,7 +151,7 @@
     else fresh = age < Math.max(GONE_MS, row.stale_ms) ? "stale" : "gone";
     if (fresh !== before || fresh === "gone" || fresh === "none") ask();
     speaker.advice(spoken());
-    steer(row && fresh === "fresh" && row.recording !== "ended" ? row : null);
+    steer(row && fresh === "fresh" && row.recording !== "ended" && !alarm.sounds() ? row : null);
     awake(Boolean(row) && !["none", "ended"].includes(row.recording) && age !== null && age < AWAKE_MS);
   }
 

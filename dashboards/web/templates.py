@@ -24,8 +24,12 @@ _DARK = re.compile(r":root\[data-light=.dark.\] (\{.*?\n\})", re.DOTALL)
 
 def frame_style() -> Markup:
     """frame.css for a page without scripts, which is dark when the system is."""
-    css = (HERE / "assets" / "frame.css").read_text(encoding="utf-8")
-    return Markup(_DARK.sub(r"@media (prefers-color-scheme: dark) { :root \1 }", css))
+    return Markup(_DARK.sub(r"@media (prefers-color-scheme: dark) { :root \1 }", style("frame.css")))
+
+
+def style(name: str) -> Markup:
+    """A style sheet of `assets`, to stand in a page."""
+    return Markup((HERE / "assets" / name).read_text(encoding="utf-8"))
 
 
 TEMPLATES.globals["frame_style"] = frame_style

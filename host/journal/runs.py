@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -51,6 +53,12 @@ class RunFile:
             return datetime.fromisoformat(str(self.header.get("started", "")))
         except ValueError:
             return None
+
+    @property
+    def identity(self) -> str:
+        """The recording, whatever its file is called and however much of it there is: by how it begins."""
+        begin = (json.dumps(self.header, sort_keys=True), self.rig_toml, repr(self.frames[:1].tolist()))
+        return hashlib.sha256("\n".join(begin).encode("utf-8", "replace")).hexdigest()[:20]
 
     @property
     def complete(self) -> bool:

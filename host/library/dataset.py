@@ -99,7 +99,7 @@ def update_dataset(
     """Bring the dataset at `store` up to date with the runs in `folder`.
 
     Only files that are new or have changed are read, `chosen` ones alone when it is given. Runs of this folder whose
-    files are gone leave, and so does a run that another file of the same name and start replaces. `spread_over` works
+    files are gone leave, and so does a run that another file of the same recording replaces. `spread_over` works
     tasks out, in any order; `progress` gets (done, all).
     Raises UserError when the folder cannot be listed or the dataset cannot be used.
     """
@@ -248,9 +248,9 @@ class _Dataset:
         """Put runs in, in place of their earlier selves. Gives back those that another file of theirs stands for."""
         best: dict[str, Done] = {}
         refused = []
-        for one in sorted(done, key=lambda one: (-one.task.size, one.task.file)):
+        for one in sorted(done, key=lambda one: (*(-value for value in _soundness(_run_row(one))), one.task.file)):
             key = _run_row(one)["run_id"]
-            other = best[key].task.file if key in best else self._kept_instead(key, one.task)
+            other = best[key].task.file if key in best else self._kept_instead(one)
             if other:
                 copy = (
                     f"{one.task.path} is a copy of {other}, which is in the dataset: move one of them out of the folder"
@@ -270,10 +270,11 @@ class _Dataset:
         self._rewrite({month_of(_run_row(one)) for one in best.values()}, set(best), list(best.values()))
         return refused
 
-    def _kept_instead(self, key: str, task: Task) -> str:
-        """Another, no smaller file of the same folder that is in the dataset as this run."""
-        row = self._rows.get(key)
-        if row is None or row["source"] != task.source or row["file"] == task.file or row["bytes"] < task.size:
+    def _kept_instead(self, done: Done) -> str:
+        """Another, no less sound file of the same folder that is in the dataset as this run."""
+        own, task = _run_row(done), done.task
+        row = self._rows.get(own["run_id"])
+        if row is None or row["source"] != task.source or row["file"] == task.file or _soundness(row) < _soundness(own):
             return ""
         return str(row["file"])
 
@@ -320,7 +321,11 @@ class _Dataset:
 
 
 _TITLE = "Runs of Swardflow"
-_PLACE = ("run_id", "source", "file", "stamp", "bytes")
+_PLACE = ("run_id", "source", "file", "stamp", "bytes", "complete")
+
+
+def _soundness(row: Row) -> tuple[bool, int]:
+    return bool(row["complete"]), row["bytes"]
 
 
 def _run_row(done: Done) -> Row:

@@ -144,17 +144,23 @@ def _known(file: RunPath, kept: Kept | None) -> Entry | None:
 
 
 def _copies_named(entries: list[Entry]) -> list[Entry]:
-    """A copy of a run in another folder is named as one, so that no season counts it twice."""
-    first: dict[tuple[str, int, str], Path] = {}
+    """Of copies of a run, whatever they are called, the best one counts; the others are named and left out."""
+    counted: dict[str, Entry] = {}
+    for entry in entries:
+        if entry.digest is not None:
+            same = counted.setdefault(entry.digest.identity, entry)
+            counted[entry.digest.identity] = max(same, entry, key=_soundness)
 
     def named(entry: Entry) -> Entry:
-        if entry.digest is None or not entry.digest.started:
-            return entry
-        same = first.setdefault((entry.path.name, entry.size, entry.digest.started), entry.path)
-        problem = f"{entry.path} is a copy of {same}, which is listed: move one of them out of the folder"
-        return entry if same == entry.path else Entry(entry.path, entry.size, None, problem)
+        same = entry if entry.digest is None else counted[entry.digest.identity]
+        problem = f"{entry.path} is a copy of {same.path}, which is listed: move one of them out of the folder"
+        return entry if same is entry else Entry(entry.path, entry.size, None, problem)
 
     return [named(entry) for entry in entries]
+
+
+def _soundness(entry: Entry) -> tuple[bool, int]:
+    return entry.digest is not None and entry.digest.complete, entry.size
 
 
 def _body(entry: Entry) -> dict[str, object]:

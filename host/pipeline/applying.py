@@ -10,10 +10,10 @@ from host.pipeline.carry import HoldLast, Previous
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts
 from host.pipeline.fitted import Fitted
+from host.pipeline.flow_silence import DRY_US
 from host.pipeline.pulses import Pulsing
 
 MOVING_M_S = 0.2
-_DRY_US = 1_000_000.0
 
 
 class SprayState:
@@ -34,8 +34,8 @@ class SprayState:
         switched_on = on & ~self._was_on(on)
         since_us = self._on_since_us(counts.board_us, switched_on)
         missed_us = self._missed_us(counts.board_us, counts.dropped > 0)  # they may have been those of the flow
-        fresh = counts.board_us - np.maximum(since_us, missed_us) < _DRY_US
-        wet = fresh | (flow.idle_us < _DRY_US) | ~fitted.meter
+        fresh = counts.board_us - np.maximum(since_us, missed_us) < DRY_US
+        wet = fresh | (flow.idle_us < DRY_US) | ~fitted.meter
         return np.where(fitted.switch, on & wet, (flow.frequency_hz > 0) & fitted.meter)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firmware_protocol.messages import Flag
 from host.formulas import flow_from_frequency
 from host.frames import Event, Frames
 from host.pipeline.applying import SprayState
@@ -16,6 +17,7 @@ from host.pipeline.clock import ClockScale
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts, CountUnwrapper
 from host.pipeline.fitted import Capabilities, Fitted, Inputs
+from host.pipeline.flow_silence import Dry, FlowSilence
 from host.pipeline.pressure import PressureReading, Pressures
 from host.pipeline.pulses import PulseTimer, Pulsing
 from host.pipeline.refused import Refused, RefusedEdges
@@ -43,6 +45,7 @@ class Measured:
     travel: Travel
     pressure: Pressures
     spraying: Bools
+    dry: Dry
     refused: Mapping[str, Bools]  # where true pulses of "flow" and "wheel" came too fast for the filter
 
 
@@ -55,7 +58,7 @@ class Measurer:
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel, self._pressure = Traveller(rig), PressureReading(rig.pressure)
         self._bouncing, self._capabilities, self._spraying = Bouncing(rig), Capabilities(rig), SprayState()
-        self._volume, self._refused = RunningSum(), RefusedEdges()
+        self._volume, self._refused, self._silence = RunningSum(), RefusedEdges(), FlowSilence()
 
     @property
     def inputs(self) -> Inputs:
@@ -92,6 +95,8 @@ class Measurer:
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3
         travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
+        switched_on = ((frames["flags"] & Flag.SPRAY) != 0) & fitted.switch & fitted.meter
+        dry = self._silence.push(counts, flow, switched_on, travel.moving & fitted.wheel)
         counting = {"flow": flow.counted_hz, "wheel": travel.counted_hz}
         refused = self._refused.push(frames, counts, counting, events)
         return Measured(
@@ -108,6 +113,7 @@ class Measurer:
             travel=travel,
             pressure=self._pressure.push(frames, events, fitted.pressure),
             spraying=spraying,
+            dry=dry,
             refused={"flow": refused["flow"] & fitted.meter, "wheel": refused["wheel"] & fitted.wheel},
         )
 

@@ -68,7 +68,7 @@ class Pipeline:
         self.refusing = bool(refused[-1]) if len(refused) else self.refusing
         why = self._why(counts, fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
-        ground = self._ground.push(spraying & known, travel.step_m, rate.rate_m3_m2)
+        ground = self._ground.push((spraying | now.dry.now) & known, travel.step_m, rate.rate_m3_m2)
         silent = self._silent(now)
         self.wheel_doubted = bool(silent.doubted[-1]) if len(frames) else self.wheel_doubted
         number = self._settler.push(self._rows(now, rate, why, silent))
@@ -141,6 +141,10 @@ class Pipeline:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
         return self._settler.take()
 
+    def forget_settled(self) -> None:
+        """Let the settled rows go, which would pile up all day: sums and passes stand without them."""
+        self._settler.forget()
+
     def sums(self) -> dict[str, float]:
         """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""
         return self._settler.sums()
@@ -180,6 +184,8 @@ class Pipeline:
             "moving": now.travel.moving | (course is not None),
             "doubted": silent.doubted,
             "by_switch": fitted.switch,
+            "dry": now.dry.now,
+            "dry_long": now.dry.long,
             "why": why,
         }.items():
             rows[name] = column

@@ -28,6 +28,8 @@ ROW = np.dtype(
         ("moving", np.bool_),
         ("doubted", np.bool_),  # the wheel is silent for so long that it may not be standing
         ("by_switch", np.bool_),  # whether spraying is a switch's state, not the flow's
+        ("dry", np.bool_),  # the switch is on and nothing flows
+        ("dry_long", np.bool_),  # and somebody has walked so for longer than a turn lasts
         ("why", np.int8),  # a Why: volume and ground do not belong together
     ]
 )
@@ -48,3 +50,8 @@ class Why(IntEnum):
     BOUNCES = 9  # a contact bounces and the board does not filter it: what it counts means nothing
     UNHEARD = 10  # nothing came from the board any more, until the run was ended
     NO_PULSES = 11  # the wheel gave no pulses for long: it stood, or its sensor has failed
+    NO_WATER = 12  # the spray was on and nothing came: no flow, and no pressure
+    NOT_METERED = 13  # the spray was on and the meter counted nothing: it failed, or nothing came
+
+
+DRY = (Why.NO_WATER, Why.NOT_METERED)

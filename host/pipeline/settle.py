@@ -17,8 +17,9 @@ from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood_spraying, way_sprayed
+from host.pipeline.dry_spell import DrySpell
 from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
-from host.pipeline.rows import ROW, Rows, Why
+from host.pipeline.rows import DRY, ROW, Rows, Why
 from host.pipeline.silence import went_on
 from host.rig import Target
 
@@ -36,7 +37,7 @@ class Settler:
     def __init__(self, swath_m: float, target: Target, certainty: RateCertainty) -> None:
         self._swath_m, self._target, self._certainty = swath_m, target, certainty
         self.passes: list[Pass] = []
-        self._apart = Apart()
+        self._apart, self._dry = Apart(), DrySpell()
         self._idle: list[Rows] = []
         self._open: list[Rows] = []  # empty while nothing is sprayed
         self._begun = self._seen_off = True  # whether the spray was seen to be off before it came on
@@ -84,6 +85,10 @@ class Settler:
         fresh, self._fresh = self._fresh, []
         return settled_rows(fresh)
 
+    def forget(self) -> None:
+        """Let those rows go."""
+        self._fresh.clear()
+
     def sums(self) -> dict[str, float]:
         """Sums of the columns of Settled over the whole run, what is not settled yet included as it stands."""
         sums = {name: float(total.last) for name, total in self._sums.items()}
@@ -129,7 +134,7 @@ class Settler:
                 number[place:first] = len(self.passes)
                 self._seen_off |= first > place
                 ended_us = rows["us"][first] - rows["step_us"][first] if first < len(rows) else rows["us"][-1]
-                self._let_go(int(ended_us) - LEAD_US)
+                self._let_go(int(ended_us) - LEAD_US, undecided=first == len(rows))
                 if first < len(rows):
                     self._open, self._idle = [*self._idle, rows[first:first]], []
                     self._begun, self._seen_off = self._seen_off, True
@@ -190,16 +195,21 @@ class Settler:
         self._open = []
         if one is not None:
             self.passes.append(one)
+            self._dry.after(one.pressure_pa)
         self._keep(settled, stretch.rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
-        return Stretch(_doubted(rows), self._begun, over, self._before, self._period_us)
+        return Stretch(self._dry.in_stretch(_doubted(rows)), self._begun, over, self._before, self._period_us)
 
-    def _let_go(self, before_us: int | None) -> None:
-        """Settle the idle rows up to `before_us`, or all."""
+    def _let_go(self, before_us: int | None, *, undecided: bool = False) -> None:
+        """Settle the idle rows up to `before_us`, or all; while it is undecided whether the spray stays dry, those
+        before it became so.
+        """
         if not self._idle:
             return
-        rows = np.concatenate(self._idle)
+        rows = self._dry.in_idle(np.concatenate(self._idle))
+        if undecided and before_us is not None:
+            before_us = min(before_us, self._dry.undecided_from_us(rows))
         end = len(rows) if before_us is None else int(np.searchsorted(rows["us"], before_us))
         self._idle = [rows[end:]] if end < len(rows) else []
         if end:
@@ -212,6 +222,7 @@ class Settler:
             rows["why"][leaked] = Why.SWITCH_OPEN
         # Without a flow meter input the switch alone says that nothing was sprayed.
         quiet = (rows["step_m3"] <= 0) | (np.isnan(rows["step_m3"]) & rows["by_switch"])
+        quiet &= ~np.isin(rows["why"], DRY)
         return self._nothing(rows, np.where(quiet, 0.0, 1.0))
 
     def _nothing(self, rows: Rows, weight: Floats | float = 1.0) -> Settled:
@@ -233,7 +244,7 @@ class Settler:
         cover = covered.share
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
-        apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0))
+        apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | np.isin(rows["why"], DRY))
         on_spot = np.where(known & rows["spraying"], stood_spraying(rows, cover), 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m

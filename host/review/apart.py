@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from host.documents.document import duration
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
+from host.pipeline.rows import DRY
 from host.review.beyond import beyond_calibration, pressure_against_flow
 from host.review.board_said import (
     dropped_message,
@@ -38,6 +39,8 @@ REASONS = {
     Why.SWITCH_OPEN: "It flowed although the spray was off: look at switch, valve and drips",
     Why.REFUSED: "Pulses were refused",
     Why.NO_PULSES: "No wheel pulses while spraying: it stood still, or the wheel's sensor failed",
+    Why.NO_WATER: "The spray was on, but no water came",
+    Why.NOT_METERED: "The spray was on, but the meter counted nothing: it failed, or no water came",
     Why.UNHEARD: "Nothing came from the board any more",
     Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
@@ -55,7 +58,7 @@ def apart_messages(review: Review, system: str) -> list[str]:
         small = one.volume_m3 < _SEEN * review.totals.volume_m3
         if one.why is Why.SWITCH_OPEN and small:
             continue
-        said.append(_message(one, review, system))
+        said.append((_dry_message if one.why in DRY else _message)(one, review, system))
     return said
 
 
@@ -81,6 +84,17 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
     if hidden.uncounted_m3 < _NEXT_TO_NOTHING * totals.volume_m3:
         return head + f", on about {area}."
     return head + f"; about {format_volume(hidden.uncounted_m3, system)} more was not counted, on about {area} in all."
+
+
+def _dry_message(one: Unassigned, review: Review, system: str) -> str:
+    """With the spray on and nothing counted: how much ground got nothing, or nobody knows what."""
+    hidden = hidden_behind(one, known_of(review.totals, review.rig))
+    got, area_m2 = "got nothing", hidden.dry_m2
+    if one.why is Why.NOT_METERED:
+        volume = format_volume(hidden.uncounted_m3, system)
+        got, area_m2 = f"got nothing, or up to {volume} that was not counted", hidden.area_m2
+    area, way = format_value(area_m2, "area", system), format_value(one.distance_m, "length", system)
+    return f"{review.at(one.start_s)}: {REASONS[one.why]}. {way} in {one.seconds:.0f} s, {area}, {got}."
 
 
 def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) -> str:

@@ -80,6 +80,7 @@ TOTAL_COLUMNS: dict[str, tuple[str, str, str]] = {
     "unassigned_m": ("unassigned_distance", "length", ""),
     "unassigned_s": ("unassigned_time", "time", ""),
     "hidden_m2": ("unassigned_area", "area", ""),
+    "dry_m2": ("dry_area", "area", ""),
     "uncounted_m3": ("uncounted_volume", "volume", ""),
     "distance_m": ("distance", "length", "Distance, turns included"),
     "spraying_s": ("spraying_time", "time", "Time spraying"),

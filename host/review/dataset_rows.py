@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from typing import Any
 
@@ -22,17 +21,11 @@ TABLES: dict[str, tuple[Field, ...]] = {
 PRIMARY_KEYS = {"runs": ("run_id",), "passes": ("run_id", "pass"), "faults": ("run_id", "fault"), "events": ()}
 
 
-def run_id(review: Review) -> str:
-    """The run by its file's name and the start that stands in it: neither the rig nor the folder changes it."""
-    started = review.run.header.get("started", "")
-    return hashlib.sha256(f"{review.run.path.stem}\n{started}".encode("utf-8", "replace")).hexdigest()[:20]
-
-
 def dataset_rows(review: Review) -> dict[str, list[Row]]:
     """Rows of each table of TABLES; what only the folder knows (source, file, bytes, stamp) is left to the caller."""
     digest = digest_of(review)
     key: Row = {
-        "run_id": run_id(review),
+        "run_id": digest.identity,
         "run": review.run.path.stem,
         "rig": digest.rig,
         "site": digest.site,

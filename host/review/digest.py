@@ -22,7 +22,7 @@ from host.review.verdict import Verdict
 _FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 14  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 15  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,7 @@ class ProductDown:
 class Digest:
     """One run; SI units, None where there is nothing to say."""
 
+    identity: str  # of the recording, whatever its file is called
     started: str  # ISO 8601, empty when not known
     rig: str
     units: str
@@ -100,6 +101,7 @@ def digest_of(review: Review) -> Digest:
     passes = sound_passes(review)[0] or review.passes
     steady = steady_of(review.track, passes, rig)
     return Digest(
+        identity=review.run.identity,
         started=review.started.isoformat() if review.started else "",
         rig=rig.name,
         units=rig.units,

@@ -127,12 +127,15 @@ def _ground_words(fault: Fault, review: Review, system: str) -> str:
     lasted = "to the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
     end_s = math.inf if fault.ended_s is None else fault.ended_s
     apart = [one for one in review.unassigned if one.start_s < end_s and one.end_s > fault.began_s]
-    hidden_m2 = hidden_in(apart, known_of(review.totals, review.rig)).area_m2
-    if apart and not hidden_m2 > 0:
+    hidden = hidden_in(apart, known_of(review.totals, review.rig))
+    hidden_m2, dry_m2 = hidden.area_m2, hidden.dry_m2
+    if apart and not hidden_m2 + dry_m2 > 0:
         return f"{capital(lasted)}, what was sprayed meanwhile is not assigned to ground"
     said = [capital(lasted)]
     if fault.area_m2 > hidden_m2 or not apart:
         said.append(f"{quantity(fault.area_m2, 'area', system).text} affected{_APPLIED.get(fault.dosed, '')}")
+    if dry_m2 > 0:
+        said.append(f"{quantity(dry_m2, 'area', system).text} of it got nothing")
     if hidden_m2 > 0:
         said.append(f"what about {quantity(hidden_m2, 'area', system).text} got is not known")
     return ", ".join(said)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 from host.pipeline import Unassigned, Why
 
@@ -29,10 +29,12 @@ class Known:
 
 @dataclass(frozen=True)
 class Hidden:
-    """Ground that was probably sprayed (m²), and water that went down uncounted (m³)."""
+    """Ground that was probably sprayed (m²), water that went down uncounted (m³), and ground that got nothing although
+    the spray was on (m²)."""
 
     area_m2: float = 0.0
     uncounted_m3: float = 0.0
+    dry_m2: float = 0.0
 
 
 def hidden_behind(one: Unassigned, known: Known) -> Hidden:
@@ -42,15 +44,21 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     was: at most the way gone. Where only the volume was measured it says it alone, or only the way. Where
     counts are missing the time says it, at the ground that the rest of the run sprayed in a second.
     """
-    metered = math.isfinite(one.volume_m3)
-    if not known.rate_m3_m2 > 0:
-        missing_m3 = one.seconds * known.flow_m3_s - (one.volume_m3 if metered else 0.0)
-        return Hidden(0.0, min(max(missing_m3, 0.0), known.left_m3) if one.why in _NOT_COUNTED else 0.0)
-    if one.why in (Why.NO_WHEEL, Why.NO_PULSES) or (one.why is Why.BOUNCES and metered):
+    if one.why is Why.NO_WATER:
+        return Hidden(dry_m2=one.distance_m * known.swath_m)
+    counted = one.volume_m3 if math.isfinite(one.volume_m3) else 0.0
+    if known.rate_m3_m2 > 0:
+        return _by_the_rate(one, known)
+    missing_m3 = one.seconds * known.flow_m3_s - counted
+    return Hidden(0.0, min(max(missing_m3, 0.0), known.left_m3) if one.why in _NOT_COUNTED else 0.0)
+
+
+def _by_the_rate(one: Unassigned, known: Known) -> Hidden:
+    if one.why in (Why.NO_WHEEL, Why.NO_PULSES) or (one.why is Why.BOUNCES and math.isfinite(one.volume_m3)):
         return Hidden(one.volume_m3 / known.rate_m3_m2)
-    if one.why in (Why.NO_METER, Why.BOUNCES):
-        way_m = one.distance_m if math.isfinite(one.distance_m) else 0.0
-        return Hidden(way_m * known.swath_m, way_m * known.swath_m * known.rate_m3_m2)
+    if one.why in (Why.NO_METER, Why.BOUNCES, Why.NOT_METERED):
+        area = one.distance_m * known.swath_m if math.isfinite(one.distance_m) else 0.0
+        return Hidden(area, min(area * known.rate_m3_m2, known.left_m3))
     if one.why in _ALL_COUNTED:
         return Hidden(min(one.volume_m3 / known.rate_m3_m2, one.distance_m * known.swath_m))
     area = one.seconds * known.area_m2_s
@@ -64,7 +72,8 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
 def hidden_in(unassigned: Iterable[Unassigned], known: Known) -> Hidden:
     """The same over a run, all of it together."""
     found = [hidden_behind(one, known) for one in joined(unassigned)]
-    return Hidden(math.fsum(one.area_m2 for one in found), math.fsum(one.uncounted_m3 for one in found))
+    names = [column.name for column in fields(Hidden)]
+    return Hidden(*(math.fsum(getattr(one, name) for one in found) for name in names))
 
 
 def joined(unassigned: Iterable[Unassigned]) -> Iterator[Unassigned]:

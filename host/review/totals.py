@@ -46,6 +46,7 @@ class Totals:
     unassigned_m: float
     unassigned_m3: float
     hidden_m2: float  # ground that was probably sprayed and is not known
+    dry_m2: float  # ground that got nothing although the spray was on; part of no other
     uncounted_m3: float  # water that probably went down on it beside what is unassigned
     tank_left_m3: float
 
@@ -76,7 +77,7 @@ class Totals:
 # Of known ground: not known in a run in which volume and way were never measured together.
 _OF_GROUND = (
     *("ground_m3", "ground_u_m3", "area_m2", "area_u_m2", "spraying_s", "off_target_s", "off_target_m2", "over_m2"),
-    *("under_m2", "unknown_m2", "standing_s", "standing_m3", "hidden_m2"),
+    *("under_m2", "unknown_m2", "standing_s", "standing_m3", "hidden_m2", "dry_m2"),
 )
 _UNASSIGNED = ("unassigned_s", "unassigned_m", "unassigned_m3")
 
@@ -127,6 +128,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         unassigned_m=sums["unassigned_m"],
         unassigned_m3=sums["unassigned_m3"],
         hidden_m2=hidden.area_m2,
+        dry_m2=hidden.dry_m2,
         uncounted_m3=hidden.uncounted_m3,
         tank_left_m3=left,
     )
@@ -159,7 +161,7 @@ def _tank(left_m3: float) -> float:
 def _hidden(pipeline: Pipeline, sums: Mapping[str, float], left_m3: float) -> Hidden:
     hidden = hidden_in(pipeline.unassigned, replace(known_ground(pipeline, sums), left_m3=_tank(left_m3)))
     refused = sum(found.refused for found in pipeline.refused if found.too_fast and found.name == "flow")
-    return Hidden(hidden.area_m2, hidden.uncounted_m3 + refused * _pulses(pipeline.rig)[0])
+    return replace(hidden, uncounted_m3=hidden.uncounted_m3 + refused * _pulses(pipeline.rig)[0])
 
 
 def _pulses(rig: Rig) -> tuple[float, float]:

@@ -16,7 +16,8 @@ GOOD_SHARE = 0.9  # of the ground inside the band: the run is on target
 class Verdict:
     """Shares of the sprayed ground, which make 1 together, and passes whose mean is above the band or below it.
 
-    What is not assigned counts as not known: as large as its ground probably was (host.review.hidden_ground).
+    What is not assigned counts as not known: as large as its ground probably was (host.review.hidden_ground). Ground
+    that got nothing although the spray was on, `dry`, is part of what is under.
     """
 
     on: float
@@ -25,6 +26,7 @@ class Verdict:
     unknown: float
     heavy: int
     light: int
+    dry: float = 0.0
 
     @property
     def good(self) -> bool:
@@ -48,6 +50,10 @@ class Verdict:
             for (number, word), first in zip(said, (True, False), strict=False)
         )
         unknown = f" What {self.unknown:.0%} of it got is not known.".replace("%", " %") if self.unknown >= 0.01 else ""
+        if self.dry >= 0.01:
+            unknown = f" {self.dry:.0%} of it got nothing: the spray was on, but no water came.{unknown}".replace(
+                "%", " %"
+            )
         off = self.over + self.under
         if off < 1 - GOOD_SHARE:
             return f"On target on {self.on:.0%} of the ground.".replace("%", " %") + unknown
@@ -59,13 +65,14 @@ def verdict_of(totals: Totals, passes: Sequence[Pass], target: Target) -> Verdic
     """The verdict; None where nothing is known to have reached the ground."""
     if totals.rate_m3_m2 is None or not totals.area_m2 > 0:
         return None
-    whole = totals.area_m2 + totals.hidden_m2
+    whole = totals.area_m2 + totals.hidden_m2 + totals.dry_m2
     on = totals.area_m2 - totals.over_m2 - totals.under_m2 - totals.unknown_m2
     return Verdict(
         on=max(on, 0.0) / whole,
         over=totals.over_m2 / whole,
-        under=totals.under_m2 / whole,
+        under=(totals.under_m2 + totals.dry_m2) / whole,
         unknown=(totals.unknown_m2 + totals.hidden_m2) / whole,
         heavy=sum(one.rate_m3_m2 > target.high_m3_m2 for one in passes),
         light=sum(one.rate_m3_m2 < target.low_m3_m2 for one in passes),
+        dry=totals.dry_m2 / whole,
     )

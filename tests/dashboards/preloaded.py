@@ -15,6 +15,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -97,19 +98,25 @@ PRELOADER = Preloader()
 
 
 def wait_to_be_forked(requests: socket.socket) -> list[str]:
-    """Answer until the other side has gone; returns, in a forked process only, what it is to run."""
+    """Answer until the other side has gone, then end what is left; returns, in a forked process only, what to run."""
+    running = set()
     with requests, requests.makefile("rb") as lines:
         for line in lines:
             asked = json.loads(line)
             if "poll" in asked:
                 pid, status = os.waitpid(asked["poll"], os.WNOHANG)
                 answer = os.waitstatus_to_exitcode(status) if pid else None
+                running.discard(pid)
             else:
                 answer = os.fork()
                 if answer == 0:
                     _become(asked)
                     return list(asked["fork"])
-            requests.sendall(json.dumps(answer).encode() + b"\n")
+                running.add(answer)
+            with suppress(BrokenPipeError):
+                requests.sendall(json.dumps(answer).encode() + b"\n")
+    for pid in running:  # the tests were interrupted; none was waited for, so that the numbers are still theirs
+        os.kill(pid, signal.SIGKILL)
     sys.exit(0)
 
 

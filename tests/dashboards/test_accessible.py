@@ -39,6 +39,8 @@ def open_page(phone: Phone, address: str, page: Page) -> Any:
         wait_until(lambda: opened.evaluate("document.getElementById('live').dataset.fresh") == "fresh", "numbers")
         return opened
     opened.wait_for_selector("main h1")
+    if page.path != "/run":  # whose heading is the run's
+        assert opened.locator("h1").all_inner_texts() == [page.heading or page.title]  # as the server drew it at first
     wait_settled(opened)
     return opened
 

@@ -210,22 +210,21 @@ def test_polling_where_websockets_are_blocked(growing: GrowingRun, serve: Serve,
     context.close()
 
 
-def test_no_request_leaves_the_machine_and_plotly_is_not_loaded(
+def test_no_request_leaves_the_machine_and_nothing_of_dash_is_loaded(
     growing: GrowingRun, serve: Serve, phone: Phone
 ) -> None:
     server = serve()
     page = phone(server.address)
     wait_for(page, "fresh", "fresh")
-    page.wait_for_selector("#_pages_content", state="attached")  # Dash has drawn its part
     press_light(page)
     shown = int(state(page, "frame"))
     wait_until(lambda: int(state(page, "frame")) >= shown + 10, "a second of numbers")
     here = (server.address, server.address.replace("http", "ws"))
     assert len(page.asked) > 10
     assert [url for url in page.asked if not url.startswith(here)] == []
-    assert [url for url in page.asked if "plotly" in url.lower() or "graph" in url.lower()] == []
+    assert [url for url in page.asked if "dash" in url.lower()] == []
     assert {url for url in page.asked if url.startswith("ws")} == {f"ws://127.0.0.1:{server.port}/live/stream"}
-    assert page.evaluate("typeof window.Plotly") == "undefined"
+    assert page.evaluate("typeof window.DashRenderer") == "undefined"
     assert page.wrong == []
 
 

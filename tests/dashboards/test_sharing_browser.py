@@ -120,7 +120,7 @@ def test_notes_and_names_are_text_on_every_page(shared: Shared, phone: Phone) ->
     wait_live(page)
     for one in PAGES:
         page.goto(f"http://{shared.server.there}{one.path}")
-        wait_live(page) if one.path == "/live" else page.wait_for_selector("#main h1")
+        wait_live(page) if one.path == "/live" else page.wait_for_selector("main h1")
         assert page.evaluate("document.body.dataset.hit") is None, one.path
         assert page.locator("img[src=x]").count() == 0, one.path
     page.goto(f"http://{shared.server.there}/calibrate")
@@ -153,7 +153,6 @@ def test_a_page_shared_anew_asks_for_its_code(shared: Shared, phone: Phone, tmp_
     page = phone(server.link(server.there))
     wait_live(page)
     assert state(page, "page") == "live"
-    wait_until(lambda: page.evaluate("typeof DashRenderer") != "undefined", "the last script has come")
     server.end()
     again = SharedServer(shared.runs, tmp_path / "log of the second", port=server.port)
     try:
@@ -181,7 +180,7 @@ def test_who_may_only_look_can_open_every_page_and_change_nothing(shared: Shared
     wait_told(page, "You may only look.")
     for one in PAGES:
         page.goto(f"http://{server.there}{one.path}")
-        wait_live(page) if one.path == "/live" else page.wait_for_selector("#main h1")
+        wait_live(page) if one.path == "/live" else page.wait_for_selector("main h1")
         wait_until(lambda: not page.locator("[data-dash-is-loading]").count(), "the page has its answers")
         if one.changes is not None and one.path != "/live":
             assert text(page, "#page-failed") == "", one.path

@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 
 from host.errors import UserError
 from host.unit_definitions import BARE_OUNCES, DEFINITIONS, SPELLINGS
-from host.units import UNITS, column_name, format_value, parse_quantity, to_user
+from host.units import (
+    NARROW_SPACE,
+    UNITS,
+    column_name,
+    format_number,
+    format_value,
+    parse_quantity,
+    significant_decimals,
+    to_user,
+)
 
 PINT = pint.UnitRegistry()
 
@@ -260,3 +269,12 @@ def test_importing_units_and_formulas_loads_no_heavy_library():
 def test_an_area_of_nothing_is_a_mistake_told_in_one_sentence():
     with pytest.raises(UserError, match="divides by zero"):
         parse_quantity("1.0 gal/000 ft2", "rate", "rig file: target.rate")
+
+
+@pytest.mark.parametrize("value", [1e308, -1.7e308, 5e-324])
+def test_a_number_that_its_unit_cannot_hold_is_shown_as_missing_or_nothing(value):
+    for system, kinds in UNITS.items():
+        for kind in kinds:
+            shown = format_number(value, kind, system)
+            assert shown == "–" or set(shown) <= set(f"0123456789.,-{NARROW_SPACE}")
+            assert significant_decimals(value, kind, system) >= kinds[kind].decimals

@@ -24,7 +24,7 @@ from host.pipeline.faults.causes.boom import judge, slowly
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
-from host.pipeline.faults.first_word import FirstWord, still_there
+from host.pipeline.faults.first_word import FirstWord, nozzles_worth, still_there
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
@@ -257,7 +257,8 @@ class BoomFaults:
 
     def _stayed(self, i: int, level: Level) -> None:
         """A change whose first word was taken back has stayed after all."""
-        if self._returns(level.before, level.after) or abs(level.after - level.before) < TUNING.gone:
+        worth = nozzles_worth(level.after - level.before, self._nozzles)
+        if self._returns(level.before, level.after) or worth < TUNING.least_nozzles:
             return
         rows = self._history.rows(i)
         fault = self._start(i, level.frames, level.after < level.before, level.before)

@@ -71,7 +71,8 @@ class BoomCoefficient:
         upset = counts.broken | (counts.step_us > TUNING.longest_frame_us) | (spraying & ~known)
         calm = counts.board_us - self._upset(counts.board_us, upset) > TUNING.settle_us
         root_before = self._root_before(root)
-        jolt = np.abs(root - root_before) > TUNING.jolt * root_before
+        # With no pressure left every change is large against it.
+        jolt = np.abs(root - root_before) > TUNING.jolt * np.maximum(root_before, TUNING.floor_pa**0.5)
         expected = np.where(known, span * per_m3, np.nan)
         with np.errstate(divide="ignore", invalid="ignore"):
             log_ratio = np.where(on & fresh & (span > 0), np.log(counts.flow.step / expected), np.nan)

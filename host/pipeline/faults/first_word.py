@@ -48,16 +48,25 @@ def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) 
         return False
     if waited_s < wait_s or n < max(enough, TUNING.confirm_least) or (word.down and _running_down(word, left)):
         return None
-    if _worth(word, float(off.mean()), nozzles) < TUNING.least_nozzles:
+    # Those before the call were chosen for being far off: only what came after it bears witness.
+    later = off[word.time_s > called_s]
+    if _worth(word, float((later if len(later) else off).mean()), nozzles) < TUNING.least_nozzles:
         return False
     newest = float(off[-1]) + TUNING.even_frames_off * word.even
-    stays = min(left, newest) >= TUNING.stays_share * peak and not _returning(word, peak, worth)
-    return True if stays or (waited_s >= TUNING.uneven[0] and n >= frames(TUNING.uneven)) else None
+    waited_long = waited_s >= TUNING.uneven[0] and n >= frames(TUNING.uneven)
+    share = TUNING.recovered_share if waited_long else TUNING.stays_share
+    stays = (left if waited_long else min(left, newest)) >= share * peak and not _returning(word, peak, worth)
+    return True if stays else None
+
+
+def nozzles_worth(change: float, nozzles: int) -> float:
+    """How many nozzles' flow a `change` of ln c is."""
+    return abs(math.expm1(change)) * nozzles
 
 
 def _worth(word: FirstWord, off: float, nozzles: int) -> float:
     """How many nozzles' worth of flow a change of ln c by `off` in its direction is."""
-    return abs(math.expm1(-off if word.down else off)) * nozzles
+    return nozzles_worth(-off if word.down else off, nozzles)
 
 
 def _means(off: Floats, frames: int) -> Floats:
@@ -79,7 +88,9 @@ def _running_down(word: FirstWord, left: float) -> bool:
         return True
     half = min(max(len(off) // 2, 1), word.timing.frames((0.3, 1)))
     apart_s = float(np.mean(time_s[-half:]) - np.mean(time_s[-2 * half : -half]))
-    return float(np.mean(off[-half:]) - np.mean(off[-2 * half : -half])) > TUNING.confirm_slope * apart_s
+    # The slower a rotor, the longer its lag: deep down it falls by less a second.
+    falls = TUNING.confirm_slope * math.exp(-TUNING.confirm_slower * max(left - TUNING.confirm_deep, 0.0))
+    return float(np.mean(off[-half:]) - np.mean(off[-2 * half : -half])) > falls * apart_s
 
 
 def _returning(word: FirstWord, peak: float, worth: float) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,51 +21,57 @@ def before_rundown(log_c: Floats) -> int:
     return len(log_c) - int(np.argmin(low[::-1])) if len(low) and not low.all() else 0
 
 
+class Sigma(NamedTuple):
+    """Relative standard deviations that one frame has."""
+
+    white: float  # the part that averages away with the number of frames
+    edge: float  # the part that does with its square
+    one: float  # all that there is from frame to frame
+
+
 class Noise:
-    """Two parts: `white` averages away with the frames, `edge` (pole spacing, rounding) with their square."""
+    """Two parts: `white` averages away with the frames, `edge` (pole spacing, rounding) with their square.
+
+    Both are measured on means of a tenth of a second: frames that come faster share the swing of rotor and hoses, and
+    from one to the next it has moved only a little.
+    """
 
     def __init__(self, timing: Timing = USUAL) -> None:
         self._length = timing.noise_block
-        self._white2, self._edge2 = (value * value for value in TUNING.noise_at_first)
+        self._unit, self._local = timing.frames(TUNING.noise_unit), timing.frames(TUNING.noise_local)
+        white, edge = TUNING.noise_at_first
+        self._white2, self._edge2 = self._of_frames(white * white, edge * edge)
+        self._one2 = white * white + edge * edge
         self._blocks = 0
         self._block: list[float] = []
         self._before = Previous(0.0)
         self._steps: Floats = np.zeros(0)
         self._level = 0.0
         self._changes: list[float] = []
+        self.drift = TUNING.drift_floor  # how far the level strays by itself, relative
 
     @property
     def white(self) -> float:
         """Relative standard deviation of one frame, the part that averages away with the number of frames."""
         return float(np.sqrt(self._white2))
 
-    @property
-    def drift(self) -> float:
-        """How far the level strays by itself, relative: from the changes from block to block, without their noise."""
-        if len(self._changes) < TUNING.drift_blocks[0]:
-            return TUNING.drift_floor
-        # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
-        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
-        strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
-        return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
-
     def room(self) -> int:
         """Frames until the end of the block."""
         return self._length - len(self._block)
 
-    def push(self, log_c: Floats) -> tuple[tuple[float, float], Floats]:
-        """(white, edge) as known before these frames (relative, of one frame), and per frame, shape (n,), how many
+    def push(self, log_c: Floats) -> tuple[Sigma, Floats]:
+        """The noise as known before these frames, and per frame, shape (n,), how many
         times noisier the last frames (`noise_local`) were, never below 1. Frames must not cross a block's end."""
-        sigma = (float(self._white2) ** 0.5, float(self._edge2) ** 0.5)
+        sigma = Sigma(*(float(variance) ** 0.5 for variance in (self._white2, self._edge2, self._one2)))
         change = np.abs(log_c - self._before(log_c))
         steps = np.concatenate((self._steps, change))
         factor = np.ones(len(log_c))
-        usual = (2 * (self._white2 + self._edge2)) ** 0.5 / _NORMAL
-        lead = max(TUNING.noise_local - 1 - len(self._steps), 0)
+        usual = (2 * self._one2) ** 0.5 / _NORMAL
+        lead = max(self._local - 1 - len(self._steps), 0)
         if self._blocks and lead < len(log_c):
-            windows = np.lib.stride_tricks.sliding_window_view(steps, TUNING.noise_local)[-(len(log_c) - lead) :]
+            windows = np.lib.stride_tricks.sliding_window_view(steps, self._local)[-(len(log_c) - lead) :]
             factor[lead:] = np.maximum(np.median(windows, axis=1) / (TUNING.noise_local_ratio * usual), 1.0)
-        self._steps = steps[-(TUNING.noise_local - 1) :]
+        self._steps = steps[-(self._local - 1) :]
         self._block += log_c.tolist()
         if len(self._block) >= self._length:
             self._learn(np.array(self._block[: self._length]))
@@ -84,11 +91,12 @@ class Noise:
         for end in range(length, len(log_c) + 1, length):
             self._learn(log_c[end - length : end], math.inf)
         self._before(log_c[-1:])
-        self._steps = np.abs(np.diff(log_c[-TUNING.noise_local :]))
+        self._steps = np.abs(np.diff(log_c[-self._local :]))
 
     def _learn(self, block: Floats, growth: float = TUNING.noise_growth) -> None:
-        one = _NORMAL * np.median(np.abs(np.diff(block))) / 2**0.5
-        means = block.reshape(-1, TUNING.noise_span).mean(axis=1)
+        units = block.reshape(-1, self._unit).mean(axis=1)
+        frame, one = (_NORMAL * float(np.median(np.abs(np.diff(values)))) / 2**0.5 for values in (block, units))
+        means = units.reshape(-1, TUNING.noise_span).mean(axis=1)
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
         # to frame, hence "at least".
@@ -101,5 +109,22 @@ class Noise:
         self._level = level
         self._blocks += 1
         share = 1.0 / min(self._blocks, TUNING.noise_averaged)
-        self._white2 += (min(float(white2), growth * float(self._white2)) - self._white2) * share
-        self._edge2 += (min(float(edge2), growth * float(self._edge2)) - self._edge2) * share
+        known = self._white2, self._edge2, self._one2
+        found = *self._of_frames(float(white2), float(edge2)), max(frame * frame, least_white**2 + least_edge**2)
+        self._white2, self._edge2, self._one2 = (
+            old + (min(new, growth * old) - old) * share for old, new in zip(known, found, strict=True)
+        )
+        self.drift = self._strayed()
+
+    def _strayed(self) -> float:
+        """How far the level strays by itself: from the changes from block to block, without their noise."""
+        if len(self._changes) < TUNING.drift_blocks[0]:
+            return TUNING.drift_floor
+        # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
+        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
+        strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
+        return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
+
+    def _of_frames(self, white2: float, edge2: float) -> tuple[float, float]:
+        """Variances of one frame's parts from those of a mean of `unit` frames."""
+        return white2 * self._unit, edge2 * self._unit**2

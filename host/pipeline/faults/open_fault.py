@@ -121,10 +121,12 @@ class OpenFault:
         self.after = after
         self._to(State.CALLED)
 
-    def take_over(self, verdict: Verdict, now_s: float, *, quiet: bool = False) -> None:
-        """A rule explains it better: what was measured of c belongs to that."""
+    def take_over(self, verdict: Verdict, now_s: float, *, quiet: bool = False, first_word: bool = False) -> None:
+        """A rule explains it better: what was measured of c belongs to that. `first_word`: and is not sure to stay."""
         self.name(verdict)
         self.before, self.quiet = math.nan, quiet
+        if first_word and self.state is State.PROVISIONAL:
+            return
         self.confirmed_s = now_s if self.confirmed_s is None else self.confirmed_s
         self._to(State.CALLED)
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.noise import Noise, before_rundown
+from host.pipeline.faults.noise import Noise, Sigma, before_rundown
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
@@ -116,8 +116,7 @@ class StepWatch:
             sigma, rough = self.noise.push(log_c[part])
             # What the missing map adds is no sign of anything wrong, but it hides what is.
             local[part] = np.where(excess[part] > 0, 1.0, rough)
-            one2 = sigma[0] ** 2 + sigma[1] ** 2
-            rough = np.maximum(rough, np.sqrt(1.0 + excess[part] ** 2 / one2))
+            rough = np.maximum(rough, np.sqrt(1.0 + (excess[part] / sigma.one) ** 2))
             found, baselines[part] = self._watch(log_c[part], frames, part, rough, sigma)
             steps += [replace(step, at=place + step.at) for step in found]
             place = part.stop
@@ -149,7 +148,7 @@ class StepWatch:
         return corrected, excess, mapped
 
     def _watch(
-        self, log_c: Floats, frames: Usable, part: slice, rough: Floats, sigma: tuple[float, float]
+        self, log_c: Floats, frames: Usable, part: slice, rough: Floats, sigma: Sigma
     ) -> tuple[list[Step], Floats]:
         expected, log_p = frames.expected[part], frames.log_p[part]
         log_root, time_s = frames.log_root[part], frames.time_s[part]
@@ -161,10 +160,10 @@ class StepWatch:
                 place += self._collect(log_c[place:], expected[place:], time_s[place:], part.start + place)
                 continue
             rest = slice(place, len(log_c))
-            clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * (sigma[0] ** 2 + sigma[1] ** 2) ** 0.5)
+            clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * sigma.one)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
             off = np.exp(log_c[rest] - rows[0]) - 1.0
-            self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], float(np.hypot(*sigma)))
+            self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], sigma.one)
             step, used = self._first_alarm(rows, rough[rest], sigma)
             self._windows.keep(used, len(rows[0]))
             baselines[place : place + used] = rows[0][:used]
@@ -258,11 +257,11 @@ class StepWatch:
         chance = TUNING.sum_sigmas * self.noise.white / half**0.5
         return off < -TUNING.confirm_deep or moved > max(TUNING.recovered_share * abs(off), chance)
 
-    def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: tuple[float, float]) -> tuple[Step | None, int]:
+    def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: Sigma) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         n = len(rough)
         judged = self._windows.judge(n, sigma, self._drift, rough)
-        sd = float(np.hypot(*sigma))
+        sd = sigma.one
         limit = max(TUNING.absolute_least, TUNING.absolute_s / self._timing.interval_s, TUNING.sum_sigmas * sd)
         least = self._timing.frames(TUNING.sum_least)
         low, high = (rows[2] > limit) & (rows[4] >= least), rows[3] > limit * TUNING.sum_rising

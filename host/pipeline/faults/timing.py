@@ -31,7 +31,8 @@ class Timing:
     @property
     def noise_block(self) -> int:
         """Reports from which the noise is learned: whole spans of them."""
-        return -(-self.frames(TUNING.noise_block) // TUNING.noise_span) * TUNING.noise_span
+        span = self.frames(TUNING.noise_unit) * TUNING.noise_span
+        return -(-self.frames(TUNING.noise_block) // span) * span
 
 
 USUAL = Timing()

@@ -45,9 +45,10 @@ class Tuning:
 
     # Noise of log c in this run
     noise_block: Span = (20.0, 60)
-    noise_local: int = 15  # frames: a step lies in a few of them only, so it does not raise their median
+    noise_local: Span = (1.5, 15)  # a step lies in a few of them only, so it does not raise their median
     noise_local_ratio: float = 1.4  # the local median's own scatter
-    noise_span: int = 10
+    noise_unit: Span = (0.1, 1)  # frames whose mean is what noise is measured on
+    noise_span: int = 10  # of those
     noise_at_first: tuple[float, float] = (0.015, 0.05)  # white, edge
     noise_floor: tuple[float, float] = (0.0015, 0.0015)
     noise_averaged: float = 6.0  # blocks
@@ -150,6 +151,7 @@ class Tuning:
     second_s: float = 0.5
     stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
+    confirm_slower: float = 0.5  # power of its speed with which a rotor's lag grows as it slows
     confirm_deep: float = 1.2  # of ln c: further down it is nearly stopped, and is waited for
     confirm_deep_s: float = 1.5
     uneven: Span = (2.0, 6)  # waited for no longer

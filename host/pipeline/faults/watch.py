@@ -21,7 +21,7 @@ from host.pipeline.faults.debounce import Debounce
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
-from host.pipeline.faults.open_fault import OpenFault
+from host.pipeline.faults.open_fault import OpenFault, State
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.rules import Rules, Turn
 from host.pipeline.faults.steps import StepWatch, Usable
@@ -196,14 +196,7 @@ class _Following:
         rows = self._tail.upto(turn.place, TUNING.watch_tail)
         now_s, now_m2 = float(rows[_HOST, -1]), float(rows[_AREA, -1])
         if not turn.on:
-            fault = self._by_rule.pop(rule.name, None)
-            if rule.of_pulses:
-                self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
-            elif fault is not None and fault.ended_s is None and fault not in self._by_rule.values():
-                if rule.withdrawn:
-                    self._all.remove(fault)
-                else:
-                    fault.end(now_s, now_m2)
+            self._turned_off(rule, now_s, now_m2)
             return
         began_s = float(np.interp(turn.since_us, rows[_US], rows[_HOST]))
         began_m2 = float(np.interp(turn.since_us, rows[_US], rows[_AREA]))
@@ -222,13 +215,31 @@ class _Following:
         if handed is not None and fault is not handed:
             self._all.remove(handed)
         if rule.rank >= highest:
-            fault.take_over(verdict, now_s, quiet=rule.quiet)
+            fault.take_over(verdict, now_s, quiet=rule.quiet, first_word=rule.confirm_s > 0)
+        if fault.state is State.PROVISIONAL:
+            due_us = turn.since_us + 1e6 * (rule.on_s + rule.confirm_s)
+            self._later(max(due_us, rows[_US, -1]), partial(self._confirm, rule, fault))
         for after_s in rule.revised_s:
             self._later(turn.since_us + 1e6 * (rule.on_s + after_s), partial(self._revise, rule, fault, turn.since_us))
         if rule.at_once:
             fault.end(now_s, now_m2)
         else:
             self._by_rule[rule.name] = fault
+
+    def _turned_off(self, rule: Rule, now_s: float, now_m2: float) -> None:
+        fault = self._by_rule.pop(rule.name, None)
+        if rule.of_pulses:
+            self._boom_faults.false_pulses(False, now_s, now_s, now_m2)
+        elif fault is not None and fault.ended_s is None and fault not in self._by_rule.values():
+            if rule.withdrawn or fault.state is State.PROVISIONAL:
+                self._all.remove(fault)
+            else:
+                fault.end(now_s, now_m2)
+
+    def _confirm(self, rule: Rule, fault: OpenFault, place: int) -> None:
+        """A first word has held."""
+        if self._by_rule.get(rule.name) is fault and fault.state is State.PROVISIONAL:
+            fault.confirm(float(self._tail.upto(place, 1)[_HOST, -1]))
 
     def _revise(self, rule: Rule, fault: OpenFault, since_us: int, place: int) -> None:
         """What has come to light since the rule came on may speak for another cause."""

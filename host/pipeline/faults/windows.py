@@ -8,6 +8,7 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.bubbles import clog_odds
+from host.pipeline.faults.noise import Sigma
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
@@ -63,7 +64,7 @@ class Windows:
         self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
-    def judge(self, n: int, sigma: tuple[float, float], drift: float, rough: Floats) -> Judged:
+    def judge(self, n: int, sigma: Sigma, drift: float, rough: Floats) -> Judged:
         """Of the last `n` frames: `sigma` and `drift` as Noise gives them, `rough` how many times noisier they are; a
         rise's ratio is divided by `rising`."""
         first = self._rows.shape[1] - n
@@ -73,7 +74,7 @@ class Windows:
         change = self._rows[:, None, first:] - self._rows[:, np.maximum(begins, 0)]  # (5, windows, n)
         weight = np.where(begins >= 0, change[2], np.inf)  # a window that would begin before the first row is none
         lagging = TUNING.lag_u_s * change[3] / np.maximum(change[4], 1e-3)
-        white2, edge2 = sigma[0] ** 2, sigma[1] ** 2
+        white2, edge2 = sigma.white**2, sigma.edge**2
         variance = (white2 / lengths + edge2 / (lengths * lengths))[:, None] * (rough * rough)
         variance = variance + drift * drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight

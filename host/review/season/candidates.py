@@ -17,6 +17,7 @@ from host.pipeline.columns import Floats
 from host.review.season.changes import (
     FILLING,
     KNOB,
+    LONE,
     LONE_BOOM,
     LONE_TANK,
     METER,
@@ -24,6 +25,7 @@ from host.review.season.changes import (
     STRAINER,
     TANK,
     WHEEL,
+    WRONG_CARD,
     ZERO,
     Change,
 )
@@ -40,12 +42,13 @@ _WIDTHS = {
     TANK: 0.05,
     LONE_BOOM: 0.12,
     LONE_TANK: 0.4,
+    WRONG_CARD: 0.1,
     KNOB: 0.5,
     STRAINER: 0.5,
     WHEEL: 0.03,
 }
 _FAR = 3.0  # a change is seldom so many standard deviations large
-# How many of a kind a season has beforehand (lone ones: per run), by (power > 0, back).
+# How many of a kind a season has beforehand (lone ones: per run or card), by (power > 0, back).
 EXPECTED = {
     NOZZLES: {(False, False): 0.2, (True, False): 0.2, (True, True): 0.1, (False, True): 0.05},
     METER: {(False, False): 0.1, (True, False): 0.1},
@@ -57,9 +60,10 @@ EXPECTED = {
     WHEEL: {(False, False): 0.1, (True, False): 0.05},
     LONE_BOOM: {(False, True): 0.02},
     LONE_TANK: {(False, True): 0.02},
+    WRONG_CARD: {(False, True): 0.02},
 }
+_OPEN = 0.7  # of what comes little by little: there before the first run; there to the last one
 _RARE = 0.003  # what is not looked for, only weighed
-_LONE = (LONE_BOOM, LONE_TANK)
 
 
 @dataclass(frozen=True)
@@ -150,7 +154,7 @@ class Candidates:
         step = (sound.power == 0) & ~sound.back
         gradual = (inside >= 2 * LEAST_BESIDE) & (~sound.back | (after >= LEAST_BESIDE))
         fits = np.where(step, sides, np.where(sound.power > 0, gradual, sides & (inside >= 2)))
-        return sound.taken(fits | sound.is_cause(*_LONE))
+        return sound.taken(fits | sound.is_cause(*LONE))
 
     def _around(self, block: int) -> tuple[Numbers, Numbers, Numbers]:
         """Observations of a block before each, behind it (of a step: from it on), and in it."""
@@ -173,10 +177,12 @@ class Candidates:
             ]
         )[self.cause, (self.power > 0).astype(np.intp), self.back.astype(np.intp)]
         step = (self.power == 0) & ~self.back
-        all_season = ~self.back & (self.power == 1) & (self.first == 0) & (self.last == items - 1)
-        anywhere = -log(2.0) - 2.0 * log(items / 4.0 + 1.0)
-        places = np.where(step, -log(items), np.where(all_season, -log(2.0), anywhere))
-        return np.asarray(many + np.where(self.is_cause(*_LONE), 0.0, places))
+        # What comes little by little most often did so before the season, and goes on behind it until it is ended.
+        inside = log(1.0 - _OPEN) - log(items / 4.0 + 1.0)
+        begins = np.where(self.first == 0, log(_OPEN), inside)
+        ends = np.where(self.last == items - 1, log(_OPEN), np.where(self.back, -log(items / 4.0 + 1.0), inside))
+        places = np.where(step, -log(items), begins + ends)
+        return np.asarray(many + np.where(self.is_cause(*LONE), 0.0, places))
 
     @cached_property
     def widths(self) -> Floats:

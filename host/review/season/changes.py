@@ -10,7 +10,8 @@ import numpy as np
 from host.pipeline.columns import Floats
 
 NOZZLES, METER, ZERO, TANK = "nozzles", "meter", "transducer", "tank"
-LONE_BOOM, LONE_TANK = "lone run", "lone balance"
+LONE_BOOM, LONE_TANK, WRONG_CARD = "lone run", "lone balance", "wrong card"
+LONE = (LONE_BOOM, LONE_TANK, WRONG_CARD)  # of a single item
 STRAINER, KNOB = "strainer", "knob, pump or battery"  # of the pressure
 WHEEL = "wheel"
 FILLING = (NOZZLES, STRAINER)  # what may come ever faster
@@ -38,7 +39,7 @@ class Change:
     @property
     def lone(self) -> bool:
         """Whether it is that of a single item."""
-        return self.cause in (LONE_BOOM, LONE_TANK)
+        return self.cause in LONE
 
 
 def shapes(changes: Sequence[Change], times: Floats) -> Floats:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -15,10 +15,10 @@ from host.documents.words import percent
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
 from host.review.season.candidates import LEAST_BESIDE
-from host.review.season.changes import METER, NOZZLES, ZERO, shapes
+from host.review.season.changes import METER, NOZZLES, WRONG_CARD, ZERO, shapes
 from host.review.season.effects import of_flow
 from host.review.season.findings import EXPANDED, Named
-from host.review.season.observations import BOOM, CATCH, METER_CARD, time_of
+from host.review.season.observations import BOOM, CATCH, METER_CARD, ZERO_CARD, ZERO_SCATTER, time_of
 from host.review.season.search import Explained
 from host.rig.model import DAY_TO_DAY
 
@@ -42,6 +42,8 @@ _METER = _Kind("meter", "meter's card", "calibrate the meter", METER)
 _BOOM = _Kind("boom", "catch test", "do a catch test", NOZZLES)
 _PRESSURE = _Kind("pressure", "transducer's card", "calibrate the transducer", ZERO)
 _KINDS = (_METER, _BOOM, _PRESSURE)
+# Where cards of a kind are seen, and what moves between two of them without anything having happened (as seen there).
+_SAID_BY = {"meter": (METER_CARD, DAY_TO_DAY), "boom": (CATCH, DAY_TO_DAY), "pressure": (ZERO_CARD, ZERO_SCATTER)}
 _DECIDING = (_BOOM, _METER, _PRESSURE)  # the first of them whose cause is a suspect
 
 
@@ -90,7 +92,7 @@ def _of_kind(
     """What to do and why, of one kind; None when it is not due."""
     card = _last(kind, cards)
     newest, last_run = time_of(runs[-1].started), runs[-1]
-    if words := _contradicted(kind, found, cards):
+    if words := _contradicted(kind, found, cards, last_run.units):
         return f"{kind.do} now", words
     since = time_of(card.made) if card else -math.inf
     claimed, known = _claimed(kind, cards, last_run), "it is"
@@ -113,21 +115,23 @@ def _of_kind(
     return None
 
 
-def _contradicted(kind: _Kind, found: Explained, cards: Sequence[CardMark]) -> str:
+def _contradicted(kind: _Kind, found: Explained, cards: Sequence[CardMark], units: str) -> str:
     """Why one of the kind's last two cards is wrong: they differ, and nothing that the runs show explains it."""
-    block = {"meter": METER_CARD, "boom": CATCH}.get(kind.kind)
+    block, scatter = _SAID_BY[kind.kind]
     own = [card for card in cards if card.kind == kind.kind]
-    if block is None or len(own) < 2 or found.seen.count(block) != len(own):
+    if len(own) < 2 or found.seen.count(block) != len(own):
         return ""
     here = found.seen.block == block
     if min(found.seen.on_both_sides(BOOM, int(found.seen.item[here][-1]))) < LEAST_BESIDE:
         return ""  # too few runs to show it
-    (before, after), us = found.residuals()[here][-2:], found.seen.u[here][-2:]
+    as_said = replace(found, changes=tuple(one for one in found.changes if one.cause != WRONG_CARD))
+    (before, after), us = as_said.residuals()[here][-2:], found.seen.u[here][-2:]
     apart = float(after - before)
-    if abs(apart) <= _WRONG * math.hypot(*us, DAY_TO_DAY):
+    if abs(apart) <= _WRONG * math.hypot(*us, scatter):
         return ""
     old, new = own[-2:]
-    says = f"says {percent(abs(math.expm1(apart)), 1)} {'more' if apart > 0 else 'less'} than that of {old.date}"
+    size = _size(kind, apart * (1e3 if block == ZERO_CARD else 1.0), units)
+    says = f"says {size} {'more' if apart > 0 else 'less'} than that of {old.date}"
     return f"the {kind.name} of {new.date} {says}, and the runs show no such change: one of the two is wrong"
 
 

@@ -18,17 +18,29 @@ from host.calibrate.uncertainty import pooled
 from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
-from host.review.season.changes import KNOB, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, TANK, WHEEL, ZERO
+from host.review.season.changes import (
+    KNOB,
+    LONE_BOOM,
+    LONE_TANK,
+    METER,
+    NOZZLES,
+    STRAINER,
+    TANK,
+    WHEEL,
+    WRONG_CARD,
+    ZERO,
+)
 from host.review.steady import Steady
 from host.rig.model import DAY_TO_DAY
 
-CAUSES = (NOZZLES, METER, ZERO, TANK, LONE_BOOM, LONE_TANK)
+CAUSES = (NOZZLES, METER, ZERO, TANK, LONE_BOOM, LONE_TANK, WRONG_CARD)
 BOOM, BALANCE, PUMP_OFF, TWO_PRESSURES, CATCH, METER_CARD, ZERO_CARD = range(7)
+CARDS = (CATCH, METER_CARD, ZERO_CARD)
 
 DAY_S = 86_400.0
 # Standard, assumed where the season itself cannot show it (common practice for small meters and transducers, from
 # memory): how a transducer's zero moves from day to day, kPa; how a meter's factor changes with the root of pressure.
-_ZERO_SCATTER = 1.0
+ZERO_SCATTER = 1.0
 _METER_BY_FLOW = 0.03
 _PASSES_SCATTER = 0.01  # of the length of passes over the same ground, from run to run
 _OFTEN = 6  # runs over an area: three on either side of what changed
@@ -42,9 +54,9 @@ _RESPONSES = {
     BALANCE: {METER, TANK, LONE_TANK},
     PUMP_OFF: {ZERO},
     TWO_PRESSURES: {ZERO},
-    CATCH: {NOZZLES},
-    METER_CARD: {METER},
-    ZERO_CARD: {ZERO},
+    CATCH: {NOZZLES, WRONG_CARD},
+    METER_CARD: {METER, WRONG_CARD},
+    ZERO_CARD: {ZERO, WRONG_CARD},
 }
 
 
@@ -259,12 +271,12 @@ def _of_run(item: int, run: Digest) -> list[_Seen]:
         seen.append(_Seen(BOOM, item, y, DAY_TO_DAY, steady.pressure_pa, own_u))
         if run.two_pressures is not None:
             error, u = run.two_pressures
-            seen.append(_Seen(TWO_PRESSURES, item, error / 1e3, math.hypot(u / 1e3, _ZERO_SCATTER)))
+            seen.append(_Seen(TWO_PRESSURES, item, error / 1e3, math.hypot(u / 1e3, ZERO_SCATTER)))
     if run.meter_over_tank is not None and run.meter_over_tank > 0:
         u = math.hypot((run.meter_over_tank_u or 0.0) / run.meter_over_tank, DAY_TO_DAY)
         seen.append(_Seen(BALANCE, item, math.log(run.meter_over_tank), u, own_u=u))
     if run.pump_off_pa is not None:
-        seen.append(_Seen(PUMP_OFF, item, run.pump_off_pa / 1e3, _ZERO_SCATTER))
+        seen.append(_Seen(PUMP_OFF, item, run.pump_off_pa / 1e3, ZERO_SCATTER))
     return seen
 
 
@@ -287,6 +299,7 @@ def _response(block: np.ndarray[tuple[int], np.dtype[np.intp]], pressure_pa: Flo
     rows = np.zeros((len(block), len(CAUSES)))
     for which, causes in _RESPONSES.items():
         rows[block == which] = [float(cause in causes) for cause in CAUSES]
+    rows[block == ZERO_CARD, CAUSES.index(WRONG_CARD)] = 1e2  # kPa, where other cards are wrong by a factor of e
     # c = Q/√P: a transducer that reads 1 kPa too much makes it less by 1 kPa/2P.
     boom = block == BOOM
     rows[boom, CAUSES.index(ZERO)] = -0.5e3 / pressure_pa[boom]
@@ -321,7 +334,7 @@ def with_scatter(seen: Observations, residuals: Floats | None, used: float) -> O
     for block in sorted(set(seen.block.tolist())):
         here = seen.block == block
         n = int(here.sum())
-        if block in (CATCH, METER_CARD, ZERO_CARD) or n < 4:
+        if block in CARDS or n < 4:
             continue
         if residuals is None:
             series = seen.block if seen.series is None else seen.series

@@ -18,18 +18,20 @@ from host.pipeline.columns import Floats
 from host.review.season.candidates import LEAST_BESIDE, Candidates, forms, widths_of
 from host.review.season.changes import (
     KNOB,
+    LONE,
     LONE_BOOM,
     LONE_TANK,
     METER,
     NOZZLES,
     OF_THEIR_OWN,
     STRAINER,
+    WRONG_CARD,
     ZERO,
     Change,
     shapes,
 )
 from host.review.season.linear_model import LinearModel
-from host.review.season.observations import BALANCE, BOOM, Observations, with_scatter
+from host.review.season.observations import BALANCE, BOOM, CARDS, Observations, with_scatter
 
 _TAKEN = math.log(10.0)
 _MOST = 16
@@ -38,6 +40,7 @@ _ROUNDS = 4
 _GRID, _GRID_OF_MANY = 30, 20
 _MOST_STEPS = 100
 _REACH = 3
+_SHOWN_IN = {LONE_BOOM: (BOOM,), LONE_TANK: (BALANCE,), WRONG_CARD: CARDS}
 
 
 @dataclass(frozen=True)
@@ -200,7 +203,7 @@ def _near(seen: Observations, change: Change, changes: Sequence[Change]) -> Cand
     reach = range(-_REACH, _REACH + 1)
     firsts = np.array(sorted({change.first + by for by in reach} | edges), dtype=np.intp)
     lasts = np.array(sorted({change.last + by for by in reach} | edges), dtype=np.intp)
-    causes = [cause for cause in seen.causes if cause not in (LONE_BOOM, LONE_TANK)]
+    causes = [cause for cause in seen.causes if cause not in LONE]
     parts = [Candidates.grid(seen, cause, [(0, False)], firsts, lasts) for cause in causes]
     parts += [Candidates.grid(seen, cause, forms(cause), firsts, lasts) for cause in causes]
     found = Candidates.joined(parts).fitting()
@@ -216,8 +219,8 @@ def candidates(seen: Observations) -> Candidates:
     ends = np.array(_leaps(seen), dtype=np.intp)
     found = []
     for cause in seen.causes:
-        if cause in (LONE_BOOM, LONE_TANK):
-            where = np.unique(seen.item[seen.block == (BALANCE if cause == LONE_TANK else BOOM)])
+        if cause in LONE:
+            where = np.unique(seen.item[np.isin(seen.block, _SHOWN_IN[cause])])
             found.append(Candidates.of(seen, [Change(cause, at, at, 0, True) for at in where.tolist()]))
             continue
         found.append(Candidates.grid(seen, cause, [(0, False)], every, every))

@@ -14,7 +14,7 @@ import numpy as np
 
 from host.documents.words import percent, plural
 from host.review.season.candidates import Candidates, fits
-from host.review.season.changes import FILLING, LONE_BOOM, LONE_TANK, METER, NOZZLES, STRAINER, TANK, ZERO, Change
+from host.review.season.changes import FILLING, LONE, METER, NOZZLES, STRAINER, TANK, ZERO, Change
 from host.review.season.observations import BALANCE
 from host.review.season.search import Explained
 
@@ -72,7 +72,7 @@ def weigh(found: Explained, change: Change, size: float, faults: Sequence[bool])
     model = found.model(others)
     logs = []
     for cause in found.seen.causes:
-        if cause in (LONE_BOOM, LONE_TANK):
+        if cause in LONE:
             continue
         near = [one for by in range(-_NEAR, _NEAR + 1) if fits(found.seen, one := _as(change, cause, by))]
         if not near:

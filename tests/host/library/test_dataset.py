@@ -112,14 +112,14 @@ def test_a_run_whose_start_is_put_right_moves_to_its_month(runs, store, frames):
 
 def test_a_copy_is_told_and_not_counted_and_told_again(runs, store):
     (runs / "kept").mkdir()
-    (runs / "kept" / "a.sward").write_bytes((runs / "a.sward").read_bytes())
+    (runs / "kept" / "renamed.sward").write_bytes((runs / "a.sward").read_bytes())
     for _ in range(2):
         done = update_dataset(runs, store)
         assert done.runs == 3
         (problem,) = done.problems
         assert "is a copy of" in problem
     (runs / "a.sward").unlink()
-    (runs / "kept" / "a.sward").touch()
+    (runs / "kept" / "renamed.sward").touch()
     done = update_dataset(runs, store)
     assert (done.runs, done.problems) == (3, ())
 
@@ -141,7 +141,7 @@ def test_deleted_runs_leave_and_those_of_another_folder_stay(runs, store, tmp_pa
 
 def test_a_dataset_of_a_version_with_fewer_columns_is_added_to(runs, store, tmp_path, frames):
     (tmp_path / "other").mkdir()
-    write(tmp_path / "other" / "x.sward", frames, RIG, DAY)
+    write(tmp_path / "other" / "x.sward", frames, RIG, DAY + timedelta(days=3))
     update_dataset(tmp_path / "other", store)
     (path,) = (Path(store.place) / "runs").glob("*.parquet")
     pq.write_table(pq.read_table(path).drop_columns(["not_known", "over_target"]), path)

@@ -4,7 +4,7 @@ import json
 import os
 import tomllib
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -110,14 +110,19 @@ def test_folders_for_years_and_sites_are_read_too_each_once(folder):
     assert names(Library(folder).wanted(Wanted(site="far"))) == ["r1"]
 
 
-def test_a_copy_in_another_folder_is_counted_once_and_named(folder):
-    (folder / "backup").mkdir()
-    (folder / "backup" / "r1.sward").write_bytes((folder / "r1.sward").read_bytes())
+@pytest.mark.parametrize(
+    ("name", "share"), [("backup/r1", 1.0), ("0-renamed", 1.0), ("0-cut-off", 0.8)]
+)  # sorts before r1
+def test_a_copy_is_counted_once_and_named_whatever_it_is_called(folder, name, share):
+    copy = folder / f"{name}.sward"
+    copy.parent.mkdir(exist_ok=True)
+    whole = (folder / "r1.sward").read_bytes()
+    copy.write_bytes(whole[: int(share * len(whole))])
     entries = Library(folder).entries()
     assert len(entries) == 4
-    (copy,) = [entry for entry in entries if entry.digest is None]
-    assert "is a copy of" in copy.problem
-    assert copy.path.name == "r1.sward"
+    (left_out,) = [entry for entry in entries if entry.digest is None]
+    assert "is a copy of" in left_out.problem
+    assert share == 1.0 or left_out.path == copy
 
 
 def test_much_to_read_is_read_by_several_processes_with_the_same_result(folder):
@@ -140,10 +145,11 @@ def test_bad_files_are_named_and_disturb_nothing(folder):
     (folder / "later.sward").write_bytes(later + b"".join(text.splitlines(True)[1:]))
     with (folder / "huge.sward").open("wb") as file:
         file.truncate(3 << 30)
-    lines = text.splitlines(True)
+    lines = simulated_run(folder / "damaged.sward", DAY + timedelta(days=50)).read_bytes().splitlines(True)
     lines[len(lines) // 2] = lines[len(lines) // 2].replace(b"R", b"r")
     (folder / "damaged.sward").write_bytes(b"".join(lines))
-    (folder / "torn.sward").write_bytes(text[: len(text) // 2])
+    whole = simulated_run(folder / "torn.sward", DAY + timedelta(days=51)).read_bytes()
+    (folder / "torn.sward").write_bytes(whole[: len(whole) // 2])
     (folder / "folder.sward").mkdir()
     found = {entry.path.stem: entry for entry in Library(folder).entries()}
     assert told(found[name] for name in ("r0", "r1", "r2")) == told(good)

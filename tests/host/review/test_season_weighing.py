@@ -226,6 +226,7 @@ def test_a_card_that_the_runs_contradict_is_asked_about(digest, kind):
     assert "is wrong" not in season_of(runs, good).due.text
     wrong = [good[0], replace(good[1], value=-16.0 + math.log(1.05))]
     assert "5.0 % more than that of 2026-04-08, and the runs show no such change" in season_of(runs, wrong).due.text
+    assert season_of(runs, wrong).findings == ()  # a card that is wrong is no change of what it is the card of
     late = [good[0], CardMark(kind, made(58), -16.0 + math.log(1.05), 0.005, 0.02)]
     assert "is wrong" not in season_of(runs, late).due.text  # one run since: it may have changed
 

@@ -58,6 +58,7 @@ class Rule:
     verdict: Callable[[Evidence], Verdict]
     decided: Callable[[Signs], Bools] | None = None  # frames that say anything about it; none: all do
     explains: bool = False  # what the boom's coefficient does meanwhile comes from this
+    confirm_s: float = 0.0  # after it has come on, for which it is a first word and makes no sound
     at_once: bool = False  # known only once it is over
     quiet: bool = False  # worth a word, no sound, whatever it is named
     rank: int = 0  # of two rules that are on at a time and have one, the higher names the one fault; 0: its own fault

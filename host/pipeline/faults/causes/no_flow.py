@@ -90,6 +90,7 @@ RULES = (
         decided=lambda signs: signs.should_spray,
         explains=True,
         rank=4,
+        confirm_s=0.6,  # a hand off the trigger, where the switch does not show it
         revised_s=(0.4, 1.0, 2.0),
     ),
 )

@@ -75,3 +75,34 @@ def test_less_than_a_twentieth_of_a_nozzle_is_the_regulator(nozzles, share, stay
     words = [FirstWord(off[:n], time_s[:n], True, 0.004, Timing(0.02)) for n in range(2, len(time_s) + 1)]
     said = [still_there(word, 0.0, 0.1, nozzles) for word in words]
     assert next((one for one in said if one is not None), None) is stays
+
+
+def said_of(off, time_s, called_s, even, nozzles):
+    """What is said of ln c that has fallen by `off`, frame by frame from the second on."""
+    return [
+        still_there(FirstWord(off[:n], time_s[:n], True, even), 0.0, called_s, nozzles) for n in range(2, len(off) + 1)
+    ]
+
+
+def test_a_hand_off_the_trigger_that_the_switch_does_not_show_is_taken_back():
+    # The frames between are missing: a rotor that spins up seems to have gained pulses.
+    down = [0.0, 0.0, -0.02, 0.02, 0.25, 0.54, 0.82, 1.07, 1.31, 1.53, 1.74, 1.91, 2.06, 2.25, 2.4]
+    off = np.array([*down, 0.42, 0.3, 0.2, 0.14, 0.11, 0.06, 0.02, 0.013, 0.0, 0.004, -0.007])
+    said = said_of(off, 0.1 * np.array([*range(1, 16), *range(19, 30)]), 0.5, 0.005, 5)
+    assert True not in said
+    assert False in said
+
+
+def test_reports_that_led_to_the_word_do_not_confirm_it():
+    time_s = 0.1 * np.arange(1, 17)
+    chance = np.array([0.014] * 5 + [0.0] * 8 + [0.014] * 3)  # 0.03 nozzles' worth since the word
+    assert first(said_of(chance, time_s, 0.5, 0.02, 8))[0] is False
+    assert first(said_of(np.full(16, 0.014), time_s, 0.5, 0.02, 8))[0] is True
+
+
+def test_a_rotor_whose_lag_grows_as_it_slows_is_waited_for():
+    speed, speeds = 1.0, []  # dω/dt = -ω^(1+g)/τ: the lag is τ = 0.5 s at full flow and grows with ω^-g, g = 0.5
+    for _ in range(480):
+        speed -= speed**1.5 / 0.5 * 0.01
+        speeds.append(speed)
+    assert True not in said_of(-np.log(speeds[9::10]), 0.1 * np.arange(1, 49), 0.3, 0.005, 8)

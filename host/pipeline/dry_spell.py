@@ -1,0 +1,76 @@
+"""Walked with the spray switched on and without water: told apart once it has lasted for longer than a turn, back to
+where it began."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from host.pipeline.columns import Bools
+from host.pipeline.rows import Rows, Why
+
+_BACK_US = 60_000_000  # so far back at most: nothing is kept waiting for longer
+_GONE = 0.3  # of the pressure in the last pass: the water is gone, and not only the meter's pulses
+
+
+class DrySpell:
+    """Marks the rows of a dry spell with the reason why they belong to no known ground.
+
+    Rows come in order, each with a settled beginning; however they are cut up, the same ones are marked.
+    """
+
+    def __init__(self) -> None:
+        self._usual_pa, self._why = math.nan, Why.ASSIGNED
+
+    def after(self, pressure_pa: float) -> None:
+        """A pass was sprayed, at this mean pressure (NaN without a transducer)."""
+        self._why = Why.ASSIGNED
+        self._usual_pa = pressure_pa if math.isfinite(pressure_pa) else self._usual_pa
+
+    def in_idle(self, rows: Rows) -> Rows:
+        """`rows` in which nothing was sprayed, marked."""
+        long = rows["dry_long"]
+        if not long.any():
+            return rows
+        begins = np.flatnonzero(rows["dry"] & ~np.concatenate(([False], rows["dry"][:-1])))
+        dry = np.zeros(len(rows), dtype=np.bool_)
+        for begin in begins.tolist():
+            shut = np.flatnonzero(~rows["dry"][begin:])
+            end = begin + int(shut[0]) if len(shut) else len(rows)
+            lasts = np.flatnonzero(long[begin:end])
+            if len(lasts):
+                self._decide(rows[begin + int(lasts[0])])
+                since_us = int(rows["us"][begin + int(lasts[0])]) - _BACK_US
+                dry[begin:end] = rows["us"][begin:end] > since_us
+        return self._marked(rows, dry)
+
+    def in_stretch(self, rows: Rows) -> Rows:
+        """`rows` in which the spray was on, marked where no water came before it was shut again."""
+        if not rows["dry_long"].any() or rows["timed"].any():
+            return rows
+        self._decide(rows[np.flatnonzero(rows["dry_long"])[0]])
+        return self._marked(rows, rows["dry_long"])
+
+    @staticmethod
+    def undecided_from_us(rows: Rows) -> int:
+        """Board time before which idle `rows` are decided: where the last of them is dry, but not for long yet."""
+        never = int(rows["us"][-1]) + 1
+        if not rows["dry"][-1] or rows["dry_long"][-1]:
+            return never
+        wet = np.flatnonzero(~rows["dry"])
+        began = int(wet[-1]) + 1 if len(wet) else 0
+        return max(int(rows["us"][began]), int(rows["us"][-1]) - _BACK_US)
+
+    def _decide(self, row: np.void) -> None:
+        if self._why is Why.ASSIGNED:
+            gone = float(row["pressure_pa"]) < _GONE * self._usual_pa  # false where either is not known
+            self._why = Why.NO_WATER if gone else Why.NOT_METERED
+
+    def _marked(self, rows: Rows, dry: Bools) -> Rows:
+        dry = dry & rows["moving"] & (rows["why"] == Why.ASSIGNED)
+        if not dry.any():
+            return rows
+        rows = rows.copy()
+        rows["why"][dry] = self._why
+        return rows
