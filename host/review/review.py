@@ -108,7 +108,7 @@ class Review:
 
     @cached_property
     def balance(self) -> TankBalance:
-        """The tank's balance. Raises UserError for a note that cannot be read."""
+        """The tank's balance."""
         totals = self.totals
         left_m3, uncounted_m3 = totals.tank_left_m3, totals.uncounted_m3
         return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, left_m3, uncounted_m3)

@@ -150,8 +150,20 @@ def test_tank_balance_by_the_marks():
     balance = tank_balance(disturbances[:1], noted, rig, 0.0309, 0.0091)
     assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
     assert balance.left_by_count_m3 == pytest.approx(0.0191)
-    with pytest.raises(UserError, match="tank left"):
-        tank_balance([], {"tank left": "half"}, rig, 0.03, 0.02)
+
+
+@pytest.mark.parametrize(("text", "says"), [("half", "such as"), ("50 gal", "holds 13.00 gal"), ("-1 L", "above zero")])
+def test_a_level_that_cannot_be_does_not_count_and_costs_no_figure(text, says):
+    rig = load_scenario("demo").rig
+    balance = tank_balance([], {"tank left": text, "refill not recorded": "2 L"}, rig, 0.03, 0.02)
+    assert balance.measured_left_m3 is balance.meter_over_tank is None
+    assert balance.refills_m3 == (0.002,)
+    shown = said(tank_blocks(balance, "metric"))
+    assert 'note "tank left" is' in shown and says in shown
+    for figure in ("At the start 49.2 L", "Through the meter 30.0 L", "Left by count 22.0 L"):
+        assert figure in shown
+    taken_back = tank_balance([], {"tank left": ""}, rig, 0.03, 0.02)
+    assert not taken_back.unread and taken_back.measured_left_m3 is None
 
 
 def test_product_per_area_against_the_label():
@@ -169,5 +181,8 @@ def test_product_per_area_against_the_label():
     assert product_of({}, rate, 0.0, 0.038) is None
     with pytest.raises(UserError, match="mix"):
         product_of({"mix": "a glug"}, rate, 0.0, 0.038)
-    with pytest.raises(UserError, match="label limit"):
-        product_of({"mix": "5 g/L", "label limit": "2 fl oz/1000 ft2"}, rate, 0.0, 0.038)
+    for limit in ("2 fl oz/1000 ft2", "little"):
+        unlike = product_of({"mix": "5 g/L", "label limit": limit}, rate, 0.0, 0.038)
+        assert unlike.limit is None and not unlike.over_limit
+        assert "Per area" in said(product_blocks(unlike, "us"))
+        assert f'note "label limit" is "{limit}"' in said(product_blocks(unlike, "us"))
