@@ -129,7 +129,7 @@ def _totals(review: Review, system: str) -> Section:
         Fact("target_high", "", quantity(target.high_m3_m2, "rate", system)),
     ]
     share = totals.off_target_s / totals.spraying_s if totals.spraying_s > 0 else math.nan
-    facts.append(Fact("off_target_share", "", quantity(share, "fraction", system)))
+    facts.append(Fact("off_target_time_share", "", quantity(share, "fraction", system)))
     about = Facts(
         (
             Fact("started", "", review.started.isoformat() if review.started else None),
