@@ -23,7 +23,7 @@ from dashboards.start import page as start_page
 from dashboards.ui.polling import SCRIPT as POLLING
 
 # What pages with forms and documents load (dashboards.ui.document_view).
-STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js", POLLING)
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js")
 
 
 @dataclass(frozen=True)
@@ -71,12 +71,20 @@ PAGES = (
         "Start",
         start_page.layout,
         start_page.connect,
-        scripts=("select.js", *SCRIPTS),
+        scripts=("select.js", POLLING, *SCRIPTS),
         styles=(*STYLES, "home.css"),
         changes=start_page.CHANGES,
         heading="Start a run",
     ),
-    Page("/runs", "Runs", list_page.layout, list_page.connect, styles=(*STYLES, "runs.css"), changes=LOOKS),
+    Page(
+        "/runs",
+        "Runs",
+        list_page.layout,
+        list_page.connect,
+        scripts=(POLLING, *SCRIPTS),
+        styles=(*STYLES, "runs.css"),
+        changes=LOOKS,
+    ),
     Page(
         "/run",
         "Run",
@@ -92,6 +100,7 @@ PAGES = (
         "Compare",
         compare_page.layout,
         compare_page.connect,
+        scripts=(POLLING, *SCRIPTS),
         styles=(*STYLES, "runs.css"),
         changes=LOOKS,
     ),
@@ -100,7 +109,7 @@ PAGES = (
         "Calibrate",
         calibrate_page.layout,
         calibrate_page.connect,
-        scripts=("print.js", "select.js", "calibrate.js", *SCRIPTS),
+        scripts=("print.js", "select.js", "calibrate.js", POLLING, *SCRIPTS),
         changes=calibrate_page.CHANGES,
     ),
     Page(
@@ -134,6 +143,7 @@ PAGES = (
         "Try the board",
         bringup_page.layout,
         bringup_page.connect,
+        scripts=(POLLING, *SCRIPTS),
         styles=(*STYLES, "setup.css"),
         under="/setup",
         changes=bringup_page.CHANGES,
@@ -145,6 +155,7 @@ PAGES = (
         "Guests",
         guests_page.layout,
         guests_page.connect,
+        scripts=(POLLING, *SCRIPTS),
         styles=(*STYLES, "guests.css"),
         changes=guests_page.CHANGES,
     ),

@@ -8,9 +8,10 @@ window.swardflow.alarm = function () {
   const at = function (id) { return document.getElementById(id); };
   const box = at("fault");
   const Sound = window.AudioContext || window.webkitAudioContext;
-  let tank = "", seen = 0, run = "", boot = "", standing = 0, muted = false, sound = null, watching = false, pressing = 0;
+  let tank = "", seen = 0, run = "", boot = "", standing = 0, beepedAt = -EVERY_MS, muted = false, sound = null, watching = false, pressing = 0;
 
   function beep() {
+    beepedAt = performance.now();
     if (sound && sound.state === "running") {
       for (const start of [0, 0.25]) {
         const tone = sound.createOscillator(), loudness = sound.createGain();
@@ -62,7 +63,7 @@ window.swardflow.alarm = function () {
   setInterval(function () { if (sounding()) beep(); }, EVERY_MS);
 
   // `row` null: nothing is known that is fresh enough to make a noise about.
-  return function (row, from) {
+  function look(row, from) {
     if (row && (row.run !== run || from !== boot)) {
       run = row.run;
       boot = from;
@@ -79,5 +80,7 @@ window.swardflow.alarm = function () {
     if (state && state !== tank && !(state === "low" && tank === "empty") && !muted) beep();
     tank = state;
     if (sounding() && !before) beep();
-  };
+  }
+
+  return { look: look, sounds: function () { return sounding() || performance.now() - beepedAt < EVERY_MS; } };
 };

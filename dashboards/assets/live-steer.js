@@ -1,5 +1,6 @@
 // Faster, slower and on target as sound and vibration, so that the walker need not look. Off until somebody taps it on;
-// the browser remembers. Nothing sounds under a fault, on old numbers, or while nothing is sprayed.
+// the browser remembers. Nothing sounds under a fault, on old numbers, or while nothing is sprayed: what is being
+// played then is broken off, for an alarm must not be covered.
 window.swardflow = window.swardflow || {};
 window.swardflow.steer = function () {
   "use strict";
@@ -14,7 +15,7 @@ window.swardflow.steer = function () {
   };
   const button = document.getElementById("steer");
   const Sound = window.AudioContext || window.webkitAudioContext;
-  let on = false, sound = null, advice = "", since = 0, saidAt = 0, said = "hold";
+  let on = false, sound = null, advice = "", since = 0, saidAt = 0, said = "hold", playing = [];
   try { on = localStorage.getItem(KEPT) === "on"; } catch (_) { /* private window: off */ }
 
   function allow() {
@@ -30,6 +31,7 @@ window.swardflow.steer = function () {
 
   function play(name) {
     const pattern = PATTERNS[name];
+    playing = [];
     if (sound && sound.state === "running") {
       for (const [start, length, from, to] of pattern.tones) {
         const at = sound.currentTime + start, tone = sound.createOscillator(), loudness = sound.createGain();
@@ -41,6 +43,7 @@ window.swardflow.steer = function () {
         tone.connect(loudness).connect(sound.destination);
         tone.start(at);
         tone.stop(at + length + 0.1);
+        playing.push(loudness);
       }
     }
     if (navigator.vibrate && navigator.userActivation && navigator.userActivation.hasBeenActive) navigator.vibrate(pattern.felt);
@@ -48,8 +51,14 @@ window.swardflow.steer = function () {
     button.dataset.times = String(Number(button.dataset.times || 0) + 1);
   }
 
+  function hush() {
+    for (const loudness of playing) loudness.disconnect();
+    playing = [];
+  }
+
   button.addEventListener("click", function () {
     on = !on;
+    hush();
     try { localStorage.setItem(KEPT, on ? "on" : "off"); } catch (_) { /* holds until the page is left */ }
     allow();
     show();
@@ -58,11 +67,12 @@ window.swardflow.steer = function () {
   for (const kind of ["pointerup", "keydown"]) document.addEventListener(kind, allow);
   show();
 
-  // `row` null: nothing is known that is fresh enough to steer by.
+  // `row` null: an alarm sounds, or nothing is known that is fresh enough to steer by.
   return function (row) {
     const now = performance.now();
     const wanted = row && !row.fault && PATTERNS[row.advice] ? row.advice : "";
     if (wanted !== advice) {
+      if (!wanted) hush();
       advice = wanted;
       since = now;
     }

@@ -80,7 +80,7 @@
     }
     advise();
     const watched = row && fresh === "fresh" && row.recording !== "ended" ? row : null;
-    alarm(watched, boot);
+    alarm.look(watched, boot);
     if (row) at("look-back").href = row.run_link;
     at("aside").hidden = !row || !row.aside;
     mark("tank", watched ? watched.tank_state : "");
@@ -151,7 +151,7 @@
     else fresh = age < Math.max(GONE_MS, row.stale_ms) ? "stale" : "gone";
     if (fresh !== before || fresh === "gone" || fresh === "none") ask();
     speaker.advice(spoken());
-    steer(row && fresh === "fresh" && row.recording !== "ended" ? row : null);
+    steer(row && fresh === "fresh" && row.recording !== "ended" && !alarm.sounds() ? row : null);
     awake(Boolean(row) && !["none", "ended"].includes(row.recording) && age !== null && age < AWAKE_MS);
   }
 

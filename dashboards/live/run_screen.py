@@ -184,7 +184,7 @@ class RunScreen:
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
             self._before.clear()
         signals = self._pipeline.push(batch.frames, batch.events)
-        self._pipeline.take_settled()  # sums and passes stand without these rows, which would pile up all day
+        self._pipeline.forget_settled()
         if self.ended and not self._verdict:
             self._verdict = self._judge(signals if fresh else self._last)
         if fresh:

@@ -137,9 +137,18 @@ class Pipeline:
         """Pulses that the board dropped and has told of since: by input, "flow" and "wheel"."""
         return self._measure.put_back
 
+    @property
+    def overfilled_m3(self) -> float:
+        """How much more was said to be filled into the tank than it had room for, since its level was last known."""
+        return self._tank.over_m3
+
     def take_settled(self) -> Settled:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""
         return self._settler.take()
+
+    def forget_settled(self) -> None:
+        """Let the settled rows go, which would pile up all day: sums and passes stand without them."""
+        self._settler.forget()
 
     def sums(self) -> dict[str, float]:
         """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""

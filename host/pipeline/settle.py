@@ -87,6 +87,10 @@ class Settler:
         fresh, self._fresh = self._fresh, []
         return settled_rows(fresh)
 
+    def forget(self) -> None:
+        """Let those rows go."""
+        self._fresh.clear()
+
     def sums(self) -> dict[str, float]:
         """Sums of the columns of Settled over the whole run, what is not settled yet included as it stands."""
         sums = {name: float(total.last) for name, total in self._sums.items()}

@@ -54,7 +54,7 @@ class LiveRows:
                 if event.before_frame == index or (index + 1 == count and event.before_frame > index)
             ]
             yield {"run": self._name} | live_row(pipeline, pipeline.push(batch.frames[index : index + 1], here))
-        pipeline.take_settled()  # sums and passes stand without these rows, which would pile up all day
+        pipeline.forget_settled()
 
     def _opened(self) -> Pipeline:
         if self._pipeline is None:
