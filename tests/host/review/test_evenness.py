@@ -13,7 +13,7 @@ from host.documents.text import format_text
 from host.errors import UserError
 from host.frames import Event
 from host.journal import RunFile
-from host.review.balance import product_of, tank_balance
+from host.review.balance import TankCount, product_of, tank_balance
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, sections_off_target
 from host.review.review import review_of
 from host.review.tank_sections import product_blocks, tank_blocks
@@ -124,11 +124,11 @@ def refill(**detail):
 def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
     rig = load_scenario("demo").rig
     full = rig.tank.volume_m3
-    untold = tank_balance([], {"tank left": "20 L"}, rig, full + 0.020, -0.020)
+    untold = tank_balance([], {"tank left": "20 L"}, rig, TankCount(full + 0.020, -0.020))
     assert untold.refill_not_told
     assert untold.meter_over_tank is None  # says nothing about the meter
     assert f"{more} more went through the meter than the tank held" in said(tank_blocks(untold, system))
-    dry = tank_balance([], {}, rig, full + 0.0005, -0.0005)
+    dry = tank_balance([], {}, rig, TankCount(full + 0.0005, -0.0005))
     assert not dry.refill_not_told
     assert "Left by count 0.0" in said(tank_blocks(dry, system))
     assert "-" not in said(tank_blocks(dry, system))
@@ -137,21 +137,50 @@ def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
 def test_tank_balance_by_the_marks():
     rig = load_scenario("demo").rig
     disturbances = [Event(0.0, 0, "run_start", {"tank_m3": 0.040}), refill(added_m3=0.010)]
-    balance = tank_balance(disturbances, {"tank left": "20 L"}, rig, 0.0309, 0.0191)
+    balance = tank_balance(disturbances, {"tank left": "20 L"}, rig, TankCount(0.0309, 0.0191))
     assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
     # Three readings to 0.5 L (0.5/√12 each) over 30 L, and marks right to ± 3 % (3 %/√3): GUM 4.3.7, F.2.2.1.
     expected = math.hypot(math.sqrt(3) * 0.5 / math.sqrt(12) / 30, 0.03 / math.sqrt(3))
     assert balance.meter_over_tank_u / balance.meter_over_tank == pytest.approx(expected)
     # Full again to the brim, all that was counted since then is balanced; and a refill that was confirmed afterwards.
     since = rig.tank.volume_m3 - 0.0191
-    balance = tank_balance([*disturbances, refill()], {"tank left": "20 L"}, rig, 0.0709, 0.0191)
+    balance = tank_balance([*disturbances, refill()], {"tank left": "20 L"}, rig, TankCount(0.0709, 0.0191))
     assert balance.meter_over_tank == pytest.approx(since / (rig.tank.volume_m3 - 0.020))
     noted = {"tank left": "20 L", "refill not recorded": "10 L"}
-    balance = tank_balance(disturbances[:1], noted, rig, 0.0309, 0.0091)
+    balance = tank_balance(disturbances[:1], noted, rig, TankCount(0.0309, 0.0091))
     assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
     assert balance.left_by_count_m3 == pytest.approx(0.0191)
-    with pytest.raises(UserError, match="tank left"):
-        tank_balance([], {"tank left": "half"}, rig, 0.03, 0.02)
+
+
+def test_a_refill_that_the_tank_has_no_room_for_is_told_and_checks_no_meter():
+    rig = load_scenario("demo").rig
+    full = rig.tank.volume_m3
+    events = [refill(added_m3=full)]
+    balance = tank_balance(events, {"tank left": "20 L"}, rig, TankCount(0.030, 0.020, over_m3=full - 0.010))
+    assert balance.overfilled_m3 == pytest.approx(full - 0.010) and balance.meter_over_tank is None
+    assert "39.2 L of what was filled in is too much" in said(tank_blocks(balance, "metric"))
+    # By as much as marks and meter may be wrong it is none, and the ratio is that of what was filled in.
+    brim = tank_balance(
+        [refill(added_m3=0.011)], {"tank left": "20 L"}, rig, TankCount(0.0400, full - 0.030, over_m3=0.001)
+    )
+    assert brim.overfilled_m3 == 0
+    assert brim.meter_over_tank == pytest.approx(0.040 / (full + 0.011 - 0.020))
+    confirmed = tank_balance([], {"refill not recorded": "30 L"}, rig, TankCount(0.010, full - 0.010))
+    assert confirmed.left_by_count_m3 == full and confirmed.overfilled_m3 == pytest.approx(0.020)
+
+
+@pytest.mark.parametrize(("text", "says"), [("half", "such as"), ("50 gal", "holds 13.00 gal"), ("-1 L", "above zero")])
+def test_a_level_that_cannot_be_does_not_count_and_costs_no_figure(text, says):
+    rig = load_scenario("demo").rig
+    balance = tank_balance([], {"tank left": text, "refill not recorded": "2 L"}, rig, TankCount(0.03, 0.02))
+    assert balance.measured_left_m3 is balance.meter_over_tank is None
+    assert balance.refills_m3 == (0.002,)
+    shown = said(tank_blocks(balance, "metric"))
+    assert 'note "tank left" is' in shown and says in shown
+    for figure in ("At the start 49.2 L", "Through the meter 30.0 L", "Left by count 22.0 L"):
+        assert figure in shown
+    taken_back = tank_balance([], {"tank left": ""}, rig, TankCount(0.03, 0.02))
+    assert not taken_back.unread and taken_back.measured_left_m3 is None
 
 
 def test_product_per_area_against_the_label():
@@ -169,5 +198,8 @@ def test_product_per_area_against_the_label():
     assert product_of({}, rate, 0.0, 0.038) is None
     with pytest.raises(UserError, match="mix"):
         product_of({"mix": "a glug"}, rate, 0.0, 0.038)
-    with pytest.raises(UserError, match="label limit"):
-        product_of({"mix": "5 g/L", "label limit": "2 fl oz/1000 ft2"}, rate, 0.0, 0.038)
+    for limit in ("2 fl oz/1000 ft2", "little"):
+        unlike = product_of({"mix": "5 g/L", "label limit": limit}, rate, 0.0, 0.038)
+        assert unlike.limit is None and not unlike.over_limit
+        assert "Per area" in said(product_blocks(unlike, "us"))
+        assert f'note "label limit" is "{limit}"' in said(product_blocks(unlike, "us"))
