@@ -47,7 +47,7 @@ class Pipeline:
         self._measure = Measurer(rig)
         self._rate = RateWindow(rig.swath_m, self.certainty)
         self._ground = GroundTotals(rig)
-        self._settler = Settler(rig.swath_m, rig.target, self.certainty)
+        self._settler = Settler(rig, self.certainty)
         self._tank = TankLevel(rig.tank.volume_m3)
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
