@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, TypeVar, cast
 
 # mypy: no-warn-redundant-casts
@@ -37,6 +38,14 @@ def orifice_coefficient(flow_m3_s: float | Value, pressure_pa: float | Value, sp
 def pressure_for_flow(flow_m3_s: float | Value, coefficient: float | Value, specific_gravity: float = 1.0) -> Value:
     """Pressure (Pa) at which an orifice of `coefficient` passes `flow_m3_s`: P = SG·(Q/k)²."""
     return cast("Value", specific_gravity * (flow_m3_s / coefficient) ** 2)
+
+
+def root_error(relative: float) -> float:
+    """How far a coefficient may be off for a pressure that reads too low by as much: more than half, near 1 far more.
+
+    1/√(1 − x) − 1, which is x/2 for a small x; beyond x = 0.9 nothing is known of the pressure.
+    """
+    return 1.0 / math.sqrt(1.0 - min(relative, 0.9)) - 1.0
 
 
 def density_factor(specific_gravity: float) -> float:

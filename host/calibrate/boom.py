@@ -20,7 +20,14 @@ from host.calibrate.uncertainty import (
 )
 from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
 from host.errors import BadInputError, NotNowError
-from host.formulas import application_rate, nozzle_deviation, orifice_coefficient, pressure_for_flow, speed_for_rate
+from host.formulas import (
+    application_rate,
+    nozzle_deviation,
+    orifice_coefficient,
+    pressure_for_flow,
+    root_error,
+    speed_for_rate,
+)
 from host.rig import Rig
 
 # Over 5 % from the mean: Alberta Agriculture, "Crop protection guide", Agdex 606-1 (and common practice).
@@ -32,7 +39,12 @@ FAULT_OVER = 0.10
 WORN_OVER = 0.10
 
 OK, FLAG, FAULT = "ok", "flag", "fault"
-BY_TRANSDUCER = "transducer"  # name of what a pressure read by it leaves open
+# Names of what a pressure leaves open: read by the transducer, or from a gauge.
+OF_PRESSURE = BY_TRANSDUCER, GAUGE_ACCURACY, GAUGE_READING = (
+    "transducer",
+    "accuracy of the gauge",
+    "reading of the gauge",
+)
 _HAIR = 1e-9  # a nozzle exactly at a limit is within it, whatever the last bit says
 
 
@@ -58,25 +70,17 @@ class Reading:
         return [
             # A gauge that reads high makes the coefficient small.
             Component(
-                "accuracy of the gauge",
+                GAUGE_ACCURACY,
                 -rectangular(root_error(self.gauge.accuracy_pa / pressure_pa)),
                 shared=self.gauge.shared,
                 even=True,
             ),
-            Component("reading of the gauge", half * resolution(self.gauge.step_pa)),
+            Component(GAUGE_READING, half * resolution(self.gauge.step_pa)),
         ]
 
     def pressure_uncertainty(self, pressure_pa: float) -> float:
         """Relative standard uncertainty of a flow by the pressure alone."""
         return combine(self.pressure_parts(pressure_pa)).standard
-
-
-def root_error(relative: float) -> float:
-    """How far a coefficient may be off for a pressure that reads too low by as much: more than half, near 1 far more.
-
-    1/√(1 − x) − 1, which is x/2 for a small x; beyond x = 0.9 nothing is known of the pressure.
-    """
-    return 1.0 / math.sqrt(1.0 - min(relative, 0.9)) - 1.0
 
 
 @dataclass(frozen=True)

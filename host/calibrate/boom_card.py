@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from host.calibrate.boom import (
-    BY_TRANSDUCER,
     FAULT_OVER,
+    OF_PRESSURE,
     BoomCatch,
     BoomTest,
     Reading,
@@ -21,7 +21,9 @@ from host.calibrate.boom import (
 )
 from host.calibrate.budget import short
 from host.calibrate.cards import Card, active_card
+from host.calibrate.gauge_fit import GaugeFit
 from host.calibrate.shared_errors import (
+    fit_of_one_gauge,
     line_of,
     meter_parts,
     middle_of,
@@ -50,6 +52,8 @@ class BoomCard:
     parts: tuple[tuple[Component, ...], ...]
     transducer: str = ""
     each: tuple[tuple[float, ...], ...] = ()  # the nozzles' own coefficients, for each point
+    gauge: Gauge | None = None  # that the pressures were read from, where it is known
+    fit: GaugeFit | None = None  # of the transducer that `as_shown` went by
 
     def bad_nozzles(self, rated: float) -> tuple[int, ...]:
         """Numbers of the nozzles that gave far more or less than the sound ones; `rated` is a new one's coefficient."""
@@ -93,9 +97,24 @@ def boom_card(card: Card) -> BoomCard:
             raise ValueError
         reading = _reading(measured)
         parts = tuple(_catch_parts(one, reading) for one in catches)
-        return BoomCard(card.made, int(measured["nozzles"]), points, parts, reading.transducer, each)
+        gauge = reading.gauge if reading.transducer_pa is None else None
+        return BoomCard(card.made, int(measured["nozzles"]), points, parts, reading.transducer, each, gauge)
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
+
+
+def as_shown(test: BoomCard, rig: Rig, cards: Iterable[Card]) -> BoomCard:
+    """The test as the transducer of `rig` would have read it, where one gauge gave both their pressures; else as it is.
+
+    What such a gauge is off shows in the transducer's points, and is taken out of the coefficients.
+    """
+    fit = fit_of_one_gauge(rig.pressure, cards, test.gauge) if rig.pressure and test.gauge else None
+    if fit is None:
+        return test
+    more = [math.sqrt(pressure / fit.shown_at(pressure)) for pressure, _ in test.points]
+    points = tuple((at / by**2, value * by) for (at, value), by in zip(test.points, more, strict=True))
+    each = tuple(tuple(value * by for value in values) for values, by in zip(test.each, more, strict=True))
+    return replace(test, points=points, each=each, fit=fit)
 
 
 def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
@@ -195,7 +214,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     if card is None or rig.pressure is None:
         return None
     try:
-        test = boom_card(card)
+        test = as_shown(boom_card(card), rig, cards)
     except DamagedFileError:  # a run must stay readable; `compare` says what is wrong with the card
         return None
     if test.nozzles != rig.nozzles.count:
@@ -222,10 +241,15 @@ def run_over_catch(
     cards = list(cards)
     nearest = test.nearest(pressure_pa)
     caught, meter = against(test.parts[nearest]), meter_parts(rig.meter, cards, frequency_hz)
-    if test.transducer != line_of(rig.pressure):
+    caught_pa = test.points[nearest][0]
+    if test.fit is not None:
+        pressure = test.fit.parts(pressure_pa, caught_pa)
+    elif test.transducer == line_of(rig.pressure):
+        pressure = pressure_parts_of_one_line(rig.pressure, pressure_pa, caught_pa)
+    else:
         return [*caught, *meter, *pressure_parts(rig.pressure, cards, pressure_pa)]
-    caught = tuple(part for part in caught if part.name != _CAUGHT + BY_TRANSDUCER)
-    return [*caught, *meter, *pressure_parts_of_one_line(rig.pressure, pressure_pa, test.points[nearest][0])]
+    own = tuple(part for part in caught if part.name.removeprefix(_CAUGHT) not in OF_PRESSURE)
+    return [*own, *meter, *pressure]
 
 
 def against(parts: Iterable[Component]) -> tuple[Component, ...]:

@@ -12,15 +12,12 @@ from dataclasses import replace
 from typing import Any
 
 from host.calibrate.cards import Card, active_card
+from host.calibrate.gauge_fit import HYSTERESIS, GaugeFit, fit_gauge
 from host.calibrate.transducer import FittedLine, line_parts, scatter_about
 from host.calibrate.uncertainty import Component, combine
 from host.calibrate.vessels import Gauge
 from host.rig import Meter, PressureSensor
 from host.rig.model import DAY_TO_DAY
-
-# Of the span, standard: how far a small transducer shows the same pressure again on another day. Half of what is
-# assumed for bend and hysteresis together (transducer.SCATTER): common practice.
-HYSTERESIS = 0.0015
 
 
 def meter_parts(meter: Meter, cards: Iterable[Card], frequency_hz: float) -> list[Component]:
@@ -79,18 +76,37 @@ def middle_of(meter: Meter) -> float:
 
 def _line_parts(sensor: PressureSensor, measured: Mapping[str, Any], pressure_pa: float) -> list[Component]:
     """What a pressure owes to gauge and points of its card, the gauge's accuracy first; nothing without such a card."""
-    gauge, points = measured.get("gauge"), measured.get("points", [])
-    if gauge is None or not gauge.get("error") or not any(float(one["pressure_kPa"]) > 0 for one in points):
+    fit = _fit_of(sensor, measured)
+    if fit is None:
         return []
-    scale = float(measured["adc_full_scale"])
+    scale, points = float(measured["adc_full_scale"]), measured["points"]
     line = FittedLine(
         tuple(float(one["counts"]) / scale for one in points),
         tuple(float(one["pressure_kPa"]) * 1e3 for one in points),
     )
-    step, accuracy = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
+    # What the gauge is off is in this scatter, too: it widens the line of a gauge that is worse than told.
     scatter = scatter_about([float(one["residual_kPa"]) * 1e3 for one in points], sensor.high_pa - sensor.low_pa)
-    parts = line_parts(line, pressure_pa, Gauge(step, accuracy), scatter)
-    return [replace(parts[0], shared=str(gauge["error"])), *parts[1:]]
+    return line_parts(line, pressure_pa, fit.gauge, scatter)
+
+
+def fit_of_one_gauge(sensor: PressureSensor, cards: Iterable[Card], gauge: Gauge) -> GaugeFit | None:
+    """The transducer's points against `gauge`, where it is the one that they were read from; else None."""
+    fit = _fit_of(sensor, _measured("pressure", cards), gauge)
+    return fit if fit and gauge.shared and fit.gauge.shared == gauge.shared else None
+
+
+def _fit_of(sensor: PressureSensor, measured: Mapping[str, Any], told: Gauge | None = None) -> GaugeFit | None:
+    """The points of a card; of a gauge told twice, what is worse counts. None where no gauge is named, or none read."""
+    gauge, points = measured.get("gauge"), measured.get("points", [])
+    if gauge is None or not gauge.get("error") or not any(float(one["pressure_kPa"]) > 0 for one in points):
+        return None
+    pressures = [float(one["pressure_kPa"]) * 1e3 for one in points]
+    shown = [at + float(one["residual_kPa"]) * 1e3 for at, one in zip(pressures, points, strict=True)]
+    step, accuracy = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
+    if told is not None:
+        step, accuracy = max(step, told.step_pa), max(accuracy, told.accuracy_pa)
+    named = Gauge(step, accuracy, gauge.get("tool", ""))
+    return fit_gauge(shown, pressures, named, sensor.high_pa - sensor.low_pa)
 
 
 def _measured(kind: str, cards: Iterable[Card]) -> Mapping[str, Any]:

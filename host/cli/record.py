@@ -78,10 +78,13 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     from host.calibrate.cards import load_cards, snapshot
     from host.recorder import RunPlan
     from host.rig import filter_arguments, load_rig
+    from host.rig.noted import check_note
     from host.units import parse_quantity
 
     rig = load_rig(args.rig)
     notes = dict(note_of(text) for text in args.note)
+    for key, text in notes.items():
+        check_note(key, text, rig)
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
     runs = args.runs or DEFAULT_FOLDER
     cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))

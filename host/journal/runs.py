@@ -127,6 +127,15 @@ def read_run(path: Path) -> RunFile:
     return run
 
 
+def recorded_rig(path: Path) -> str:
+    """The rig's text in a run file, read no further than to there; empty where it cannot be. Raises UserError."""
+    for batch in iter_batches(path, 1 << 16):
+        for event in batch.events:
+            if event.kind == "rig":
+                return str(event.detail.get("toml", ""))
+    return ""
+
+
 def check_schema(header: dict[str, Any], where: str) -> None:
     """Raise UserError when a header announces a format that this version cannot know."""
     schema = str(header.get("schema", SCHEMA))

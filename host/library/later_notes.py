@@ -10,7 +10,11 @@ from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
-from host.errors import BadInputError, DamagedFileError, NotFoundError, NotSavedError
+from host.errors import BadInputError, DamagedFileError, NotFoundError, NotSavedError, UserError
+from host.events import NOTE_QUANTITIES
+from host.journal.runs import recorded_rig
+from host.rig import Rig, rig_from_toml
+from host.rig.noted import check_note
 from host.run_folder import notes_path
 from host.toml_text import read_text, toml_tree
 
@@ -22,13 +26,16 @@ def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Pat
 
     `by` is the guest of a shared page who wrote it.
 
-    Raises UserError when what is there cannot be read (nothing is changed then), or nothing can be written.
+    Raises UserError when what is there cannot be read, a note that is read as a quantity cannot be one (nothing is
+    changed then), or nothing can be written.
     """
     import tomli_w
 
     path = notes_path(run)
     if not key.strip():
         raise BadInputError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
+    if key.strip() in NOTE_QUANTITIES:
+        check_note(key.strip(), value, _rig_of(run))
     read_notes(run)
     before = path.stat().st_size if path.exists() else 0
     row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value} | ({"by": by} if by else {})
@@ -42,6 +49,14 @@ def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Pat
             f"the note cannot be written to {path} ({error.strerror}): make room or check rights"
         ) from None
     return path
+
+
+def _rig_of(run: Path) -> Rig | None:
+    """The rig that the run recorded; None where it cannot be read: the review says so."""
+    try:
+        return rig_from_toml(recorded_rig(run), "the recorded rig")
+    except UserError:
+        return None
 
 
 def read_notes(run: Path) -> dict[str, str]:

@@ -103,7 +103,10 @@ class Run:
 
 
 class Runs(Sequence[Run]):
-    """The runs of a folder and of the folders in it, by name; none is read before it is asked for something."""
+    """The runs of a folder and of the folders in it, by name; none is read before it is asked for something.
+
+    Tables of all runs have a copy of a run once, as lists and datasets do.
+    """
 
     def __init__(self, folder: Path, under: Under = RECORDED) -> None:
         found, unread = list_runs(folder)
@@ -128,8 +131,15 @@ class Runs(Sequence[Run]):
         return self._all(FAULT_FIELDS, fault_rows)
 
     def _all(self, fields: tuple[Field, ...], rows_of: Any) -> pd.DataFrame:
-        rows = [{"run": run.name} | row for run in self._runs for row in rows_of(run.review())]
+        best: dict[str, Run] = {}  # of copies of a run, as in lists and datasets
+        for run in self._runs:
+            best[run.file.identity] = max(best.get(run.file.identity, run), run, key=_soundness)
+        rows = [{"run": run.name} | row for run in best.values() for row in rows_of(run.review())]
         return _table(rows, (Field("run", "string", "", "name of the run"), *fields))
+
+
+def _soundness(run: Run) -> tuple[bool, int]:
+    return run.file.complete, len(run.file.frames)
 
 
 def open_run(run: str | Path = "latest", *, folder: str | Path = DEFAULT_FOLDER, under: Under = RECORDED) -> Run:

@@ -25,6 +25,7 @@ from host.recorder.control import ControlServer, recorder_at, socket_path
 from host.recorder.pauses import PauseWatch
 from host.rig import Rig
 from host.rig.against_board import DEAF, NO_IDENTITY, board_misfits, inputs_of, unfiltered_message
+from host.rig.noted import check_note
 from host.run_folder import file_names, make_folder, numbered
 
 _MOST_SHELTERED = 5  # of one name in one folder
@@ -298,7 +299,9 @@ class Recorder:
             case "event":
                 raise BadInputError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
             case "note":
-                self._tell("note", {"key": str(request.get("key", "text")), "value": str(request.get("value", ""))})
+                key, value = str(request.get("key", "text")), str(request.get("value", ""))
+                check_note(key, value, self._plan.rig)
+                self._tell("note", {"key": key, "value": value})
             case "output":
                 buzzer, light, tenths = (_number(request, key) for key in ("buzzer", "light", "tenths"))
                 ack = self._link.command("o", outputs_argument(buzzer & 3, light & 3, tenths & 0xFFFF))

@@ -12,7 +12,6 @@ from host.errors import BadInputError, UserError
 from host.events import (
     NOTE_LABEL_LIMIT,
     NOTE_MIX,
-    NOTE_QUANTITIES,
     NOTE_REFILL,
     NOTE_TANK_LEFT,
     as_meant,
@@ -20,9 +19,9 @@ from host.events import (
 )
 from host.frames import Event
 from host.mix_sheet import sheet_from_toml
-from host.pipeline.tank import refill_not_told
+from host.pipeline.tank import overfilled, refill_not_told
 from host.rig import Rig
-from host.units import parse_quantity
+from host.rig.noted import noted
 
 
 @dataclass(frozen=True)
@@ -31,7 +30,7 @@ class TankBalance:
 
     `meter_over_tank` is the metered volume over what left the tank by its marks, since it was last filled to a known
     level, with its standard uncertainty (from the marks, and what was not counted); both None when nothing was noted,
-    or a refill was not told.
+    or a refill was not told or cannot be.
     """
 
     start_m3: float
@@ -42,6 +41,8 @@ class TankBalance:
     meter_over_tank: float | None
     meter_over_tank_u: float | None
     uncounted_m3: float = 0.0  # probably went through the meter beside what it metered
+    unread: tuple[str, ...] = ()  # why a note of it does not count
+    overfilled_m3: float = 0.0  # of what was filled in, more than the tank had room for; 0 where marks may be off by it
 
     @property
     def refill_not_told(self) -> bool:
@@ -62,6 +63,7 @@ class Product:
     total: float  # m³ or kg, what was sprayed standing still and what was probably not counted included
     limit: float | None
     name: str = ""
+    limit_unread: str = ""  # why a limit that was noted does not count
 
     @property
     def over_limit(self) -> bool:
@@ -69,49 +71,78 @@ class Product:
         return self.limit is not None and self.per_area > self.limit
 
 
-def tank_balance(
-    events: list[Event],
-    notes: Mapping[str, str],
-    rig: Rig,
-    metered_m3: float,
-    left_m3: float,
-    uncounted_m3: float = 0.0,
-) -> TankBalance:
-    """The balance of a run. Raises UserError for a noted level that is no volume."""
-    start, refills = rig.tank.volume_m3, []
+@dataclass(frozen=True)
+class TankCount:
+    """What the meter says of the tank: metered, left by it, probably not counted, and what it had no room for (m³)."""
+
+    metered_m3: float
+    left_m3: float  # without `over_m3`
+    uncounted_m3: float = 0.0
+    over_m3: float = 0.0
+
+
+def tank_balance(events: list[Event], notes: Mapping[str, str], rig: Rig, count: TankCount) -> TankBalance:
+    """The balance of a run; a note that cannot be read, or cannot be, does not count and is told in `unread`."""
+    metered_m3, left_m3, over_m3, full_m3 = count.metered_m3, count.left_m3, count.over_m3, rig.tank.volume_m3
+    start, refills = full_m3, []
     # Full to its mark, or to a known level, the tank is known anew: what went before is balanced by nobody.
     since_m3, poured = start, 1
     for event in as_meant(events):
         if event.kind == "run_start":
             told = number_of(event, "tank_m3")
-            start = since_m3 = rig.tank.volume_m3 if told is None else told
+            start = since_m3 = full_m3 if told is None else told
         elif event.kind == "refill":
             added, level_m3 = number_of(event, "added_m3"), number_of(event, "to_m3")
             refills.append(added)
             if added is not None:
                 since_m3, poured = since_m3 + added, poured + 1
             else:
-                since_m3, poured = rig.tank.volume_m3 if level_m3 is None else level_m3, 1
-    noted = _noted_volume(notes, NOTE_REFILL)
-    if noted is not None:
-        refills.append(noted)
-        since_m3, left_m3, poured = since_m3 + noted, left_m3 + noted, poured + 1
-    measured = _noted_volume(notes, NOTE_TANK_LEFT)
+                since_m3, poured = full_m3 if level_m3 is None else level_m3, 1
+    (confirmed, measured), unread = _noted_volumes(notes, (NOTE_REFILL, NOTE_TANK_LEFT), rig)
+    if confirmed is not None:
+        refills.append(confirmed)
+        since_m3, left_m3, poured = since_m3 + confirmed, left_m3 + confirmed, poured + 1
+        if left_m3 > full_m3:
+            left_m3, over_m3 = full_m3, over_m3 + left_m3 - full_m3
+    told_over_m3 = over_m3 if overfilled(over_m3, full_m3) else 0.0
     ratio = ratio_u = None
-    if measured is not None and not refill_not_told(left_m3, metered_m3):
-        drawn, counted = since_m3 - measured, since_m3 - left_m3
+    if measured is not None and not refill_not_told(left_m3, metered_m3) and not told_over_m3:
+        drawn, counted = since_m3 - measured, since_m3 - left_m3 - over_m3
         if drawn > 0 and counted > 0:
             ratio = counted / drawn
             reading = math.sqrt(1.0 + poured) * resolution(TANK.step_m3)
             ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
-            ratio_u += uncounted_m3 / drawn / 2.0  # known to lack on one side alone: as in host.review.totals
-    return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u, uncounted_m3)
+            ratio_u += count.uncounted_m3 / drawn / 2.0  # known to lack on one side alone: as in host.review.totals
+    return TankBalance(
+        *(
+            start,
+            tuple(refills),
+            metered_m3,
+            left_m3,
+            measured,
+            ratio,
+            ratio_u,
+            count.uncounted_m3,
+            unread,
+            told_over_m3,
+        )
+    )
 
 
-def _noted_volume(notes: Mapping[str, str], key: str) -> float | None:
-    text = notes.get(key)
-    (kind,) = NOTE_QUANTITIES[key]
-    return None if text is None else parse_quantity(text, kind, f'the note "{key}"')
+def _noted_volumes(
+    notes: Mapping[str, str], keys: Sequence[str], rig: Rig
+) -> tuple[list[float | None], tuple[str, ...]]:
+    """The volumes noted under `keys`, and a sentence for each that does not count."""
+    found: list[float | None] = []
+    unread = []
+    for key in keys:
+        try:
+            quantity = noted(notes, key, rig)
+        except UserError as error:
+            quantity = None
+            unread.append(str(error))
+        found.append(quantity[0] if quantity else None)
+    return found, tuple(unread)
 
 
 @dataclass(frozen=True)
@@ -151,28 +182,23 @@ def product_of(
 ) -> Product | None:
     """Product from the note "mix" (product per volume of mix, "20 mL/L" or "5 g/L"); None without one or a rate.
 
-    Raises UserError when "mix" or "label limit" is no such quantity, or the two are not of one form.
+    Raises UserError when "mix" is no such quantity. A "label limit" that is none, or is a volume where the mix is a
+    weight, does not count and is told in `limit_unread`.
     """
-    text = notes.get(NOTE_MIX)
-    if text is None or rate_m3_m2 is None:
+    mix = noted(notes, NOTE_MIX, None)
+    if mix is None or rate_m3_m2 is None:
         return None
-    where = f'the note "{NOTE_MIX}"'
-    liquid, solid = NOTE_QUANTITIES[NOTE_MIX]
+    strength, dry = mix[0], mix[1] == "density"
+    limit, unread = None, ""
     try:
-        strength, dry = parse_quantity(text, liquid, where), False
-    except UserError:
-        try:
-            # in notes of earlier runs "oz" is a weight
-            strength, dry = parse_quantity(text, solid, where, ounces_of_weight=True), True
-        except UserError:
+        found = noted(notes, NOTE_LABEL_LIMIT, None)
+        if found and (found[1] == "mass_per_area") != dry:
             raise BadInputError(
-                f'{where} is "{text}": give product per volume of mix, such as "20 mL/L", "2.5 fl oz/gal" or "5 g/L"'
-            ) from None
-    if strength <= 0:
-        raise BadInputError(f'{where} is "{text}": product per volume must be above zero')
-    limit_text = notes.get(NOTE_LABEL_LIMIT)
-    limit = None
-    if limit_text is not None:
-        kind, of = NOTE_QUANTITIES[NOTE_LABEL_LIMIT][dry], f'the note "{NOTE_LABEL_LIMIT}"'
-        limit = parse_quantity(limit_text, kind, of, ounces_of_weight=True)
-    return Product(dry, strength * rate_m3_m2, strength * (rate_u_m3_m2 or 0.0), strength * volume_m3, limit)
+                f'the note "{NOTE_LABEL_LIMIT}" is "{notes[NOTE_LABEL_LIMIT]}", and the mix is "{notes[NOTE_MIX]}": '
+                "give both as volumes of product, or both as weights."
+            )
+        limit = found[0] if found else None
+    except UserError as error:
+        unread = str(error)
+    put = strength * rate_m3_m2, strength * (rate_u_m3_m2 or 0.0), strength * volume_m3
+    return Product(dry, *put, limit, limit_unread=unread)

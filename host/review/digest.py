@@ -22,7 +22,7 @@ from host.review.verdict import Verdict
 _FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 14  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 15  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class Digest:
     notes: dict[str, str]
     steady: Steady | None
     faults: int | None  # found by the watch over the run; None where it could not look
-    remark: str = ""  # a note that could not be read
+    remark: str = ""  # notes that could not be read
     fault_kinds: tuple[str, ...] = ()  # their causes, each once
     meter_per_m3: float = 0.0  # pulses per m³ that it was read under; 0 when not known
     no_pressure: tuple[float, float] | None = None  # the transducer's supply fraction at no pressure, Pa per fraction
@@ -89,17 +89,14 @@ def digest_of(review: Review) -> Digest:
     """Digest of a review. A note that cannot be read costs what hangs on it and is told in `remark`."""
     totals, rig, notes = review.totals, review.rig, review.notes
     variations = [strip.variation for strip in review.strips if math.isfinite(strip.variation)]
-    balance = None
+    balance = review.balance
     products: tuple[Product, ...] = ()
-    remark = ""
-    try:
-        balance = review.balance
-    except UserError as error:
-        remark = str(error)
+    unread = [*balance.unread]
     try:
         products = review.products
     except UserError as error:
-        remark = str(error)
+        unread.append(str(error))
+    unread += [product.limit_unread for product in products if product.limit_unread]
     # A run that was clogged throughout is told as one that stands out, so it needs its number.
     passes = sound_passes(review)[0] or review.passes
     steady = steady_of(review.track, passes, rig)
@@ -126,8 +123,8 @@ def digest_of(review: Review) -> Digest:
         over_limit=any(product.over_limit for product in products),
         verdict=review.verdict,
         unassigned_m3=finite(totals.unassigned_m3),
-        meter_over_tank=balance.meter_over_tank if balance else None,
-        meter_over_tank_u=balance.meter_over_tank_u if balance else None,
+        meter_over_tank=balance.meter_over_tank,
+        meter_over_tank_u=balance.meter_over_tank_u,
         meter_u=rig.meter.relative_uncertainty,
         pressure_u_pa=rig.pressure.uncertainty_pa if rig.pressure else 0.0,
         calibration=f"{rig.meter.curve} {rig.pressure}",
@@ -135,7 +132,7 @@ def digest_of(review: Review) -> Digest:
         steady=steady,
         faults=len(review.faults) if totals.heard else None,
         why_not_known=totals.why_not_known,
-        remark=remark,
+        remark="; ".join(message.rstrip(".") for message in unread),
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
         meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),
         no_pressure=no_pressure(rig.pressure) if rig.pressure else None,

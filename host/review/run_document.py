@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
@@ -32,6 +32,7 @@ from host.review.alarm_section import alarm_section
 from host.review.apart import apart_messages, apart_rows, board_messages, timed_pace_message
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
+from host.review.dry_walks import dry_walk_messages
 from host.review.evenness import BIN_M, Strip
 from host.review.fault_sections import faults_section
 from host.review.ground_picture import PICTURE, ground_picture
@@ -59,11 +60,11 @@ def run_document(review: Review, system: str) -> Document:
         faults_section(review, system),
         _totals(review, system),
         _passes(review, strips, system),
-        _or_why_not("product", "Product", lambda: products_blocks(review.products, system, mixed=review.mixed)),
+        _product(review, system),
         time_section(review, system),
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
-        _or_why_not("tank", "Tank", lambda: tank_blocks(review.balance, system)),
+        Section("tank", "Tank", tank_blocks(review.balance, system)),
         alarm_section(review, system),
         record_section(review, system),
         _notes(review),
@@ -129,7 +130,7 @@ def _totals(review: Review, system: str) -> Section:
         Fact("target_high", "", quantity(target.high_m3_m2, "rate", system)),
     ]
     share = totals.off_target_s / totals.spraying_s if totals.spraying_s > 0 else math.nan
-    facts.append(Fact("off_target_share", "", quantity(share, "fraction", system)))
+    facts.append(Fact("off_target_time_share", "", quantity(share, "fraction", system)))
     about = Facts(
         (
             Fact("started", "", review.started.isoformat() if review.started else None),
@@ -146,7 +147,8 @@ def _totals(review: Review, system: str) -> Section:
 
 def _apart(review: Review, system: str) -> tuple[Block, ...]:
     """What is not in the rate, and what the board said of itself."""
-    said = [Message(message, "warning") for message in (*board_messages(review), *apart_messages(review, system))]
+    told = (*board_messages(review), *apart_messages(review, system), *dry_walk_messages(review, system))
+    said = [Message(message, "warning") for message in told]
     if taken := timed_pace_message(review, system):
         said.append(Message(taken))
     rows = tuple(tuple(row.values()) for row in apart_rows(review))
@@ -197,12 +199,13 @@ def _no_pass(review: Review, system: str) -> str:
     return f"No pass: nothing was sprayed on the move for {shortest} or more."
 
 
-def _or_why_not(key: str, heading: str, blocks: Callable[[], tuple[Block, ...]]) -> Section:
-    """A section of `blocks`, or why there are none: a note that cannot be read."""
+def _product(review: Review, system: str) -> Section:
+    """The products, or why there are none: a note or a sheet that cannot be read."""
     try:
-        return Section(key, heading, blocks())
+        blocks = products_blocks(review.products, system, mixed=review.mixed)
     except UserError as error:
-        return Section(key, heading, (Messages((Message(sentence(str(error)), "warning"),)),))
+        blocks = (Messages((Message(sentence(str(error)), "warning"),)),)
+    return Section("product", "Product", blocks)
 
 
 def _notes(review: Review) -> Section:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 
 from host.documents.document import Block, Column, Fact, Facts, Message, Messages, Quantity, Table, Value, quantity
+from host.documents.words import sentence
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.review.balance import Product, TankBalance
 from host.review.review import EXPANDED
@@ -31,14 +32,18 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
     if ratio is not None and u is not None:
         shown = Quantity(f"{ratio:.3f} ± {EXPANDED * u:.3f}", ratio, expanded=EXPANDED * u)
         facts.append(Fact("meter_over_tank", "Meter against tank (± is 95 %)", shown))
-    said = []
+    said = [Message(sentence(why), "warning") for why in balance.unread]
+    if balance.overfilled_m3 > 0:
+        over = show(balance.overfilled_m3).text
+        full = "The tank had no room for it: it counts as full then. Was the refill smaller?"
+        said.append(Message(f"{over} of what was filled in is too much. {full}", "warning"))
     if untold:
         more = show(-balance.left_by_count_m3).text
         said.append(Message(f"{more} more went through the meter than the tank held. Refill not recorded?", "warning"))
     elif balance.uncounted_m3 > _SEEN * balance.metered_m3:
         about = format_volume(balance.uncounted_m3, system)
         said.append(Message(f"About {about} more went out uncounted: so much less is left.", "warning"))
-    if balance.measured_left_m3 is None:
+    if balance.measured_left_m3 is None and not balance.unread:
         said.append(Message(f'Note what was left ("{NOTE_TANK_LEFT}") to check the meter against the tank.', "advice"))
     refills = tuple((show(added),) for added in balance.refills_m3)
     return Facts(tuple(facts)), Table("refills", (Column("added", ""),), refills), Messages(tuple(said))
@@ -110,7 +115,9 @@ def product_blocks(product: Product, system: str) -> tuple[Block, ...]:
             Fact("over_label_limit", "", product.over_limit),
         )
     )
-    if product.limit is None:
+    if product.limit_unread:
+        said = Message(sentence(product.limit_unread), "warning")
+    elif product.limit is None:
         said = Message(f'Note the label\'s limit ("{NOTE_LABEL_LIMIT}") to compare with it.', "advice")
     elif product.over_limit:
         said = Message(_over_limit(product).capitalize(), "warning")

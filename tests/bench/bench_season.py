@@ -1,7 +1,7 @@
 """Seasons with planted changes, at digest level: what is found, dated, sized and named, of 100 seeds each.
 
 60 runs, one in three days; nozzles and meter scatter by 0.3 % each from run to run, the transducer's zero by
-0.12 psi, a balance by 2 %, the pressure by 5 %. No test uses these seeds.
+0.12 psi, a balance by 2 %, the pressure by 5 %. No test uses these seeds, and no two plants share any.
 
     .venv/bin/python -m tests.bench.bench_season [seeds [plant …]]
 """
@@ -22,7 +22,7 @@ from host.review.season import findings as kinds
 from host.units import PSI_PA
 from tests.host.review.season_runs import EVERY, FIRST, Truth, day_of, season
 
-RUNS, AT, FIRST_SEED = 60, 30, 70_000
+RUNS, AT, FIRST_SEED, APART = 60, 30, 12_340_000, 10_000
 _USUAL_PA = 38 * PSI_PA
 
 
@@ -177,8 +177,8 @@ def drawn(digest: Digest, seed: int, plant: str) -> list[Digest]:
 
 
 def matching(expected: Expected, found: tuple[Finding, ...]) -> Finding | None:
-    """The finding that is meant: by its kind or suspect, else the first."""
-    of_kind = [one for one in found if not expected.kinds or one.kind in expected.kinds]
+    """The finding that is meant: of its kind, or of a cause that is left open; of these the one of the nearest size."""
+    of_kind = [one for one in found if not expected.kinds or one.kind in expected.kinds or len(one.suspects) > 1]
     near = [one for one in of_kind if expected.at is None or _dated(expected, one, 8)]
     return min(near, key=lambda one: abs(one.change - expected.size), default=None)
 
@@ -199,7 +199,8 @@ def main() -> None:
     for plant in sys.argv[2:] or PLANTS:
         _, wanted = PLANTS[plant]
         counts, clean = np.zeros((len(wanted), 5), dtype=int), 0
-        for seed in range(FIRST_SEED, FIRST_SEED + seeds):
+        first_seed = FIRST_SEED + APART * list(PLANTS).index(plant)
+        for seed in range(first_seed, first_seed + seeds):
             found = seasons.season_of(drawn(digest, seed, plant)).findings
             clean += len(found) == len(wanted)
             for row, expected in enumerate(wanted):

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import boom_card, boom_measured, run_over_catch
+from host.calibrate.boom_card import as_shown, boom_card, boom_measured, run_over_catch
 from host.calibrate.cards import Card, apply_cards, make_card
 from host.calibrate.kinds.meter import meter_measured, meter_section
 from host.calibrate.kinds.pressure import pressure_measured, pressure_section
@@ -54,16 +54,21 @@ def verdict(
     def counts(at: float) -> float:
         return 1023 * (0.1 + 0.8 * (at * gain + rng.normal(0, 0.1)) / 100.0)
 
+    def set_to(mark: float) -> float:
+        """The true pressure (psi) when the needle is set to a mark, by an eye that is off by up to half a psi."""
+        return mark - offset - rng.uniform(-0.5, 0.5)
+
     points = [PressurePoint(0.0, counts(0.0))]
-    points += [PressurePoint(round(at + offset) * PSI_PA, counts(at)) for at in (20.0, 40.0)]
+    points += [PressurePoint(mark * PSI_PA, counts(set_to(mark))) for mark in (20.0, 40.0)]
     assert boom.pressure is not None
     sensor = calibrate_pressure(points, boom.pressure, 1023, gauge)
-    volumes = tuple(read(flow * (60.0 + rng.normal(0, 0.2))) for flow in each)
+    true, seconds = set_to(psi), 60.0 + rng.normal(0, 0.2)
+    volumes = tuple(read(flow * math.sqrt(true / psi) * seconds) for flow in each)
     reading = Reading(vessel, gauge=gauge)
-    shown = max(round(psi + offset), 1) * PSI_PA
+    shown = psi * PSI_PA
     if by_board:
         line = sensor.sensor
-        shown = float(line.pressure_pa(counts(psi), 1023))
+        shown = float(line.pressure_pa(counts(true), 1023))
         reading = replace(reading, transducer_pa=float(line.uncertainty_at(shown)), transducer=line_of(line))
     caught = BoomCatch(shown, 60.0, volumes)
     test = catch_test([caught], boom, None, reading)
@@ -76,8 +81,8 @@ def verdict(
 
 
 def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str, float]:  # type: ignore[no-untyped-def]
-    standard = boom_card(cards[2])
     used = apply_cards(rig(4), cards)
+    standard = as_shown(boom_card(cards[2]), used, cards)
     meter, sensor = used.meter, used.pressure
     assert sensor is not None
     day = 1.0 + rng.normal(0, DAY_TO_DAY)

@@ -43,7 +43,9 @@ def fill(folder: Path) -> None:
     shutil.copy(RECORDING, folder)
     (folder / "empty.sward").write_bytes(b"")
     (folder / "photo.sward").write_bytes(b"\x89PNG\r\n" + bytes(range(256)) * 50)
-    (folder / "torn.sward").write_bytes((folder / "r1.sward").read_bytes()[:20_000])
+    notes = {"area": "Far lawn", "product": "iron", "operator": "J."}
+    torn = simulated_run(folder / "torn.sward", DAY.replace(day=11, hour=8), notes)
+    torn.write_bytes(torn.read_bytes()[:20_000])
 
 
 def listed(page: Any) -> list[str]:

@@ -89,7 +89,7 @@ def _running_down(word: FirstWord, left: float) -> bool:
     half = min(max(len(off) // 2, 1), word.timing.frames((0.3, 1)))
     apart_s = float(np.mean(time_s[-half:]) - np.mean(time_s[-2 * half : -half]))
     # The slower a rotor, the longer its lag: deep down it falls by less a second.
-    falls = TUNING.confirm_slope * math.exp(-TUNING.confirm_slower * max(left, 0.0))
+    falls = TUNING.confirm_slope * math.exp(-TUNING.confirm_slower * max(left - TUNING.confirm_deep, 0.0))
     return float(np.mean(off[-half:]) - np.mean(off[-2 * half : -half])) > falls * apart_s
 
 

@@ -48,21 +48,12 @@ class Noise:
         self._steps: Floats = np.zeros(0)
         self._level = 0.0
         self._changes: list[float] = []
+        self.drift = TUNING.drift_floor  # how far the level strays by itself, relative
 
     @property
     def white(self) -> float:
         """Relative standard deviation of one frame, the part that averages away with the number of frames."""
         return float(np.sqrt(self._white2))
-
-    @property
-    def drift(self) -> float:
-        """How far the level strays by itself, relative: from the changes from block to block, without their noise."""
-        if len(self._changes) < TUNING.drift_blocks[0]:
-            return TUNING.drift_floor
-        # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
-        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
-        strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
-        return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 
     def room(self) -> int:
         """Frames until the end of the block."""
@@ -123,6 +114,16 @@ class Noise:
         self._white2, self._edge2, self._one2 = (
             old + (min(new, growth * old) - old) * share for old, new in zip(known, found, strict=True)
         )
+        self.drift = self._strayed()
+
+    def _strayed(self) -> float:
+        """How far the level strays by itself: from the changes from block to block, without their noise."""
+        if len(self._changes) < TUNING.drift_blocks[0]:
+            return TUNING.drift_floor
+        # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
+        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
+        strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
+        return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 
     def _of_frames(self, white2: float, edge2: float) -> tuple[float, float]:
         """Variances of one frame's parts from those of a mean of `unit` frames."""

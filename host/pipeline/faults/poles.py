@@ -79,7 +79,8 @@ class PoleMap:
     def _excess(self, count: int) -> Floats:
         """By how many pulses each of the last `count` frames is off an even flow."""
         pulses, wanted = self._pulses[-count:], self._wanted[-count:]
-        ratio = np.median(pulses / wanted)
+        ratios = np.sort(pulses / wanted)  # the median of a few frames: np.median takes four times as long
+        ratio = 0.5 * (ratios[(count - 1) // 2] + ratios[count // 2])
         return np.asarray(np.clip(pulses - wanted * ratio, -TUNING.pole_clip, TUNING.pole_clip))
 
     def _learn(self) -> None:

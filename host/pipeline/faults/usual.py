@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from host.pipeline.carry import RunningSum
+from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.faults.tuning import TUNING
 
@@ -21,29 +22,47 @@ class UsualPressure:
         self._begun_s = math.nan
         self._before_s = 0.0
         self._mean = math.nan
+        self._breaks, self._break_before = RunningSum(), Previous(-1)
+        self._usual_held, self._mean_held = HoldLast(math.nan), HoldLast(math.nan)
         self.stays = _Stays()
 
     def push(self, now_s: Floats, pressure_pa: Floats, steady: Bools) -> tuple[Floats, Floats]:
         """Usual pressure, and the mean of the last seconds of steady spray (Pa), at each frame, shape (n,); NaN before
         they are known."""
+        known = np.flatnonzero(steady & np.isfinite(pressure_pa))
+        breaks = self._breaks((~steady).astype(np.int64))[known]
+        usual, means = (np.full(len(now_s), math.nan) for _ in range(2))
+        usual[known], means[known] = self._follow(
+            now_s[known], pressure_pa[known], self._break_before(breaks) != breaks
+        )
+        held = np.zeros(len(now_s), dtype=np.bool_)
+        held[known] = True
+        return self._usual_held(usual, held), self._mean_held(means, held | ~steady)
+
+    def _follow(self, now_s: Floats, pressure_pa: Floats, anew: Bools) -> tuple[list[float], list[float]]:
+        """Both at frames of steady spray with a known pressure; `anew` where it had been interrupted."""
+        steps = np.diff(now_s, prepend=self._before_s)
+        shares, follows = (np.minimum(steps / s, 1.0) for s in (TUNING.down_mean_s, TUNING.usual_follows_s))
+        columns = [a.tolist() for a in (pressure_pa, shares, follows, anew)]
+        usual, mean = self._usual, self._mean
         out, means = [], []
-        for t, p, on in zip(now_s.tolist(), pressure_pa.tolist(), steady.tolist(), strict=True):
-            if not on:
-                self._mean = math.nan
-            elif math.isfinite(p):
-                share = min((t - self._before_s) / TUNING.down_mean_s, 1.0)
-                self._mean = p if math.isnan(self._mean) else self._mean + (p - self._mean) * share
-                if math.isnan(self._usual):
-                    self._first.append(p)
-                    self._begun_s = t if math.isnan(self._begun_s) else self._begun_s
-                    if t - self._begun_s >= TUNING.usual_pressure_s and len(self._first) >= 4:
-                        self._usual = float(np.median(self._first))
-                elif self._mean > self._usual:
-                    self._usual += (self._mean - self._usual) * min((t - self._before_s) / TUNING.usual_follows_s, 1.0)
-                self._before_s = t
-            out.append(self._usual)
-            means.append(self._mean)
-        return np.array(out), np.array(means)
+        for n, (p, share, follow, begins) in enumerate(zip(*columns, strict=True)):
+            mean = p if begins else mean + (p - mean) * share
+            if math.isnan(usual):
+                usual = self._learn(float(now_s[n]), p)
+            elif mean > usual:
+                usual += (mean - usual) * follow
+            out.append(usual)
+            means.append(mean)
+        self._usual, self._mean = usual, mean
+        self._before_s = float(now_s[-1]) if len(now_s) else self._before_s
+        return out, means
+
+    def _learn(self, now_s: float, pressure_pa: float) -> float:
+        self._first.append(pressure_pa)
+        self._begun_s = now_s if math.isnan(self._begun_s) else self._begun_s
+        enough = now_s - self._begun_s >= TUNING.usual_pressure_s and len(self._first) >= 4
+        return float(np.median(self._first)) if enough else math.nan
 
 
 class _Stays:
@@ -74,39 +93,55 @@ class SwitchHabits:
         self._has_switch = has_switch
         self._leads: list[float] = []
         self._trails: list[float] = []
-        self._on = self._came = False
-        self._on_s = self._came_s = 0.0
-        self._usual_hz = 0.0
+        self._on, self._on_s = False, 0.0
+        self._came_s: float | None = None  # when the flow came; None: not since the switch went on
+        self._hz, self._usual_hz = 0.0, HoldLast(0.0)
 
     def push(self, now_s: Floats, switch: Bools, hz: Floats, idle_s: Floats, steady: Bools) -> Habits:
         """Continue; `hz` of the flow's pulses, `idle_s` since the last one, and whether the flow is `steady`."""
-        should, trail, usual = np.zeros(len(now_s), dtype=np.bool_), np.zeros(len(now_s)), np.empty(len(now_s))
-        columns = (a.tolist() for a in (now_s, switch, hz, idle_s, steady))
-        for i, (t, on, now_hz, idle, is_steady) in enumerate(zip(*columns, strict=True)):
-            if is_steady:
-                self._usual_hz = self._usual_hz + (now_hz - self._usual_hz) * 0.02 if self._usual_hz else now_hz
-            usual[i] = self._usual_hz
-            if self._has_switch:
-                self._turn(t, on, now_hz, idle)
-                trail[i] = max(self._trails[-TUNING.mask_passes :], default=0.0) + TUNING.trail_margin_s
-                should[i] = on and (t - self._came_s > 1.0 if self._came else t - self._on_s > self._allowed_s())
+        usual = self._usual_hz(self._follow(hz, steady), steady)
+        should, trail = np.zeros(len(now_s), dtype=np.bool_), np.zeros(len(now_s))
+        if self._has_switch and len(now_s):
+            flows = (hz > 0) & (hz > TUNING.walks_hz_share * usual)
+            turns = np.flatnonzero(np.diff(switch, prepend=self._on)).tolist()
+            for begin, end in pairwise(sorted({0, *turns, len(now_s)})):
+                self._turn(float(now_s[begin]), bool(switch[begin]), float(idle_s[begin]))
+                part = slice(begin, end)
+                trail[part] = max(self._trails[-TUNING.mask_passes :], default=0.0) + TUNING.trail_margin_s
+                if self._on:
+                    should[part] = self._due(now_s[part], flows[part], idle_s[part])
         return Habits(should, trail, usual)
 
-    def _turn(self, t: float, on: bool, hz: float, idle: float) -> None:
+    def _follow(self, hz: Floats, steady: Bools) -> Floats:
+        """The flow's usual pulses in the steady frames, 0 in the others, shape (n,)."""
+        usual, out = self._hz, []
+        for now_hz in hz[steady].tolist():
+            usual = usual + (now_hz - usual) * 0.02 if usual else now_hz
+            out.append(usual)
+        self._hz = usual
+        found = np.zeros(len(hz))
+        found[steady] = out
+        return found
+
+    def _turn(self, now_s: float, on: bool, idle_s: float) -> None:
         if on and not self._on:
-            self._on_s, self._came = t, False
-        if (
-            on
-            and hz > 0
-            and not self._came
-            and idle < t - self._on_s + 0.05
-            and hz > TUNING.walks_hz_share * self._usual_hz
-        ):
-            self._came, self._came_s = True, t
-            self._leads.append(t - self._on_s)
-        if self._on and not on and self._came and idle < TUNING.trail_most_s:
-            self._trails.append(idle)
+            self._on_s, self._came_s = now_s, None
+        if self._on and not on and self._came_s is not None and idle_s < TUNING.trail_most_s:
+            self._trails.append(idle_s)
         self._on = on
+
+    def _due(self, now_s: Floats, flows: Bools, idle_s: Floats) -> Bools:
+        """Whether the flow should have come, in frames with the switch on."""
+        late, place = now_s - self._on_s > self._allowed_s(), 0
+        if self._came_s is None:
+            came = np.flatnonzero(flows & (idle_s < now_s - self._on_s + 0.05))
+            if not len(came):
+                return np.asarray(late)
+            place = int(came[0])
+            self._came_s = float(now_s[place])
+            self._leads.append(self._came_s - self._on_s)
+        late[place:] = now_s[place:] - self._came_s > 1.0
+        return np.asarray(late)
 
     def _allowed_s(self) -> float:
         """How long the flow may take to come."""

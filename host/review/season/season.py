@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.documents.words import plural
+from host.documents.words import format_day, plural
 from host.pipeline.columns import Floats
 from host.review.card_marks import CardMark
 from host.review.digest import Digest
@@ -156,6 +156,7 @@ def _remarks(digests: Sequence[Digest], mine: Sequence[Digest], seen: Observatio
         remarks.append(f"left out: {plural(len(digests) - len(mine), 'run')} of other rigs or without a date")
     if seen.count(BOOM) < len(mine):
         remarks.append(f"without steady spraying at a known pressure: {plural(len(mine) - seen.count(BOOM), 'run')}")
+    remarks += [f"{format_day(one.started)}: {one.remark}" for one in mine if one.remark]
     if seen.count(BALANCE) < _FEW_BALANCES:
         remarks.append(
             f"{plural(seen.count(BALANCE), 'run')} with a tank reading, four are needed to tell the meter from the "

@@ -8,14 +8,14 @@ import pytest
 import scipy.stats
 from uncertainties import ufloat
 
-from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test, root_error
+from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card
 from host.calibrate.square_root_law import BoomFlows, check_two_pressures
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import JUG, USUAL_GAUGE, Gauge, Vessel
 from host.errors import UserError
-from host.formulas import orifice_coefficient, orifice_flow
+from host.formulas import orifice_coefficient, orifice_flow, root_error
 from host.rig import rig_from_toml
 from tests.host.calibrate.rigs import FOUR_NOZZLES, rig
 

@@ -190,11 +190,47 @@ def test_notes_that_cannot_be_read_are_told_and_not_added_to(folder):
 
 
 def test_a_note_that_is_no_quantity_costs_only_what_hangs_on_it(folder):
-    add_note(folder / "r0.sward", "tank left", "about half", DAY)
+    notes_path(folder / "r0.sward").write_text('[[note]]\nkey = "tank left"\nvalue = "about half"\n', encoding="utf-8")
     entry = Library(folder).entries()[0]
     assert "tank left" in entry.problem
     assert entry.digest.volume_m3 > 0
     assert entry.digest.meter_over_tank is None
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "says"),
+    [
+        ("tank left", "about half", 'such as "'),
+        ("tank left", "50", "without a unit"),
+        ("tank left", "-1 gal", "above zero"),
+        ("tank left", "500 gal", "holds 13.00 gal"),
+        ("refill not recorded", "a can", 'such as "'),
+        ("mix", "20", 'such as "20 mL/L"'),
+        ("mix", "0 mL/L", "above zero"),
+        ("mix", "1.2 L/L", "more product than mix"),
+        ("label limit", "10 L", "product per area"),
+    ],
+)
+def test_a_note_of_a_quantity_that_cannot_be_is_refused_and_nothing_is_written(folder, key, text, says):
+    run = folder / "r0.sward"
+    with pytest.raises(UserError, match=says) as refused:
+        add_note(run, key, text, DAY)
+    assert key in str(refused.value) and "\n" not in str(refused.value)
+    assert not notes_path(run).exists()
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [
+        *(("tank left", "2 gal"), ("tank left", "0 L"), ("tank left", ""), ("tank left", "49.3 L")),
+        *(("mix", "20 mL/L"), ("mix", "5 g/L"), ("mix", "3 oz/gal"), ("label limit", "2 fl oz/1000 ft2")),
+        *(("refill not recorded", "0 L"), ("remark", "half a tank left")),
+    ],
+)
+def test_a_note_that_can_be_is_written(folder, key, text):
+    run = folder / "r0.sward"
+    add_note(run, key, text, DAY)
+    assert read_notes(run) == {key: text}
 
 
 def test_an_old_run_under_another_rig_does_not_touch_what_is_kept(folder, tmp_path):

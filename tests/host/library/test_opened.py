@@ -1,6 +1,7 @@
 """Runs in Python: tables that say what they are, and a guide that works as written."""
 
 import re
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -77,14 +78,16 @@ def test_a_run_that_does_not_know_its_start_goes_by_the_time_since(folder, tmp_p
     assert host.open_run(path).passes["start_utc"].isna().all()
 
 
-def test_runs_of_a_folder(folder):
-    runs = host.open_runs(folder)
-    assert [run.name for run in runs] == ["b", "a"]
+def test_runs_of_a_folder(folder, tmp_path):
+    shutil.copytree(folder, tmp_path / "runs")
+    shutil.copy(folder / "a.sward", tmp_path / "runs" / "copy.sward")
+    runs = host.open_runs(tmp_path / "runs")
+    assert [run.name for run in runs] == ["b", "a", "copy"]
     assert sorted(runs.passes()["run"]) == ["a", "b"]
     assert len(runs.faults()) == 0 and runs.faults().columns[0] == "run"
     assert runs[-1].review().notes["area"] == "far lawn"
     with pytest.raises(UserError):
-        host.open_runs(folder / "nothing")
+        host.open_runs(tmp_path / "nothing")
 
 
 def test_the_guide_works_as_written(folder, monkeypatch, capsys):

@@ -11,6 +11,7 @@ import pytest
 from dashboards.live.run_screen import RunScreen
 from host.calibrate.cards import make_card, save_card
 from host.cli.record import plan_of
+from host.errors import UserError
 from host.journal import JournalWriter, Snapshot, read_run
 from host.review.calibration_choice import RECORDED
 from host.review.review import review_run
@@ -45,6 +46,14 @@ def test_review_reads_a_run_under_the_cards_it_was_recorded_with(run_under_a_car
     assert review.totals.volume_m3 == pytest.approx(pulses / 500_000, rel=1e-9)
     # The rig file's own text is kept beside it, untouched.
     assert read_run(run_under_a_card).rig_toml == RIG
+
+
+def test_a_run_is_not_begun_with_a_note_that_cannot_be(tmp_path: Path) -> None:
+    rig = tmp_path / "rig.toml"
+    rig.write_text(RIG, encoding="utf-8")
+    args = Namespace(rig=rig, note=["mix=20"], tank=None, mix=None, cards=tmp_path / "cards", runs=tmp_path)
+    with pytest.raises(UserError, match='note "mix" is "20"'):
+        plan_of(args)
 
 
 @pytest.mark.parametrize("piece", [1 << 20, 97])

@@ -40,6 +40,8 @@ def test_a_run_from_start_to_end(end: PtyEnd, plan: RunPlan) -> None:
         until(lambda: recording.recorder.status()["lines"] > 25)
         ask(recording.path, {"ask": "event", "kind": "refill", "text": "tank full"})
         ask(recording.path, {"ask": "note", "key": "weather", "value": "calm"})
+        with pytest.raises(UserError, match='note "tank left" is "abc"'):
+            ask(recording.path, {"ask": "note", "key": "tank left", "value": "abc"})
         board.stop()
     recording.stop()
     run = read_run(recording.path)

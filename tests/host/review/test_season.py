@@ -88,6 +88,13 @@ def test_without_tank_balances_it_says_that_it_cannot_tell(bad_season):
     assert any("tank left" in remark for remark in found.remarks)
 
 
+def test_a_note_that_does_not_count_is_told(good_season):
+    broken = replace(good_season[3], meter_over_tank=None, remark='the note "tank left" is "abc"')
+    remarks = season_of([*good_season[:3], broken, *good_season[4:]]).remarks
+    assert sum('note "tank left" is "abc"' in remark and " 2026, " in remark for remark in remarks) == 1
+    assert not any("note " in remark and "abc" in remark for remark in season_of(good_season).remarks)
+
+
 def test_nothing_is_found_where_nothing_is(good_season):
     found = season_of(good_season)
     assert found.findings == ()
