@@ -222,26 +222,33 @@ def stood_spraying(rows: Rows, cover: Floats) -> Floats:
 
 def stood(rows: Rows) -> Floats:
     """The share of each row in which the sprayer stood; of a long row about a stop, by the way that it lacks."""
-    still = _stands(rows)
+    still = stands(rows)
     share: Floats = still.astype(np.float64)
-    beside = np.zeros(len(rows), dtype=np.bool_)
-    beside[1:] |= still[:-1]
-    beside[:-1] |= still[1:]
-    walked = ~still & ~beside & rows["spraying"]
-    walked_us = float(np.sum(rows["step_us"][walked]))
-    if not walked_us:
-        return share
-    pace = float(np.sum(rows["step_m"][walked])) / walked_us
+    pace = pace_beside(rows, still)
     if not pace > 0:
         return share
     # What it had still gone since the wheel's last pulse, and to the next one, it walked at its pace.
-    part = still | (beside & (rows["step_us"] > _COARSE_US))
+    part = still | (_next_to(still) & (rows["step_us"] > _COARSE_US))
     part &= rows["why"] == Why.ASSIGNED
     lacks = 1.0 - rows["step_m"] / (pace * np.maximum(rows["step_us"], 1))
     return np.where(part, np.clip(lacks, 0.0, 1.0), share)
 
 
-def _stands(rows: Rows) -> Bools:
+def pace_beside(rows: Rows, still: Bools) -> float:
+    """Way over time (m/µs) of the rows that sprayed, but for those that stood and the ones next to them; 0 if none."""
+    walked = ~still & ~_next_to(still) & rows["spraying"] & (rows["why"] == Why.ASSIGNED)
+    walked_us = float(np.sum(rows["step_us"][walked]))
+    return float(np.sum(rows["step_m"][walked])) / walked_us if walked_us else 0.0
+
+
+def _next_to(still: Bools) -> Bools:
+    beside = np.zeros(len(still), dtype=np.bool_)
+    beside[1:] |= still[:-1]
+    beside[:-1] |= still[1:]
+    return beside
+
+
+def stands(rows: Rows) -> Bools:
     """Whether the sprayer stands in each row, from the wheel's last pulse on."""
     still: Bools = ~rows["moving"] & (rows["why"] == Why.ASSIGNED)  # a restart is no stop
     for place in np.flatnonzero(still[1:] & ~still[:-1]).tolist():

@@ -47,7 +47,7 @@ class Pipeline:
         self._measure = Measurer(rig)
         self._rate = RateWindow(rig.swath_m, self.certainty)
         self._ground = GroundTotals(rig)
-        self._settler = Settler(rig.swath_m, rig.target, self.certainty)
+        self._settler = Settler(rig, self.certainty)
         self._tank = TankLevel(rig.tank.volume_m3)
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
@@ -136,6 +136,11 @@ class Pipeline:
     def put_back(self) -> dict[str, int]:
         """Pulses that the board dropped and has told of since: by input, "flow" and "wheel"."""
         return self._measure.put_back
+
+    @property
+    def overfilled_m3(self) -> float:
+        """How much more was said to be filled into the tank than it had room for, since its level was last known."""
+        return self._tank.over_m3
 
     def take_settled(self) -> Settled:
         """The rows settled since the last call: after `finish`, all calls together give one row for each frame."""

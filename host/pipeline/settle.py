@@ -20,8 +20,9 @@ from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_o
 from host.pipeline.dry_spell import DrySpell
 from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
 from host.pipeline.rows import DRY, ROW, Rows, Why
+from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
-from host.rig import Target
+from host.rig import Rig
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
 LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
@@ -34,8 +35,9 @@ _CENTRE_US = 1_000_000  # the rate over two seconds belongs to their middle
 class Settler:
     """Rows in, settled rows and passes out."""
 
-    def __init__(self, swath_m: float, target: Target, certainty: RateCertainty) -> None:
-        self._swath_m, self._target, self._certainty = swath_m, target, certainty
+    def __init__(self, rig: Rig, certainty: RateCertainty) -> None:
+        self._swath_m, self._target, self._certainty = rig.swath_m, rig.target, certainty
+        self._pulse_m = rig.wheel.metres_per_pulse if rig.wheel else 0.0
         self.passes: list[Pass] = []
         self._apart, self._dry = Apart(), DrySpell()
         self._idle: list[Rows] = []
@@ -199,7 +201,8 @@ class Settler:
         self._keep(settled, stretch.rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
-        return Stretch(self._dry.in_stretch(_doubted(rows)), self._begun, over, self._before, self._period_us)
+        rows = set_off(self._dry.in_stretch(_doubted(rows)), self._pulse_m)
+        return Stretch(rows, self._begun, over, self._before, self._period_us)
 
     def _let_go(self, before_us: int | None, *, undecided: bool = False) -> None:
         """Settle the idle rows up to `before_us`, or all; while it is undecided whether the spray stays dry, those

@@ -19,7 +19,7 @@ from host.events import (
 )
 from host.frames import Event
 from host.mix_sheet import sheet_from_toml
-from host.pipeline.tank import refill_not_told
+from host.pipeline.tank import overfilled, refill_not_told
 from host.rig import Rig
 from host.rig.noted import noted
 
@@ -30,7 +30,7 @@ class TankBalance:
 
     `meter_over_tank` is the metered volume over what left the tank by its marks, since it was last filled to a known
     level, with its standard uncertainty (from the marks, and what was not counted); both None when nothing was noted,
-    or a refill was not told.
+    or a refill was not told or cannot be.
     """
 
     start_m3: float
@@ -42,6 +42,7 @@ class TankBalance:
     meter_over_tank_u: float | None
     uncounted_m3: float = 0.0  # probably went through the meter beside what it metered
     unread: tuple[str, ...] = ()  # why a note of it does not count
+    overfilled_m3: float = 0.0  # of what was filled in, more than the tank had room for; 0 where marks may be off by it
 
     @property
     def refill_not_told(self) -> bool:
@@ -70,42 +71,62 @@ class Product:
         return self.limit is not None and self.per_area > self.limit
 
 
-def tank_balance(
-    events: list[Event],
-    notes: Mapping[str, str],
-    rig: Rig,
-    metered_m3: float,
-    left_m3: float,
-    uncounted_m3: float = 0.0,
-) -> TankBalance:
+@dataclass(frozen=True)
+class TankCount:
+    """What the meter says of the tank: metered, left by it, probably not counted, and what it had no room for (m³)."""
+
+    metered_m3: float
+    left_m3: float  # without `over_m3`
+    uncounted_m3: float = 0.0
+    over_m3: float = 0.0
+
+
+def tank_balance(events: list[Event], notes: Mapping[str, str], rig: Rig, count: TankCount) -> TankBalance:
     """The balance of a run; a note that cannot be read, or cannot be, does not count and is told in `unread`."""
-    start, refills = rig.tank.volume_m3, []
+    metered_m3, left_m3, over_m3, full_m3 = count.metered_m3, count.left_m3, count.over_m3, rig.tank.volume_m3
+    start, refills = full_m3, []
     # Full to its mark, or to a known level, the tank is known anew: what went before is balanced by nobody.
     since_m3, poured = start, 1
     for event in as_meant(events):
         if event.kind == "run_start":
             told = number_of(event, "tank_m3")
-            start = since_m3 = rig.tank.volume_m3 if told is None else told
+            start = since_m3 = full_m3 if told is None else told
         elif event.kind == "refill":
             added, level_m3 = number_of(event, "added_m3"), number_of(event, "to_m3")
             refills.append(added)
             if added is not None:
                 since_m3, poured = since_m3 + added, poured + 1
             else:
-                since_m3, poured = rig.tank.volume_m3 if level_m3 is None else level_m3, 1
+                since_m3, poured = full_m3 if level_m3 is None else level_m3, 1
     (confirmed, measured), unread = _noted_volumes(notes, (NOTE_REFILL, NOTE_TANK_LEFT), rig)
     if confirmed is not None:
         refills.append(confirmed)
         since_m3, left_m3, poured = since_m3 + confirmed, left_m3 + confirmed, poured + 1
+        if left_m3 > full_m3:
+            left_m3, over_m3 = full_m3, over_m3 + left_m3 - full_m3
+    told_over_m3 = over_m3 if overfilled(over_m3, full_m3) else 0.0
     ratio = ratio_u = None
-    if measured is not None and not refill_not_told(left_m3, metered_m3):
-        drawn, counted = since_m3 - measured, since_m3 - left_m3
+    if measured is not None and not refill_not_told(left_m3, metered_m3) and not told_over_m3:
+        drawn, counted = since_m3 - measured, since_m3 - left_m3 - over_m3
         if drawn > 0 and counted > 0:
             ratio = counted / drawn
             reading = math.sqrt(1.0 + poured) * resolution(TANK.step_m3)
             ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
-            ratio_u += uncounted_m3 / drawn / 2.0  # known to lack on one side alone: as in host.review.totals
-    return TankBalance(start, tuple(refills), metered_m3, left_m3, measured, ratio, ratio_u, uncounted_m3, unread)
+            ratio_u += count.uncounted_m3 / drawn / 2.0  # known to lack on one side alone: as in host.review.totals
+    return TankBalance(
+        *(
+            start,
+            tuple(refills),
+            metered_m3,
+            left_m3,
+            measured,
+            ratio,
+            ratio_u,
+            count.uncounted_m3,
+            unread,
+            told_over_m3,
+        )
+    )
 
 
 def _noted_volumes(

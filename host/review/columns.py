@@ -90,6 +90,7 @@ TOTAL_COLUMNS: dict[str, tuple[str, str, str]] = {
     "under_m2": ("under_target_area", "area", ""),
     "unknown_m2": ("unknown_area", "area", ""),
     "tank_left_m3": ("tank_left", "volume", ""),
+    "overfilled_m3": ("tank_overfilled", "volume", ""),
 }
 
 

@@ -22,7 +22,7 @@ from host.pipeline.bouncing import FILTERS
 from host.pipeline.faults import AlarmEvent
 from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
-from host.review.balance import Product, PutDown, TankBalance, products_of, tank_balance
+from host.review.balance import Product, PutDown, TankBalance, TankCount, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Section, Strip, sections_off_target, strip_of
 from host.review.stationary_spots import Spot, standing_spots
@@ -110,8 +110,8 @@ class Review:
     def balance(self) -> TankBalance:
         """The tank's balance."""
         totals = self.totals
-        left_m3, uncounted_m3 = totals.tank_left_m3, totals.uncounted_m3
-        return tank_balance(self.run.events, self.notes, self.rig, totals.volume_m3, left_m3, uncounted_m3)
+        count = TankCount(totals.volume_m3, totals.tank_left_m3, totals.uncounted_m3, totals.overfilled_m3)
+        return tank_balance(self.run.events, self.notes, self.rig, count)
 
     @cached_property
     def products(self) -> tuple[Product, ...]:

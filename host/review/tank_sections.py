@@ -33,6 +33,10 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
         shown = Quantity(f"{ratio:.3f} ± {EXPANDED * u:.3f}", ratio, expanded=EXPANDED * u)
         facts.append(Fact("meter_over_tank", "Meter against tank (± is 95 %)", shown))
     said = [Message(sentence(why), "warning") for why in balance.unread]
+    if balance.overfilled_m3 > 0:
+        over = show(balance.overfilled_m3).text
+        full = "The tank had no room for it: it counts as full then. Was the refill smaller?"
+        said.append(Message(f"{over} of what was filled in is too much. {full}", "warning"))
     if untold:
         more = show(-balance.left_by_count_m3).text
         said.append(Message(f"{more} more went through the meter than the tank held. Refill not recorded?", "warning"))

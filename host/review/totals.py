@@ -49,6 +49,7 @@ class Totals:
     dry_m2: float  # ground that got nothing although the spray was on; part of no other
     uncounted_m3: float  # water that probably went down on it beside what is unassigned
     tank_left_m3: float
+    overfilled_m3: float  # said to be filled in beyond what the tank holds; not in what is left
 
     @property
     def heard(self) -> bool:
@@ -131,6 +132,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         dry_m2=hidden.dry_m2,
         uncounted_m3=hidden.uncounted_m3,
         tank_left_m3=left,
+        overfilled_m3=pipeline.overfilled_m3,
     )
     unmetered = ("uncounted_m3",) if math.isnan(volume) else ()
     return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED) + unmetered)

@@ -43,7 +43,28 @@ def test_a_refill_taken_back_leaves_the_level_as_if_it_had_not_been() -> None:
     assert level[20:] == pytest.approx(CAPACITY - volume[20:])
 
 
-KINDS = st.sampled_from([("refill", {}), ("refill", {"added_m3": 0.01}), ("undo", {"of": "refill"}), ("undo", {})])
+@pytest.mark.parametrize(("detail", "over_m3"), [({"added_m3": 0.04}, 0.021), ({"to_m3": 0.09}, 0.04)])
+def test_a_tank_is_at_most_full_and_what_is_too_much_is_known(detail: dict, over_m3: float) -> None:
+    volume = np.linspace(0.0, 0.03, 31)
+    tank = TankLevel(CAPACITY)
+    level = tank.push(volume, [event("refill", 20, **detail)])
+    assert level[20:] == pytest.approx(CAPACITY - (volume[20:] - volume[19]))
+    assert tank.over_m3 == pytest.approx(over_m3)
+    tank.push(volume, [event("refill", 0)])
+    assert tank.over_m3 == 0
+    tank.push(volume, [event("refill", 0, **detail), event("undo", 1, of="refill")])
+    assert tank.over_m3 == 0
+
+
+KINDS = st.sampled_from(
+    [
+        ("refill", {}),
+        ("refill", {"added_m3": 0.01}),
+        ("refill", {"added_m3": 0.03}),
+        ("undo", {"of": "refill"}),
+        ("undo", {}),
+    ]
+)
 
 
 @given(st.lists(st.tuples(st.integers(0, 30), KINDS), max_size=8), st.integers(1, 29))

@@ -14,6 +14,7 @@ from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.counts import Counts
 from host.pipeline.faults.start_mask import StartMask
+from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -36,7 +37,7 @@ class Boom:
 class BoomCoefficient:
     """Pairs every frame's pulses with the pressure in just the time in which they came."""
 
-    def __init__(self) -> None:
+    def __init__(self, timing: Timing = USUAL) -> None:
         self._root = _Lagged()
         self._integral = RunningSum()
         self._at_edge = HoldLast(0.0)
@@ -45,7 +46,8 @@ class BoomCoefficient:
         self._on_before, self._starts = Previous(False), RunningSum()
         self._since, self._mask = HoldLast(0), StartMask()
         self._upset = HoldLast(-(2**62))
-        self._root_before = Previous(0.0)
+        self._together = timing.frames(TUNING.noise_unit)  # frames: each stroke of a pump shows in quicker ones
+        self._past_roots: Floats = np.zeros(2 * self._together - 1)
         self._ratio_before = HoldLast(0.0)
         self._shifted = Previous(0.0)
         self._wrong_before = Previous(False)
@@ -70,9 +72,7 @@ class BoomCoefficient:
         since_us = counts.board_us - self._since(counts.board_us, starts)
         upset = counts.broken | (counts.step_us > TUNING.longest_frame_us) | (spraying & ~known)
         calm = counts.board_us - self._upset(counts.board_us, upset) > TUNING.settle_us
-        root_before = self._root_before(root)
-        # With no pressure left every change is large against it.
-        jolt = np.abs(root - root_before) > TUNING.jolt * np.maximum(root_before, TUNING.floor_pa**0.5)
+        jolt = self._jolts(root)
         expected = np.where(known, span * per_m3, np.nan)
         with np.errstate(divide="ignore", invalid="ignore"):
             log_ratio = np.where(on & fresh & (span > 0), np.log(counts.flow.step / expected), np.nan)
@@ -85,6 +85,15 @@ class BoomCoefficient:
         doubtful = self._since_usable(wrong | jumped | counts.broken, usable)
         start = self._starts(starts.astype(np.int64))
         return Boom(pulses, expected, counts.flow.total, start, usable, end, settled, jolt, wrong, doubtful)
+
+    def _jolts(self, root: Floats) -> Bools:
+        """Whether √P jumps from one tenth of a second to the next."""
+        roots = np.concatenate((self._past_roots, root))
+        self._past_roots = roots[-len(self._past_roots) :]
+        means = np.convolve(roots, np.full(self._together, 1.0 / self._together), "valid")
+        before, now = means[: len(root)], means[self._together :]
+        # With no pressure left every change is large against it.
+        return np.asarray(np.abs(now - before) > TUNING.jolt * np.maximum(before, TUNING.floor_pa**0.5))
 
     def _since_usable(self, wrong: Bools, usable: Bools) -> Bools:
         """Whether anything was wrong since the usable frame before each frame."""

@@ -30,7 +30,7 @@ class Tuning:
     longest_frame_us: int = 1_500_000  # over a longer gap nothing is known about the pressure
     lowest_pa: float = 35_000.0  # below about 5 psi the transducer's zero error outweighs what is looked for
     floor_pa: float = 7_000.0  # of a pressure's logarithm: about 1 psi, what a transducer's zero may be off
-    jolt: float = 0.07  # of √P from one frame to the next: a stone, or air; not a fault
+    jolt: float = 0.07  # of √P from one tenth of a second to the next: a stone, or air; not a fault
     added_pulses: float = 0.6  # what comes on top of this and of the next is likely a false pulse
     added_share: float = 0.08  # of a frame's flow
     impossible_rise: float = 0.45  # of one frame's flow over the last one's: a rotor cannot; false pulses can

@@ -73,7 +73,7 @@ class _Following:
 
     def __init__(self, rig: Rig, catch: tuple[float, float] | None, timing: Timing) -> None:
         self._rig, self._timing = rig, timing
-        self._boom, self._rules = BoomCoefficient(), Rules(rig, timing)
+        self._boom, self._rules = BoomCoefficient(timing), Rules(rig, timing)
         self._steps = StepWatch(timing)
         self._droop = Droop()
         self._all: list[OpenFault] = []

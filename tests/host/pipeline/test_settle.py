@@ -6,7 +6,7 @@ import pytest
 from host.frames import Event
 from host.pipeline import Pipeline, Why
 from host.rig import rig_from_toml
-from tests.host.pipeline.made import RIG, made_frames, steady
+from tests.host.pipeline.made import IDENTITY, RIG, made_frames, steady
 
 FLOW_M3_S = 40.0 / 600_000  # 40 Hz at 600 pulses to the litre
 NO_SWITCH = RIG.replace("spray_switch = true", "spray_switch = false")
@@ -109,3 +109,26 @@ def test_a_long_silence_begins_when_the_last_report_came_also_by_a_clock_that_is
     frames = made_frames(np.where(on, 40.0, 0.0), np.full(5000, 10.0), on, clock_error=0.005)
     (apart,) = settled(np.concatenate((frames[:200], frames[4799:])))[0].unassigned
     assert (apart.why, apart.start_s, apart.end_s) == (Why.SILENCE, pytest.approx(20.0, abs=0.2), pytest.approx(480.0))
+
+
+def test_one_magnet_and_setting_off_with_the_spray_is_no_standing_still():
+    """A pulse every 1.4 m: the way to the first of them was walked, and its water lies on it."""
+    rig = rig_from_toml(RIG.replace('"1.0 m"', '"1.4 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1"))
+    walks = np.concatenate([np.zeros(30), np.full(250, 1.2 / 1.4), np.zeros(60)])
+    sprays = walks > 0
+    pipeline = Pipeline(rig)
+    pipeline.push(made_frames(np.where(sprays, 40.0, 0.0), walks, sprays), [IDENTITY])
+    pipeline.finish()
+    (one,) = pipeline.passes
+    assert one.distance_m == pytest.approx(25.0 * 1.2, abs=0.75)  # to half a pulse
+    assert pipeline.sums()["stationary_m3"] == pytest.approx(0.0, abs=40 * 0.2 / 600e3)
+
+
+def test_a_wheel_that_failed_says_nothing_of_the_pace_before():
+    rig = rig_from_toml(RIG.replace('"1.0 m"', '"1.4 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1"))
+    walks = np.concatenate([np.zeros(30), np.full(150, 1.2 / 1.4), np.zeros(250)])
+    sprays = np.arange(430) >= 30
+    pipeline = Pipeline(rig)
+    pipeline.push(made_frames(np.where(sprays, 40.0, 0.0), walks, sprays), [IDENTITY])
+    pipeline.finish()
+    assert pipeline.passes[0].distance_m == pytest.approx(15.0 * 1.2, abs=1.4)

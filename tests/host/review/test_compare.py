@@ -155,7 +155,12 @@ def test_what_cannot_be_compared_is_told(healthy):
 def test_the_command(tmp_path, capsys):
     frames = frames_with()
     write(tmp_path / "first.sward", frames, RIG.toml, DAY)
-    write(tmp_path / "clogged.sward", frames_with(Disturbance("clog", 0.0, amount=0.6)), RIG.toml, DAY)
+    write(
+        tmp_path / "clogged.sward",
+        frames_with(Disturbance("clog", 0.0, amount=0.6)),
+        RIG.toml,
+        DAY + timedelta(hours=1),
+    )
     assert main(["compare", "first", "--runs", str(tmp_path)]) == 2
     save_card(catch_card(), tmp_path / "cards")
     save_card(catch_card(1.5, DAY + timedelta(days=9)), tmp_path / "cards")

@@ -13,8 +13,10 @@ from host.documents.text import format_text
 from host.errors import UserError
 from host.frames import Event
 from host.journal import RunFile
-from host.review.balance import product_of, tank_balance
+from host.pipeline import Fault
+from host.review.balance import TankCount, product_of, tank_balance
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, sections_off_target
+from host.review.fault_sections import faults_section
 from host.review.review import review_of
 from host.review.tank_sections import product_blocks, tank_blocks
 from host.rig.model import DAY_TO_DAY
@@ -81,10 +83,40 @@ def test_a_slow_stretch_is_found_where_it_was():
 def test_bins_without_a_rate_are_neither_thin_nor_thick():
     target = load_scenario("demo").rig.target
     rate = target.rate_m3_m2 * np.array([1.0, np.nan, 0.5, 0.5, 1.5, 1.0])
-    found = sections_off_target(Strip(7, np.arange(7.0), rate, math.nan), target, 2.0)
+    found = sections_off_target(Strip(7, np.arange(7.0), rate, math.nan, np.ones(6, dtype=bool)), target, 2.0)
     assert [(one.number, one.from_m, one.to_m) for one in found] == [(7, 2.0, 4.0), (7, 4.0, 5.0)]
     # Missing: half the target over 2 m of a 2 m swath.
     assert found[0].excess_m3 == pytest.approx(-0.5 * target.rate_m3_m2 * 4.0)
+
+
+def test_a_section_is_off_only_where_the_area_off_target_says_so():
+    target = load_scenario("demo").rig.target
+    rate = target.rate_m3_m2 * np.array([1.0, 1.11, 1.0, 1.0, 1.4, 1.2, 0.85, 0.85])
+    counted = np.array([0, 0, 0, 0, 1, 0, 0, 1], dtype=bool)
+    found = sections_off_target(Strip(7, np.arange(9.0), rate, math.nan, counted), target, 2.0)
+    assert [(one.from_m, one.to_m) for one in found] == [(4.0, 6.0), (6.0, 8.0)]
+    review, _ = simulated(WalkSettings(passes=3, length_m=20.0))
+    quiet = replace(review.track, off_target_s=np.zeros(len(review.track)))
+    assert replace(review, track=quiet).sections(replace(review, track=quiet).strips) == []
+
+
+@pytest.mark.parametrize(
+    ("area_m2", "ended_s", "says"),
+    [
+        (0.2, 10.1, None),
+        (0.2, 16.0, "Lasted 6 s"),
+        (0.2, None, "Lasted To the end"),
+        (12.0, 16.0, "On the ground 6 s, 12 m² affected"),
+        (math.nan, 16.0, "On the ground 6 s, – m² affected"),
+    ],
+)
+def test_ground_of_a_fault_that_rounds_to_nothing_is_not_told(area_m2, ended_s, says):
+    review, _ = simulated(WalkSettings(passes=1, length_m=4.0))
+    fault = Fault(1, "link_stale", (), 0.95, 10.0, 12.0, ended_s, None, None, None, None, area_m2, True)
+    shown = said(faults_section(replace(review, faults=[fault], unassigned=()), "metric").sections[0].blocks)
+    assert says is None or says in shown
+    assert ("On the ground" in shown) == (says or "").startswith("On the ground") and " 0 m²" not in shown
+    assert ("Lasted" in shown) == (says or "").startswith("Lasted")
 
 
 def test_spraying_while_standing_is_placed_and_measured():
@@ -124,11 +156,11 @@ def refill(**detail):
 def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
     rig = load_scenario("demo").rig
     full = rig.tank.volume_m3
-    untold = tank_balance([], {"tank left": "20 L"}, rig, full + 0.020, -0.020)
+    untold = tank_balance([], {"tank left": "20 L"}, rig, TankCount(full + 0.020, -0.020))
     assert untold.refill_not_told
     assert untold.meter_over_tank is None  # says nothing about the meter
     assert f"{more} more went through the meter than the tank held" in said(tank_blocks(untold, system))
-    dry = tank_balance([], {}, rig, full + 0.0005, -0.0005)
+    dry = tank_balance([], {}, rig, TankCount(full + 0.0005, -0.0005))
     assert not dry.refill_not_told
     assert "Left by count 0.0" in said(tank_blocks(dry, system))
     assert "-" not in said(tank_blocks(dry, system))
@@ -137,32 +169,49 @@ def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
 def test_tank_balance_by_the_marks():
     rig = load_scenario("demo").rig
     disturbances = [Event(0.0, 0, "run_start", {"tank_m3": 0.040}), refill(added_m3=0.010)]
-    balance = tank_balance(disturbances, {"tank left": "20 L"}, rig, 0.0309, 0.0191)
+    balance = tank_balance(disturbances, {"tank left": "20 L"}, rig, TankCount(0.0309, 0.0191))
     assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
     # Three readings to 0.5 L (0.5/√12 each) over 30 L, and marks right to ± 3 % (3 %/√3): GUM 4.3.7, F.2.2.1.
     expected = math.hypot(math.sqrt(3) * 0.5 / math.sqrt(12) / 30, 0.03 / math.sqrt(3))
     assert balance.meter_over_tank_u / balance.meter_over_tank == pytest.approx(expected)
     # Full again to the brim, all that was counted since then is balanced; and a refill that was confirmed afterwards.
     since = rig.tank.volume_m3 - 0.0191
-    balance = tank_balance([*disturbances, refill()], {"tank left": "20 L"}, rig, 0.0709, 0.0191)
+    balance = tank_balance([*disturbances, refill()], {"tank left": "20 L"}, rig, TankCount(0.0709, 0.0191))
     assert balance.meter_over_tank == pytest.approx(since / (rig.tank.volume_m3 - 0.020))
     noted = {"tank left": "20 L", "refill not recorded": "10 L"}
-    balance = tank_balance(disturbances[:1], noted, rig, 0.0309, 0.0091)
+    balance = tank_balance(disturbances[:1], noted, rig, TankCount(0.0309, 0.0091))
     assert balance.meter_over_tank == pytest.approx(0.0309 / 0.030)
     assert balance.left_by_count_m3 == pytest.approx(0.0191)
+
+
+def test_a_refill_that_the_tank_has_no_room_for_is_told_and_checks_no_meter():
+    rig = load_scenario("demo").rig
+    full = rig.tank.volume_m3
+    events = [refill(added_m3=full)]
+    balance = tank_balance(events, {"tank left": "20 L"}, rig, TankCount(0.030, 0.020, over_m3=full - 0.010))
+    assert balance.overfilled_m3 == pytest.approx(full - 0.010) and balance.meter_over_tank is None
+    assert "39.2 L of what was filled in is too much" in said(tank_blocks(balance, "metric"))
+    # By as much as marks and meter may be wrong it is none, and the ratio is that of what was filled in.
+    brim = tank_balance(
+        [refill(added_m3=0.011)], {"tank left": "20 L"}, rig, TankCount(0.0400, full - 0.030, over_m3=0.001)
+    )
+    assert brim.overfilled_m3 == 0
+    assert brim.meter_over_tank == pytest.approx(0.040 / (full + 0.011 - 0.020))
+    confirmed = tank_balance([], {"refill not recorded": "30 L"}, rig, TankCount(0.010, full - 0.010))
+    assert confirmed.left_by_count_m3 == full and confirmed.overfilled_m3 == pytest.approx(0.020)
 
 
 @pytest.mark.parametrize(("text", "says"), [("half", "such as"), ("50 gal", "holds 13.00 gal"), ("-1 L", "above zero")])
 def test_a_level_that_cannot_be_does_not_count_and_costs_no_figure(text, says):
     rig = load_scenario("demo").rig
-    balance = tank_balance([], {"tank left": text, "refill not recorded": "2 L"}, rig, 0.03, 0.02)
+    balance = tank_balance([], {"tank left": text, "refill not recorded": "2 L"}, rig, TankCount(0.03, 0.02))
     assert balance.measured_left_m3 is balance.meter_over_tank is None
     assert balance.refills_m3 == (0.002,)
     shown = said(tank_blocks(balance, "metric"))
     assert 'note "tank left" is' in shown and says in shown
     for figure in ("At the start 49.2 L", "Through the meter 30.0 L", "Left by count 22.0 L"):
         assert figure in shown
-    taken_back = tank_balance([], {"tank left": ""}, rig, 0.03, 0.02)
+    taken_back = tank_balance([], {"tank left": ""}, rig, TankCount(0.03, 0.02))
     assert not taken_back.unread and taken_back.measured_left_m3 is None
 
 

@@ -13,7 +13,8 @@ from host.pipeline.faults.open_fault import OpenFault
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.faults.usual import UsualPressure
 from tests.bench.bench_other import faults_of
-from tests.bench.other_runs import fault_run
+from tests.bench.other_runs import draw, fault_run, rng_for
+from tests.bench.other_sprayer import make_run
 
 
 def test_a_fall_of_c_with_the_pressure_is_called_by_the_pressure():
@@ -49,3 +50,15 @@ def test_shaking_hides_no_fall_of_a_fifth_and_is_none(interval_s):
         usual, mean = UsualPressure().push(now_s, pressure, np.ones(len(now_s), dtype=bool))
         low = mean < TUNING.down_pressure_share * usual
         assert low[now_s > 30.0].all() if falls else not low.any()
+
+
+def test_in_quick_reports_a_pumps_strokes_are_no_air():
+    # 30 strokes a second of ±40 %: a report every 20 ms shows each of them (our own figures).
+    rng = rng_for("strokes")
+    run = make_run(draw(rng, interval_s=0.02, pulsation=0.4), [(4.0, 24.0)], [], rng)
+    assert [fault.kind for fault in faults_of(run)] == []
+
+
+def test_air_is_found_in_quick_reports_too():
+    one = fault_run({"interval_s": 0.02}, 5, "air", amount=0.6)
+    assert [fault.kind for fault in faults_of(one.run) if fault.urgent] == ["air"]
