@@ -236,7 +236,7 @@ def stood(rows: Rows) -> Floats:
 
 def pace_beside(rows: Rows, still: Bools) -> float:
     """Way over time (m/µs) of the rows that sprayed, but for those that stood and the ones next to them; 0 if none."""
-    walked = ~still & ~_next_to(still) & rows["spraying"]
+    walked = ~still & ~_next_to(still) & rows["spraying"] & (rows["why"] == Why.ASSIGNED)
     walked_us = float(np.sum(rows["step_us"][walked]))
     return float(np.sum(rows["step_m"][walked])) / walked_us if walked_us else 0.0
 

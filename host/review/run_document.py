@@ -32,6 +32,7 @@ from host.review.alarm_section import alarm_section
 from host.review.apart import apart_messages, apart_rows, board_messages, timed_pace_message
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
+from host.review.dry_walks import dry_walk_messages
 from host.review.evenness import BIN_M, Strip
 from host.review.fault_sections import faults_section
 from host.review.ground_picture import PICTURE, ground_picture
@@ -146,7 +147,8 @@ def _totals(review: Review, system: str) -> Section:
 
 def _apart(review: Review, system: str) -> tuple[Block, ...]:
     """What is not in the rate, and what the board said of itself."""
-    said = [Message(message, "warning") for message in (*board_messages(review), *apart_messages(review, system))]
+    told = (*board_messages(review), *apart_messages(review, system), *dry_walk_messages(review, system))
+    said = [Message(message, "warning") for message in told]
     if taken := timed_pace_message(review, system):
         said.append(Message(taken))
     rows = tuple(tuple(row.values()) for row in apart_rows(review))

@@ -51,9 +51,8 @@ class Verdict:
         )
         unknown = f" What {self.unknown:.0%} of it got is not known.".replace("%", " %") if self.unknown >= 0.01 else ""
         if self.dry >= 0.01:
-            unknown = f" {self.dry:.0%} of it got nothing: the spray was on, but no water came.{unknown}".replace(
-                "%", " %"
-            )
+            dry = f" {self.dry:.0%} of it got nothing: the spray was on, but no water came.".replace("%", " %")
+            unknown = dry + unknown
         off = self.over + self.under
         if off < 1 - GOOD_SHARE:
             return f"On target on {self.on:.0%} of the ground.".replace("%", " %") + unknown

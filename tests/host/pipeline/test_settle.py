@@ -122,3 +122,13 @@ def test_one_magnet_and_setting_off_with_the_spray_is_no_standing_still():
     (one,) = pipeline.passes
     assert one.distance_m == pytest.approx(25.0 * 1.2, abs=0.75)  # to half a pulse
     assert pipeline.sums()["stationary_m3"] == pytest.approx(0.0, abs=40 * 0.2 / 600e3)
+
+
+def test_a_wheel_that_failed_says_nothing_of_the_pace_before():
+    rig = rig_from_toml(RIG.replace('"1.0 m"', '"1.4 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1"))
+    walks = np.concatenate([np.zeros(30), np.full(150, 1.2 / 1.4), np.zeros(250)])
+    sprays = np.arange(430) >= 30
+    pipeline = Pipeline(rig)
+    pipeline.push(made_frames(np.where(sprays, 40.0, 0.0), walks, sprays), [IDENTITY])
+    pipeline.finish()
+    assert pipeline.passes[0].distance_m == pytest.approx(15.0 * 1.2, abs=1.4)
