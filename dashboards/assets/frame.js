@@ -39,6 +39,13 @@
 
   function wait(ms) { return new Promise(function (done) { setTimeout(done, ms); }); }
 
+  function unheard() {
+    const place = document.getElementById("page-failed");
+    if (!place) return;
+    place.textContent = "No answer to what you pressed. It may have been done: load this page again to see.";
+    place.scrollIntoView();
+  }
+
   // What Dash asks without a press is asked again when the answer is lost; a press never is, for it may have been heard.
   // A browser that was turned out asks for the code again; without this its pages would only stand still.
   const PRESS = /\.n_(clicks|submit)"/;
@@ -52,6 +59,7 @@
         if (answer.status === 403 && of.includes("/_dash-update-component")) location.reload();
         return answer;
       } catch (error) {
+        if (!lasting && of.includes("/_dash-")) unheard();
         if (left === 1) throw error;
         await wait(AGAIN_MS);
       }

@@ -36,6 +36,11 @@ class Quantity:
         """Number and unit."""
         return f"{self.number} {self.symbol}".rstrip()
 
+    @property
+    def reads_zero(self) -> bool:
+        """Whether people read 0: nothing, or so little that it is rounded away."""
+        return not self.number.strip("-0.")
+
 
 def quantity(
     value_si: float | None,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from host.documents.document import duration
+from host.documents.document import duration, quantity
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
 from host.pipeline.rows import DRY
@@ -63,27 +63,29 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
+    totals = review.totals
+    hidden = hidden_behind(one, known_of(totals, review.rig))
+    area = quantity(hidden.area_m2, "area", system)
     if one.why is Why.UNHEARD:
-        hidden = hidden_behind(one, known_of(review.totals, review.rig))
-        volume, area = format_volume(hidden.uncounted_m3, system), format_value(hidden.area_m2, "area", system)
-        on_ground = f" on {area}" if hidden.area_m2 > 0 else ""
+        volume = format_volume(hidden.uncounted_m3, system)
+        on_ground = "" if area.reads_zero else f" on {area.text}"
         most = f": up to {volume}{on_ground}" if hidden.uncounted_m3 > 0 else ""
         return f"{review.at(one.start_s)} to the end: {_NOT_HEARD}{most}."
     volume, way = format_volume(one.volume_m3, system), format_value(one.distance_m, "length", system)
     amount = volume if one.why is Why.NO_PULSES else f"{volume} and {way}"
     head = f"{review.at(one.start_s)}: {REASONS[one.why]}. {amount} in {one.seconds:.1f} s are not assigned"
-    totals = review.totals
     if not totals.rate_m3_m2 or one.why is Why.SWITCH_OPEN:
         return head + "."
-    hidden = hidden_behind(one, known_of(totals, review.rig))
-    area = format_value(hidden.area_m2, "area", system)
+    more = ""
+    if one.why not in (Why.NO_PULSES, Why.SILENCE) and hidden.uncounted_m3 >= _NEXT_TO_NOTHING * totals.volume_m3:
+        more = f"; about {format_volume(hidden.uncounted_m3, system)} more was not counted"
+    if area.reads_zero:
+        return f"{head}{more}."
     if one.why is Why.NO_PULSES:
-        return head + f": if it walked, about {area} was sprayed ground."
+        return f"{head}: if it walked, about {area.text} was sprayed ground."
     if one.why is Why.SILENCE:
-        return head + f": about {area} of it was sprayed ground."
-    if hidden.uncounted_m3 < _NEXT_TO_NOTHING * totals.volume_m3:
-        return head + f", on about {area}."
-    return head + f"; about {format_volume(hidden.uncounted_m3, system)} more was not counted, on about {area} in all."
+        return f"{head}: about {area.text} of it was sprayed ground."
+    return f"{head}{more}, on about {area.text}{' in all' if more else ''}."
 
 
 def _dry_message(one: Unassigned, review: Review, system: str) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline import Pass
-from host.pipeline.columns import Floats
+from host.pipeline.columns import Bools, Floats
 from host.review.track import Track
 from host.rig import Target
 
@@ -34,6 +34,7 @@ class Strip:
     edges_m: Floats
     rate_m3_m2: Floats
     variation: float
+    counted: Bools  # (n,): bins of which some ground counts as off target in the figures of run and pass
 
 
 @dataclass(frozen=True)
@@ -67,13 +68,13 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     applying = track.spraying[here] & track.moving[here] & (step_m > 0)  # not where water and ground are apart
     step_m3 = np.where(applying, track.flow_m3_s[here] * step_s, 0.0)
     if not len(step_m) or step_m.sum() <= 0 or step_m3.sum() <= 0:
-        return Strip(one.number, np.zeros(1), np.empty(0), float("nan"))
+        return Strip(one.number, np.zeros(1), np.empty(0), float("nan"), np.empty(0, dtype=np.bool_))
     along = np.cumsum(step_m) * (one.distance_m / step_m.sum())
     opened = applying & ~np.concatenate(([False], applying[:-1]))
     since_s = board_s - np.maximum.accumulate(np.where(opened, board_s, before_s))
     settled = applying & (since_s >= SETTLE_S)
     if not settled.any():
-        return Strip(one.number, np.zeros(1), np.empty(0), float("nan"))
+        return Strip(one.number, np.zeros(1), np.empty(0), float("nan"), np.empty(0, dtype=np.bool_))
     begin = float(along[int(np.argmax(settled))])
     edges = np.arange(begin, one.distance_m + BIN_M, BIN_M)
     edges = np.append(edges[edges < one.distance_m - BIN_M / 2], one.distance_m)
@@ -85,7 +86,8 @@ def strip_of(track: Track, one: Pass, swath_m: float) -> Strip:
     level = (one.volume_m3 / one.distance_m) / (step_m3[settled].sum() / step_m[settled].sum())
     rate = rate * (level if 0.8 < level < 1.25 else 1.0)
     enough = int(known.sum()) >= _LEAST_BINS
-    return Strip(one.number, edges, rate, coefficient_of_variation(rate[known]) if enough else float("nan"))
+    variation = coefficient_of_variation(rate[known]) if enough else float("nan")
+    return Strip(one.number, edges, rate, variation, _shared(edges, along, track.off_target_s[here]) > 0)
 
 
 def _shared(edges: Floats, along: Floats, amounts: Floats) -> Floats:
@@ -95,14 +97,18 @@ def _shared(edges: Floats, along: Floats, amounts: Floats) -> Floats:
 
 
 def sections_off_target(strip: Strip, target: Target, swath_m: float) -> list[Section]:
-    """Neighbouring bins that are above the target's band, or below it, taken together."""
+    """Neighbouring bins that are above the target's band, or below it, taken together.
+
+    A section of which nothing counts as off target is left out: that goes by the rate over two seconds, which is known
+    better than that of a bin.
+    """
     side = np.zeros(len(strip.rate_m3_m2), dtype=int)
     side[strip.rate_m3_m2 > target.high_m3_m2] = 1
     side[strip.rate_m3_m2 < target.low_m3_m2] = -1  # a bin without a rate is on neither side
     bounds = np.flatnonzero(np.diff(np.concatenate(([0], side, [0]))))
     found = []
     for first, last in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
-        if not side[first]:
+        if not side[first] or not strip.counted[first:last].any():
             continue
         length = np.diff(strip.edges_m[first : last + 1])
         rate = float(np.average(strip.rate_m3_m2[first:last], weights=length))

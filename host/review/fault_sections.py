@@ -62,7 +62,7 @@ def _fault(fault: Fault, review: Review, system: str) -> Section:
         Fact("", "Measured", _measured_words(fault, system)),
         Fact("area", "", quantity(fault.area_m2, "area", system)),
         Fact("applied", "", fault.dosed),
-        Fact("", "On the ground", _ground_words(fault, review, system)),
+        _ground_fact(fault, review, system),
         *_unless_empty("tell_apart", "To tell them apart", sentence(cause.tell) if fault.or_else else ""),
         *_unless_empty("", "Alarm", capital(_alarm_words(review, fault.number))),
         Fact("urgent", "", cause.urgent),
@@ -122,23 +122,25 @@ def _measured_words(fault: Fault, system: str) -> str:
     return f"Boom flow {direction} {moved} at the same pressure{against}; {sure}"
 
 
-def _ground_words(fault: Fault, review: Review, system: str) -> str:
-    """How long it lasted and what the ground got meanwhile, as far as that is known."""
-    lasted = "to the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
+def _ground_fact(fault: Fault, review: Review, system: str) -> Fact:
+    """How long it lasted and what the ground got meanwhile, as far as that is known; what rounds to nothing is left
+    out, and is no line at all where nothing is left.
+    """
+    lasted = "To the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
     end_s = math.inf if fault.ended_s is None else fault.ended_s
     apart = [one for one in review.unassigned if one.start_s < end_s and one.end_s > fault.began_s]
     hidden = hidden_in(apart, known_of(review.totals, review.rig))
     hidden_m2, dry_m2 = hidden.area_m2, hidden.dry_m2
     if apart and not hidden_m2 + dry_m2 > 0:
-        return f"{capital(lasted)}, what was sprayed meanwhile is not assigned to ground"
-    said = [capital(lasted)]
-    if fault.area_m2 > hidden_m2 or not apart:
-        said.append(f"{quantity(fault.area_m2, 'area', system).text} affected{_APPLIED.get(fault.dosed, '')}")
-    if dry_m2 > 0:
-        said.append(f"{quantity(dry_m2, 'area', system).text} of it got nothing")
-    if hidden_m2 > 0:
-        said.append(f"what about {quantity(hidden_m2, 'area', system).text} got is not known")
-    return ", ".join(said)
+        return Fact("", "On the ground", f"{lasted}, what was sprayed meanwhile is not assigned to ground")
+    affected_m2 = fault.area_m2 if fault.area_m2 > hidden_m2 or not apart else 0.0
+    affected, dry, hidden_area = (quantity(area_m2, "area", system) for area_m2 in (affected_m2, dry_m2, hidden_m2))
+    said = [] if affected.reads_zero else [f"{affected.text} affected{_APPLIED.get(fault.dosed, '')}"]
+    said += [] if dry.reads_zero else [f"{dry.text} of it got nothing"]
+    said += [] if hidden_area.reads_zero else [f"what about {hidden_area.text} got is not known"]
+    if said:
+        return Fact("", "On the ground", ", ".join([lasted, *said]))
+    return Fact("", "Lasted" if lasted != "0 s" else "", lasted)
 
 
 def _alarm_words(review: Review, number: int) -> str:

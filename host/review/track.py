@@ -22,6 +22,7 @@ class Track:
     spraying: Bools
     moving: Bools
     ground_m: Floats  # way sprayed in the row
+    off_target_s: Floats  # of the row, on known ground
     stationary_s: Floats
     stationary_m3: Floats
 

@@ -229,3 +229,35 @@ def test_a_part_of_the_trace_is_looked_at_closer_and_one_tap_goes_back(
     assert label.inner_text() == "1 min ago"
     label.click()
     assert label.inner_text() == "10 min ago"
+
+
+@pytest.mark.journey
+def test_what_is_lost_on_its_way_is_asked_again_unless_somebody_pressed_it(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    server = serve()
+    page = phone(server.address)
+    wait_for(page, "fresh", "fresh")
+    lost: list[str] = []
+    pressed: list[str] = []
+
+    def lose_first(route: Any) -> None:
+        of, said = route.request.url.split("?")[0], route.request.post_data or ""
+        if '.n_clicks"]' in said:
+            pressed.append(said)
+        if pressed or of not in lost:
+            lost.append(of)
+            route.abort()
+        else:
+            route.fallback()
+
+    page.route(re.compile("/_dash-"), lose_first)
+    page.goto(f"{server.address}/plan")
+    page.wait_for_selector("main h1")
+    page.wait_for_selector("[role=alert]#page-failed:empty", state="attached")
+    assert any("dash_renderer" in one for one in lost)
+    assert any("_dash-update-component" in one for one in lost)
+    page.get_by_role("button", name="Calculate").click()
+    page.wait_for_selector("#page-failed:has-text('No answer to what you pressed.')")
+    assert len(pressed) == 1
+    page.wrong.clear()  # what was lost on purpose

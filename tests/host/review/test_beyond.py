@@ -57,7 +57,7 @@ def sprayed(review, times, seconds=60, wheel_until_s=60.0):
     flow = np.where(spraying, nozzles.count * nozzles.flow_m3_s(pressure / times), 0.0)
     moving = host_s < wheel_until_s
     nothing = np.zeros(len(host_s))
-    return Track(host_s, host_s, np.minimum(host_s, wheel_until_s), flow, pressure, spraying, moving, *[nothing] * 3)
+    return Track(host_s, host_s, np.minimum(host_s, wheel_until_s), flow, pressure, spraying, moving, *[nothing] * 4)
 
 
 @pytest.mark.parametrize(("times", "says"), [(1.0, ""), (2.0, ""), (6.0, "6 times what"), (0.25, "25 % of what")])

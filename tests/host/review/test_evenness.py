@@ -13,8 +13,10 @@ from host.documents.text import format_text
 from host.errors import UserError
 from host.frames import Event
 from host.journal import RunFile
+from host.pipeline import Fault
 from host.review.balance import TankCount, product_of, tank_balance
 from host.review.evenness import BIN_M, Strip, coefficient_of_variation, sections_off_target
+from host.review.fault_sections import faults_section
 from host.review.review import review_of
 from host.review.tank_sections import product_blocks, tank_blocks
 from host.rig.model import DAY_TO_DAY
@@ -81,10 +83,40 @@ def test_a_slow_stretch_is_found_where_it_was():
 def test_bins_without_a_rate_are_neither_thin_nor_thick():
     target = load_scenario("demo").rig.target
     rate = target.rate_m3_m2 * np.array([1.0, np.nan, 0.5, 0.5, 1.5, 1.0])
-    found = sections_off_target(Strip(7, np.arange(7.0), rate, math.nan), target, 2.0)
+    found = sections_off_target(Strip(7, np.arange(7.0), rate, math.nan, np.ones(6, dtype=bool)), target, 2.0)
     assert [(one.number, one.from_m, one.to_m) for one in found] == [(7, 2.0, 4.0), (7, 4.0, 5.0)]
     # Missing: half the target over 2 m of a 2 m swath.
     assert found[0].excess_m3 == pytest.approx(-0.5 * target.rate_m3_m2 * 4.0)
+
+
+def test_a_section_is_off_only_where_the_area_off_target_says_so():
+    target = load_scenario("demo").rig.target
+    rate = target.rate_m3_m2 * np.array([1.0, 1.11, 1.0, 1.0, 1.4, 1.2, 0.85, 0.85])
+    counted = np.array([0, 0, 0, 0, 1, 0, 0, 1], dtype=bool)
+    found = sections_off_target(Strip(7, np.arange(9.0), rate, math.nan, counted), target, 2.0)
+    assert [(one.from_m, one.to_m) for one in found] == [(4.0, 6.0), (6.0, 8.0)]
+    review, _ = simulated(WalkSettings(passes=3, length_m=20.0))
+    quiet = replace(review.track, off_target_s=np.zeros(len(review.track)))
+    assert replace(review, track=quiet).sections(replace(review, track=quiet).strips) == []
+
+
+@pytest.mark.parametrize(
+    ("area_m2", "ended_s", "says"),
+    [
+        (0.2, 10.1, None),
+        (0.2, 16.0, "Lasted 6 s"),
+        (0.2, None, "Lasted To the end"),
+        (12.0, 16.0, "On the ground 6 s, 12 m² affected"),
+        (math.nan, 16.0, "On the ground 6 s, – m² affected"),
+    ],
+)
+def test_ground_of_a_fault_that_rounds_to_nothing_is_not_told(area_m2, ended_s, says):
+    review, _ = simulated(WalkSettings(passes=1, length_m=4.0))
+    fault = Fault(1, "link_stale", (), 0.95, 10.0, 12.0, ended_s, None, None, None, None, area_m2, True)
+    shown = said(faults_section(replace(review, faults=[fault], unassigned=()), "metric").sections[0].blocks)
+    assert says is None or says in shown
+    assert ("On the ground" in shown) == (says or "").startswith("On the ground") and " 0 m²" not in shown
+    assert ("Lasted" in shown) == (says or "").startswith("Lasted")
 
 
 def test_spraying_while_standing_is_placed_and_measured():

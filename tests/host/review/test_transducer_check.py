@@ -22,7 +22,7 @@ def made(pressures_psi, error_psi, rest_s=10.0, rest_psi=0.0):
     flow = np.where(time_s < rest_s, 0.0, 1e-7 * np.sqrt(true))
     none = np.zeros_like(time_s)
     spraying = time_s >= rest_s
-    track = Track(time_s, time_s, none, flow, true + error_psi * PSI_PA, spraying, spraying, none, none, none)
+    track = Track(time_s, time_s, none, flow, true + error_psi * PSI_PA, spraying, spraying, none, none, none, none)
     begins = rest_s + PASS_S * np.arange(len(pressures_psi))
     return track, [SimpleNamespace(start_s=begin, end_s=begin + PASS_S - 0.1) for begin in begins]
 
