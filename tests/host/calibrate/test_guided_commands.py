@@ -175,3 +175,10 @@ def test_a_boom_resumes_its_draft_and_no_card_keeps_it(tmp_path):
     assert code == 0
     assert draft.load() is None
     assert len(list(tmp_path.rglob("*-boom.toml"))) == 1
+
+
+def test_the_guide_says_what_it_takes_of_the_tools_and_how_to_say_better(tmp_path):
+    said = "".join(
+        typed("", "boom", "--rig", US, "--cards", str(tmp_path), "--guided", "--gauge-accuracy", "1 psi")[1:]
+    )
+    assert "--accuracy: May be off by (blank: 3 % a kitchen jug" in said and "--gauge-accuracy" not in said
