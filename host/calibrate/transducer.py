@@ -115,8 +115,7 @@ def calibrate_pressure(
     if not any(pressure == 0.0 for pressure in line.pressures_pa):
         remarks.append("The zero was not read: take a point with the pump off and the boom open.")
     remarks.append(
-        "The gauge is taken to be as good as told, and its error is now the transducer's, too: nothing here shows it. "
-        "Compare the gauge with another one."
+        "An error of the gauge is now the transducer's, too, and nothing here shows it: compare the gauge with another."
     )
     if len(points) == 2:
         remarks.append("Two points cannot show scatter: take a third pressure between them.")

@@ -53,7 +53,7 @@ def boom_document(test: BoomTest, rig: Rig, speed_m_s: float | None) -> Document
 
 
 def is_odd(test: BoomTest) -> bool:
-    """Whether the boom is not sound: a nozzle with a fault or worn, or catches that do not fit together."""
+    """Whether the boom is not sound: a nozzle with a fault or worn, catches that do not fit together or the rating."""
     return bool(test.findings or bad_nozzles(test))
 
 
@@ -71,7 +71,7 @@ def _answer(test: BoomTest) -> str:
     """The worst nozzle by name, else the worst that is flagged, else that all are well."""
     found = [(nozzle, result) for result in test.results for nozzle in result.nozzles if _is_bad(nozzle)]
     numbers = sorted({nozzle.number for nozzle, _ in found})
-    law = "; the catches do not fit together" if test.findings else ""
+    law = _together(test)
     if not found:
         fits = "they follow the square-root law and the rating" if len(test.results) > 1 else "they fit their rating"
         return f"All nozzles within {100 * FLAG_OVER:.0f} %{law or '; ' + fits}"
@@ -83,6 +83,14 @@ def _answer(test: BoomTest) -> str:
     rating = f" and {_percent(worst.wear)} than its rating"
     others = "" if len(test.results[0].nozzles) == 1 else f" {_percent(worst.deviation)} than the others"
     return f"Nozzle {worst.number} gives{others}{rating}{law}"
+
+
+def _together(test: BoomTest) -> str:
+    """Whether catches contradict each other, or agree and lie beside the rating; empty where neither."""
+    if any(finding.kind == "square-root law" for finding in test.findings):
+        return "; the catches do not fit together"
+    changes = [finding.change for finding in test.findings]
+    return f"; the boom gives {_percent(max(changes, key=abs))} than its rating" if changes else ""
 
 
 def _percent(fraction: float) -> str:

@@ -258,7 +258,8 @@ class BoomFaults:
     def _stayed(self, i: int, level: Level) -> None:
         """A change whose first word was taken back has stayed after all."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
-        if self._returns(level.before, level.after) or worth < TUNING.least_nozzles:
+        least = min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles)
+        if self._returns(level.before, level.after) or worth < least:
             return
         rows = self._history.rows(i)
         fault = self._start(i, level.frames, level.after < level.before, level.before)

@@ -146,6 +146,7 @@ class Tuning:
     confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
     confirm_seen: Span = (10.0, 20)
     least_nozzles: float = 0.05  # nozzles' worth: a pump and its regulator wander by less within seconds
+    stayed_least: float = 0.01  # of c, or less where that is a twentieth of a nozzle: a level was seen for longer
     confirm_least: int = 4  # frames
     even_frames_off: float = 3.0  # times the change from frame to frame that the newest may be off by chance
     second_s: float = 0.5

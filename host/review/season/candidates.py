@@ -177,10 +177,13 @@ class Candidates:
             ]
         )[self.cause, (self.power > 0).astype(np.intp), self.back.astype(np.intp)]
         step = (self.power == 0) & ~self.back
-        # What comes little by little most often did so before the season, and goes on behind it until it is ended.
-        inside = log(1.0 - _OPEN) - log(items / 4.0 + 1.0)
-        begins = np.where(self.first == 0, log(_OPEN), inside)
-        ends = np.where(self.last == items - 1, log(_OPEN), np.where(self.back, -log(items / 4.0 + 1.0), inside))
+        # What wears or drifts most often did so before the season; what fills up begins when it was cleaned, some day.
+        # Both most often go on behind it, until they are ended.
+        anywhere = -log(items / 4.0 + 1.0)
+        drifts = (self.power == 1) & ~self.is_cause(STRAINER, KNOB)
+        begins = np.where(self.first == 0, log(_OPEN), log(1.0 - _OPEN) + anywhere)
+        ends = np.where(self.last == items - 1, log(_OPEN), log(1.0 - _OPEN) + anywhere)
+        begins, ends = np.where(drifts, begins, anywhere), np.where(self.back, anywhere, ends)
         places = np.where(step, -log(items), begins + ends)
         return np.asarray(many + np.where(self.is_cause(*LONE), 0.0, places))
 

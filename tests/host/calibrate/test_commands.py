@@ -196,3 +196,16 @@ def test_an_interval_of_a_recorded_run(command, tmp_path):
     answer = json.loads(command(*words)[1])
     assert answer["catches"][0]["pulses"] == 600
     assert answer["catches"][0]["frequency_hz"] == pytest.approx(100)
+
+
+def test_catches_that_agree_beside_the_rating_are_not_said_to_contradict_each_other(command):
+    """Four nozzles within half a per cent of each other, 16 % above their rating: tips of another size, say."""
+    _, out = command("calibrate", "boom", "--catch", "40 psi", "55 s", "1403 mL", "1392 mL", "1409 mL", "1398 mL")
+    assert "% more than its rating" in out and "do not fit together" not in out
+
+
+def test_the_terminal_has_the_budget_one_option_away(command):
+    words = ("calibrate", "boom", *GOOD_BOOM)
+    assert "--all prints more: Uncertainty" in command(*words)[1]
+    _, out = command(*words, "--all")
+    assert "Largest part: scale of the jug. To improve it, weigh the catches" in out and "Part  " in out
