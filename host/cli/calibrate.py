@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host.cli.document_output import add_output_arguments
 from host.cli.form_options import quantity_metavar
 from host.cli.kind_options import setting_key, usage, way_key
-from host.cli.shared_options import add_json_argument, add_port_argument, add_rig_argument
+from host.cli.shared_options import add_port_argument, add_rig_argument
 from host.run_folder import cards_folder
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _common(parser: argparse.ArgumentParser) -> None:
         "--cards", type=Path, default=cards, metavar="FOLDER", help=f"folder of calibration cards (default: {cards})"
     )
     parser.add_argument("--units", choices=("us", "metric"), help="units to show (default: the rig's)")
-    add_json_argument(parser)
+    add_output_arguments(parser)
 
 
 def _escaped(text: str) -> str:

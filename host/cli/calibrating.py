@@ -17,12 +17,12 @@ from host.calibrate.cards_document import cards_document
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Job, Kind, Outcome, Session, Way, fields_of, save_outcome
 from host.cli.console import Console
+from host.cli.document_output import print_document
 from host.cli.guided import GuidedCalibration, board_at
 from host.cli.kind_options import setting_key, usage, way_key
 from host.cli.shared_options import rig_of
 from host.documents.document import Document
 from host.documents.json import to_json
-from host.documents.text import format_text
 from host.entries import Entries, WrongEntriesError
 from host.errors import BadInputError, UserError
 from host.journal import RunFile, read_run
@@ -70,7 +70,7 @@ def list_cards(args: argparse.Namespace) -> int:
     if message:
         print(message, file=sys.stderr if args.json else sys.stdout)
     document = cards_document(saved_cards(folder, rig.name), rig.name, args.kinds)
-    print(_json(document, {}) if args.json else format_text(document))
+    print_document(document, args)
     return 0
 
 
@@ -144,7 +144,7 @@ def _print(outcome: Outcome, path: Path | None, args: argparse.Namespace, accept
     if args.json:
         print(_json(outcome.document, {"card": None if path is None else str(path)}))
         return
-    print(format_text(outcome.document))
+    print_document(outcome.document, args)
     if path is not None and outcome.not_standard and not accepted:
         named = f" --rig {args.rig}" if args.rig else ""
         use = f"swardflow calibrate cards{named} --use {path.stem}"

@@ -202,3 +202,10 @@ def test_catches_that_agree_beside_the_rating_are_not_said_to_contradict_each_ot
     """Four nozzles within half a per cent of each other, 16 % above their rating: tips of another size, say."""
     _, out = command("calibrate", "boom", "--catch", "40 psi", "55 s", "1403 mL", "1392 mL", "1409 mL", "1398 mL")
     assert "% more than its rating" in out and "do not fit together" not in out
+
+
+def test_the_terminal_has_the_budget_one_option_away(command):
+    words = ("calibrate", "boom", *GOOD_BOOM)
+    assert "--all prints more: Uncertainty" in command(*words)[1]
+    _, out = command(*words, "--all")
+    assert "Largest part: scale of the jug. To improve it, weigh the catches" in out and "Part  " in out
