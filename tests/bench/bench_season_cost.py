@@ -57,6 +57,7 @@ def drawn(digest: Digest, seed: int, plant: str) -> list[Digest]:
     return [
         replace(
             digest,
+            identity=f"{run}",
             started=(FIRST + timedelta(days=0.8) * run).isoformat(),
             steady=replace(
                 digest.steady,
