@@ -80,7 +80,7 @@ _OF_GROUND = (
     *("ground_m3", "ground_u_m3", "area_m2", "area_u_m2", "spraying_s", "off_target_s", "off_target_m2", "over_m2"),
     *("under_m2", "unknown_m2", "standing_s", "standing_m3", "hidden_m2", "dry_m2"),
 )
-_UNASSIGNED = ("unassigned_s", "unassigned_m", "unassigned_m3")
+_UNHEARD = ("unassigned_s", "unassigned_m", "unassigned_m3", "overfilled_m3")
 
 
 def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
@@ -135,7 +135,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         overfilled_m3=pipeline.overfilled_m3,
     )
     unmetered = ("uncounted_m3",) if math.isnan(volume) else ()
-    return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNASSIGNED) + unmetered)
+    return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNHEARD) + unmetered)
 
 
 def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
