@@ -205,12 +205,15 @@ class WebKit:
             return False
 
     def _fit(self) -> None:
-        """A window whose page is of a phone's size: its own bars come on top."""
+        """A window whose page is of a phone's size: its own bars come on top. The page may take its size a little later
+        than the window."""
         wide, high = WIDTH, HEIGHT
-        for _ in range(3):
+        for _ in range(20):
             self._ask("POST", "window/rect", x=0, y=0, width=wide, height=high)
             inner = self.evaluate("() => [innerWidth, innerHeight]")
-            wide, high = wide + WIDTH - inner[0], high + HEIGHT - inner[1]
+            if inner == [WIDTH, HEIGHT]:
+                return
+            wide, high = max(wide + WIDTH - inner[0], WIDTH), max(high + HEIGHT - inner[1], HEIGHT)
 
     def _ask(self, method: str, path: str, **fields: Any) -> Any:
         session = f"/{self._session}/{path}" if path else ""

@@ -189,19 +189,22 @@ def test_a_part_of_the_trace_is_looked_at_closer_and_one_tap_goes_back(
     page = phone(serve().address)
     wait_for(page, "fresh", "fresh")
     label = page.locator("#span")
-    box = page.locator("#trace").bounding_box()
-    middle = box["y"] + box["height"] / 2
+
+    def at(share: float) -> tuple[float, float]:
+        """A place on the trace, by the share of its width; what stands above it may have moved it meanwhile."""
+        box = page.locator("#trace").bounding_box()
+        return box["x"] + share * box["width"], box["y"] + box["height"] / 2
 
     def drag(start: float, end: float) -> None:
-        page.mouse.move(box["x"] + start * box["width"], middle)
+        page.mouse.move(*at(start))
         page.mouse.down()
-        page.mouse.move(box["x"] + end * box["width"], middle, steps=4)
+        page.mouse.move(*at(end), steps=4)
         page.mouse.up()
 
     def pinch(before: tuple[float, float], after: tuple[float, float]) -> None:
         touch = page.context.new_cdp_session(page)
         for kind, places in (("touchStart", before), ("touchMove", after), ("touchEnd", ())):
-            points = [{"x": box["x"] + at * box["width"], "y": middle, "id": id_} for id_, at in enumerate(places)]
+            points = [{"x": at(share)[0], "y": at(share)[1], "id": id_} for id_, share in enumerate(places)]
             touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
 
     # The last quarter of a minute, which goes on with the newest number.
@@ -214,7 +217,7 @@ def test_a_part_of_the_trace_is_looked_at_closer_and_one_tap_goes_back(
 
     # A part that is over stands still, and the numbers go on.
     drag(0.5, 0.9)
-    wait_until(lambda: re.fullmatch(r"\d:\d\d to \d:\d\d. Tap to go back", label.inner_text()), "from when to when")
+    wait_until(lambda: re.fullmatch(r"\d:\d\d to \d:\d\d. Tap to go back", label.inner_text()), label.inner_text)
     drawn, frame = page.get_attribute("#trace-line", "d"), state(page, "frame")
     wait_until(lambda: int(state(page, "frame")) > int(frame) + 10, "numbers go on")
     assert page.get_attribute("#trace-line", "d") == drawn
