@@ -133,10 +133,10 @@ def _guide(session: Session, kind: Kind, args: argparse.Namespace, draft: DraftF
     """Points taken here; whether what came of them was accepted."""
     # Words go to the error stream where the answer is JSON for a program.
     terminal = Console(sys.stderr if args.json else None)
-    usual = [field for field in kind.settings if "(blank: " in field.label and not getattr(args, setting_key(field))]
+    usual = [field for field in kind.settings if field.tool and not getattr(args, setting_key(field))]
     if usual:
         options = "; ".join(f"--{field.name.replace('_', '-')}: {field.label}" for field in usual)
-        terminal.say(f"What is usual is taken of your tools; better is known with these options. {options}.")
+        terminal.say(f"Your tools count as usual ones, unless you say with these options how good they are. {options}.")
     port = vars(args).get("port")
     with ExitStack() as stack:
         board = stack.enter_context(board_at(port)) if port else None

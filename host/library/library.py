@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from host.journal import read_run
+from host.library.copies import best_copies
 from host.library.entry import Entry
 from host.library.index import Index, Kept
 from host.library.later_notes import read_notes
@@ -145,22 +146,15 @@ def _known(file: RunPath, kept: Kept | None) -> Entry | None:
 
 def _copies_named(entries: list[Entry]) -> list[Entry]:
     """Of copies of a run, whatever they are called, the best one counts; the others are named and left out."""
-    counted: dict[str, Entry] = {}
-    for entry in entries:
-        if entry.digest is not None:
-            same = counted.setdefault(entry.digest.identity, entry)
-            counted[entry.digest.identity] = max(same, entry, key=_soundness)
+    digested = [(entry, entry.digest) for entry in entries if entry.digest is not None]
+    counted = best_copies(digested, lambda one: one[1].identity, lambda one: one[1].complete, lambda one: one[0].size)
 
     def named(entry: Entry) -> Entry:
-        same = entry if entry.digest is None else counted[entry.digest.identity]
+        same = entry if entry.digest is None else counted[entry.digest.identity][0]
         problem = f"{entry.path} is a copy of {same.path}, which is listed: move one of them out of the folder"
         return entry if same is entry else Entry(entry.path, entry.size, None, problem)
 
     return [named(entry) for entry in entries]
-
-
-def _soundness(entry: Entry) -> tuple[bool, int]:
-    return entry.digest is not None and entry.digest.complete, entry.size
 
 
 def _body(entry: Entry) -> dict[str, object]:

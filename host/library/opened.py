@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from host.errors import BadInputError
 from host.journal import RunFile, read_run
+from host.library.copies import best_copies
 from host.library.later_notes import read_notes
 from host.pipeline import Settled, Signals
 from host.review.about import about_run
@@ -131,15 +132,11 @@ class Runs(Sequence[Run]):
         return self._all(FAULT_FIELDS, fault_rows)
 
     def _all(self, fields: tuple[Field, ...], rows_of: Any) -> pd.DataFrame:
-        best: dict[str, Run] = {}  # of copies of a run, as in lists and datasets
-        for run in self._runs:
-            best[run.file.identity] = max(best.get(run.file.identity, run), run, key=_soundness)
+        best = best_copies(
+            self._runs, lambda run: run.file.identity, lambda run: run.file.complete, lambda run: len(run.file.frames)
+        )
         rows = [{"run": run.name} | row for run in best.values() for row in rows_of(run.review())]
         return _table(rows, (Field("run", "string", "", "name of the run"), *fields))
-
-
-def _soundness(run: Run) -> tuple[bool, int]:
-    return run.file.complete, len(run.file.frames)
 
 
 def open_run(run: str | Path = "latest", *, folder: str | Path = DEFAULT_FOLDER, under: Under = RECORDED) -> Run:

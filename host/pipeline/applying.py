@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from firmware_protocol.messages import Flag
-from host.frames import Frames
 from host.pipeline.carry import HoldLast, Previous
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts
@@ -28,9 +26,8 @@ class SprayState:
         self._was_on = Previous(False)
         self._on_since_us, self._missed_us = HoldLast(0), HoldLast(-(2**62))
 
-    def push(self, frames: Frames, counts: Counts, flow: Pulsing, fitted: Fitted) -> Bools:
-        """Whether water reaches the ground in each frame, shape (n,)."""
-        on: Bools = (frames["flags"] & Flag.SPRAY) != 0
+    def push(self, on: Bools, counts: Counts, flow: Pulsing, fitted: Fitted) -> Bools:
+        """Whether water reaches the ground in each frame, shape (n,), where the switch is `on` or not."""
         switched_on = on & ~self._was_on(on)
         since_us = self._on_since_us(counts.board_us, switched_on)
         missed_us = self._missed_us(counts.board_us, counts.dropped > 0)  # they may have been those of the flow

@@ -91,12 +91,12 @@ class Measurer:
         flow = self._flow.push(counts, counts.flow)
         unfiltered = self._bouncing.push(frames, counts, events)
         fitted = self._capabilities.push(frames, counts, unfiltered, events)
-        spraying = self._spraying.push(frames, counts, flow, fitted)
+        on: Bools = (frames["flags"] & Flag.SPRAY) != 0
+        spraying = self._spraying.push(on, counts, flow, fitted)
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3
         travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
-        switched_on = ((frames["flags"] & Flag.SPRAY) != 0) & fitted.switch & fitted.meter
-        dry = self._silence.push(counts, flow, switched_on, travel.moving & fitted.wheel)
+        dry = self._silence.push(counts, flow, on & fitted.switch & fitted.meter, travel.moving & fitted.wheel)
         counting = {"flow": flow.counted_hz, "wheel": travel.counted_hz}
         refused = self._refused.push(frames, counts, counting, events)
         return Measured(

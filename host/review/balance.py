@@ -114,18 +114,16 @@ def tank_balance(events: list[Event], notes: Mapping[str, str], rig: Rig, count:
             ratio_u = ratio * math.hypot(reading / drawn, TANK.scale_uncertainty())
             ratio_u += count.uncounted_m3 / drawn / 2.0  # known to lack on one side alone: as in host.review.totals
     return TankBalance(
-        *(
-            start,
-            tuple(refills),
-            metered_m3,
-            left_m3,
-            measured,
-            ratio,
-            ratio_u,
-            count.uncounted_m3,
-            unread,
-            told_over_m3,
-        )
+        start_m3=start,
+        refills_m3=tuple(refills),
+        metered_m3=metered_m3,
+        left_by_count_m3=left_m3,
+        measured_left_m3=measured,
+        meter_over_tank=ratio,
+        meter_over_tank_u=ratio_u,
+        uncounted_m3=count.uncounted_m3,
+        unread=unread,
+        overfilled_m3=told_over_m3,
     )
 
 

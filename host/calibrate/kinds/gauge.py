@@ -11,7 +11,13 @@ from host.entries import Entries, not_below_zero, read_name
 GAUGE_FIELDS = (
     Field("gauge_step", "Smallest step that you read", "1 psi", "0.1 bar", quantity="pressure", required=False),
     Field(
-        "gauge_accuracy", "Gauge may be off by (blank: 2 psi)", "2 psi", "0.14 bar", quantity="pressure", required=False
+        "gauge_accuracy",
+        "Gauge may be off by (blank: 2 psi)",
+        "2 psi",
+        "0.14 bar",
+        quantity="pressure",
+        required=False,
+        tool=True,
     ),
     Field("gauge_name", "Which gauge, if you have several", "brass one", required=False),
 )

@@ -10,7 +10,9 @@ JUG_FIELDS = (
     Field("water", "When weighed: water's temperature", "68 °F", "20 °C", required=False),
     Field("empty", "When weighed: empty jug (blank: tared)", "4 oz", "120 g", required=False),
     Field("step", "Smallest step that you read", "10 mL", required=False),
-    Field("accuracy", "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)", "1 %", required=False),
+    Field(
+        "accuracy", "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)", "1 %", required=False, tool=True
+    ),
     Field("jug", "Which jug or scale, if you have several", "white one", required=False),
 )
 READ_THE_JUG = "Put the jug on level ground and read it at eye level, at the bottom of the water's curve (or weigh it)"
