@@ -78,4 +78,5 @@ class DrySpell:
 
 def _waits(rows: Rows) -> Bools:
     """Where idle rows wait for water with the switch on: it has stopped, or has only just."""
-    return rows["dry"] | rows["spraying"]
+    waits: Bools = rows["dry"] | rows["spraying"]
+    return waits
