@@ -121,9 +121,9 @@ _FACTOR = re.compile(r"(/?)[ *]*(\(?)([\w.\[\]]+)(?: \*\* (\d))?(\)?)")
 
 
 class Size(NamedTuple):
-    """An expression in base units, `count` times `factor` of them, and the power of each dimension."""
+    """An expression in base units, `number` times `factor` of them, and the power of each dimension."""
 
-    count: float  # its own numbers
+    number: float  # its own numbers
     factor: float  # what its units are
     dimension: frozenset[tuple[str, int]]
 

@@ -312,4 +312,4 @@ def _to_si(number: float, expression: str, units: tuple[str, ...]) -> tuple[floa
         degree, zero = TEMPERATURES[units[0]]
         return number * degree + zero, dimension_of("[temperature]")
     size = size_of(expression)
-    return number * size.count * size.factor, size.dimension
+    return number * size.number * size.factor, size.dimension

@@ -198,7 +198,12 @@ class Settler:
         if one is not None:
             self.passes.append(one)
             self._dry.after(one.pressure_pa)
-        self._keep(settled, stretch.rows)
+        rows = stretch.rows
+        if over and rows["dry"][-1]:  # what is behind its last water may be the beginning of a dry spell
+            used = np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0)
+            end = len(rows) - int(np.argmax(np.flip(used)))
+            settled, rows, self._idle = settled[:end], rows[:end], [rows[end:]]
+        self._keep(settled, rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
         rows = set_off(self._dry.in_stretch(_doubted(rows)), self._pulse_m)
