@@ -173,7 +173,7 @@ class Settler:
                 self._close(over=True)
 
     def _wait(self, rows: Rows, number: Ints) -> int:
-        """Put rows by until the wheel turns, so it stood, or sprays silently again, so it did not; how many are done."""
+        """Put rows by until the wheel turns (it stood) or sprays in silence again (it did not); how many are done."""
         began_us = (np.concatenate(self._since)["us"].tolist() or rows["us"].tolist())[0]
         shows = np.flatnonzero(rows["turned"] | rows["doubted"] | (rows["us"] - began_us >= _WAITS_US))
         end = int(shows[0]) if len(shows) else len(rows)
