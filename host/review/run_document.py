@@ -119,7 +119,12 @@ def _totals(review: Review, system: str) -> Section:
     }
     expanded = {field: EXPANDED * u for field, u in stated.items() if u}
     facts = [
-        Fact(name, label, cell(getattr(totals, field), kind, system, expanded.get(field)))
+        # A run has ground that got nothing where something failed: told only then.
+        Fact(
+            name,
+            "" if field == "dry_m2" and not totals.dry_m2 > 0 else label,
+            cell(getattr(totals, field), kind, system, expanded.get(field)),
+        )
         for field, (name, kind, label) in TOTAL_COLUMNS.items()
         if name
     ]
@@ -141,8 +146,10 @@ def _totals(review: Review, system: str) -> Section:
     )
     ground = review.verdict
     if ground is not None:
-        shares = (("on", ground.on), ("over", ground.over), ("under", ground.under), ("unknown", ground.unknown))
-        facts += [Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)) for name, share in shares]
+        shares = {name: getattr(ground, name) for name in ("on", "over", "under", "unknown", "dry")}
+        facts += [
+            Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)) for name, share in shares.items()
+        ]
     return Section("", "", (about, Facts(tuple(facts), "totals"), *_apart(review, system)))
 
 
