@@ -13,6 +13,7 @@ from host.review.place import place_of
 from host.review.review import EXPANDED, Review
 from host.review.totals import known_of
 
+FAULTS = "faults"
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
 _ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
 
@@ -34,7 +35,7 @@ def faults_section(review: Review, system: str) -> Section:
         )
     )
     return Section(
-        "faults",
+        FAULTS,
         "Faults",
         (looked, Messages(tuple(said), "faults_basis")),
         sections=tuple(_fault(fault, review, system) for fault in review.faults),
