@@ -1,4 +1,7 @@
-"""Text that a person types becomes an SI float: numbers as people write them, units as the trade writes them."""
+"""Text that a person types becomes an SI float: numbers as people write them, units as the trade writes them.
+
+Pint reads the unit; it is imported only when something has to be read, so that `--help` stays quick.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,13 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from host.errors import BadInputError, closest
-from host.unit_definitions import BARE_OUNCES, NOT_TAKEN, SPELLINGS, TEMPERATURES, US_UNITS, size_of
+from host.unit_definitions import BARE_OUNCES, DEFINITIONS, NOT_TAKEN, SPELLINGS, US_UNITS
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
 
 LONGEST = 60  # characters
 
@@ -17,8 +24,8 @@ LONGEST = 60  # characters
 class Kind:
     """What may be typed for one kind of quantity.
 
-    `dimension` is as size_of reads it; `slash` whether a "/" must (True) or must not (False) be there; `most` is the
-    size in SI beyond which nothing on or about a sprayer can be.
+    `dimension` is Pint's; `slash` whether a "/" must (True) or must not (False) be there; `most` is the size in SI
+    beyond which nothing on or about a sprayer can be.
     """
 
     dimension: str
@@ -254,7 +261,7 @@ _PER_NUMBER = re.compile(r"\s*(\d+(?:\.\d+)?)\s+(?=\D)|\s*(1,000|1000|100|10)(?=
 
 @lru_cache(maxsize=512)
 def _expression(unit_text: str) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
-    """The unit as size_of reads it, its names and the words they were written in.
+    """The unit as Pint reads it, its names and the words they were written in.
 
     After each slash, a number and its unit belong together (gal / 1000 ft2). The turf trade leaves the unit out or
     writes M: "3 fl oz/1000" and "3 fl oz/M" are per 1000 ft².
@@ -300,16 +307,31 @@ def _unit_name(word: str) -> str:
     return f"{name} ** {power}" if power else name
 
 
+@lru_cache(maxsize=1)
+def _registry() -> UnitRegistry[float]:
+    from pint import UnitRegistry
+
+    registry: UnitRegistry[float] = UnitRegistry(None)
+    for line in DEFINITIONS:
+        registry.define(line)
+    return registry
+
+
+@lru_cache(maxsize=512)
 def dimension_of(text: str) -> object:
-    """The dimension of an expression such as "[length] ** 3"; of a plain number for an empty one."""
-    return size_of(text).dimension
+    """Pint's dimension of an expression such as "[length] ** 3"; of a plain number for an empty one."""
+    registry = _registry()
+    return registry.get_dimensionality(registry.UnitsContainer()) if not text else registry.get_dimensionality(text)
 
 
+@lru_cache(maxsize=1024)  # rig files say the same again and again
 def _to_si(number: float, expression: str, units: tuple[str, ...]) -> tuple[float, object]:
-    if any(unit in TEMPERATURES for unit in units):
+    registry = _registry()
+    if any(unit.startswith("degree_") for unit in units):
         if len(units) > 1 or "*" in expression or "/" in expression:
             raise _UnknownUnitError("a temperature stands alone")
-        degree, zero = TEMPERATURES[units[0]]
-        return number * degree + zero, dimension_of("[temperature]")
-    size = size_of(expression)
-    return number * size.number * size.factor, size.dimension
+        quantity = registry.Quantity(number, units[0])
+    else:
+        quantity = number * registry.Quantity(1.0, "") * registry.parse_expression(expression)
+    base = quantity.to_base_units()
+    return float(base.magnitude), base.dimensionality

@@ -36,7 +36,7 @@ LACKS = {
 PRELUDE = """
 import asyncio, concurrent.futures, email, http.client, importlib, json, logging, multiprocessing.pool, os, pathlib, \
     select, selectors, shutil, signal, socket, socketserver, ssl, subprocess, sys, tempfile, zoneinfo
-import numpy, serial, serial.urlhandler.protocol_socket, serial.tools.list_ports, tomli_w
+import numpy, pint, serial, serial.urlhandler.protocol_socket, serial.tools.list_ports, tomli_w
 if sys.argv.pop(1):
     import dash, fastapi, jinja2, pandas, plotly, psutil, pyarrow.parquet, segno, uvicorn, starlette.responses, openpyxl
 LACKS = json.loads(sys.argv.pop(1))
