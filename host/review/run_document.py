@@ -46,6 +46,7 @@ from host.review.verdict import Verdict
 from host.rig import Target
 from host.units import UNITS, format_value
 
+PASSES = "Passes"  # heading
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
 _MOST_DAMAGE = 10
 _OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer", "board_state")
@@ -194,7 +195,7 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
     said = f"Evenness: how much the rate varied along the pass, in bins of {quantity(BIN_M, 'length', system).text}."
     if off:
         said += " Marked passes are off target on average."
-    return Section("", "Passes", (table, Messages((Message(said),), "") if rows else Messages(())))
+    return Section("", PASSES, (table, Messages((Message(said),), "") if rows else Messages(())))
 
 
 def _no_pass(review: Review, system: str) -> str:
