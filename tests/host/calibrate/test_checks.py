@@ -99,7 +99,7 @@ WRONG: dict[str, tuple[Kind, list[Card], dict[str, str], Any, str]] = {
     "one digit at the gauge": (pressure.KIND, [], {}, points(("0 psi", "104"), ("20 psi", "266"), ("46 psi", "430")),
         "17 % more than that of the rig file: check gauge and counts"),
     "5 psi for 20 psi": (pressure.KIND, [], {}, points(("0 psi", "104"), ("5 psi", "266"), ("40 psi", "430")),
-        "Point 2 lies 9.9 psi off the line"),
+        "Point 2 lies 10.0 psi off the line"),
     "zero with the pump on": (pressure.KIND, [PRESSURE_CARD], {}, [("zero", {"counts": "185"})],
         "was the pump off and the boom open?"),
     "twelve bits": (pressure.KIND, [], {"full_scale": "4095"}, points(("0 psi", "104"), ("40 psi", "430")),
