@@ -146,6 +146,11 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
                 "expanded_percent": short(100 * result.uncertainty.expanded),
             }
             | ({} if (times := result.catch.times_s) is None else {"times_s": [short(time) for time in times]})
+            | (
+                {}
+                if (each := result.catch.pressures_pa) is None
+                else {"pressures_kPa": [short(pa / 1e3) for pa in each]}
+            )
             | ({} if result.variation is None else {"variation_percent": short(100 * result.variation)})
             for result in test.results
         ],
@@ -155,7 +160,8 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
 def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component, ...]:
     volumes = tuple(float(volume) * 1e-6 for volume in caught["volumes_mL"])
     times = tuple(map(float, caught["times_s"])) if "times_s" in caught else None
-    catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times)
+    each = tuple(float(kpa) * 1e3 for kpa in caught["pressures_kPa"]) if "pressures_kPa" in caught else None
+    catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times, each)
     parts = coefficient_uncertainty(catch, reading).components
     return tuple(replace(part, name=_CAUGHT + part.name) for part in parts)
 
