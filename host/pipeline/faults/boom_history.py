@@ -96,14 +96,16 @@ class BoomHistory:
         rows = self.rows(i)
         return math.hypot(usual_sd(rows[LOG_P], rows[HOST], apart_s, self._timing), TUNING.turn_sd)
 
-    def after(self, i: int, levels: list[float], roughs: list[float], onset: int) -> After:
-        """How things are since the change of which `levels` are what has been seen, after row `onset`."""
+    def after(self, i: int, levels: list[float], roughs: list[float], onset: int, sudden: bool) -> After:
+        """How things are since the change of which `levels` are what has been seen, after row `onset`. What was not
+        `sudden` shows in the last frames only, and makes the ones before them look uneven."""
         past, settled = self.rows(i), np.array(levels[self._timing.frames(TUNING.lagging) :])
+        last = settled[-self._timing.frames(TUNING.step_window) :]
         return After(
-            float(np.mean(settled)),
-            *pressure_step(past[LOG_P], past[HOST], onset, self._timing),
+            float(np.mean(settled if sudden else last)),
+            *pressure_step(past[LOG_P], past[HOST], onset, self._timing, at_once=sudden),
             float(np.median(past[MOVED, -len(levels) :])),
-            float(np.median(roughs)),
+            float(np.median(roughs)) if sudden else 1.0,
             spread(settled),
         )
 
@@ -128,6 +130,9 @@ def onset_of(
 
 
 def spread(log_c: Floats) -> float:
-    """Typical change from frame to frame: the 0.6-quantile, for a step lies in fewer frames than that; infinite for
-    too few frames."""
-    return max(float(np.quantile(np.abs(np.diff(log_c)), 0.6)), TUNING.spread_floor) if len(log_c) >= 10 else math.inf
+    """Typical change from frame to frame, without a trend: the 0.6-quantile, for a step lies in fewer frames than
+    that; infinite for too few frames."""
+    if len(log_c) < 10:
+        return math.inf
+    steps = np.diff(log_c)
+    return max(float(np.quantile(np.abs(steps - np.median(steps)), 0.6)), TUNING.spread_floor)

@@ -12,7 +12,7 @@ from host.pipeline.columns import Floats
 from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 
-_NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
+NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
 
 
 def before_rundown(log_c: Floats) -> int:
@@ -66,7 +66,7 @@ class Noise:
         change = np.abs(log_c - self._before(log_c))
         steps = np.concatenate((self._steps, change))
         factor = np.ones(len(log_c))
-        usual = (2 * self._one2) ** 0.5 / _NORMAL
+        usual = (2 * self._one2) ** 0.5 / NORMAL
         lead = max(self._local - 1 - len(self._steps), 0)
         if self._blocks and lead < len(log_c):
             windows = np.lib.stride_tricks.sliding_window_view(steps, self._local)[-(len(log_c) - lead) :]
@@ -95,7 +95,7 @@ class Noise:
 
     def _learn(self, block: Floats, growth: float = TUNING.noise_growth) -> None:
         units = block.reshape(-1, self._unit).mean(axis=1)
-        frame, one = (_NORMAL * float(np.median(np.abs(np.diff(values)))) / 2**0.5 for values in (block, units))
+        frame, one = (NORMAL * float(np.median(np.abs(np.diff(values)))) / 2**0.5 for values in (block, units))
         means = units.reshape(-1, TUNING.noise_span).mean(axis=1)
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
@@ -121,7 +121,7 @@ class Noise:
         if len(self._changes) < TUNING.drift_blocks[0]:
             return TUNING.drift_floor
         # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
-        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
+        change = NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
         strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
         return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 

@@ -9,6 +9,7 @@ inspection schemes", Biometrika 41, 1954), for what creeps in too slowly for the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from math import expm1
 
@@ -16,7 +17,7 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.faults.noise import Noise, Sigma, before_rundown
+from host.pipeline.faults.noise import NORMAL, Noise, Sigma, before_rundown
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
@@ -77,14 +78,15 @@ class StepWatch:
 
     def __init__(self, timing: Timing = USUAL) -> None:
         self._timing, frames = timing, timing.frames
-        self._poles, self.noise = PoleMap(), Noise(timing)
+        self._poles, self.noise = PoleMap(timing), Noise(timing)
         self._windows = Windows(timing)
         self._first_frames, self._relevel = frames(TUNING.first), frames(TUNING.relevel)
         self._lagging, self._adapt = frames(TUNING.lagging), frames(TUNING.adapt)
-        self.first: float | None = None  # log c of the boom as it should be
-        self.baseline = 0.0  # follows drift
-        self._learned = 0
-        self._reference = 0.0  # of the absolute layer: the first level, or that after the last step
+        self.baseline = 0.0  # log c; follows drift
+        self._learned = 0  # frames that it was taken from; 0: there is none yet
+        self._reference_frames = frames(TUNING.reference)
+        # Of the absolute layer: the first level, or that after the last step. Held against NaN no sum grows.
+        self._reference = math.nan
         self._collected: list[tuple[float, float, float]] = []
         self._usual_weight = 0.0
         self._collecting = self._first_frames
@@ -160,6 +162,8 @@ class StepWatch:
                 place += self._collect(log_c[place:], expected[place:], time_s[place:], part.start + place)
                 continue
             rest = slice(place, len(log_c))
+            if math.isnan(self._reference):
+                rest = slice(place, min(place + self._reference_frames - self._learned, len(log_c)))
             clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * sigma.one)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
             off = np.exp(log_c[rest] - rows[0]) - 1.0
@@ -173,6 +177,8 @@ class StepWatch:
             sums = np.stack([time_s[rest], *rows[2:6]])[:, :used]
             self._past = np.concatenate((self._past, sums), axis=1)[:, -self._timing.frames(TUNING.rundown_kept) :]
             self._learned += used
+            if math.isnan(self._reference) and self._learned >= self._reference_frames:
+                self._reference = self.baseline
             if step is not None:
                 found.append(replace(step, at=place + step.at, reference=self._reference))
                 self._took = step.frames
@@ -190,7 +196,7 @@ class StepWatch:
         cut short by it is none."""
         self.noise.interrupted()
         if self._collecting:
-            if self.first is None:
+            if not self._learned:
                 kept = _before_rundown(self._collected)
                 self._collecting += len(self._collected) - len(kept)
                 self._collected = kept
@@ -210,7 +216,7 @@ class StepWatch:
         self._collected += zip(*(a[:used].tolist() for a in (log_c, expected, time_s)), strict=True)
         self._collecting -= used
         if not self._collecting:
-            if self.first is None:
+            if not self._learned:
                 self._first_level()
             else:
                 self._new_level(place + used - 1)
@@ -227,7 +233,6 @@ class StepWatch:
             self._collecting = self._first_frames - len(self._collected)
             return
         self._take(levels)
-        self.first = self._reference = self.baseline
 
     def _new_level(self, at: int) -> None:
         levels, before, learned = np.array(self._collected[self._lagging :]), self.baseline, self._learned
@@ -244,7 +249,9 @@ class StepWatch:
         """Take the level of the collected frames for the baseline."""
         middle = float(np.median(levels[:, 0]))
         # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
-        clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
+        off = levels[:, 0] - middle
+        most = TUNING.first_sigmas * max(NORMAL * float(np.median(np.abs(off))), TUNING.adapt_clip)
+        clipped = np.clip(off, -most, most)
         self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
         self._usual_weight = float(np.mean(levels[:, 1]))
         self._learned = len(self._collected)
@@ -260,7 +267,7 @@ class StepWatch:
     def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: Sigma) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         n = len(rough)
-        judged = self._windows.judge(n, sigma, self._drift, rough)
+        judged = self._windows.judge(n, sigma, self._strays(n, sigma), rough)
         sd = sigma.one
         limit = max(TUNING.absolute_least, TUNING.absolute_s / self._timing.interval_s, TUNING.sum_sigmas * sd)
         least = self._timing.frames(TUNING.sum_least)
@@ -278,6 +285,12 @@ class StepWatch:
         if adaptive[at]:
             return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1
         return Step(at, bool(low[at]), False, int(rows[4 if low[at] else 5][at])), at + 1
+
+    def _strays(self, n: int, sigma: Sigma) -> Floats:
+        """Relative standard deviation of the level by itself and of the baseline, which was taken from few frames at
+        first, shape (n,)."""
+        learned = self._learned + np.arange(n)
+        return np.asarray(np.sqrt(self._drift**2 + sigma.white**2 / learned + (sigma.edge / learned) ** 2))
 
     def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""

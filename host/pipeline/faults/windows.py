@@ -34,6 +34,7 @@ class Windows:
         # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a
         # bubble.
         self._taxes = [tax / (self._lengths**2)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax)]
+        self._shortest_rise = timing.frames(TUNING.shortest_rise)
         self._reach = timing.frames(TUNING.bubble_more) + timing.frames(TUNING.step_window)
         self._rows: Floats
         self._raw: Floats
@@ -64,9 +65,9 @@ class Windows:
         self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
-    def judge(self, n: int, sigma: Sigma, drift: float, rough: Floats) -> Judged:
-        """Of the last `n` frames: `sigma` and `drift` as Noise gives them, `rough` how many times noisier they are; a
-        rise's ratio is divided by `rising`."""
+    def judge(self, n: int, sigma: Sigma, strays: Floats, rough: Floats) -> Judged:
+        """Of the last `n` frames: `sigma` as Noise gives it, `strays` what no window averages away, `rough` how many
+        times noisier they are; a rise's ratio is divided by `rising`."""
         first = self._rows.shape[1] - n
         ends = np.arange(first, first + n)
         lengths = self._lengths
@@ -76,9 +77,9 @@ class Windows:
         lagging = TUNING.lag_u_s * change[3] / np.maximum(change[4], 1e-3)
         white2, edge2 = sigma.white**2, sigma.edge**2
         variance = (white2 / lengths + edge2 / (lengths * lengths))[:, None] * (rough * rough)
-        variance = variance + drift * drift + lagging * lagging
+        variance = variance + strays * strays + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
-        rising_now = (rise > 0) & (TUNING.shortest_rise <= lengths)[:, None]
+        rising_now = (rise > 0) & (self._shortest_rise <= lengths)[:, None]
         ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - self._taxes[0], 0.0)
         ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - self._taxes[1], ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals
