@@ -30,7 +30,6 @@ def layout(context: PageContext) -> html.Main:
     )
     first = [section for section in document.sections if section.key in _FIRST]
     rest = [section for section in document.sections if section.key not in _FIRST]
-    half = len(rest) // 2
     return html.Main(
         [
             html.H1("Rig"),
@@ -38,10 +37,8 @@ def layout(context: PageContext) -> html.Main:
             answer_view(document),
             *sections_view(first),
             html.Div([html.A(words, href=to, className="press") for words, to in _WAYS], className="acts"),
-            html.Div(
-                [html.Div(sections_view(rest[:half])), html.Div([*sections_view(rest[half:]), _text(used)])],
-                className="halves",
-            ),
+            html.Div(sections_view(rest), className="spread"),
+            _text(used),
         ],
         className="sheet",
     )

@@ -15,7 +15,7 @@ from host.documents.ground_svg import format_small_ground
 from host.documents.words import format_day, plural, sentence
 from host.errors import visible
 from host.library import Entry
-from host.library.runs_document import applied_words, rate_words, signs
+from host.library.runs_document import RECORDING, applied_words, rate_words, signs
 from host.review.digest import Digest
 
 RUN = "/run"
@@ -41,7 +41,10 @@ def _card(entry: Entry, one: Digest, name: str, recording: bool) -> html.Li:
         html.Span(visible(one.rig), className="run-rig"),
         html.Span(applied_words(one, shown_units(one.units)), className="run-much"),
         html.Span(rate_words(one, shown_units(one.units)), className="run-rate"),
-        html.Span([html.B(words) for words in signs(one, recording=recording)], className="run-signs"),
+        html.Span(
+            [html.B(words, className="now" if words == RECORDING else "") for words in signs(one, recording=recording)],
+            className="run-signs",
+        ),
         html.Img(src=source, alt="", className="run-ground") if one.ground else html.Span(className="run-ground"),
         html.A(
             ["Add note", html.Span(f" to the run of {format_day(one.started)}", className="unseen")],

@@ -29,7 +29,8 @@ from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
 from host.review.ground_sections import ALONG
-from host.review.run_document import NOTES, run_document
+from host.review.run_document import NOTES, PASSES, run_document
+from host.review.time_section import TIME
 
 FORM = "note"
 COMPARE = "/compare"
@@ -154,12 +155,19 @@ def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
 
 
 def _body(document: Document, name: str) -> list[Any]:
+    """The answer; what the ground got and why; the passes one by one and over time; the rest. On a wide screen the
+    second and the third stand beside each other."""
     first, *rest = [section for section in document.sections if section.key != NOTES and section.seen]
+    views = [along_view(section) if section.key == ALONG else section_view(section) for section in rest]
+    along = [place for place, section in enumerate(rest) if section.heading == PASSES or section.key in (TIME, ALONG)]
+    left, right, below = views[: along[0]], views[along[0] : along[-1] + 1], views[along[-1] + 1 :]
     return [
         answer_view(document),
-        section_view(first),
-        _takeaways(name),
-        *(along_view(section) if section.key == ALONG else section_view(section) for section in rest),
+        html.Div(
+            [html.Div([section_view(first), _takeaways(name), *left]), html.Div(right)],
+            className="sides",
+        ),
+        html.Div(below, className="spread"),
     ]
 
 

@@ -15,6 +15,7 @@ from dashboards.ui.fields import asked_for
 from dashboards.ui.forms import attributes, cautions
 from dashboards.ui.polling import asking, connect_polls, due, polls
 from dashboards.ui.presses import pressed
+from dashboards.ui.ways import ways
 from host.bringup import Finding
 from host.documents.words import sentence
 from host.errors import NotFoundError, NotNowError, UserError, visible
@@ -57,7 +58,7 @@ def layout(context: PageContext) -> html.Main:
             *polls(POLL, LOOK_MS),
             dcc.Store(id="bringup-shown"),
             html.H1("Try the board"),
-            html.P(id="bringup-rig", className="rig"),
+            html.Div(id="bringup-rig", className="rig"),
             html.Div(
                 [
                     cautions(CAUTIONS),
@@ -97,6 +98,7 @@ def connect(app: Dash, context: PageContext) -> None:
 def _connect_first(app: Dash, context: PageContext) -> None:
     @app.callback(
         Output("bringup-rig", "children"),
+        Output("bringup-go", "disabled"),
         Output("bringup-port", "options"),
         Output("bringup-port", "value"),
         Input("bringup-url", "search"),
@@ -110,10 +112,12 @@ def _connect_first(app: Dash, context: PageContext) -> None:
             chosen = next(iter(boards), None)
             rig = _said(_rig(context, search))
             if not boards:
-                return f"{rig}. No board found: plug it in, then open this page again.", options, chosen
-            return rig, options, remembered if remembered in boards else chosen
+                return f"{rig}. No board found: plug it in, then open this page again.", True, options, chosen
+            return rig, False, options, remembered if remembered in boards else chosen
+        except NotFoundError as error:
+            return [sentence(str(error)), ways(("Set up my sprayer", "/setup"))], True, options, chosen
         except UserError as error:
-            return sentence(str(error)), options, chosen
+            return sentence(str(error)), True, options, chosen
 
 
 def _connect_buttons(app: Dash, context: PageContext, trials: _Trials) -> None:
@@ -263,10 +267,8 @@ def _button(press: str, words: str, css: str = "") -> html.Button:
 def _result(view: TrialView) -> list[Any]:
     if view.document is None:
         return []
-    ways = (("Calibrate", "/calibrate"), ("Plan", "/plan"), ("Rig", "/rig"))
-    links = [html.A(words, href=to, className="press main" if to == "/calibrate" else "press") for words, to in ways]
     said = html.P("The result is kept with the sprayer.", className="about")
-    return [answer_view(view.document), said, html.Div(links, className="acts")]
+    return [answer_view(view.document), said, ways(("Calibrate", "/calibrate"), ("Plan", "/plan"), ("Rig", "/rig"))]
 
 
 def _found(findings: tuple[Finding, ...]) -> list[Any]:

@@ -23,10 +23,10 @@ _STYLE = (
     "text{font:12px system-ui,sans-serif;fill:#1b2420}.q{fill:#4b5a52}.axis{stroke:#4b5a52;fill:none}"
     ".l2{fill:#eaf4ff}.l1{fill:#b5d6f5}.on{fill:#7fae8b}.h1{fill:#c8641b}.h2{fill:#6d1b07}"
     ".hatch{stroke:#6b7a72;stroke-width:1.2;fill:none}.edge{stroke:#4b5a52;stroke-width:.7;fill:none}"
-    ".sign{fill:#000;stroke:#fff;stroke-width:2.5;paint-order:stroke;font-weight:700}"
+    ".sign,.from{fill:#000;stroke:#fff;stroke-width:2.5;paint-order:stroke;font-weight:700}.from{stroke-width:1.5}"
     "rect{print-color-adjust:exact;-webkit-print-color-adjust:exact}"
     "@media screen and (prefers-color-scheme:dark){text{fill:#f2f5f3}.q{fill:#c3cdc7}.axis,.edge{stroke:#c3cdc7}"
-    ".sign{fill:#fff;stroke:#000}.hatch{stroke:#c3cdc7}}"
+    ".sign,.from{fill:#fff;stroke:#000}.hatch{stroke:#c3cdc7}}"
 )
 
 
@@ -134,9 +134,8 @@ def _strip(strip: PictureStrip, turned: bool, top: float, thick: float, scale: f
     parts.append(f'<rect class="edge" x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{thick:.1f}"/>')
     start, point = (right, right - 5) if turned else (left, left + 5)
     middle, half = top + thick / 2, min(thick / 2, 4)
-    parts.append(
-        f'<path d="M{start:.1f} {middle - half:.1f}L{point:.1f} {middle:.1f}L{start:.1f} {middle + half:.1f}Z"/>'
-    )
+    began = f"M{start:.1f} {middle - half:.1f}L{point:.1f} {middle:.1f}L{start:.1f} {middle + half:.1f}Z"
+    parts.append(f'<path class="from" d="{began}"/>')
     for mark in strip.marks:
         at = across(min(mark.at, strip.length))
         sign = escape(visible(mark.sign), quote=True)

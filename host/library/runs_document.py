@@ -29,6 +29,7 @@ from host.review.tank_sections import product_kind
 from host.run_folder import run_name
 from host.units import significant_decimals
 
+RECORDING = "recording now"  # of the signs the one that asks for nothing
 _Cell = Callable[[Digest], Value]
 
 
@@ -99,7 +100,7 @@ def rate_words(digest: Digest, system: str) -> str:
 
 def signs(digest: Digest, *, recording: bool = False) -> list[str]:
     """What to look at about a run, each in a few words."""
-    said = ["recording now"] if recording else [] if digest.complete else ["not complete"]
+    said = [RECORDING] if recording else [] if digest.complete else ["not complete"]
     if digest.faults:
         said.append(plural(digest.faults, "fault"))
     return [*said, *(["over the label's limit"] if digest.over_limit else [])]

@@ -92,7 +92,8 @@ def cover_of(stretch: Stretch) -> Cover:
         off = _off(part) if end else _End(float(ends_us[last]))
         shared = np.minimum(ends_us, off.us) - np.maximum(begins_us, on.us)
         cover += np.clip(shared / np.maximum(rows["step_us"], 1), 0.0, 1.0)
-        for found, place in ((on, first), (off, min(last + 1, len(rows) - 1))):
+        ends = min(int(np.searchsorted(ends_us, off.us)), last + 1, len(rows) - 1)
+        for found, place in ((on, first), (off, ends)):
             chance[place] = math.hypot(chance[place], found.chance_us)
             doubt[place] += found.doubt_us
         began, ended = min(began, on.us), max(ended, off.us)

@@ -30,13 +30,13 @@ class DrySpell:
 
     def in_idle(self, rows: Rows) -> Rows:
         """`rows` in which nothing was sprayed, marked."""
-        long = rows["dry_long"]
+        long, waits = rows["dry_long"], _waits(rows)
         if not long.any():
             return rows
-        begins = np.flatnonzero(rows["dry"] & ~np.concatenate(([False], rows["dry"][:-1])))
+        begins = np.flatnonzero(waits & ~np.concatenate(([False], waits[:-1])))
         dry = np.zeros(len(rows), dtype=np.bool_)
         for begin in begins.tolist():
-            shut = np.flatnonzero(~rows["dry"][begin:])
+            shut = np.flatnonzero(~waits[begin:])
             end = begin + int(shut[0]) if len(shut) else len(rows)
             lasts = np.flatnonzero(long[begin:end])
             if len(lasts):
@@ -58,7 +58,7 @@ class DrySpell:
         never = int(rows["us"][-1]) + 1
         if not rows["dry"][-1] or rows["dry_long"][-1]:
             return never
-        wet = np.flatnonzero(~rows["dry"])
+        wet = np.flatnonzero(~_waits(rows))
         began = int(wet[-1]) + 1 if len(wet) else 0
         return max(int(rows["us"][began]), int(rows["us"][-1]) - _BACK_US)
 
@@ -74,3 +74,9 @@ class DrySpell:
         rows = rows.copy()
         rows["why"][dry] = self._why
         return rows
+
+
+def _waits(rows: Rows) -> Bools:
+    """Where idle rows wait for water with the switch on: it has stopped, or has only just."""
+    waits: Bools = rows["dry"] | rows["spraying"]
+    return waits

@@ -75,6 +75,9 @@ class Settled:
     def __len__(self) -> int:
         return len(self.pass_number)
 
+    def __getitem__(self, rows: slice) -> Settled:
+        return Settled(*(getattr(self, column.name)[rows] for column in fields(self)))
+
 
 SUMMED = tuple(column.name for column in fields(Settled) if column.name != "pass_number")
 

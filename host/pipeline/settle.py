@@ -22,9 +22,11 @@ from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m,
 from host.pipeline.rows import DRY, ROW, Rows, Why
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
+from host.pipeline.wheel_silence import AGAIN_US
 from host.rig import Rig
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
+_WAITS_US = 60_000_000  # at most, for what the wheel does after a stretch at whose end it was silent
 LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
 _SILENT_S = 2.5  # the board is silent: PROTOCOL.md section 8
 # In a turn the next pass is to come; who stands, or has long shut, is done.
@@ -42,6 +44,7 @@ class Settler:
         self._apart, self._dry = Apart(), DrySpell()
         self._idle: list[Rows] = []
         self._open: list[Rows] = []  # empty while nothing is sprayed
+        self._since: list[Rows] = []  # rows after those, while it does not show yet whether the wheel stood
         self._begun = self._seen_off = True  # whether the spray was seen to be off before it came on
         self._sprayed_us = 0
         self._way = RunningSum()
@@ -71,6 +74,7 @@ class Settler:
 
     def finish(self, end_s: float = math.nan) -> None:
         """Settle what is left: the run is over, at `end_s` of the host's clock where it is known."""
+        self._go_on()
         spraying = bool(self._open)
         self._close(over=False)
         self._let_go(None)
@@ -109,11 +113,12 @@ class Settler:
             found, under_way = [], None
             if self._open:
                 self._open = [np.concatenate(self._open)]
-                settled, under_way = self._settle(self._stretch(self._open[0], over=False))[:2]
+                settled, under_way = self._settle(self._stretch(self._open[0], over=bool(self._since)))[:2]
                 found.append(settled)
-            if self._idle:
-                self._idle = [np.concatenate(self._idle)]
-                found.append(self._settled_idle(self._idle[0]))
+            for idle in (self._since, self._idle):
+                if idle:
+                    idle[:] = [np.concatenate(idle)]
+                    found.append(self._settled_idle(idle[0]))
             self._so_far = found, under_way
         return self._so_far
 
@@ -129,6 +134,9 @@ class Settler:
         if len(rows):
             self._last = rows[-1:]
         while place < len(rows):
+            if self._since:
+                place += self._wait(rows[place:], number[place:])
+                continue
             if not self._open:
                 starts = np.flatnonzero(rows["spraying"][place:])
                 first = place + int(starts[0]) if len(starts) else len(rows)
@@ -159,13 +167,40 @@ class Settler:
             way = self._way(np.where(here["spraying"] & here["moving"] & (here["why"] == 0), here["step_m"], 0.0))
             number[place:end] = len(self.passes) + (way >= SHORTEST_M)
             place = end
-            if place < len(rows):
+            if place < len(rows) and _silent_at_end(np.concatenate(self._open)):
+                self._since = [rows[place:place]]
+            elif place < len(rows):
                 self._close(over=True)
+
+    def _wait(self, rows: Rows, number: Ints) -> int:
+        """Put rows by until the wheel turns (it stood) or sprays in silence again (it did not); how many are done."""
+        began_us = (np.concatenate(self._since)["us"].tolist() or rows["us"].tolist())[0]
+        shows = np.flatnonzero(rows["turned"] | rows["doubted"] | (rows["us"] - began_us >= _WAITS_US))
+        end = int(shows[0]) if len(shows) else len(rows)
+        self._since.append(rows[:end])
+        number[:end] = self._count()
+        if len(shows):
+            self._go_on(stood=not rows["doubted"][end])
+        return end
+
+    def _go_on(self, *, stood: bool = True) -> None:
+        """Settle the stretch that waited for the wheel, and take up the rows since."""
+        if not self._since:
+            return
+        since, self._since = np.concatenate(self._since), []
+        if not stood:
+            self._open = [np.concatenate(self._open)]
+            self._open[0]["doubted"][-1] = True
+        self._close(over=True)
+        last = self._last
+        self._ordinary(since, np.zeros(len(since), dtype=np.int64))
+        self._last = last
 
     def _silence(self, row: Rows) -> None:
         """A row so long that a turn may lie in it."""
         before = bool(len(self._last) and self._last["spraying"][0])
         after, counted = bool(row["spraying"][0]), 0
+        self._go_on()
         if len(self._last):
             counted = int(row["pulses"][0] - self._last["pulses"][0])
         self._last = row
@@ -198,7 +233,12 @@ class Settler:
         if one is not None:
             self.passes.append(one)
             self._dry.after(one.pressure_pa)
-        self._keep(settled, stretch.rows)
+        rows = stretch.rows
+        if over and rows["dry"][-1]:  # what is behind its last water may be the beginning of a dry spell
+            used = np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0)
+            end = len(rows) - int(np.argmax(np.flip(used)))
+            settled, rows, self._idle = settled[:end], rows[:end], [rows[end:]]
+        self._keep(settled, rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
         rows = set_off(self._dry.in_stretch(_doubted(rows)), self._pulse_m)
@@ -335,6 +375,14 @@ class Settler:
         columns = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
             self._apart.add(rows[place], *(float(column[place]) for column in columns))
+
+
+def _silent_at_end(rows: Rows) -> bool:
+    """Whether it sprayed at the end for so long without a pulse of the wheel that it may not have stood."""
+    turned = np.flatnonzero(rows["turned"])
+    end = rows[turned[-1] + 1 :] if len(turned) else rows
+    sprayed_us = end["step_us"][end["spraying"] & (end["why"] == Why.ASSIGNED)].sum()
+    return bool(sprayed_us >= AGAIN_US and not end["doubted"].any())
 
 
 def _doubted(rows: Rows) -> Rows:

@@ -12,7 +12,7 @@ from host.pipeline.columns import Bools, Ints
 from host.pipeline.counts import Counts
 
 _STANDS_US = 15_000_000  # of spraying: longer than anybody stands
-_AGAIN_US = 3_000_000  # of spraying, before the spray was shut and after: in the turn between somebody walked
+AGAIN_US = 3_000_000  # of spraying, before the spray was shut and after: in the turn between somebody walked
 _SHUT_US = 2_000_000
 _SHOWS_US = 2_000_000  # of spraying, after which it is worth a word
 
@@ -40,9 +40,9 @@ class WheelSilence:
         sprayed = self._sprayed(np.where(sprays, np.minimum(counts.step_us, _SHUT_US), 0))
         silent_us: Ints = sprayed - self._sprayed_then(sprayed, turned)
         shut = ~sprays & (counts.board_us - self._sprayed_us(counts.board_us, sprays) >= _SHUT_US)
-        shut &= (silent_us >= _AGAIN_US) & (wheel.total > 0)  # before the first pulse a keeper tries the spray
+        shut &= (silent_us >= AGAIN_US) & (wheel.total > 0)  # before the first pulse a keeper tries the spray
         shuts = self._shut(shut.astype(np.int64))
         once_shut = shuts > self._shut_then(shuts, turned)
         again_us = silent_us - np.where(once_shut, self._before_shut(silent_us, shut | turned), silent_us)
-        doubted = sprays & ((silent_us >= _STANDS_US) | (again_us >= _AGAIN_US))
+        doubted = sprays & ((silent_us >= _STANDS_US) | (again_us >= AGAIN_US))
         return Silent(sprays & (silent_us >= _SHOWS_US), doubted)

@@ -135,7 +135,8 @@ def _ground_fact(fault: Fault, review: Review, system: str) -> Fact:
         return Fact("", "On the ground", f"{lasted}, what was sprayed meanwhile is not assigned to ground")
     affected_m2 = fault.area_m2 if fault.area_m2 > hidden_m2 or not apart else 0.0
     affected, dry, hidden_area = (quantity(area_m2, "area", system) for area_m2 in (affected_m2, dry_m2, hidden_m2))
-    said = [] if affected.reads_zero else [f"{affected.text} affected{_APPLIED.get(fault.dosed, '')}"]
+    much = "how much ground is not known" if affected.value is None else f"{affected.text} affected"
+    said = [] if affected.reads_zero else [f"{much}{_APPLIED.get(fault.dosed, '')}"]
     said += [] if dry.reads_zero else [f"{dry.text} of it got nothing"]
     said += [] if hidden_area.reads_zero else [f"what about {hidden_area.text} got is not known"]
     if said:

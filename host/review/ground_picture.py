@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from operator import itemgetter
 
 from host.documents.document import GroundPicture, PictureMark, PictureStrip
 from host.events import as_meant
 from host.pipeline import Pass
 from host.review.evenness import Strip
-from host.review.hidden_strips import HiddenOfPass, hidden_of_passes
+from host.review.hidden_strips import Beside, Length, beside_passes
 from host.review.place import place_in_pass, place_of
 from host.review.review import Review
 from host.review.totals import known_of
@@ -20,6 +21,7 @@ PICTURE = "ground"
 MOST_SMALL = 24  # passes in a small picture
 SmallStrip = tuple[tuple[float, float, int | None], ...]
 _Band = tuple[float, float, int | None]
+_Place = tuple[float, Length]  # metres from the start of what is known, and what lies there
 _FAR = 2.0  # times the width of the band from the target: far over, far under
 
 
@@ -27,25 +29,20 @@ def ground_picture(review: Review, strips: Sequence[Strip], system: str) -> Grou
     """The picture, lengths in `system` units; None without a pass.
 
     No position is measured across the passes: each is drawn turned about from the one before. Ground that was probably
-    sprayed unseen is drawn as not known, as long as it probably was.
+    sprayed unseen is drawn as not known, as long as it probably was; ground that got nothing as far under.
     """
     if not review.passes:
         return None
     marks = list(_marks(review))
-    hidden = hidden_of_passes(review.track, review.passes, review.unassigned, known_of(review.totals, review.rig))
     drawn: list[PictureStrip] = []
-    for a_pass, strip, unseen in zip(review.passes, strips, hidden, strict=False):
-        drawn += _unseen(unseen, system)
-        places = sorted([(0.0, unseen.lead_m), *unseen.inside, (a_pass.distance_m, unseen.tail_m)])
-        bands = _with_gaps(list(_levels(review.rig.target, a_pass, strip)), places)
+    for number, bands, places in _rows(review, strips):
         here = tuple(
             PictureMark(_shown(_moved(at, places), system), sign, words, _shown(told, system))
-            for number, at, told, sign, words in marks
-            if number == a_pass.number
+            for of_pass, at, told, sign, words in marks
+            if of_pass == number
         )
         shown = tuple((_shown(begin, system), _shown(end, system), level) for begin, end, level in bands)
-        drawn.append(PictureStrip(a_pass.number, shown[-1][1], shown, here))
-    drawn += _unseen(hidden[-1], system)
+        drawn.append(PictureStrip(number, shown[-1][1], shown, here))
     return GroundPicture(
         PICTURE,
         "What the ground got",
@@ -56,34 +53,44 @@ def ground_picture(review: Review, strips: Sequence[Strip], system: str) -> Grou
 
 
 def small_ground(review: Review) -> tuple[SmallStrip, ...]:
-    """The first passes, each as (from, to, level) in parts of the longest; without signs and what was not seen."""
-    passes, strips = review.passes[:MOST_SMALL], review.strips[:MOST_SMALL]
-    longest = max((one.distance_m for one in passes), default=0.0)
+    """The first rows of the same, each as (from, to, level) in parts of the longest; without signs."""
+    if not review.passes:
+        return ()
+    rows = [bands for _, bands, _ in _rows(review, review.strips)][:MOST_SMALL]
+    longest = max(bands[-1][1] for bands in rows)
     if not longest > 0:
         return ()
     return tuple(
-        tuple(
-            (round(begin / longest, 3), round(end / longest, 3), level)
-            for begin, end, level in _with_gaps(list(_levels(review.rig.target, a_pass, strip)), [])
-        )
-        for a_pass, strip in zip(passes, strips, strict=True)
+        tuple((round(begin / longest, 3), round(end / longest, 3), level) for begin, end, level in bands)
+        for bands in rows
     )
 
 
-def _unseen(hidden: HiddenOfPass, system: str) -> list[PictureStrip]:
-    """Whole passes of which nothing is known; they have no number."""
-    lengths = [_shown(length, system) for length in hidden.before]
-    return [PictureStrip(None, length, ((0.0, length, None),)) for length in lengths]
+def _rows(review: Review, strips: Sequence[Strip]) -> Iterator[tuple[int | None, list[_Band], list[_Place]]]:
+    """In the order walked: number of the pass, its bands in metres, and what was put into it where.
+
+    Without a number: whole passes of which nothing is known, or which got nothing.
+    """
+    beside = beside_passes(review.track, review.passes, review.unassigned, known_of(review.totals, review.rig))
+    for a_pass, strip, one in zip(review.passes, strips, beside, strict=False):
+        yield from _whole(one)
+        lead, tail = [(0.0, length) for length in one.lead], [(a_pass.distance_m, length) for length in one.tail]
+        places = [*lead, *sorted(one.inside, key=itemgetter(0)), *tail]
+        yield a_pass.number, _with_gaps(list(_levels(review.rig.target, a_pass, strip)), places), places
+    yield from _whole(beside[-1])
 
 
-def _with_gaps(bands: list[_Band], places: Sequence[tuple[float, float]]) -> list[_Band]:
-    """`bands` moved apart at `places` (metres from the start, length) by ground that is not known."""
-    for place, length in reversed(places):
-        if length <= 0.0:
-            continue
-        before = [(begin, min(end, place), level) for begin, end, level in bands if begin < place]
-        after = [(max(begin, place) + length, end + length, level) for begin, end, level in bands if end > place]
-        bands = [*before, (place, place + length, None), *after]
+def _whole(beside: Beside) -> Iterator[tuple[None, list[_Band], list[_Place]]]:
+    for length, level in beside.before:
+        yield None, [(0.0, length, level)], []
+
+
+def _with_gaps(bands: list[_Band], places: Sequence[_Place]) -> list[_Band]:
+    """`bands` moved apart at `places` by what is not in them."""
+    for place, (length, level) in reversed(places):
+        before = [(begin, min(end, place), one) for begin, end, one in bands if begin < place]
+        after = [(max(begin, place) + length, end + length, one) for begin, end, one in bands if end > place]
+        bands = [*before, (place, place + length, level), *after]
     joined = bands[:1]
     for begin, end, level in bands[1:]:
         if joined[-1][2] == level:
@@ -93,9 +100,9 @@ def _with_gaps(bands: list[_Band], places: Sequence[tuple[float, float]]) -> lis
     return joined
 
 
-def _moved(at: float, places: Sequence[tuple[float, float]]) -> float:
-    """A place in what is known of a pass, moved by what is not known ahead of it."""
-    return at + math.fsum(length for place, length in places[:-1] if place <= at)
+def _moved(at: float, places: Sequence[_Place]) -> float:
+    """A place in what is known of a pass, moved by what was put in ahead of it."""
+    return at + math.fsum(length for place, (length, _) in places if place < at or place == 0.0)
 
 
 def _shown(metres: float, system: str) -> float:

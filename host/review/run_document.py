@@ -46,6 +46,7 @@ from host.review.verdict import Verdict
 from host.rig import Target
 from host.units import UNITS, format_value
 
+PASSES = "Passes"  # heading
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
 _MOST_DAMAGE = 10
 _OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer", "board_state")
@@ -118,7 +119,12 @@ def _totals(review: Review, system: str) -> Section:
     }
     expanded = {field: EXPANDED * u for field, u in stated.items() if u}
     facts = [
-        Fact(name, label, cell(getattr(totals, field), kind, system, expanded.get(field)))
+        # A run has ground that got nothing where something failed: told only then.
+        Fact(
+            name,
+            "" if field == "dry_m2" and not totals.dry_m2 > 0 else label,
+            cell(getattr(totals, field), kind, system, expanded.get(field)),
+        )
         for field, (name, kind, label) in TOTAL_COLUMNS.items()
         if name
     ]
@@ -140,8 +146,10 @@ def _totals(review: Review, system: str) -> Section:
     )
     ground = review.verdict
     if ground is not None:
-        shares = (("on", ground.on), ("over", ground.over), ("under", ground.under), ("unknown", ground.unknown))
-        facts += [Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)) for name, share in shares]
+        shares = {name: getattr(ground, name) for name in ("on", "over", "under", "unknown", "dry")}
+        facts += [
+            Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)) for name, share in shares.items()
+        ]
     return Section("", "", (about, Facts(tuple(facts), "totals"), *_apart(review, system)))
 
 
@@ -187,7 +195,7 @@ def _passes(review: Review, strips: list[Strip], system: str) -> Section:
     said = f"Evenness: how much the rate varied along the pass, in bins of {quantity(BIN_M, 'length', system).text}."
     if off:
         said += " Marked passes are off target on average."
-    return Section("", "Passes", (table, Messages((Message(said),), "") if rows else Messages(())))
+    return Section("", PASSES, (table, Messages((Message(said),), "") if rows else Messages(())))
 
 
 def _no_pass(review: Review, system: str) -> str:

@@ -29,6 +29,7 @@ from host.review.verdict import GOOD_SHARE
 from host.units import UNITS, to_user
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_MOST_ROWS = 30  # of the ground that stand open
 _Lettered = Sequence[tuple[str, Finding]]
 
 
@@ -82,8 +83,8 @@ def season_document(season: Season, system: str) -> Document:
         (
             Section("", "", (about, why)),
             changes,
-            _ground(season, system),
             _runs(season, system, lettered),
+            _ground(season, system),
             Section("", "What we can't tell", (untold,)),
         ),
         "warning" if season.findings else "note",
@@ -116,7 +117,9 @@ def _ground(season: Season, system: str) -> Section:
     rows = tuple((run.date, *(cell(run) for cell in cells)) for run in season.sprayed)
     good = {at for at, run in enumerate(season.sprayed) if run.verdict is not None and run.verdict.good}
     off = frozenset(range(len(rows))) - good
-    table = Table("ground", (Column("date", "Day"), *columns), rows, marked=off, empty="No run to judge.")
+    folded = len(rows) > _MOST_ROWS
+    title = f"Share on target: {plural(len(rows), 'run')}" if folded else ""
+    table = Table("ground", (Column("date", "Day"), *columns), rows, title, off, "No run to judge.", folded)
     said = f"Marked runs have less than {percent(GOOD_SHARE, decimals=0)} of their ground on target." if off else ""
     return Section("", "What the ground got", (table, Messages((Message(said),) if said else (), "")))
 

@@ -7,10 +7,9 @@ import math
 import numpy as np
 
 from host.pipeline.columns import Floats
+from host.pipeline.faults.median import NORMAL, median
 from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
-
-_NORMAL = 1.4826  # standard deviation over median absolute deviation
 
 
 def last_before(log_c: Floats, time_s: Floats, before: float, after: float, least: int, timing: Timing = USUAL) -> int:
@@ -18,7 +17,7 @@ def last_before(log_c: Floats, time_s: Floats, before: float, after: float, leas
     lag fits `log_c` best (least squares, outliers bounded). At least `least` < n frames came after it."""
     since = np.maximum(time_s - 0.5 * timing.interval_s - time_s[:-least, None], 0.0)  # a frame stands for its middle
     off = np.abs(log_c - after + (after - before) * np.exp(-since / TUNING.lag_s))
-    bound = TUNING.outlier_ratio * float(np.median(off.min(axis=0)))
+    bound = TUNING.outlier_ratio * median(off.min(axis=0))
     return int(np.argmin(np.sum(np.minimum(off, bound) ** 2, axis=1)))
 
 
@@ -61,7 +60,7 @@ def _scatter(log_p: Floats, time_s: Floats, timing: Timing) -> float:
     together = time_s[length:] - time_s[:-length] < 2 * _apart_s(timing)  # no turn between them
     moved = (means[step:] - means[:-step])[together]
     return (
-        max(float(_NORMAL * np.median(np.abs(moved))), TUNING.pressure_sd_floor)
+        max(NORMAL * median(np.abs(moved)), TUNING.pressure_sd_floor)
         if len(moved) >= learned // 2
         else TUNING.pressure_sd
     )

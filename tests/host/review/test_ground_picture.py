@@ -6,13 +6,17 @@ import json
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 
 from host.documents.document import GroundPicture, PictureMark, PictureStrip
 from host.documents.ground_svg import describe_ground, format_ground, format_small_ground, marks_in_words
+from host.journal import RunFile
 from host.review.digest import digest_from_json, digest_of, digest_to_json
 from host.review.ground_picture import ground_picture, small_ground
-from host.review.review import review_run
+from host.review.review import review_of, review_run
+from host.rig import rig_from_toml
+from tests.host.pipeline.made import IDENTITY, RIG, made_frames
 
 RECORDINGS = Path(__file__).parents[3] / "recordings"
 RUN = RECORDINGS / "2026-05-14T0915-harrow-lea-pleasure-grounds.sward"
@@ -95,6 +99,27 @@ def test_the_small_picture_has_the_shares_of_the_large_one_where_something_is_kn
     kept = digest_from_json(json.loads(json.dumps(digest_to_json(digest_of(review)))))
     assert kept.ground == small
     ElementTree.fromstring(format_small_ground(kept.ground))
+
+
+def test_ground_that_got_nothing_is_drawn_as_under():
+    """A tank that runs empty in the second pass: three fifths of it, and the whole third one, with the spray on."""
+    wet, turn, dry = (20, 40.0, 10.0, True), (6, 0.0, 5.0, False), (0.0, 10.0, True)
+    parts = (wet, turn, (8, *wet[1:]), (12, *dry), turn, (20, *dry), turn)
+    columns = [np.concatenate([np.full(round(10 * part[0]), part[of]) for part in parts]) for of in (1, 2, 3)]
+    frames = made_frames(*columns[:2], columns[2].astype(bool))
+    reading = np.where((columns[0] > 0) | ~columns[2].astype(bool), 327.68, 103.0)
+    frames["pressure_mean"] = np.rint(16 * reading)
+    frames["pressure_min"] = np.rint(reading)
+    frames["pressure_max"] = frames["pressure_min"] + 1
+    review = review_of(RunFile(Path("run.sward"), frames=frames, events=[IDENTITY]), rig_from_toml(RIG))
+    drawn = ground_picture(review, review.strips, "metric")
+    assert drawn is not None and review.verdict is not None
+    assert [strip.number for strip in drawn.strips] == [1, 2, None]
+    assert [strip.length for strip in drawn.strips] == pytest.approx([20, 20, 20], abs=0.5)
+    lengths = [end - begin for strip in drawn.strips for begin, end, level in strip.bands if level == -2]
+    assert sum(lengths) == pytest.approx(32, abs=0.5)
+    assert sum(lengths) / sum(strip.length for strip in drawn.strips) == pytest.approx(review.verdict.dry, abs=0.02)
+    assert small_ground(review)[2][0][2] == -2
 
 
 HOSTILE = '"><script>alert(1)</script>\u202e'
