@@ -11,7 +11,6 @@ from host.pipeline.faults.boom_history import (
     AREA,
     HOST,
     LOG_C,
-    LOG_P,
     ROUGH,
     BoomHistory,
     UsableFrames,
@@ -25,7 +24,6 @@ from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, j
 from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.first_word import FirstWord, nozzles_worth, still_there
-from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
@@ -63,9 +61,7 @@ class BoomFaults:
     @property
     def pressure_before(self) -> float:
         """Mean ln P of the last usable frames before a rotor ran down; NaN before any."""
-        rows = self._history.rows(self._next - 1, self._many(TUNING.rundown_kept))
-        rows = rows[:, : before_rundown(rows[LOG_C])][:, -self._many(TUNING.boom_before) :]
-        return float(np.mean(rows[LOG_P])) if rows.shape[1] >= self._many((1.0, 4)) else math.nan
+        return self._history.pressure(self._next - 1)
 
     @property
     def pressure_sd(self) -> float:
@@ -73,17 +69,8 @@ class BoomFaults:
         return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)
 
     def explains(self, log_p: float) -> bool:
-        """Whether the pressure, ln P, is no lower than what is open has left it: more is let out, the reading has
-        moved (by twice as much as c), or air lets it fall."""
-        fault = self._open
-        if fault is None or fault.kind == "air":
-            return fault is not None
-        change = fault.change
-        moved = sum(move.by for move in (*change.moves, change.move) if move is not None)
-        more = fault.after - fault.before
-        if more <= 0.0 or math.expm1(more) * self._nozzles > TUNING.lost_tip_nozzles:
-            return more > 0.0
-        return log_p > change.before.log_p + max(moved, -TUNING.answers_most * more) - TUNING.settled_down
+        """Whether what is open lets the pressure, ln P, be as low as that."""
+        return self._open is not None and self._open.lets_fall(log_p, self._nozzles)
 
     def begin(self, frames: UsableFrames) -> None:
         """Take the next usable frames in; `follow` then goes through them."""

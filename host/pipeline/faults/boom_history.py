@@ -88,6 +88,13 @@ class BoomHistory:
             return "air"
         return "meter_noise" if np.mean(rows[LOG_C]) > median(past[LOG_C]) else "meter_missing"
 
+    def pressure(self, i: int) -> float:
+        """Mean ln P of the last frames up to frame `i` before a rotor ran down; NaN where there are too few."""
+        frames = self._timing.frames
+        rows = self.rows(i, frames(TUNING.rundown_kept))
+        rows = rows[:, : before_rundown(rows[LOG_C])][:, -frames(TUNING.boom_before) :]
+        return float(np.mean(rows[LOG_P])) if rows.shape[1] >= frames((1.0, 4)) else math.nan
+
     def pressure_since(self, i: int, before: Before) -> float:
         """Change of ln P up to frame `i`."""
         return float(np.mean(self.rows(i, self._timing.frames((0.3, 1)))[LOG_P])) - before.log_p
