@@ -14,7 +14,7 @@ import numpy as np
 
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
-from host.events import NOTE_MIX
+from host.events import NOTE_MIX, note_key
 from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
@@ -159,7 +159,7 @@ class Review:
     @property
     def notes(self) -> dict[str, str]:
         """The newest note under each key; one that was added later beside the run stands for the run's own."""
-        own = {str(n.detail.get("key", "")): str(n.detail.get("value", "")) for n in self.run.notes}
+        own = {note_key(str(n.detail.get("key", ""))): str(n.detail.get("value", "")) for n in self.run.notes}
         return own | dict(self.later_notes)
 
 
