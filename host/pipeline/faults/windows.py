@@ -34,6 +34,7 @@ class Windows:
         # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a
         # bubble.
         self._taxes = [tax / (self._lengths**2)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax)]
+        self._shortest_rise = timing.frames(TUNING.shortest_rise)
         self._reach = timing.frames(TUNING.bubble_more) + timing.frames(TUNING.step_window)
         self._rows: Floats
         self._raw: Floats
@@ -80,7 +81,7 @@ class Windows:
             change = ends - rows[:, begin : begin + ends.shape[1]]
             if change.size and (
                 (change[0] + drop * change[2]).min() < 0
-                or (length >= TUNING.shortest_rise and (change[1] - rise * change[2]).max() > 0)
+                or (length >= self._shortest_rise and (change[1] - rise * change[2]).max() > 0)
             ):
                 return False
         return True
@@ -99,7 +100,7 @@ class Windows:
         variance = (white2 / long + edge2 / (long * long)) * (rough * rough)
         variance = variance + sigma.drift * sigma.drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
-        rising_now = (rise > 0) & (TUNING.shortest_rise <= lengths)[:, None]
+        rising_now = (rise > 0) & (self._shortest_rise <= lengths)[:, None]
         ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - self._taxes[0], 0.0)
         ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - self._taxes[1], ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals
