@@ -59,6 +59,11 @@ NOTE_QUANTITIES: dict[str, tuple[str, ...]] = {
 }
 
 
+def note_key(text: str) -> str:
+    """A note's key as it is kept: "Tank left", "tank_left" and "tank  left" are one."""
+    return " ".join(text.replace("_", " ").split()).lower()
+
+
 def as_meant(events: Iterable[Event]) -> list[Event]:
     """The events without those that were undone, and with the words of a mark in the mark itself.
 

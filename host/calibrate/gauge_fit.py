@@ -1,28 +1,32 @@
-"""One gauge, read at the transducer's points and again at a catch test: how far it is off, and what that leaves open.
+"""The line through a transducer's points, and how far the gauge that they were read from is off.
 
 Zero is read without the gauge, so one that is off alike at every pressure pushes its points off the line through zero.
-The line is fitted again with that error as a third unknown, known beforehand to be within what was told (least squares
-with correlated errors: Aitken, Proc. R. Soc. Edinburgh 55 (1936) 42). An error that grows with the pressure is in the
-line and in the catch alike: nothing of it is left in a ratio (JCGM 100:2008, 5.2.2).
+The line is fitted with that error as a third unknown, known beforehand to be within what was told (least squares with
+correlated errors: Aitken, Proc. R. Soc. Edinburgh 55 (1936) 42), so that no other weights of the points make it surer,
+and one point more never less sure. An error that grows with the pressure no point shows: it is in the line. In a catch
+test by the same gauge it is alike, and nothing of it is left in a ratio (JCGM 100:2008, 5.2.2).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from host.calibrate.transducer import SCATTER
-from host.calibrate.uncertainty import Component, pooled, rectangular, resolution
+from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, Component, pooled, rectangular, resolution, student_factor
 from host.calibrate.vessels import Gauge
 from host.formulas import root_error
 
+# Scatter about the line (standard, of the span) that is assumed of a small transducer, bend and hysteresis with it, and
+# counts with what the points show: common practice.
+SCATTER = 0.003
 # Of the span, standard: how far a small transducer shows the same pressure again on another day. Half of what is
 # assumed for bend and hysteresis together: common practice.
 HYSTERESIS = 0.0015
+_NORMAL = student_factor(LEVEL_OF_CONFIDENCE, math.inf)
 _LEAST_PA = 1.0  # no gauge is better
 _LEAST_SHARE = 0.1  # of a pressure, after its correction: more than that is no correction
 
@@ -42,8 +46,31 @@ class GaugeFit:
     scatter: tuple[float, float]
     span_pa: float
     gauge: Gauge
+    highest_pa: float
     by_gauge: NDArray[np.bool_]
     _weights: NDArray[np.float64]
+
+    def weights_at(self, shown_pa: float) -> NDArray[np.float64]:
+        """How far 1 Pa more at each point lifts the line where the transducer shows a pressure (its hat vector)."""
+        return np.array([1.0, shown_pa, 0.0]) @ self._weights
+
+    def line_parts(self, pressure_pa: float) -> list[Component]:
+        """What is open about `fit_line` at a pressure (Pa): the gauge's accuracy, its reading, the scatter."""
+        shown_pa = (pressure_pa - self.offset_pa) / (1.0 + self.slope)
+        weights = self.weights_at(shown_pa)
+        alike = abs(float(weights[self.by_gauge].sum()))
+        # Without the zero no point tells an error alike everywhere from the transducer's own.
+        grows = alike if self.by_gauge.all() else pressure_pa / self.highest_pa
+        accuracy = math.hypot(alike, grows) * rectangular(self.gauge.accuracy_pa)
+        # Once for each reading by itself, once as the eye's habit, as with a jug.
+        readings = math.hypot(*weights[self.by_gauge], alike)
+        return [
+            Component("accuracy of the gauge", accuracy, shared=self.gauge.shared, even=True),
+            Component("reading of the gauge", readings * resolution(self.gauge.step_pa)),
+            Component(
+                "scatter about the line, bend and hysteresis", math.hypot(*weights) * self.scatter[0], self.scatter[1]
+            ),
+        ]
 
     def shown_at(self, gauge_pa: float) -> float:
         """What the transducer shows (Pa) where the gauge shows a pressure; of that, a tenth at the least."""
@@ -70,18 +97,38 @@ class GaugeFit:
         ]
 
 
+def fit_line(shown_pa: Sequence[float], true_pa: Sequence[float], gauge: Gauge, span_pa: float) -> GaugeFit:
+    """The line for a transducer, from what it showed and the gauge read (Pa).
+
+    Of what the gauge may be off, one half (of the variance) is alike at every pressure, which the points show beside
+    the zero; the other half grows to the highest of them, which they do not show. Each error weighs by what it adds to
+    the ±, so that a point that agrees never widens it: an even one less, a scatter of few degrees of freedom more.
+    """
+    half = replace(gauge, accuracy_pa=gauge.accuracy_pa / math.sqrt(2.0))
+    even = replace(half, accuracy_pa=half.accuracy_pa * LEVEL_OF_CONFIDENCE * math.sqrt(3.0) / _NORMAL)
+    return _fitted(shown_pa, true_pa, half, span_pa, even)
+
+
 def fit_gauge(shown_pa: Sequence[float], true_pa: Sequence[float], gauge: Gauge, span_pa: float) -> GaugeFit:
     """Fit the points of a calibration: what the transducer shows (Pa) at pressures by the gauge, 0 without it."""
+    return _fitted(shown_pa, true_pa, gauge, span_pa)
+
+
+def _fitted(
+    shown_pa: Sequence[float], true_pa: Sequence[float], gauge: Gauge, span_pa: float, weighed: Gauge | None = None
+) -> GaugeFit:
     shown, pressure = np.array(shown_pa), np.array(true_pa)
     by_gauge, spare = pressure > 0.0, len(pressure) - 2
     scatter, degrees = pooled(0.0, 0.0, SCATTER * span_pa)
-    fit = _fit(shown, pressure, by_gauge, gauge, scatter)
     if spare:
         # As much more, or less, than reading, gauge and the assumed scatter make (Birge, Phys. Rev. 40 (1932) 207).
-        scatter, degrees = pooled(scatter * math.sqrt(fit.misfit / spare), spare, scatter)
-        fit = _fit(shown, pressure, by_gauge, gauge, scatter)
+        misfit = _fit(shown, pressure, by_gauge, gauge, scatter).misfit
+        scatter, degrees = pooled(scatter * math.sqrt(misfit / spare), spare, scatter)
+    wide = 1.0 if weighed is None else student_factor(LEVEL_OF_CONFIDENCE, degrees) / _NORMAL
+    fit = _fit(shown, pressure, by_gauge, weighed or gauge, wide * scatter)
     offset, slope, off = map(float, fit.values)
-    return GaugeFit(offset, slope, off, fit.gauge_u, (scatter, degrees), span_pa, gauge, by_gauge, fit.weights)
+    highest = float(pressure.max())
+    return GaugeFit(offset, slope, off, fit.gauge_u, (scatter, degrees), span_pa, gauge, highest, by_gauge, fit.weights)
 
 
 @dataclass(frozen=True)

@@ -95,27 +95,22 @@ def calibrate_meter(catches: Sequence[MeterCatch]) -> MeterCalibration:
     everything = _Group(tuple(range(len(catches))))
     flows = _groups_by_flow(catches)
     split = _fit(catches, flows, reference) if len(flows) > 1 else None
-    bent = split is not None and _differ(split)
-    single = tuple(group.members[0] for group in flows if len(group.members) == 1) if bent else ()
-    if split is not None and bent and not single:
-        fit = split
-        curve = tuple(
-            (group.frequency_hz(catches), level * reference) for group, level in zip(flows, fit.levels, strict=True)
-        )
-    else:
-        fit = _fit(catches, [everything], reference)
-        curve = ((everything.frequency_hz(catches), fit.levels[0] * reference),)
+    constant = _fit(catches, [everything], reference)
+    curves = [fit for groups in _repeated(flows) if _differ(fit := _fit(catches, groups, reference))]
+    # A flow that was caught less often joins the curve when that makes it surer; else it only shows whether it bends.
+    fit = min(curves, key=lambda one: combine(one.budget(split)).expanded, default=constant)
+    single: tuple[int, ...] = ()
+    if not curves and split is not None and _differ(split):
+        single = tuple(group.members[0] for group in flows if len(group.members) == 1)
+    curve = fit.curve(reference)
     meter = Meter(curve, 0.0)
     frequencies = [f for c in catches if (f := c.frequency_hz) is not None]
     middle = sum(frequencies) / len(frequencies) if frequencies else 0.0
     residuals = tuple(c.factor / float(meter.pulses_per_m3(c.frequency_hz or middle)) - 1.0 for c in catches)
-    components = fit.components()
-    if split is not None:
-        components.append(Component("between the flows caught", _unseen(split, fit)))
     outliers = _outliers(catches, fit)
     return MeterCalibration(
         curve=curve,
-        uncertainty=combine(components),
+        uncertainty=combine(fit.budget(split)),
         residuals=residuals,
         outliers=outliers,
         range_hz=(min(frequencies), max(frequencies)) if frequencies else None,
@@ -202,14 +197,20 @@ class _Fit:
             parts.append(Component(f"marks of the {vessel.name}, read alike", habit, shared=named, even=True))
         return parts
 
-    def components(self) -> list[Component]:
-        """What the levels are known to; of a curve, its worst point."""
+    def curve(self, reference: float) -> tuple[tuple[float, float], ...]:
+        """Frequencies (Hz) and factors (pulses/m³)."""
+        at = (group.frequency_hz(self.catches) for group in self.groups)
+        return tuple((hz, level * reference) for hz, level in zip(at, self.levels, strict=True))
+
+    def budget(self, split: _Fit | None) -> list[Component]:
+        """What the levels are known to, of a curve its worst point; `split` has a level for each flow caught."""
 
         def of_level(place: int) -> list[Component]:
             own = Component("repeatability, reading and ± 1 pulse", self.own_of_level(place), self.degrees)
             return [own, *self.shared_of_level(place)]
 
-        return max((of_level(place) for place in range(len(self.groups))), key=lambda parts: combine(parts).standard)
+        parts = max((of_level(place) for place in range(len(self.groups))), key=lambda parts: combine(parts).standard)
+        return parts if split is None else [*parts, Component("between the flows caught", _unseen(split, self))]
 
 
 def _groups_by_flow(catches: Sequence[MeterCatch]) -> list[_Group]:
@@ -285,13 +286,19 @@ def _differ(fit: _Fit) -> bool:
     return False
 
 
+def _repeated(flows: Sequence[_Group]) -> list[list[_Group]]:
+    """Flows to make a curve of: all that were caught twice or more, and those of them that were caught the most."""
+    counts = sorted({len(group.members) for group in flows if len(group.members) > 1})
+    kept = ([group for group in flows if len(group.members) >= least] for least in counts)
+    return [groups for groups in kept if len(groups) > 1]
+
+
 def _unseen(split: _Fit, used: _Fit) -> float:
-    """What the factor may do between the flows that were caught, and beside a constant for several of them."""
-    steps = [abs(b - a) for a, b in itertools.pairwise(split.levels)]
-    between = max(steps) * UNSEEN_BEND
-    if len(used.groups) > 1:
-        return between
-    return max(between, max(abs(level - used.levels[0]) for level in split.levels) / math.sqrt(3.0))
+    """What the factor may do between the flows that were caught, and beside those that are not on the curve."""
+    between = max(abs(b - a) for a, b in itertools.pairwise(split.levels)) * UNSEEN_BEND
+    curve = Meter(used.curve(1.0), 0.0)
+    off = (abs(level - float(curve.pulses_per_m3(hz))) for hz, level in split.curve(1.0))
+    return max(between, max(off) / math.sqrt(3.0))
 
 
 def _outliers(catches: Sequence[MeterCatch], fit: _Fit) -> tuple[int, ...]:

@@ -12,8 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from host.calibrate.cards import Card, active_card
-from host.calibrate.gauge_fit import HYSTERESIS, GaugeFit, fit_gauge
-from host.calibrate.transducer import FittedLine, line_parts, scatter_about
+from host.calibrate.gauge_fit import HYSTERESIS, GaugeFit, fit_gauge, fit_line
 from host.calibrate.uncertainty import Component, combine
 from host.calibrate.vessels import Gauge
 from host.rig import Meter, PressureSensor
@@ -44,10 +43,13 @@ def meter_parts(meter: Meter, cards: Iterable[Card], frequency_hz: float) -> lis
 def pressure_parts(sensor: PressureSensor, cards: Iterable[Card], pressure_pa: float) -> list[Component]:
     """What is open about Q/√P by a pressure that `sensor` read: relative; a gauge that read high makes it small."""
     half = 0.5 / pressure_pa
-    parts = _line_parts(sensor, _measured("pressure", cards), pressure_pa)
-    if not parts:
+    fit = _fit_of(sensor, _measured("pressure", cards))
+    if fit is None:
         return [Component("transducer", half * float(sensor.uncertainty_at(pressure_pa)))]
-    by_gauge, rest = parts[0], combine(parts[1:])
+    by_gauge, *others = fit.line_parts(pressure_pa)
+    # A card of an earlier version has another line: what lies between the two is open, too.
+    apart = Component("between the lines", fit.true_at(pressure_pa) - pressure_pa)
+    rest = combine([*others, apart])
     return [
         Component("transducer", half * rest.standard, rest.degrees),
         replace(by_gauge, name="transducer: accuracy of the gauge", standard=-half * by_gauge.standard),
@@ -74,21 +76,6 @@ def middle_of(meter: Meter) -> float:
     return math.sqrt(meter.caught_hz[0] * meter.caught_hz[1]) if meter.caught_hz else 1.0
 
 
-def _line_parts(sensor: PressureSensor, measured: Mapping[str, Any], pressure_pa: float) -> list[Component]:
-    """What a pressure owes to gauge and points of its card, the gauge's accuracy first; nothing without such a card."""
-    fit = _fit_of(sensor, measured)
-    if fit is None:
-        return []
-    scale, points = float(measured["adc_full_scale"]), measured["points"]
-    line = FittedLine(
-        tuple(float(one["counts"]) / scale for one in points),
-        tuple(float(one["pressure_kPa"]) * 1e3 for one in points),
-    )
-    # What the gauge is off is in this scatter, too: it widens the line of a gauge that is worse than told.
-    scatter = scatter_about([float(one["residual_kPa"]) * 1e3 for one in points], sensor.high_pa - sensor.low_pa)
-    return line_parts(line, pressure_pa, fit.gauge, scatter)
-
-
 def fit_of_one_gauge(sensor: PressureSensor, cards: Iterable[Card], gauge: Gauge) -> GaugeFit | None:
     """The transducer's points against `gauge`, where it is the one that they were read from; else None."""
     fit = _fit_of(sensor, _measured("pressure", cards), gauge)
@@ -96,17 +83,20 @@ def fit_of_one_gauge(sensor: PressureSensor, cards: Iterable[Card], gauge: Gauge
 
 
 def _fit_of(sensor: PressureSensor, measured: Mapping[str, Any], told: Gauge | None = None) -> GaugeFit | None:
-    """The points of a card; of a gauge told twice, what is worse counts. None where no gauge is named, or none read."""
+    """The points of a card: its line, or against a gauge told again, of which then what is worse counts.
+
+    None where no gauge is named, or none was read.
+    """
     gauge, points = measured.get("gauge"), measured.get("points", [])
     if gauge is None or not gauge.get("error") or not any(float(one["pressure_kPa"]) > 0 for one in points):
         return None
     pressures = [float(one["pressure_kPa"]) * 1e3 for one in points]
     shown = [at + float(one["residual_kPa"]) * 1e3 for at, one in zip(pressures, points, strict=True)]
     step, accuracy = float(gauge["step_kPa"]) * 1e3, float(gauge["accuracy_kPa"]) * 1e3
-    if told is not None:
-        step, accuracy = max(step, told.step_pa), max(accuracy, told.accuracy_pa)
-    named = Gauge(step, accuracy, gauge.get("tool", ""))
-    return fit_gauge(shown, pressures, named, sensor.high_pa - sensor.low_pa)
+    span_pa, tool = sensor.high_pa - sensor.low_pa, gauge.get("tool", "")
+    if told is None:
+        return fit_line(shown, pressures, Gauge(step, accuracy, tool), span_pa)
+    return fit_gauge(shown, pressures, Gauge(max(step, told.step_pa), max(accuracy, told.accuracy_pa), tool), span_pa)
 
 
 def _measured(kind: str, cards: Iterable[Card]) -> Mapping[str, Any]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from host.cli.calibration_options import cards_named
 from host.cli.shared_options import add_port_argument, add_rig_argument, add_runs_argument, port_named, rig_path
 from host.errors import BadInputError, NotFoundError, UserError
+from host.events import note_key
 from host.log import LOG
 from host.run_folder import DEFAULT_FOLDER, LATEST
 
@@ -193,9 +194,10 @@ def note_of(text: str) -> tuple[str, str]:
     """
     text = text.encode("utf-8", "replace").decode()  # bytes of another encoding come from the shell as no characters
     key, equals, value = text.partition("=")
-    if not equals or not key.strip():
+    key = note_key(key)
+    if not equals or not key:
         raise BadInputError(f"note '{text}' has no key: write it as KEY=TEXT, such as area='Lower green'")
-    return key.strip(), value.strip()
+    return key, value.strip()
 
 
 def _signals() -> dict[int, str]:

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 from host.errors import BadInputError, DamagedFileError, NotFoundError, NotSavedError, UserError
-from host.events import NOTE_QUANTITIES
+from host.events import NOTE_QUANTITIES, note_key
 from host.journal.runs import recorded_rig
 from host.rig import Rig, rig_from_toml
 from host.rig.noted import check_note
@@ -32,13 +32,14 @@ def add_note(run: Path, key: str, value: str, at: datetime, by: str = "") -> Pat
     import tomli_w
 
     path = notes_path(run)
-    if not key.strip():
+    key = note_key(key)
+    if not key:
         raise BadInputError("the note has no key: give KEY=TEXT, such as weather='light air, 14 °C'")
-    if key.strip() in NOTE_QUANTITIES:
-        check_note(key.strip(), value, _rig_of(run))
+    if key in NOTE_QUANTITIES:
+        check_note(key, value, _rig_of(run))
     read_notes(run)
     before = path.stat().st_size if path.exists() else 0
-    row = {"at": at.replace(microsecond=0), "key": key.strip(), "value": value} | ({"by": by} if by else {})
+    row = {"at": at.replace(microsecond=0), "key": key, "value": value} | ({"by": by} if by else {})
     try:
         with path.open("a", encoding="utf-8") as file:
             file.write("[[note]]\n" + tomli_w.dumps(row) + "\n")
@@ -76,5 +77,5 @@ def read_notes(run: Path) -> dict[str, str]:
             raise DamagedFileError(
                 f"the notes {path} hold something that is no note: give each [[note]] a key and a value"
             )
-        found[row["key"]] = row["value"]
+        found[note_key(row["key"])] = row["value"]
     return found

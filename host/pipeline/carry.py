@@ -64,11 +64,15 @@ class HoldLast:
 
     def __call__(self, values: Array, fresh: npt.NDArray[np.bool_]) -> Array:
         """`values` where `fresh`, elsewhere the last fresh one before it, shape and type kept."""
-        source = np.empty(len(values) + 1, dtype=values.dtype)
-        source[0] = self.last
-        source[1:] = values
-        place = np.arange(1, len(source))
-        held: Array = source[np.maximum.accumulate(np.where(fresh, place, 0))]
+        places = fresh.nonzero()[0]
+        if len(places) == len(values):
+            held = values.copy()
+        else:
+            source, times = np.empty(len(places) + 1, dtype=values.dtype), np.empty(len(places) + 1, dtype=np.intp)
+            source[0], source[1:] = self.last, values[places]
+            times[:-1], times[-1] = places, len(values)
+            times[1:] -= places
+            held = source.repeat(times)
         if len(held):
             self.last = held[-1]
         return held

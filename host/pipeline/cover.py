@@ -9,7 +9,7 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.count_line import began_by_count, began_us, ended_by_count, ended_us, steady_period_us
-from host.pipeline.rows import Rows, Why
+from host.pipeline.rows import Rows, Why, joined_rows
 
 LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
 _COARSE_US = 250_000  # a row longer than this is divided where spraying begins or ends in it
@@ -67,7 +67,7 @@ class _End:
 
 def cover_of(stretch: Stretch) -> Cover:
     """What of the rows was sprayed."""
-    rows = np.concatenate((stretch.before, stretch.rows))
+    rows = joined_rows((stretch.before, stretch.rows))
     rows["spraying"][: len(stretch.before)] = False
     bounds = np.flatnonzero(np.diff(np.concatenate(([0], rows["spraying"].astype(np.int8), [0]))))
     firsts, lasts = bounds[::2].tolist(), (bounds[1::2] - 1).tolist()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import IntEnum
 
 import numpy as np
@@ -31,8 +32,17 @@ ROW = np.dtype(
         ("dry", np.bool_),  # the switch is on and nothing flows
         ("dry_long", np.bool_),  # and somebody has walked so for longer than a turn lasts
         ("why", np.int8),  # a Why: volume and ground do not belong together
-    ]
+    ],
+    align=True,
 )
+_PLAIN = np.dtype((np.void, ROW.itemsize))
+
+
+def joined_rows(parts: Sequence[Rows]) -> Rows:
+    """A copy of the rows of `parts`, one below the other."""
+    # Of structured arrays NumPy would match the fields each time, which takes longer than the copying.
+    joined: Rows = np.concatenate([part.view(_PLAIN) for part in parts]).view(ROW)
+    return joined
 
 
 class Why(IntEnum):
@@ -55,3 +65,8 @@ class Why(IntEnum):
 
 
 DRY = (Why.NO_WATER, Why.NOT_METERED)
+
+
+def without_water(rows: Rows) -> npt.NDArray[np.bool_]:
+    """Whether each row is one of DRY."""
+    return np.asarray((rows["why"] == Why.NO_WATER) | (rows["why"] == Why.NOT_METERED))

@@ -19,7 +19,7 @@ from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood_spraying, way_sprayed
 from host.pipeline.dry_spell import DrySpell
 from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
-from host.pipeline.rows import DRY, ROW, Rows, Why
+from host.pipeline.rows import ROW, Rows, Why, joined_rows, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
 from host.pipeline.wheel_silence import AGAIN_US
@@ -99,8 +99,7 @@ class Settler:
         """Sums of the columns of Settled over the whole run, what is not settled yet included as it stands."""
         sums = {name: float(total.last) for name, total in self._sums.items()}
         for settled in self._pending()[0]:
-            for name in SUMMED:
-                sums[name] += math.fsum(getattr(settled, name))
+            sums = {name: sums[name] + here for name, here in _sums_of(settled).items()}
         return sums
 
     def current(self) -> Pass | None:
@@ -112,12 +111,12 @@ class Settler:
         if self._so_far is None:
             found, under_way = [], None
             if self._open:
-                self._open = [np.concatenate(self._open)]
+                self._open = [joined_rows(self._open)]
                 settled, under_way = self._settle(self._stretch(self._open[0], over=bool(self._since)))[:2]
                 found.append(settled)
             for idle in (self._since, self._idle):
                 if idle:
-                    idle[:] = [np.concatenate(idle)]
+                    idle[:] = [joined_rows(idle)]
                     found.append(self._settled_idle(idle[0]))
             self._so_far = found, under_way
         return self._so_far
@@ -130,51 +129,52 @@ class Settler:
 
     def _ordinary(self, rows: Rows, number: Ints) -> None:
         """Rows with no silence between them; `number` is filled in."""
-        place = 0
+        place, us, sprays = 0, rows["us"].copy(), np.flatnonzero(rows["spraying"])
+        begins = us - rows["step_us"]
+        # A row that sprays at its end is taken to have sprayed since the report before.
+        breaks = np.flatnonzero(begins[sprays[1:]] - us[sprays[:-1]] >= LONGEST_GAP_US) + 1
         if len(rows):
             self._last = rows[-1:]
         while place < len(rows):
+            ahead = int(np.searchsorted(sprays, place))
             if self._since:
                 place += self._wait(rows[place:], number[place:])
                 continue
             if not self._open:
-                starts = np.flatnonzero(rows["spraying"][place:])
-                first = place + int(starts[0]) if len(starts) else len(rows)
+                first = int(sprays[ahead]) if ahead < len(sprays) else len(rows)
                 self._idle.append(rows[place:first])
                 number[place:first] = len(self.passes)
                 self._seen_off |= first > place
-                ended_us = rows["us"][first] - rows["step_us"][first] if first < len(rows) else rows["us"][-1]
+                ended_us = begins[first] if first < len(rows) else us[-1]
                 self._let_go(int(ended_us) - LEAD_US, undecided=first == len(rows))
                 if first < len(rows):
                     self._open, self._idle = [*self._idle, rows[first:first]], []
                     self._begun, self._seen_off = self._seen_off, True
-                    self._sprayed_us, self._way = int(rows["us"][first]), RunningSum()
+                    self._sprayed_us, self._way = int(us[first]), RunningSum()
                 place = first
                 continue
-            begins = rows["us"][place:] - rows["step_us"][place:]
-            alive = rows["spraying"][place:]
-            sprayed = np.concatenate(([self._sprayed_us], rows["us"][place:][alive]))
-            # A row that sprays at its end is taken to have sprayed since the report before.
-            breaks = np.flatnonzero(begins[alive] - sprayed[:-1] >= LONGEST_GAP_US)
-            self._sprayed_us = int(sprayed[breaks[0]] if len(breaks) else sprayed[-1])
+            if ahead < len(sprays) and begins[sprays[ahead]] - self._sprayed_us < LONGEST_GAP_US:
+                ahead = ([*breaks[np.searchsorted(breaks, ahead, side="right") :][:1].tolist(), len(sprays)])[0]
+                self._sprayed_us = int(us[sprays[ahead - 1]])
             # A row that has begun by then may still hold pulses of the rotor's run-down.
-            end = place + int(np.searchsorted(begins, self._sprayed_us + LONGEST_GAP_US))
-            if len(breaks):
-                again_us = int(sprayed[breaks[0] + 1])
-                end = min(end, place + int(np.searchsorted(rows["us"][place:], again_us)))
+            end = place + int(np.searchsorted(begins[place:], self._sprayed_us + LONGEST_GAP_US))
+            if ahead < len(sprays):
+                end = min(end, int(np.searchsorted(us, us[sprays[ahead]])))
             here = rows[place:end]
             self._open.append(here)
             way = self._way(np.where(here["spraying"] & here["moving"] & (here["why"] == 0), here["step_m"], 0.0))
             number[place:end] = len(self.passes) + (way >= SHORTEST_M)
             place = end
-            if place < len(rows) and _silent_at_end(np.concatenate(self._open)):
-                self._since = [rows[place:place]]
-            elif place < len(rows):
-                self._close(over=True)
+            if place < len(rows):
+                self._open = [joined_rows(self._open)]
+                if _silent_at_end(self._open[0]):
+                    self._since = [rows[place:place]]
+                else:
+                    self._close(over=True)
 
     def _wait(self, rows: Rows, number: Ints) -> int:
         """Put rows by until the wheel turns (it stood) or sprays in silence again (it did not); how many are done."""
-        began_us = (np.concatenate(self._since)["us"].tolist() or rows["us"].tolist())[0]
+        began_us = (joined_rows(self._since)["us"].tolist() or rows["us"].tolist())[0]
         shows = np.flatnonzero(rows["turned"] | rows["doubted"] | (rows["us"] - began_us >= _WAITS_US))
         end = int(shows[0]) if len(shows) else len(rows)
         self._since.append(rows[:end])
@@ -187,9 +187,9 @@ class Settler:
         """Settle the stretch that waited for the wheel, and take up the rows since."""
         if not self._since:
             return
-        since, self._since = np.concatenate(self._since), []
+        since, self._since = joined_rows(self._since), []
         if not stood:
-            self._open = [np.concatenate(self._open)]
+            self._open = [joined_rows(self._open)]
             self._open[0]["doubted"][-1] = True
         self._close(over=True)
         last = self._last
@@ -204,13 +204,7 @@ class Settler:
         if len(self._last):
             counted = int(row["pulses"][0] - self._last["pulses"][0])
         self._last = row
-        if (
-            self._open
-            and before
-            and after
-            and row["why"][0] == Why.ASSIGNED
-            and went_on(np.concatenate(self._open), row)
-        ):
+        if self._open and before and after and row["why"][0] == Why.ASSIGNED and went_on(joined_rows(self._open), row):
             self._open.append(row)
             self._sprayed_us = int(row["us"][0])
             self._way(row["step_m"])
@@ -226,8 +220,7 @@ class Settler:
     def _close(self, *, over: bool) -> None:
         if not self._open:
             return
-        rows = np.concatenate(self._open)
-        stretch = self._stretch(rows, over=over)
+        stretch = self._stretch(joined_rows(self._open), over=over)
         settled, one, self._period_us = self._settle(stretch)
         self._open = []
         if one is not None:
@@ -236,7 +229,7 @@ class Settler:
         rows = stretch.rows
         if over and rows["dry"][-1]:  # what is behind its last water may be the beginning of a dry spell
             used = np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0)
-            end = len(rows) - int(np.argmax(np.flip(used)))
+            end = int(np.flatnonzero(used)[-1]) + 1 if used.any() else 0
             settled, rows, self._idle = settled[:end], rows[:end], [rows[end:]]
         self._keep(settled, rows)
 
@@ -250,7 +243,7 @@ class Settler:
         """
         if not self._idle:
             return
-        rows = self._dry.in_idle(np.concatenate(self._idle))
+        rows = self._dry.in_idle(joined_rows(self._idle))
         if undecided and before_us is not None:
             before_us = min(before_us, self._dry.undecided_from_us(rows))
         end = len(rows) if before_us is None else int(np.searchsorted(rows["us"], before_us))
@@ -265,7 +258,7 @@ class Settler:
             rows["why"][leaked] = Why.SWITCH_OPEN
         # Without a flow meter input the switch alone says that nothing was sprayed.
         quiet = (rows["step_m3"] <= 0) | (np.isnan(rows["step_m3"]) & rows["by_switch"])
-        quiet &= ~np.isin(rows["why"], DRY)
+        quiet &= ~without_water(rows)
         return self._nothing(rows, np.where(quiet, 0.0, 1.0))
 
     def _nothing(self, rows: Rows, weight: Floats | float = 1.0) -> Settled:
@@ -287,16 +280,17 @@ class Settler:
         cover = covered.share
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
-        apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | np.isin(rows["why"], DRY))
+        apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
         on_spot = np.where(known & rows["spraying"], stood_spraying(rows, cover), 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
-        pace = _ratio(math.fsum(way), math.fsum(np.where(known, rows["step_us"] * cover, 0.0)))
+        way_m = math.fsum(way)
+        pace = _ratio(way_m, math.fsum(np.where(known, rows["step_us"] * cover, 0.0)))
         pace = pace if math.isfinite(pace) else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
-        counts = math.fsum(way) >= SHORTEST_M
+        counts = way_m >= SHORTEST_M
         used = np.flatnonzero((cover > 0) | (rows["step_m3"] > 0))
         number = np.zeros(len(rows), dtype=np.int64)
         if counts:
@@ -333,7 +327,7 @@ class Settler:
 
     def _pass(self, rows: Rows, settled: Settled, covered: Cover) -> Pass:
         began, ended = covered.began_us, covered.ended_us
-        sums = {name: math.fsum(getattr(settled, name)) for name in SUMMED}
+        sums = _sums_of(settled)
         pressed = settled.ground_s * np.isfinite(rows["pressure_pa"])
         pressure_s = math.fsum(pressed)
         pressure = math.fsum(np.where(pressed > 0, rows["pressure_pa"], 0.0) * pressed)
@@ -371,7 +365,8 @@ class Settler:
         self._fresh.append(settled)
         self._before = rows[-1:] if len(rows) else self._before
         for name, total in self._sums.items():
-            total(getattr(settled, name))
+            if (column := getattr(settled, name)).any():
+                total(column)
         columns = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
             self._apart.add(rows[place], *(float(column[place]) for column in columns))
@@ -394,6 +389,11 @@ def _doubted(rows: Rows) -> Rows:
     rows = rows.copy()
     rows["why"][apart] = Why.NO_PULSES
     return rows
+
+
+def _sums_of(settled: Settled) -> dict[str, float]:
+    columns = {name: getattr(settled, name) for name in SUMMED}
+    return {name: math.fsum(column) if column.any() else 0.0 for name, column in columns.items()}
 
 
 def _ratio(above: float, below: float) -> float:

@@ -16,7 +16,17 @@ from typing import Any
 
 from firmware_protocol.messages import outputs_argument
 from host.errors import BadInputError, NotNowError, NotSavedError
-from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED, EVENT_KEYS, MOST_M3, UNDOABLE, WORK_PAUSED, WORK_RESUMED
+from host.events import (
+    ALARM_MUTED,
+    ALARM_SEEN,
+    ALARM_UNMUTED,
+    EVENT_KEYS,
+    MOST_M3,
+    UNDOABLE,
+    WORK_PAUSED,
+    WORK_RESUMED,
+    note_key,
+)
 from host.journal import JournalWriter, Snapshot
 from host.journal.files import Files
 from host.journal.writer import RECORDING
@@ -299,7 +309,7 @@ class Recorder:
             case "event":
                 raise BadInputError(f"no such event can be told: choose {' or '.join(_TELLABLE)}")
             case "note":
-                key, value = str(request.get("key", "text")), str(request.get("value", ""))
+                key, value = note_key(str(request.get("key", "text"))), str(request.get("value", ""))
                 check_note(key, value, self._plan.rig)
                 self._tell("note", {"key": key, "value": value})
             case "output":

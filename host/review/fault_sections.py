@@ -11,7 +11,6 @@ from host.pipeline.faults.causes import CAUSES
 from host.review.hidden_ground import hidden_in
 from host.review.place import place_of
 from host.review.review import EXPANDED, Review
-from host.review.totals import known_of
 
 FAULTS = "faults"
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
@@ -130,7 +129,7 @@ def _ground_fact(fault: Fault, review: Review, system: str) -> Fact:
     lasted = "To the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
     end_s = math.inf if fault.ended_s is None else fault.ended_s
     apart = [one for one in review.unassigned if one.start_s < end_s and one.end_s > fault.began_s]
-    hidden = hidden_in(apart, known_of(review.totals, review.rig))
+    hidden = hidden_in(apart, review.known)
     hidden_m2, dry_m2 = hidden.area_m2, hidden.dry_m2
     if apart and not hidden_m2 + dry_m2 > 0:
         return Fact("", "On the ground", f"{lasted}, what was sprayed meanwhile is not assigned to ground")

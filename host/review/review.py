@@ -14,7 +14,7 @@ import numpy as np
 
 from host.calibrate.boom_card import CatchHeld, catch_held
 from host.calibrate.cards import Card, cards_of_run
-from host.events import NOTE_MIX
+from host.events import NOTE_MIX, note_key
 from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
@@ -25,8 +25,9 @@ from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, TankCount, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Section, Strip, sections_off_target, strip_of
+from host.review.hidden_ground import Known
 from host.review.stationary_spots import Spot, standing_spots
-from host.review.totals import Totals, totals_of
+from host.review.totals import Totals, known_of, totals_of
 from host.review.track import Track, TrackKeeper
 from host.review.verdict import Verdict, verdict_of
 from host.rig import Rig
@@ -97,6 +98,11 @@ class Review:
         return [one for strip in strips for one in sections_off_target(strip, self.rig.target, self.rig.swath_m)]
 
     @cached_property
+    def known(self) -> Known:
+        """What the known ground says of the rest of the run."""
+        return known_of(self.totals, self.passes, self.rig)
+
+    @cached_property
     def spots(self) -> list[Spot]:
         """Spots sprayed while standing."""
         return standing_spots(self.track, self.passes)
@@ -159,7 +165,7 @@ class Review:
     @property
     def notes(self) -> dict[str, str]:
         """The newest note under each key; one that was added later beside the run stands for the run's own."""
-        own = {str(n.detail.get("key", "")): str(n.detail.get("value", "")) for n in self.run.notes}
+        own = {note_key(str(n.detail.get("key", ""))): str(n.detail.get("value", "")) for n in self.run.notes}
         return own | dict(self.later_notes)
 
 

@@ -10,11 +10,12 @@ from host.calibrate.budget import budget_measured, budget_section, good_to, plus
 from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
+from host.calibrate.gauge_fit import SCATTER
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import measured_number
-from host.calibrate.transducer import SCATTER, PressureCalibration, PressurePoint, calibrate_pressure
+from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import rectangular, resolution
 from host.calibrate.vessels import USUAL_GAUGE, Gauge, gauge_measured
 from host.documents.document import (

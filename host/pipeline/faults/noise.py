@@ -9,24 +9,28 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Floats
+from host.pipeline.faults.median import NORMAL, median
 from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
-
-_NORMAL = 1.4826  # standard deviation of a normal distribution over its median absolute deviation
 
 
 def before_rundown(log_c: Floats) -> int:
     """How many of these frames, shape (n,), came before a rotor at their end ran down."""
-    low = log_c < (np.median(log_c) if len(log_c) else 0.0) - TUNING.rundown_off
+    low = log_c < (median(log_c) if len(log_c) else 0.0) - TUNING.rundown_off
     return len(log_c) - int(np.argmin(low[::-1])) if len(low) and not low.all() else 0
 
 
 class Sigma(NamedTuple):
-    """Relative standard deviations that one frame has."""
+    """Relative standard deviations as they were known before a frame's block, each of shape (n,)."""
 
-    white: float  # the part that averages away with the number of frames
-    edge: float  # the part that does with its square
-    one: float  # all that there is from frame to frame
+    white: Floats  # the part that averages away with the number of frames
+    edge: Floats  # the part that does with its square
+    one: Floats  # all that there is from frame to frame
+    drift: Floats  # how far the level strays by itself
+
+    def of(self, part: slice) -> Sigma:
+        """That of some of the frames."""
+        return Sigma(*(column[part] for column in self))
 
 
 class Noise:
@@ -43,50 +47,56 @@ class Noise:
         self._white2, self._edge2 = self._of_frames(white * white, edge * edge)
         self._one2 = white * white + edge * edge
         self._blocks = 0
-        self._block: list[float] = []
+        self._block: Floats = np.empty(0)
         self._before = Previous(0.0)
         self._steps: Floats = np.zeros(0)
         self._level = 0.0
         self._changes: list[float] = []
-        self.drift = TUNING.drift_floor  # how far the level strays by itself, relative
-
-    @property
-    def white(self) -> float:
-        """Relative standard deviation of one frame, the part that averages away with the number of frames."""
-        return float(np.sqrt(self._white2))
-
-    def room(self) -> int:
-        """Frames until the end of the block."""
-        return self._length - len(self._block)
+        self._drift = TUNING.drift_floor
 
     def push(self, log_c: Floats) -> tuple[Sigma, Floats]:
-        """The noise as known before these frames, and per frame, shape (n,), how many
-        times noisier the last frames (`noise_local`) were, never below 1. Frames must not cross a block's end."""
-        sigma = Sigma(*(float(variance) ** 0.5 for variance in (self._white2, self._edge2, self._one2)))
-        change = np.abs(log_c - self._before(log_c))
-        steps = np.concatenate((self._steps, change))
-        factor = np.ones(len(log_c))
-        usual = (2 * self._one2) ** 0.5 / _NORMAL
-        lead = max(self._local - 1 - len(self._steps), 0)
-        if self._blocks and lead < len(log_c):
-            windows = np.lib.stride_tricks.sliding_window_view(steps, self._local)[-(len(log_c) - lead) :]
-            factor[lead:] = np.maximum(np.median(windows, axis=1) / (TUNING.noise_local_ratio * usual), 1.0)
+        """The noise as known before each of these frames' blocks, and per frame, shape (n,), how many times noisier the
+        last frames (`noise_local`) were, never below 1."""
+        steps = np.concatenate((self._steps, np.abs(log_c - self._before(log_c))))
+        known, rough, place = np.empty((4, len(log_c))), np.ones(len(log_c)), 0
+        while place < len(log_c):
+            part = slice(place, min(place + self._length - len(self._block), len(log_c)))
+            variances = self._white2, self._edge2, self._one2
+            known[:, part] = np.array([*(variance**0.5 for variance in variances), self._drift])[:, None]
+            if self._blocks:
+                begins = max(len(self._steps) + place - self._local + 1, 0)  # of the first whole window
+                found = self._rough(steps[begins : len(self._steps) + part.stop])
+                rough[part.stop - len(found) : part.stop] = found
+            self._block = np.concatenate((self._block, log_c[part]))
+            if len(self._block) == self._length:
+                self._learn(self._block)
+                self._block = self._block[:0]
+            place = part.stop
         self._steps = steps[-(self._local - 1) :]
-        self._block += log_c.tolist()
-        if len(self._block) >= self._length:
-            self._learn(np.array(self._block[: self._length]))
-            self._block = self._block[self._length :]
-        return sigma, factor
+        return Sigma(*known), rough
+
+    def _rough(self, steps: Floats) -> Floats:
+        """How many times as large as usual the median of each whole window of `steps` is, never below 1."""
+        local, usual = self._local, TUNING.noise_local_ratio * ((2 * self._one2) ** 0.5 / NORMAL)
+        rough = np.ones(max(len(steps) - local + 1, 0))
+        high = np.concatenate(([0], np.cumsum(steps > usual)))
+        # No median lies above what less than half of the values do.
+        places = np.flatnonzero(high[local:] - high[:-local] >= (local + 1) // 2)
+        if len(places):
+            ordered = np.sort(steps[places[:, None] + np.arange(local)], axis=1)
+            middle = 0.5 * (ordered[:, (local - 1) // 2] + ordered[:, local // 2])
+            rough[places] = np.maximum(middle / usual, 1.0)
+        return rough
 
     def interrupted(self) -> None:
         """The flow had stopped: the last frames were those of a rotor running down, and say nothing about noise."""
-        kept = before_rundown(np.array(self._block))
+        kept = before_rundown(self._block)
         self._block, self._steps = self._block[:kept], self._steps[:0]
-        self._before = Previous(self._block[-1] if kept else self._level)
+        self._before = Previous(float(self._block[-1]) if kept else self._level)
 
     def relearn(self, log_c: Floats) -> None:
         """What was learned so far held for frames with the poles' errors in them; `log_c` has the last ones without."""
-        self._blocks, self._block = 0, []
+        self._blocks, self._block = 0, self._block[:0]
         length = min(self._length, len(log_c))
         for end in range(length, len(log_c) + 1, length):
             self._learn(log_c[end - length : end], math.inf)
@@ -95,7 +105,7 @@ class Noise:
 
     def _learn(self, block: Floats, growth: float = TUNING.noise_growth) -> None:
         units = block.reshape(-1, self._unit).mean(axis=1)
-        frame, one = (_NORMAL * float(np.median(np.abs(np.diff(values)))) / 2**0.5 for values in (block, units))
+        frame, one = (NORMAL * median(np.abs(np.diff(values))) / 2**0.5 for values in (block, units))
         means = units.reshape(-1, TUNING.noise_span).mean(axis=1)
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
@@ -114,14 +124,15 @@ class Noise:
         self._white2, self._edge2, self._one2 = (
             old + (min(new, growth * old) - old) * share for old, new in zip(known, found, strict=True)
         )
-        self.drift = self._strayed()
+        self._drift = self._strayed()
 
     def _strayed(self) -> float:
         """How far the level strays by itself: from the changes from block to block, without their noise."""
         if len(self._changes) < TUNING.drift_blocks[0]:
             return TUNING.drift_floor
         # Without the trend: what goes one way all the time is what is looked for, not the run's own wandering.
-        change = _NORMAL * float(np.median(np.abs(np.array(self._changes) - np.median(self._changes))))
+        changes = np.array(self._changes)
+        change = NORMAL * median(np.abs(changes - median(changes)))
         strayed = max(change * change - 2 * float(self._white2) / self._length, 0.0)
         return max(TUNING.drift_ratio * math.sqrt(strayed), TUNING.drift_floor)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from host.pipeline.columns import Floats, Ints
+from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 
 POLES = range(2, 13)
@@ -17,7 +18,8 @@ POLES = range(2, 13)
 class PoleMap:
     """Corrects pulse counts between edges. State is changed only after whole blocks of TUNING.pole_block frames."""
 
-    def __init__(self) -> None:
+    def __init__(self, timing: Timing = USUAL) -> None:
+        self._frames = timing.frames(TUNING.pole_frames)  # from which the map is learned
         self.poles = 0  # 0: none found so far
         self._offset: Floats = np.zeros(1)
         self._shift = 0
@@ -33,8 +35,9 @@ class PoleMap:
         return not (self.poles and self._doubt)
 
     def room(self) -> int:
-        """Frames until the end of the block, or of the doubt."""
-        return min(TUNING.pole_block - self._since, self._doubt) if self._doubt else TUNING.pole_block - self._since
+        """How many frames can be pushed at once: any number with a map that fits."""
+        block = TUNING.pole_block - self._since
+        return min(block, self._doubt) if self._doubt else 2**62 if self.poles else block
 
     def doubt(self, sure: bool) -> None:
         """From the next frame on the pulses may belong to other poles; `sure`: they do, one was false or missed."""
@@ -50,48 +53,58 @@ class PoleMap:
 
     def push(self, pulses: Floats, expected: Floats, edge: Ints) -> Floats:
         """Corrected pulses of at most `room()` frames, shape (n,); `expected` may be out by a constant factor."""
-        corrected = pulses - self._place(edge, pulses, self._shift) if self.mapped or not self._sure else pulses
-        self._pulses = np.concatenate((self._pulses, pulses))[-TUNING.pole_frames :]
-        self._wanted = np.concatenate((self._wanted, expected))[-TUNING.pole_frames :]
-        self._edge = np.concatenate((self._edge, edge))[-TUNING.pole_frames :]
+        shift: int | Ints = self._shift
+        if self.poles and not self._doubt:
+            shift = self._shifts(pulses, expected, edge)
+        corrected = pulses - self._place(edge, pulses, shift) if self.mapped or not self._sure else pulses
+        self._pulses = np.concatenate((self._pulses, pulses))[-self._frames :]
+        self._wanted = np.concatenate((self._wanted, expected))[-self._frames :]
+        self._edge = np.concatenate((self._edge, edge))[-self._frames :]
         self._since += len(pulses)
         if self._doubt:
             self._doubt -= len(pulses)
             if not self._doubt and self.poles:
                 self._realign(min(TUNING.pole_doubt_frames, len(self._pulses)))
         if self._since >= TUNING.pole_block:
-            self._since = 0
-            self._learn()
+            if not self.poles:
+                self._find()
+            elif isinstance(shift, int):
+                self._realign(TUNING.pole_block)
+            self._since %= TUNING.pole_block
         return corrected
 
+    def _shifts(self, pulses: Floats, expected: Floats, edge: Ints) -> Ints:
+        """By how many poles the map is turned in each of the next frames: it is aligned after each whole block."""
+        block, n = TUNING.pole_block, len(pulses)
+        count, kept = (self._since + n) // block, slice(len(self._pulses) - self._since, None)
+        due, wanted = (
+            np.concatenate((before[kept], new))[: count * block].reshape(count, block)
+            for before, new in ((self._pulses, pulses), (self._wanted, expected))
+        )
+        edges = np.concatenate((self._edge[kept], edge))[: count * block].reshape(count, block)
+        turned = [self._shift]
+        for spread in self._spreads(due, wanted, edges):
+            self._turn(spread)
+            turned.append(self._shift)
+        return np.repeat(turned, block)[self._since : self._since + n]
+
     def log_levels(self) -> Floats:
-        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (pole_frames,)."""
+        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (n,)."""
         corrected = self._pulses - self._place(self._edge, self._pulses, self._shift)
         return np.asarray(np.log(np.maximum(corrected, 0.05) / self._wanted))
 
-    def _place(self, edge: Ints, pulses: Floats, shift: int) -> Floats:
+    def _place(self, edge: Ints, pulses: Floats, shift: int | Ints) -> Floats:
         if not self.poles:
             return np.zeros(len(edge))
         end = (edge + shift) % self.poles
         begin = (edge - pulses.astype(np.int64) + shift) % self.poles
         return np.asarray(self._offset[end] - self._offset[begin])
 
-    def _excess(self, count: int) -> Floats:
-        """By how many pulses each of the last `count` frames is off an even flow."""
-        pulses, wanted = self._pulses[-count:], self._wanted[-count:]
-        ratios = np.sort(pulses / wanted)  # the median of a few frames: np.median takes four times as long
-        ratio = 0.5 * (ratios[(count - 1) // 2] + ratios[count // 2])
-        return np.asarray(np.clip(pulses - wanted * ratio, -TUNING.pole_clip, TUNING.pole_clip))
-
-    def _learn(self) -> None:
-        if self.poles:
-            self._realign(TUNING.pole_block)
-        elif len(self._pulses) == TUNING.pole_frames:
-            self._find()
-
     def _find(self) -> None:
-        excess = self._excess(TUNING.pole_frames)
-        trained = TUNING.pole_frames * 3 // 4
+        if len(self._pulses) < self._frames:
+            return
+        excess = _excess(self._pulses, self._wanted)
+        trained = self._frames * 3 // 4
         best, found = TUNING.pole_worth, 0
         for poles in POLES:
             offset = _fit(excess[:trained], self._edge[:trained], self._pulses[:trained], poles)
@@ -105,13 +118,27 @@ class PoleMap:
 
     def _realign(self, frames: int) -> None:
         """After a false or a missed pulse the map fits again when turned by some poles."""
-        excess, edge, pulses = self._excess(frames), self._edge[-frames:], self._pulses[-frames:]
+        self._turn(self._spreads(self._pulses[-frames:], self._wanted[-frames:], self._edge[-frames:]))
+
+    def _spreads(self, pulses: Floats, wanted: Floats, edge: Ints) -> Floats:
+        """The variance that each shift leaves, shape (…, poles), of frames of shape (…, n)."""
         shift = np.arange(self.poles)[:, None]
-        end, begin = (edge + shift) % self.poles, (edge - pulses.astype(np.int64) + shift) % self.poles
-        spread = (excess - (self._offset[end] - self._offset[begin])).var(axis=1)
+        end, begin = edge % self.poles, (edge - pulses.astype(np.int64)) % self.poles
+        end, begin = ((at[..., None, :] + shift) % self.poles for at in (end, begin))
+        excess = _excess(pulses, wanted)[..., None, :]
+        return np.asarray((excess - (self._offset[end] - self._offset[begin])).var(axis=-1))
+
+    def _turn(self, spread: Floats) -> None:
         best = int(np.argmin(spread))
         if spread[best] < TUNING.pole_realign * spread[self._shift]:
             self._shift = best
+
+
+def _excess(pulses: Floats, wanted: Floats) -> Floats:
+    """By how many pulses each frame is off the even flow of its row; shape (…, n) kept."""
+    ratios, count = np.sort(pulses / wanted, axis=-1), pulses.shape[-1]
+    ratio = 0.5 * (ratios[..., (count - 1) // 2] + ratios[..., count // 2])[..., None]
+    return np.asarray(np.clip(pulses - wanted * ratio, -TUNING.pole_clip, TUNING.pole_clip))
 
 
 def _difference(offset: Floats, edge: Ints, pulses: Floats) -> Floats:

@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.faults.median import NORMAL, median
 from host.pipeline.faults.tuning import TUNING
 
 _MEAN = 3  # frames
@@ -58,9 +59,9 @@ class StartMask:
         rest = ratios[times > TUNING.mask_learn_s - TUNING.mask_rest_s]
         if len(rest) < _MEAN:
             return
-        level = float(np.median(rest))
+        level = median(rest)
         means = np.convolve(ratios, np.full(_MEAN, 1.0 / _MEAN), "valid")
-        scatter = 1.4826 * float(np.median(np.abs(means[-len(rest) :] - np.median(means[-len(rest) :]))))
+        scatter = NORMAL * median(np.abs(means[-len(rest) :] - median(means[-len(rest) :])))
         off = np.abs(means - level) > max(TUNING.mask_off, 4.0 * scatter)
         last = np.flatnonzero(off)
         self._settled_s.append(float(times[last[-1] + _MEAN - 1]) if len(last) else 0.0)

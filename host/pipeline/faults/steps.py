@@ -9,18 +9,23 @@ inspection schemes", Biometrika 41, 1954), for what creeps in too slowly for the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from math import expm1
+from typing import NamedTuple
 
 import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.faults.median import NORMAL, median
 from host.pipeline.faults.noise import Noise, Sigma, before_rundown
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.faults.windows import Windows
+
+_TOGETHER = 1024  # frames at most that are judged at once: each step found has those behind it judged again
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,17 @@ class Usable:
         return len(self.pulses)
 
 
+class Followed(NamedTuple):
+    """The baseline, and the sums of the absolute layer with for how many frames they have run. Shape (n,)."""
+
+    before: Floats
+    after: Floats
+    down: Floats
+    up: Floats
+    n_down: Floats
+    n_up: Floats
+
+
 @dataclass(frozen=True)
 class Watched:
     """What came of them. Arrays of shape (n,)."""
@@ -77,20 +93,21 @@ class StepWatch:
 
     def __init__(self, timing: Timing = USUAL) -> None:
         self._timing, frames = timing, timing.frames
-        self._poles, self.noise = PoleMap(), Noise(timing)
+        self._poles, self.noise = PoleMap(timing), Noise(timing)
         self._windows = Windows(timing)
         self._first_frames, self._relevel = frames(TUNING.first), frames(TUNING.relevel)
         self._lagging, self._adapt = frames(TUNING.lagging), frames(TUNING.adapt)
-        self.first: float | None = None  # log c of the boom as it should be
-        self.baseline = 0.0  # follows drift
-        self._learned = 0
-        self._reference = 0.0  # of the absolute layer: the first level, or that after the last step
+        self.baseline = 0.0  # log c; follows drift
+        self._learned = 0  # frames that it was taken from; 0: there is none yet
+        self._reference_frames = frames(TUNING.reference)
+        # Of the absolute layer: the first level, or that after the last step. Held against NaN no sum grows.
+        self._reference = math.nan
         self._collected: list[tuple[float, float, float]] = []
         self._usual_weight = 0.0
         self._collecting = self._first_frames
-        self._drift = TUNING.drift_floor
+        self._white = 0.0  # of the noise when a new level's last frame came
         self._time_before = Previous(0.0)
-        self._sums = (0.0, 0.0, 0, 0)  # down, up, and the frames since each was last zero
+        self._sums = [0.0, 0.0, 0.0, 0.0]  # down, up, and the frames since each was last zero
         self._past = np.empty((5, 0))  # time (s) and the sums in the last frames
         self._start_before = Previous(-1)
         self._fall = 0.0  # of log c at the last step
@@ -111,8 +128,7 @@ class StepWatch:
                 self._interrupt()
             ahead = int(np.searchsorted(begins, place, side="right"))
             until = int(begins[ahead]) if ahead < len(begins) else len(frames)
-            part = slice(place, min(place + self.noise.room(), until, mapped if place < mapped else len(frames)))
-            self._drift = self.noise.drift
+            part = slice(place, min(place + _TOGETHER, until, mapped if place < mapped else len(frames)))
             sigma, rough = self.noise.push(log_c[part])
             # What the missing map adds is no sign of anything wrong, but it hides what is.
             local[part] = np.where(excess[part] > 0, 1.0, rough)
@@ -156,23 +172,28 @@ class StepWatch:
         baselines = np.full(len(log_c), np.nan)
         place = 0
         while place < len(log_c):
-            if self._collecting:
-                place += self._collect(log_c[place:], expected[place:], time_s[place:], part.start + place)
-                continue
             rest = slice(place, len(log_c))
-            clip = max(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * sigma.one)
-            rows = self._follow(log_c[rest], expected[rest], rough[rest], clip)
-            off = np.exp(log_c[rest] - rows[0]) - 1.0
-            self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], sigma.one)
-            step, used = self._first_alarm(rows, rough[rest], sigma)
-            self._windows.keep(used, len(rows[0]))
-            baselines[place : place + used] = rows[0][:used]
-            self.baseline = float(rows[1][used - 1])
-            down, up, n_down, n_up = (rows[n][used - 1] for n in (2, 3, 4, 5))
-            self._sums = (float(down), float(up), int(n_down), int(n_up))
-            sums = np.stack([time_s[rest], *rows[2:6]])[:, :used]
-            self._past = np.concatenate((self._past, sums), axis=1)[:, -self._timing.frames(TUNING.rundown_kept) :]
+            if self._collecting:
+                self._white = float(sigma.white[min(place + self._collecting, len(log_c)) - 1])
+                place += self._collect(log_c[rest], expected[rest], time_s[rest], part.start + place)
+                continue
+            if math.isnan(self._reference):
+                rest = slice(place, min(place + self._reference_frames - self._learned, len(log_c)))
+            known = sigma.of(rest)
+            rows = self._follow(log_c[rest], expected[rest], rough[rest], known)
+            off = np.exp(log_c[rest] - rows.before) - 1.0
+            self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], known.one)
+            step, used = self._first_alarm(rows, rough[rest], known)
+            self._windows.keep(used, len(off))
+            baselines[place : place + used] = rows.before[:used]
+            self.baseline = float(rows.after[used - 1])
+            kept = self._timing.frames(TUNING.rundown_kept)
+            sums = np.array([column[max(used - kept, 0) : used] for column in (time_s[rest], *rows[2:])])
+            self._past = np.concatenate((self._past, sums), axis=1)[:, -kept:]
+            self._sums = self._past[1:, -1].tolist()
             self._learned += used
+            if math.isnan(self._reference) and self._learned >= self._reference_frames:
+                self._reference = self.baseline
             if step is not None:
                 found.append(replace(step, at=place + step.at, reference=self._reference))
                 self._took = step.frames
@@ -180,7 +201,7 @@ class StepWatch:
                     max(step.frames // 2, min(step.frames, self._timing.frames((0.3, 1))))
                 )
                 self._windows.restart()
-                self._sums, self._past = (0.0, 0.0, 0, 0), self._past[:, :0]
+                self._sums, self._past = [0.0, 0.0, 0.0, 0.0], self._past[:, :0]
                 self._collecting = self._relevel
             place += used
         return found, baselines
@@ -190,7 +211,7 @@ class StepWatch:
         cut short by it is none."""
         self.noise.interrupted()
         if self._collecting:
-            if self.first is None:
+            if not self._learned:
                 kept = _before_rundown(self._collected)
                 self._collecting += len(self._collected) - len(kept)
                 self._collected = kept
@@ -200,8 +221,7 @@ class StepWatch:
         self._windows.forget(TUNING.rundown_s)
         past = self._past[1:, self._past[0] < self._past[0, -1] - TUNING.rundown_s] if self._past.size else self._past
         if past.shape[1]:
-            down, up, n_down, n_up = past[:, -1].tolist()
-            self._sums = (down, up, int(n_down), int(n_up))
+            self._sums = past[:, -1].tolist()
         self._past = self._past[:, :0]
 
     def _collect(self, log_c: Floats, expected: Floats, time_s: Floats, place: int) -> int:
@@ -210,7 +230,7 @@ class StepWatch:
         self._collected += zip(*(a[:used].tolist() for a in (log_c, expected, time_s)), strict=True)
         self._collecting -= used
         if not self._collecting:
-            if self.first is None:
+            if not self._learned:
                 self._first_level()
             else:
                 self._new_level(place + used - 1)
@@ -227,7 +247,6 @@ class StepWatch:
             self._collecting = self._first_frames - len(self._collected)
             return
         self._take(levels)
-        self.first = self._reference = self.baseline
 
     def _new_level(self, at: int) -> None:
         levels, before, learned = np.array(self._collected[self._lagging :]), self.baseline, self._learned
@@ -242,9 +261,11 @@ class StepWatch:
 
     def _take(self, levels: Floats) -> None:
         """Take the level of the collected frames for the baseline."""
-        middle = float(np.median(levels[:, 0]))
+        middle = median(levels[:, 0])
         # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
-        clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
+        off = levels[:, 0] - middle
+        most = TUNING.first_sigmas * max(NORMAL * median(np.abs(off)), TUNING.adapt_clip)
+        clipped = np.clip(off, -most, most)
         self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
         self._usual_weight = float(np.mean(levels[:, 1]))
         self._learned = len(self._collected)
@@ -254,53 +275,75 @@ class StepWatch:
         """Whether what should be a new level, shape (n,), is a rotor that nothing drives any more, or a dip."""
         half = len(log_c) // 2
         moved = abs(float(np.mean(log_c[-half:]) - np.mean(log_c[:half])))
-        chance = TUNING.sum_sigmas * self.noise.white / half**0.5
+        chance = TUNING.sum_sigmas * self._white / half**0.5
         return off < -TUNING.confirm_deep or moved > max(TUNING.recovered_share * abs(off), chance)
 
-    def _first_alarm(self, rows: list[Floats], rough: Floats, sigma: Sigma) -> tuple[Step | None, int]:
+    def _first_alarm(self, rows: Followed, rough: Floats, sigma: Sigma) -> tuple[Step | None, int]:
         """The first step in these frames, and how many of them are used up by then."""
         n = len(rough)
-        judged = self._windows.judge(n, sigma, self._drift, rough)
-        sd = sigma.one
-        limit = max(TUNING.absolute_least, TUNING.absolute_s / self._timing.interval_s, TUNING.sum_sigmas * sd)
+        limit = np.maximum(TUNING.absolute_least, TUNING.sum_sigmas * sigma.one)
+        limit = np.maximum(limit, TUNING.absolute_s / self._timing.interval_s)
         least = self._timing.frames(TUNING.sum_least)
-        low, high = (rows[2] > limit) & (rows[4] >= least), rows[3] > limit * TUNING.sum_rising
-        adaptive = judged.ratio > TUNING.adaptive
-        for place in np.flatnonzero(adaptive & judged.down).tolist():
-            c, noise = float(np.exp(rows[0][place])), sd * float(rough[place])
-            adaptive[place] = self._windows.clog_odds(place, n, judged, c, noise) > TUNING.bubble_odds
-            if adaptive[place]:
-                break
-        alarm = adaptive | low | high
+        low, high = (rows.down > limit) & (rows.n_down >= least), rows.up > limit * TUNING.sum_rising
+        alarm, adaptive = low | high, np.zeros(n, dtype=np.bool_)
+        if not self._windows.quiet(n, sigma):
+            judged = self._windows.judge(n, self._strays(sigma), rough)
+            adaptive = judged.ratio > TUNING.adaptive
+            for place in np.flatnonzero(adaptive & judged.down).tolist():
+                c, noise = float(np.exp(rows.before[place])), float(sigma.one[place] * rough[place])
+                adaptive[place] = self._windows.clog_odds(place, n, judged, c, noise) > TUNING.bubble_odds
+                if adaptive[place]:
+                    break
+            alarm |= adaptive
         if not alarm.any():
             return None, n
         at = int(np.argmax(alarm))
         if adaptive[at]:
             return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1
-        return Step(at, bool(low[at]), False, int(rows[4 if low[at] else 5][at])), at + 1
+        return Step(at, bool(low[at]), False, int((rows.n_down if low[at] else rows.n_up)[at])), at + 1
 
-    def _follow(self, log_c: Floats, expected: Floats, rough: Floats, clip: float) -> list[Floats]:
+    def _strays(self, sigma: Sigma) -> Sigma:
+        """With what the baseline is off by, which was taken from few frames at first."""
+        learned = self._learned + np.arange(len(sigma.drift))
+        strayed = np.sqrt(sigma.drift**2 + sigma.white**2 / learned + (sigma.edge / learned) ** 2)
+        return sigma._replace(drift=strayed)
+
+    def _follow(self, log_c: Floats, expected: Floats, rough: Floats, sigma: Sigma) -> Followed:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""
-        adapt = self._adapt
-        baseline, (down, up, n_down, n_up), learned = self.baseline, self._sums, self._learned
-        allowance = TUNING.allowance * min(self._drift / TUNING.drift_floor, TUNING.allowance_most)
-        first = self._reference
+        learned = self._learned + 1 + np.arange(len(log_c))
         weights = np.minimum(expected / (self._usual_weight or float(expected[0])), 3.0)
-        rows = []
-        for value, weight, noisy in zip(log_c.tolist(), weights.tolist(), rough.tolist(), strict=True):
-            before = baseline
-            learned += 1
-            off = expm1(value - before)
-            share = weight / (learned if learned < adapt else adapt)
-            baseline = before + (clip if off > clip else -clip if off < -clip else off) * share
-            off = (value - first) / noisy
-            off = TUNING.sum_clip if off > TUNING.sum_clip else -TUNING.sum_clip if off < -TUNING.sum_clip else off
-            down -= off + allowance
-            up += off - allowance
-            down, n_down = (down, n_down + 1) if down > 0 else (0.0, 0)
-            up, n_up = (up, n_up + 1) if up > 0 else (0.0, 0)
-            rows.append((before, baseline, down, up, n_down, n_up))
-        return [np.array(column, dtype=np.float64) for column in zip(*rows, strict=True)]
+        shares = weights / np.minimum(learned, self._adapt)
+        clips = np.maximum(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * sigma.one)
+        baselines = [self.baseline]
+        baseline = self.baseline
+        for value, share, clip in zip(log_c.tolist(), shares.tolist(), clips.tolist(), strict=True):
+            off = expm1(value - baseline)
+            baseline += (clip if off > clip else -clip if off < -clip else off) * share
+            baselines.append(baseline)
+        off_first = np.clip((log_c - self._reference) / rough, -TUNING.sum_clip, TUNING.sum_clip)
+        allowance = TUNING.allowance * np.minimum(sigma.drift / TUNING.drift_floor, TUNING.allowance_most)
+        down, up, n_down, n_up = self._sums
+        down_sums, down_runs = _page(-(off_first + allowance), down, n_down)
+        up_sums, up_runs = _page(off_first - allowance, up, n_up)
+        return Followed(np.array(baselines[:-1]), np.array(baselines[1:]), down_sums, up_sums, down_runs, up_runs)
+
+
+def _page(steps: Floats, total: float, run: float) -> tuple[Floats, Floats]:
+    """The sum of `steps`, never below zero, and for how many frames it has run; it goes on from `total` and `run`."""
+    totals, runs = np.zeros(len(steps)), np.zeros(len(steps))
+    values, place = steps.tolist(), 0
+    for begin in ([0] if total > 0 else []) + np.flatnonzero(steps > 0).tolist():
+        if begin < place:
+            continue
+        for place in range(begin, len(values)):
+            total += values[place]
+            if total <= 0:
+                total, run = 0.0, 0.0
+                break
+            run += 1
+            totals[place], runs[place] = total, run
+        place += 1
+    return totals, runs
 
 
 def _before_rundown(frames: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:

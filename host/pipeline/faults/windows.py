@@ -34,25 +34,25 @@ class Windows:
         # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a
         # bubble.
         self._taxes = [tax / (self._lengths**2)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax)]
+        self._shortest_rise = timing.frames(TUNING.shortest_rise)
         self._reach = timing.frames(TUNING.bubble_more) + timing.frames(TUNING.step_window)
         self._rows: Floats
         self._raw: Floats
         self._fresh: bool
         self.restart()
 
-    def push(self, off: Floats, weight: Floats, log_p: Floats, log_root: Floats, time_s: Floats, sd: float) -> None:
+    def push(self, off: Floats, weight: Floats, log_p: Floats, log_root: Floats, time_s: Floats, sd: Floats) -> None:
         """Add frames: how far c is off its baseline (relative), expected pulses, ln P, lagged ln √P, time, shape (n,).
 
         `sd` is one frame's standard deviation; what a frame may add to a rise is bounded by it.
         """
-        sd = max(sd, TUNING.rise_sd_floor)
         rows = self._rows
         first = np.array([log_root[0], time_s[0]]) if self._fresh else rows[3:, -1]
         start = np.concatenate((rows[:3, -1], first))
         new = np.stack(
             (
                 off * weight,
-                np.minimum(off, TUNING.rise_clip * sd) * weight,
+                np.minimum(off, TUNING.rise_clip * np.maximum(sd, TUNING.rise_sd_floor)) * weight,
                 weight,
                 log_root,
                 time_s,
@@ -64,9 +64,31 @@ class Windows:
         self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
-    def judge(self, n: int, sigma: Sigma, drift: float, rough: Floats) -> Judged:
-        """Of the last `n` frames: `sigma` and `drift` as Noise gives them, `rough` how many times noisier they are; a
-        rise's ratio is divided by `rising`."""
+    def quiet(self, n: int, sigma: Sigma) -> bool:
+        """Whether no window that ends in the last `n` frames can be judged to be over the threshold, however even they
+        are: none is far enough off for the least noise that Noise gives them, `sigma`."""
+        rows, first = self._rows[:3], self._rows.shape[1] - n
+        white2, edge2, drift2 = (float(column.min()) ** 2 for column in (sigma.white, sigma.edge, sigma.drift))
+        # A little less than what is asked: sums are rounded.
+        asked = 0.999 * np.sqrt(2.0 * (white2 / self._lengths + edge2 / self._lengths**2 + drift2))
+        drops, rises = (
+            asked * np.sqrt(by * (TUNING.adaptive + tax[:, 0]))
+            for by, tax in zip((1.0, TUNING.rising), self._taxes, strict=True)
+        )
+        for length, drop, rise in zip(self._lengths.tolist(), drops.tolist(), rises.tolist(), strict=True):
+            begin = max(first - length, 0)
+            ends = rows[:, begin + length :]
+            change = ends - rows[:, begin : begin + ends.shape[1]]
+            if change.size and (
+                (change[0] + drop * change[2]).min() < 0
+                or (length >= self._shortest_rise and (change[1] - rise * change[2]).max() > 0)
+            ):
+                return False
+        return True
+
+    def judge(self, n: int, sigma: Sigma, rough: Floats) -> Judged:
+        """Of the last `n` frames: `sigma` as Noise gives it, `rough` how many times noisier they are; a rise's ratio is
+        divided by `rising`."""
         first = self._rows.shape[1] - n
         ends = np.arange(first, first + n)
         lengths = self._lengths
@@ -74,11 +96,11 @@ class Windows:
         change = self._rows[:, None, first:] - self._rows[:, np.maximum(begins, 0)]  # (5, windows, n)
         weight = np.where(begins >= 0, change[2], np.inf)  # a window that would begin before the first row is none
         lagging = TUNING.lag_u_s * change[3] / np.maximum(change[4], 1e-3)
-        white2, edge2 = sigma.white**2, sigma.edge**2
-        variance = (white2 / lengths + edge2 / (lengths * lengths))[:, None] * (rough * rough)
-        variance = variance + drift * drift + lagging * lagging
+        white2, edge2, long = sigma.white**2, sigma.edge**2, lengths[:, None]
+        variance = (white2 / long + edge2 / (long * long)) * (rough * rough)
+        variance = variance + sigma.drift * sigma.drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
-        rising_now = (rise > 0) & (TUNING.shortest_rise <= lengths)[:, None]
+        rising_now = (rise > 0) & (self._shortest_rise <= lengths)[:, None]
         ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - self._taxes[0], 0.0)
         ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - self._taxes[1], ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals

@@ -24,7 +24,7 @@ from host.calibrate.kinds.meter import meter_measured, meter_section
 from host.calibrate.kinds.pressure import pressure_measured, pressure_section
 from host.calibrate.kinds.wheel import wheel_section
 from host.calibrate.meter import MeterCatch, calibrate_meter
-from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure, line_parts, scatter_about
+from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
 from host.calibrate.uncertainty import combine
 from host.calibrate.vessels import JUG
@@ -57,8 +57,7 @@ def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
     # Zero and slope together hold what is open at the highest point, and at twice that.
     at_highest, twice = (float(made.section.uncertainty_at(pressure)) for pressure in (300e3, 600e3))
     assert 1.0 <= at_highest / pressure.uncertainty.carried < 1.1
-    scatter = scatter_about(pressure.residuals_pa, made.section.high_pa - made.section.low_pa)
-    assert twice == pytest.approx(combine(line_parts(pressure.line, 600e3, Gauge(), scatter)).carried, rel=5e-3)
+    assert twice == pytest.approx(combine(pressure.line.line_parts(600e3)).carried, rel=5e-3)
 
     wheel = calibrate_wheel(60.0, [500, 501])
     section = make_card("wheel", RIG.name, NOW, wheel_section(wheel, 10), budget_measured(wheel.uncertainty)).section

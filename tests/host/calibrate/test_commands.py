@@ -95,7 +95,7 @@ def test_pressure_wheel_course_and_the_list_of_cards(command, tmp_path):
         "calibrate", "pressure", "--zero", "104", "--point", "20 psi", "266", "--point", "40 psi", "430"
     )
     assert code == 0
-    assert "-0.2 psi at 10 % and 100.2 psi at 90 %" in out
+    assert "-0.2 psi at 10 % and 100.1 psi at 90 %" in out
     assert (
         "4.724 in per pulse" in command("calibrate", "wheel", "--course", "200 ft", "--pulses", "508", "509", "507")[1]
     )

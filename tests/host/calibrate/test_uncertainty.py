@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from host.calibrate.transducer import FittedLine
+from host.calibrate.gauge_fit import fit_line
 from host.calibrate.travel import PACE_SPREAD, calibrate_course
 from host.calibrate.uncertainty import (
     ASSUMED_DEGREES,
@@ -23,6 +23,7 @@ from host.calibrate.uncertainty import (
     student_factor,
     triangular,
 )
+from host.calibrate.vessels import Gauge
 from host.units import rounded_up
 
 # JCGM 100:2008 (GUM), 4.4.3: twenty readings of a temperature (from memory).
@@ -161,14 +162,14 @@ def test_the_guides_thermometer_line():
     """
     at = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
     correction = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160]
-    line = FittedLine(tuple(t - 20.0 for t in at), tuple(correction))
-    assert line.slope == pytest.approx(0.00218, abs=5e-6)
-    assert line.pressure_at(0.0) == pytest.approx(-0.1712, abs=5e-5)
-    residuals = [b - line.pressure_at(t - 20.0) for t, b in zip(at, correction, strict=True)]
+    line = fit_line([t - 20.0 for t in at], correction, Gauge(0.0, 0.0), 1.0)  # below zero: no gauge read any of them
+    assert 1.0 + line.slope == pytest.approx(0.00218, abs=5e-6)
+    assert line.offset_pa == pytest.approx(-0.1712, abs=5e-5)
+    residuals = [b - line.offset_pa - (1.0 + line.slope) * (t - 20.0) for t, b in zip(at, correction, strict=True)]
     spread = math.sqrt(sum(r**2 for r in residuals) / 9)
     assert spread == pytest.approx(0.0035, abs=5e-5)
-    assert spread * math.hypot(*line.weights_at(line.pressure_at(0.0))) == pytest.approx(0.0029, abs=5e-5)
-    assert spread * math.hypot(*line.weights_at(line.pressure_at(10.0))) == pytest.approx(0.0041, abs=5e-5)
+    assert spread * math.hypot(*line.weights_at(0.0)) == pytest.approx(0.0029, abs=5e-5)
+    assert spread * math.hypot(*line.weights_at(10.0)) == pytest.approx(0.0041, abs=5e-5)
 
 
 def test_what_is_shared_cancels_or_adds_by_its_sign():

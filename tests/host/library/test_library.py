@@ -170,7 +170,7 @@ def test_notes_stand_beside_the_run_and_later_ones_win(folder):
     before = run.read_bytes()
     add_note(run, "product", 'corrected: "feed"\\ 2\n', DAY)
     add_note(run, "weather", "light air, 14 °C", DAY)
-    add_note(run, "product", "feed", DAY)
+    add_note(run, "Product ", "feed", DAY)
     assert run.read_bytes() == before
     assert read_notes(run) == {"product": "feed", "weather": "light air, 14 °C"}
     assert len(tomllib.loads(notes_path(run).read_text())["note"]) == 3

@@ -14,13 +14,9 @@ def said_of_a_second(interval_s):
     keep, step_s = np.exp(-0.02 / 0.1), 0.02
     shocks = np.random.default_rng(3).normal(0.0, 0.01 * np.sqrt(1.0 - keep**2), round(300 / step_s))
     log_c = lfilter([1.0], [1.0, -keep], shocks).reshape(-1, round(interval_s / step_s)).mean(axis=1)
-    noise, place = Noise(Timing(interval_s)), 0
-    while place < len(log_c):
-        part = log_c[place : place + noise.room()]
-        sigma, _ = noise.push(part)
-        place += len(part)
+    sigma, _ = Noise(Timing(interval_s)).push(log_c)
     frames = 1.0 / interval_s
-    return np.sqrt(sigma.white**2 / frames + sigma.edge**2 / frames**2)
+    return np.sqrt(sigma.white[-1] ** 2 / frames + sigma.edge[-1] ** 2 / frames**2)
 
 
 @pytest.mark.parametrize("interval_s", [0.02, 0.04])
