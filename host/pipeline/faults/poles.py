@@ -120,9 +120,10 @@ class PoleMap:
 
     def _spreads(self, pulses: Floats, wanted: Floats, edge: Ints) -> Floats:
         """The variance that each shift leaves, shape (…, poles), of frames of shape (…, n)."""
-        pole = np.arange(self.poles)
-        turned = self._offset[(pole[:, None] + pole) % self.poles]  # by each shift, the poles one after the other
-        off = turned[:, edge % self.poles] - turned[:, (edge - pulses.astype(np.int64)) % self.poles]
+        poles, pole = self.poles, np.arange(self.poles)
+        turned = self._offset[(pole[:, None] + pole) % poles]  # by each shift, the poles one after the other
+        pairs = (turned[:, :, None] - turned[:, None, :]).reshape(poles, -1)
+        off = pairs.take(edge % poles * poles + (edge - pulses.astype(np.int64)) % poles, axis=1)
         return np.moveaxis((_excess(pulses, wanted) - off).var(axis=-1), 0, -1)
 
     def _turn(self, spread: list[float]) -> None:
