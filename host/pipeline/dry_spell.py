@@ -40,17 +40,15 @@ class DrySpell:
             end = begin + int(shut[0]) if len(shut) else len(rows)
             lasts = np.flatnonzero(long[begin:end])
             if len(lasts):
-                self._decide(rows[begin + int(lasts[0])])
-                since_us = int(rows["us"][begin + int(lasts[0])]) - _BACK_US
-                dry[begin:end] = rows["us"][begin:end] > since_us
-        return self._marked(rows, dry)
+                first = begin + int(lasts[0])
+                dry[begin:end] = rows["us"][begin:end] > int(rows["us"][first]) - _BACK_US
+                self._why = self._reason(rows[: first + 1][dry[: first + 1]])
+        return _marked(rows, dry, self._why)
 
     def in_stretch(self, rows: Rows) -> Rows:
         """`rows` in which the spray was on, marked where no water came before it was shut again."""
-        if not rows["dry_long"].any() or rows["timed"].any():
-            return rows
-        self._decide(rows[np.flatnonzero(rows["dry_long"])[0]])
-        return self._marked(rows, rows["dry_long"])
+        dry = rows["dry_long"]
+        return rows if not dry.any() or rows["timed"].any() else _marked(rows, dry, self._reason(rows[dry]))
 
     @staticmethod
     def undecided_from_us(rows: Rows) -> int:
@@ -62,18 +60,23 @@ class DrySpell:
         began = int(wet[-1]) + 1 if len(wet) else 0
         return max(int(rows["us"][began]), int(rows["us"][-1]) - _BACK_US)
 
-    def _decide(self, row: np.void) -> None:
-        if self._why is Why.ASSIGNED:
-            gone = float(row["pressure_pa"]) < _GONE * self._usual_pa  # false where either is not known
-            self._why = Why.NO_WATER if gone else Why.NOT_METERED
+    def _reason(self, rows: Rows) -> Why:
+        """Of dry rows: by their pressure, of which one may be a mean with what was before the spray came on."""
+        if self._why is not Why.ASSIGNED:
+            return self._why
+        known = rows["pressure_pa"][np.isfinite(rows["pressure_pa"])]
+        gone = len(known) > 0 and float(np.median(known)) < _GONE * self._usual_pa  # false where that is not known
+        return Why.NO_WATER if gone else Why.NOT_METERED
 
-    def _marked(self, rows: Rows, dry: Bools) -> Rows:
-        dry = dry & rows["moving"] & (rows["why"] == Why.ASSIGNED)
-        if not dry.any():
-            return rows
-        rows = rows.copy()
-        rows["why"][dry] = self._why
+
+def _marked(rows: Rows, dry: Bools, why: Why) -> Rows:
+    """`rows` with `why` where they are dry: where somebody walked, or water may have gone down all the same."""
+    dry = dry & (rows["moving"] | (why is Why.NOT_METERED)) & (rows["why"] == Why.ASSIGNED)
+    if not dry.any():
         return rows
+    rows = rows.copy()
+    rows["why"][dry] = why
+    return rows
 
 
 def _waits(rows: Rows) -> Bools:

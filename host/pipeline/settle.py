@@ -229,7 +229,7 @@ class Settler:
         rows = stretch.rows
         if over and rows["dry"][-1]:  # what is behind its last water may be the beginning of a dry spell
             used = np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0)
-            end = len(rows) - int(np.argmax(np.flip(used)))
+            end = int(np.flatnonzero(used)[-1]) + 1 if used.any() else 0
             settled, rows, self._idle = settled[:end], rows[:end], [rows[end:]]
         self._keep(settled, rows)
 

@@ -19,7 +19,6 @@ from host.review.board_said import (
     unsent_message,
 )
 from host.review.hidden_ground import hidden_behind, hidden_in, joined
-from host.review.totals import known_of
 from host.units import format_value, format_volume
 
 if TYPE_CHECKING:
@@ -64,7 +63,7 @@ def apart_messages(review: Review, system: str) -> list[str]:
 
 def _message(one: Unassigned, review: Review, system: str) -> str:
     totals = review.totals
-    hidden = hidden_behind(one, known_of(totals, review.rig))
+    hidden = hidden_behind(one, review.known)
     area = quantity(hidden.area_m2, "area", system)
     if one.why is Why.UNHEARD:
         volume = format_volume(hidden.uncounted_m3, system)
@@ -90,7 +89,7 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
 
 def _dry_message(one: Unassigned, review: Review, system: str) -> str:
     """With the spray on and nothing counted: how much ground got nothing, or nobody knows what."""
-    hidden = hidden_behind(one, known_of(review.totals, review.rig))
+    hidden = hidden_behind(one, review.known)
     got, area_m2 = "got nothing", hidden.dry_m2
     if one.why is Why.NOT_METERED:
         volume = format_volume(hidden.uncounted_m3, system)
@@ -111,7 +110,7 @@ def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) ->
         unmetered = _unmetered(math.fsum(one.distance_m for one in alike), seconds, review, system)
         return f"{first} to {last}: {why}{unmetered[0].upper() if why else unmetered[0]}{unmetered[1:]}"
     head = f"{first} to {last}: {why}{volume} in {seconds} of spraying are not assigned"
-    hidden = hidden_in(alike, known_of(review.totals, review.rig))
+    hidden = hidden_in(alike, review.known)
     if not hidden.area_m2 > 0:
         return head + ": how much ground it was is not known."
     return head + f", on about {format_value(hidden.area_m2, 'area', system)}."

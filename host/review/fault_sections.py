@@ -11,8 +11,8 @@ from host.pipeline.faults.causes import CAUSES
 from host.review.hidden_ground import hidden_in
 from host.review.place import place_of
 from host.review.review import EXPANDED, Review
-from host.review.totals import known_of
 
+FAULTS = "faults"
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
 _ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
 
@@ -34,7 +34,7 @@ def faults_section(review: Review, system: str) -> Section:
         )
     )
     return Section(
-        "faults",
+        FAULTS,
         "Faults",
         (looked, Messages(tuple(said), "faults_basis")),
         sections=tuple(_fault(fault, review, system) for fault in review.faults),
@@ -129,7 +129,7 @@ def _ground_fact(fault: Fault, review: Review, system: str) -> Fact:
     lasted = "To the end" if fault.ended_s is None else f"{fault.ended_s - fault.began_s:.0f} s"
     end_s = math.inf if fault.ended_s is None else fault.ended_s
     apart = [one for one in review.unassigned if one.start_s < end_s and one.end_s > fault.began_s]
-    hidden = hidden_in(apart, known_of(review.totals, review.rig))
+    hidden = hidden_in(apart, review.known)
     hidden_m2, dry_m2 = hidden.area_m2, hidden.dry_m2
     if apart and not hidden_m2 + dry_m2 > 0:
         return Fact("", "On the ground", f"{lasted}, what was sprayed meanwhile is not assigned to ground")

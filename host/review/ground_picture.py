@@ -13,7 +13,6 @@ from host.review.evenness import Strip
 from host.review.hidden_strips import Beside, Length, beside_passes
 from host.review.place import place_in_pass, place_of
 from host.review.review import Review
-from host.review.totals import known_of
 from host.rig import Target
 from host.units import UNITS, to_user
 
@@ -71,7 +70,7 @@ def _rows(review: Review, strips: Sequence[Strip]) -> Iterator[tuple[int | None,
 
     Without a number: whole passes of which nothing is known, or which got nothing.
     """
-    beside = beside_passes(review.track, review.passes, review.unassigned, known_of(review.totals, review.rig))
+    beside = beside_passes(review.track, review.passes, review.unassigned, review.known)
     for a_pass, strip, one in zip(review.passes, strips, beside, strict=False):
         yield from _whole(one)
         lead, tail = [(0.0, length) for length in one.lead], [(a_pass.distance_m, length) for length in one.tail]

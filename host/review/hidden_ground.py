@@ -17,7 +17,8 @@ _NOT_COUNTED = (Why.RESTART, Why.DROPPED, Why.UNHEARD)
 class Known:
     """What the known ground of a run says of the rest: the rate on it, how much was sprayed in a second, the swath.
 
-    `flow_m3_s` is what the boom sprays by its rig file, for a run that has no rate to go by.
+    `flow_m3_s` is the most that it sprayed in a second of a pass; in a run without one, what the boom sprays by its rig
+    file.
     """
 
     rate_m3_m2: float
@@ -41,8 +42,9 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
     """An estimate by the rest of the run; without a rate, by what the boom sprays in the time.
 
     After a silence, or where it flowed with the switch open, all is counted, and the volume says how much ground it
-    was: at most the way gone. Where only the volume was measured it says it alone, or only the way. Where
-    counts are missing the time says it, at the ground that the rest of the run sprayed in a second.
+    was: at most the way gone. Where only the volume was measured it says it alone, or only the way; what went down
+    uncounted is then the most that it can have been. Where counts are missing the time says it, at the ground that the
+    rest of the run sprayed in a second.
     """
     if one.why is Why.NO_WATER:
         return Hidden(dry_m2=one.distance_m * known.swath_m)
@@ -58,7 +60,7 @@ def _by_the_rate(one: Unassigned, known: Known) -> Hidden:
         return Hidden(one.volume_m3 / known.rate_m3_m2)
     if one.why in (Why.NO_METER, Why.BOUNCES, Why.NOT_METERED):
         area = one.distance_m * known.swath_m if math.isfinite(one.distance_m) else 0.0
-        return Hidden(area, min(area * known.rate_m3_m2, known.left_m3))
+        return Hidden(area, min(one.seconds * known.flow_m3_s, known.left_m3))
     if one.why in _ALL_COUNTED:
         return Hidden(min(one.volume_m3 / known.rate_m3_m2, one.distance_m * known.swath_m))
     area = one.seconds * known.area_m2_s

@@ -25,8 +25,9 @@ from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, TankCount, products_of, tank_balance
 from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Section, Strip, sections_off_target, strip_of
+from host.review.hidden_ground import Known
 from host.review.stationary_spots import Spot, standing_spots
-from host.review.totals import Totals, totals_of
+from host.review.totals import Totals, known_of, totals_of
 from host.review.track import Track, TrackKeeper
 from host.review.verdict import Verdict, verdict_of
 from host.rig import Rig
@@ -95,6 +96,11 @@ class Review:
     def sections(self, strips: list[Strip]) -> list[Section]:
         """Sections of these strips off target, so that they can be found again on the ground."""
         return [one for strip in strips for one in sections_off_target(strip, self.rig.target, self.rig.swath_m)]
+
+    @cached_property
+    def known(self) -> Known:
+        """What the known ground says of the rest of the run."""
+        return known_of(self.totals, self.passes, self.rig)
 
     @cached_property
     def spots(self) -> list[Spot]:

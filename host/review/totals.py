@@ -8,10 +8,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from host.calibrate.uncertainty import sample_deviation
-from host.pipeline import Pipeline, Signals, Why, ends_u_m
+from host.pipeline import Pass, Pipeline, Signals, Why, ends_u_m
 from host.pipeline.certainty import RUN_ON_S
 from host.review.hidden_ground import Hidden, Known, hidden_in
 from host.rig import Rig
+
+_LONG_S = 10.0  # of spraying: a pass whose mean flow is no chance of its first pulses
 
 
 @dataclass(frozen=True)
@@ -138,30 +140,26 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     return totals.without((() if pipeline.measured.ground else _OF_GROUND) + (() if seen else _UNHEARD) + unmetered)
 
 
-def known_ground(pipeline: Pipeline, sums: Mapping[str, float]) -> Known:
+def known_ground(
+    area_m2: float, ground_m3: float, seconds: float, passes: Sequence[Pass], rig: Rig, left_m3: float
+) -> Known:
     """What the known ground says of the rest of the run; rate 0 where there is none."""
-    area, seconds = sums["ground_m2"], sums["ground_s"]
-    rig = pipeline.rig
-    if not pipeline.passes:
-        return Known(0, 0, rig.swath_m, _rated_m3_s(rig))
-    return Known(sums["ground_m3"] / area, area / seconds, rig.swath_m)
+    left_m3 = left_m3 if left_m3 > 0 else math.inf  # a tank that is empty by count was refilled without a word
+    if not passes or not area_m2 > 0:
+        return Known(0, 0, rig.swath_m, _rated_m3_s(rig), left_m3)
+    flows = [one.volume_m3 / one.spraying_s for one in passes if one.spraying_s >= _LONG_S]
+    return Known(ground_m3 / area_m2, area_m2 / seconds, rig.swath_m, max([ground_m3 / seconds, *flows]), left_m3)
 
 
-def known_of(totals: Totals, rig: Rig) -> Known:
+def known_of(totals: Totals, passes: Sequence[Pass], rig: Rig) -> Known:
     """The same of a run that is over."""
-    if totals.rate_m3_m2 is None:
-        return Known(0, 0, rig.swath_m, _rated_m3_s(rig), left_m3=_tank(totals.tank_left_m3))
-    pace = totals.area_m2 / totals.spraying_s
-    return Known(totals.rate_m3_m2, pace, rig.swath_m, left_m3=_tank(totals.tank_left_m3))
-
-
-def _tank(left_m3: float) -> float:
-    """What may still go down; a tank that is empty by count was refilled without a word."""
-    return left_m3 if left_m3 > 0 else math.inf
+    return known_ground(totals.area_m2, totals.ground_m3, totals.spraying_s, passes, rig, totals.tank_left_m3)
 
 
 def _hidden(pipeline: Pipeline, sums: Mapping[str, float], left_m3: float) -> Hidden:
-    hidden = hidden_in(pipeline.unassigned, replace(known_ground(pipeline, sums), left_m3=_tank(left_m3)))
+    area, volume, seconds = (sums[name] for name in ("ground_m2", "ground_m3", "ground_s"))
+    known = known_ground(area, volume, seconds, pipeline.passes, pipeline.rig, left_m3)
+    hidden = hidden_in(pipeline.unassigned, known)
     refused = sum(found.refused for found in pipeline.refused if found.too_fast and found.name == "flow")
     return replace(hidden, uncounted_m3=hidden.uncounted_m3 + refused * _pulses(pipeline.rig)[0])
 

@@ -11,7 +11,6 @@ from host.pipeline.faults.boom_history import (
     AREA,
     HOST,
     LOG_C,
-    LOG_P,
     ROUGH,
     BoomHistory,
     UsableFrames,
@@ -20,7 +19,7 @@ from host.pipeline.faults.boom_history import (
     spread,
 )
 from host.pipeline.faults.causes import Verdict
-from host.pipeline.faults.causes.boom import judge, slowly
+from host.pipeline.faults.causes.boom import judge, slowly, unseen
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
@@ -61,20 +60,17 @@ class BoomFaults:
 
     @property
     def pressure_before(self) -> float:
-        """Mean ln P of the last usable frames; NaN before any."""
-        rows = self._history.rows(self._next - 1, self._many(TUNING.boom_before))
-        return float(np.mean(rows[LOG_P])) if rows.shape[1] >= self._many((1.0, 4)) else math.nan
+        """Mean ln P of the last usable frames before a rotor ran down; NaN before any."""
+        return self._history.pressure(self._next - 1)
 
     @property
     def pressure_sd(self) -> float:
         """How far ln P strays by itself in the seconds in which a rotor runs down."""
         return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)
 
-    @property
-    def takes_more(self) -> bool:
-        """Whether so much is let out that it explains a low pressure."""
-        fault = self._open
-        return fault is not None and math.expm1(fault.after - fault.before) * self._nozzles > TUNING.lost_tip_nozzles
+    def explains(self, log_p: float) -> bool:
+        """Whether what is open lets the pressure, ln P, be as low as that."""
+        return self._open is not None and self._open.lets_fall(log_p, self._nozzles)
 
     def begin(self, frames: UsableFrames) -> None:
         """Take the next usable frames in; `follow` then goes through them."""
@@ -124,7 +120,7 @@ class BoomFaults:
     def hand_over(self, since_s: float) -> OpenFault | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
         fault = self._open
-        if fault is None or fault.called_s < since_s:
+        if fault is None or (fault.called_s < since_s and fault.kind != "air"):
             return None
         self._open = None
         return fault
@@ -333,7 +329,8 @@ class BoomFaults:
         size, whole = abs(level - log_c), fault.after - fault.before
         if (level - log_c) * whole <= 0 or size < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
             return  # the last: the flow had stopped before the new level was taken, and it is the same step again
-        if took <= self._many(TUNING.sudden) and size * self._nozzles > TUNING.own_fault_nozzles:
+        rested = len(change.levels) - frames >= self._many(TUNING.remeasure)
+        if rested and took <= self._many(TUNING.sudden) and size * self._nozzles > TUNING.own_fault_nozzles:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
             second = self._start(i, frames, level < log_c, log_c)
             second.change.levels = rows[LOG_C, -frames:].tolist()
@@ -352,7 +349,11 @@ class BoomFaults:
         fault.after = float(np.mean(change.levels[-self._many(TUNING.mended) :]))
         last = np.array(change.levels[-self._many(TUNING.even) :])
         if len(change.levels) > self._many(TUNING.even) and spread(last) < TUNING.even_ratio * change.even:
-            self._end(fault, float(row[HOST]), float(row[AREA]))
+            if nozzles_worth(fault.after - fault.before, self._nozzles) > TUNING.own_fault_nozzles:
+                fault.name(unseen(fault.after - fault.before))  # that was uneven on its way, and has stayed
+                change.roughs = [1.0] * len(change.levels)
+            else:
+                self._end(fault, float(row[HOST]), float(row[AREA]))
 
     def _judge(self, fault: OpenFault, i: int, count: int) -> None:
         change, past = fault.change, self._history.rows(i)
@@ -361,7 +362,8 @@ class BoomFaults:
         if not change.moves:  # what has grown began as it began
             change.sudden = sudden
         onset = fitted if sudden else counted
-        after = self._history.after(i, change.levels, change.roughs, onset)
+        fault.quiet &= not change.sudden
+        after = self._history.after(i, change.levels, change.roughs, onset, change.sudden)
         fault.after = after.log_c
         fault.judged(settled=change.judgements > 0)
         if abs(fault.after - fault.before) < TUNING.gone:  # gone again before it could be judged

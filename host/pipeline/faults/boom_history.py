@@ -88,6 +88,13 @@ class BoomHistory:
             return "air"
         return "meter_noise" if np.mean(rows[LOG_C]) > median(past[LOG_C]) else "meter_missing"
 
+    def pressure(self, i: int) -> float:
+        """Mean ln P of the last frames up to frame `i` before a rotor ran down; NaN where there are too few."""
+        frames = self._timing.frames
+        rows = self.rows(i, frames(TUNING.rundown_kept))
+        rows = rows[:, : before_rundown(rows[LOG_C])][:, -frames(TUNING.boom_before) :]
+        return float(np.mean(rows[LOG_P])) if rows.shape[1] >= frames((1.0, 4)) else math.nan
+
     def pressure_since(self, i: int, before: Before) -> float:
         """Change of ln P up to frame `i`."""
         return float(np.mean(self.rows(i, self._timing.frames((0.3, 1)))[LOG_P])) - before.log_p
@@ -97,14 +104,16 @@ class BoomHistory:
         rows = self.rows(i)
         return math.hypot(usual_sd(rows[LOG_P], rows[HOST], apart_s, self._timing), TUNING.turn_sd)
 
-    def after(self, i: int, levels: list[float], roughs: list[float], onset: int) -> After:
-        """How things are since the change of which `levels` are what has been seen, after row `onset`."""
+    def after(self, i: int, levels: list[float], roughs: list[float], onset: int, sudden: bool) -> After:
+        """How things are since the change of which `levels` are what has been seen, after row `onset`. What was not
+        `sudden` shows in the last frames only, and makes the ones before them look uneven."""
         past, settled = self.rows(i), np.array(levels[self._timing.frames(TUNING.lagging) :])
+        last = settled[-self._timing.frames(TUNING.step_window) :]
         return After(
-            float(np.mean(settled)),
-            *pressure_step(past[LOG_P], past[HOST], onset, self._timing),
+            float(np.mean(settled if sudden else last)),
+            *pressure_step(past[LOG_P], past[HOST], onset, self._timing, at_once=sudden),
             median(past[MOVED, -len(levels) :]),
-            median(np.array(roughs)),
+            median(np.array(roughs)) if sudden else 1.0,
             spread(settled),
         )
 
@@ -129,6 +138,9 @@ def onset_of(
 
 
 def spread(log_c: Floats) -> float:
-    """Typical change from frame to frame: the 0.6-quantile, for a step lies in fewer frames than that; infinite for
-    too few frames."""
-    return max(float(np.quantile(np.abs(np.diff(log_c)), 0.6)), TUNING.spread_floor) if len(log_c) >= 10 else math.inf
+    """Typical change from frame to frame, without a trend: the 0.6-quantile, for a step lies in fewer frames than
+    that; infinite for too few frames."""
+    if len(log_c) < 10:
+        return math.inf
+    steps = np.diff(log_c)
+    return max(float(np.quantile(np.abs(steps - median(steps)), 0.6)), TUNING.spread_floor)

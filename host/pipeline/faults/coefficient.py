@@ -51,6 +51,9 @@ class BoomCoefficient:
         self._ratio_before = HoldLast(0.0)
         self._shifted = Previous(0.0)
         self._wrong_before = Previous(False)
+        # A rotor nears its new speed by the same law in quicker and in slower reports.
+        nears = -np.expm1(-timing.interval_s / TUNING.lag_s) / -np.expm1(-TUNING.noise_unit[0] / TUNING.lag_s)
+        self._rise = TUNING.impossible_rise * max(float(nears), 1.0)
         self._wrongs, self._wrongs_at_usable, self._wrongs_used = RunningSum(), HoldLast(0), Previous(0)
 
     def push(
@@ -108,7 +111,7 @@ class BoomCoefficient:
         held = self._ratio_before(ratio, usable)
         before = self._shifted(held)
         # One pulse more than fits is no proof of anything at a slow meter, hence the pulse and a half.
-        possible = (before <= 0) | (ratio <= before * (1 + TUNING.impossible_rise + 0.5 / np.maximum(pulses, 1.0)))
+        possible = (before <= 0) | (ratio <= before * (1 + self._rise + 0.5 / np.maximum(pulses, 1.0)))
         jumped = (before > 0) & (
             ratio * (1 - TUNING.added_share) > before * (1 + TUNING.added_pulses / np.maximum(pulses, 1.0))
         )

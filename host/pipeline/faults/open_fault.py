@@ -90,6 +90,17 @@ class OpenFault:
         """Whether the measurement is complete."""
         return self.state in (State.SETTLED, State.ENDED)
 
+    def lets_fall(self, log_p: float, nozzles: int) -> bool:
+        """Whether the pressure, ln P, is no lower than this has left it: more is let out, the reading has moved (by
+        twice as much as c), or air lets it fall."""
+        change, more = self.change, self.after - self.before
+        if self.kind == "air" or not more > 0.0:
+            return self.kind == "air"
+        if math.expm1(more) * nozzles > TUNING.lost_tip_nozzles:
+            return True
+        moved = sum(move.by for move in (*change.moves, change.move) if move is not None)
+        return log_p > change.before.log_p + max(moved, -TUNING.answers_most * more) - TUNING.settled_down
+
     def name(self, verdict: Verdict) -> None:
         """Name it, or name it anew, without a change of state. An empty tank shows in turn as much else."""
         self.at_first = None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from host.pipeline.columns import Floats, Ints
+from host.pipeline.faults.timing import USUAL, Timing
 from host.pipeline.faults.tuning import TUNING
 
 POLES = range(2, 13)
@@ -17,7 +18,8 @@ POLES = range(2, 13)
 class PoleMap:
     """Corrects pulse counts between edges. State is changed only after whole blocks of TUNING.pole_block frames."""
 
-    def __init__(self) -> None:
+    def __init__(self, timing: Timing = USUAL) -> None:
+        self._frames = timing.frames(TUNING.pole_frames)  # from which the map is learned
         self.poles = 0  # 0: none found so far
         self._offset: Floats = np.zeros(1)
         self._shift = 0
@@ -55,9 +57,9 @@ class PoleMap:
         if self.poles and not self._doubt:
             shift = self._shifts(pulses, expected, edge)
         corrected = pulses - self._place(edge, pulses, shift) if self.mapped or not self._sure else pulses
-        self._pulses = np.concatenate((self._pulses, pulses))[-TUNING.pole_frames :]
-        self._wanted = np.concatenate((self._wanted, expected))[-TUNING.pole_frames :]
-        self._edge = np.concatenate((self._edge, edge))[-TUNING.pole_frames :]
+        self._pulses = np.concatenate((self._pulses, pulses))[-self._frames :]
+        self._wanted = np.concatenate((self._wanted, expected))[-self._frames :]
+        self._edge = np.concatenate((self._edge, edge))[-self._frames :]
         self._since += len(pulses)
         if self._doubt:
             self._doubt -= len(pulses)
@@ -87,7 +89,7 @@ class PoleMap:
         return np.repeat(turned, block)[self._since : self._since + n]
 
     def log_levels(self) -> Floats:
-        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (pole_frames,)."""
+        """ln of corrected over expected pulses for the frames that the map was last fitted to, shape (n,)."""
         corrected = self._pulses - self._place(self._edge, self._pulses, self._shift)
         return np.asarray(np.log(np.maximum(corrected, 0.05) / self._wanted))
 
@@ -99,10 +101,10 @@ class PoleMap:
         return np.asarray(self._offset[end] - self._offset[begin])
 
     def _find(self) -> None:
-        if len(self._pulses) < TUNING.pole_frames:
+        if len(self._pulses) < self._frames:
             return
         excess = _excess(self._pulses, self._wanted)
-        trained = TUNING.pole_frames * 3 // 4
+        trained = self._frames * 3 // 4
         best, found = TUNING.pole_worth, 0
         for poles in POLES:
             offset = _fit(excess[:trained], self._edge[:trained], self._pulses[:trained], poles)

@@ -21,14 +21,18 @@ def last_before(log_c: Floats, time_s: Floats, before: float, after: float, leas
     return int(np.argmin(np.sum(np.minimum(off, bound) ** 2, axis=1)))
 
 
-def pressure_step(log_p: Floats, time_s: Floats, onset: int, timing: Timing = USUAL) -> tuple[float, float]:
+def pressure_step(
+    log_p: Floats, time_s: Floats, onset: int, timing: Timing = USUAL, *, at_once: bool = True
+) -> tuple[float, float]:
     """Change of ln P after frame `onset`, and the standard deviation that it would have by itself.
 
-    `log_p` and `time_s` (s), shape (n,); close to the moment on both sides, for the regulator wanders all the time.
+    `log_p` and `time_s` (s), shape (n,); close to the moment on both sides, for the regulator wanders all the time;
+    what did not come `at_once` is seen in the last frames.
     """
     window = timing.frames(TUNING.step_window)
     before = slice(max(onset + 1 - window, 0), onset + 1)
-    later = np.flatnonzero(time_s > time_s[onset] + TUNING.step_gap_s)[:window]
+    later = np.flatnonzero(time_s > time_s[onset] + TUNING.step_gap_s)
+    later = later[:window] if at_once else later[-window:]
     moved = float(np.mean(log_p[later]) - np.mean(log_p[before]))
     apart_s = float(np.mean(time_s[later]) - np.mean(time_s[before]))
     return moved, usual_sd(log_p[: onset + 1], time_s[: onset + 1], apart_s, timing)

@@ -9,6 +9,7 @@ inspection schemes", Biometrika 41, 1954), for what creeps in too slowly for the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from math import expm1
 from typing import NamedTuple
@@ -17,6 +18,7 @@ import numpy as np
 
 from host.pipeline.carry import Previous
 from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.faults.median import NORMAL, median
 from host.pipeline.faults.noise import Noise, Sigma, before_rundown
 from host.pipeline.faults.poles import PoleMap
 from host.pipeline.faults.timing import USUAL, Timing
@@ -91,14 +93,15 @@ class StepWatch:
 
     def __init__(self, timing: Timing = USUAL) -> None:
         self._timing, frames = timing, timing.frames
-        self._poles, self.noise = PoleMap(), Noise(timing)
+        self._poles, self.noise = PoleMap(timing), Noise(timing)
         self._windows = Windows(timing)
         self._first_frames, self._relevel = frames(TUNING.first), frames(TUNING.relevel)
         self._lagging, self._adapt = frames(TUNING.lagging), frames(TUNING.adapt)
-        self.first: float | None = None  # log c of the boom as it should be
-        self.baseline = 0.0  # follows drift
-        self._learned = 0
-        self._reference = 0.0  # of the absolute layer: the first level, or that after the last step
+        self.baseline = 0.0  # log c; follows drift
+        self._learned = 0  # frames that it was taken from; 0: there is none yet
+        self._reference_frames = frames(TUNING.reference)
+        # Of the absolute layer: the first level, or that after the last step. Held against NaN no sum grows.
+        self._reference = math.nan
         self._collected: list[tuple[float, float, float]] = []
         self._usual_weight = 0.0
         self._collecting = self._first_frames
@@ -174,6 +177,8 @@ class StepWatch:
                 self._white = float(sigma.white[min(place + self._collecting, len(log_c)) - 1])
                 place += self._collect(log_c[rest], expected[rest], time_s[rest], part.start + place)
                 continue
+            if math.isnan(self._reference):
+                rest = slice(place, min(place + self._reference_frames - self._learned, len(log_c)))
             known = sigma.of(rest)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], known)
             off = np.exp(log_c[rest] - rows.before) - 1.0
@@ -187,6 +192,8 @@ class StepWatch:
             self._past = np.concatenate((self._past, sums), axis=1)[:, -kept:]
             self._sums = self._past[1:, -1].tolist()
             self._learned += used
+            if math.isnan(self._reference) and self._learned >= self._reference_frames:
+                self._reference = self.baseline
             if step is not None:
                 found.append(replace(step, at=place + step.at, reference=self._reference))
                 self._took = step.frames
@@ -204,7 +211,7 @@ class StepWatch:
         cut short by it is none."""
         self.noise.interrupted()
         if self._collecting:
-            if self.first is None:
+            if not self._learned:
                 kept = _before_rundown(self._collected)
                 self._collecting += len(self._collected) - len(kept)
                 self._collected = kept
@@ -223,7 +230,7 @@ class StepWatch:
         self._collected += zip(*(a[:used].tolist() for a in (log_c, expected, time_s)), strict=True)
         self._collecting -= used
         if not self._collecting:
-            if self.first is None:
+            if not self._learned:
                 self._first_level()
             else:
                 self._new_level(place + used - 1)
@@ -240,7 +247,6 @@ class StepWatch:
             self._collecting = self._first_frames - len(self._collected)
             return
         self._take(levels)
-        self.first = self._reference = self.baseline
 
     def _new_level(self, at: int) -> None:
         levels, before, learned = np.array(self._collected[self._lagging :]), self.baseline, self._learned
@@ -255,9 +261,11 @@ class StepWatch:
 
     def _take(self, levels: Floats) -> None:
         """Take the level of the collected frames for the baseline."""
-        middle = float(np.median(levels[:, 0]))
+        middle = median(levels[:, 0])
         # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
-        clipped = np.clip(levels[:, 0] - middle, -TUNING.level_clip, TUNING.level_clip)
+        off = levels[:, 0] - middle
+        most = TUNING.first_sigmas * max(NORMAL * median(np.abs(off)), TUNING.adapt_clip)
+        clipped = np.clip(off, -most, most)
         self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
         self._usual_weight = float(np.mean(levels[:, 1]))
         self._learned = len(self._collected)
@@ -279,7 +287,7 @@ class StepWatch:
         low, high = (rows.down > limit) & (rows.n_down >= least), rows.up > limit * TUNING.sum_rising
         alarm, adaptive = low | high, np.zeros(n, dtype=np.bool_)
         if not self._windows.quiet(n, sigma):
-            judged = self._windows.judge(n, sigma, rough)
+            judged = self._windows.judge(n, self._strays(sigma), rough)
             adaptive = judged.ratio > TUNING.adaptive
             for place in np.flatnonzero(adaptive & judged.down).tolist():
                 c, noise = float(np.exp(rows.before[place])), float(sigma.one[place] * rough[place])
@@ -293,6 +301,12 @@ class StepWatch:
         if adaptive[at]:
             return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1
         return Step(at, bool(low[at]), False, int((rows.n_down if low[at] else rows.n_up)[at])), at + 1
+
+    def _strays(self, sigma: Sigma) -> Sigma:
+        """With what the baseline is off by, which was taken from few frames at first."""
+        learned = self._learned + np.arange(len(sigma.drift))
+        strayed = np.sqrt(sigma.drift**2 + sigma.white**2 / learned + (sigma.edge / learned) ** 2)
+        return sigma._replace(drift=strayed)
 
     def _follow(self, log_c: Floats, expected: Floats, rough: Floats, sigma: Sigma) -> Followed:
         """Baseline before and after each frame, the sums downward and upward, and for how many frames each has run."""

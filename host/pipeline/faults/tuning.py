@@ -33,10 +33,10 @@ class Tuning:
     jolt: float = 0.07  # of √P from one tenth of a second to the next: a stone, or air; not a fault
     added_pulses: float = 0.6  # what comes on top of this and of the next is likely a false pulse
     added_share: float = 0.08  # of a frame's flow
-    impossible_rise: float = 0.45  # of one frame's flow over the last one's: a rotor cannot; false pulses can
+    impossible_rise: float = 0.45  # of a tenth of a second's flow over the last one's: a rotor cannot; false pulses can
 
     # Uneven poles
-    pole_frames: int = 400  # from which the map is learned
+    pole_frames: Span = (40.0, 100)  # from which the map is learned
     pole_block: int = 40  # frames after which its alignment is checked: a false pulse moves it
     pole_doubt_frames: int = 10  # after a false or missed pulse, or a turn, from which the alignment is found again
     pole_worth: float = 0.85  # a map that does not bring the variance below this share is none
@@ -68,21 +68,22 @@ class Tuning:
     drop_tax: float = 10.0  # asked on top of it, over frames²: some frames' noise is far from normal
     rise_tax: float = 150.0
     rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one
-    shortest_rise: int = 5  # frames
-    rise_clip: float = 3.0  # standard deviations that one frame may add to a rise: a false pulse makes none by itself
+    shortest_rise: Span = (0.5, 3)
+    rise_clip: float = 5.0  # standard deviations that one frame may add to a rise: a false pulse makes none by itself
     rise_sd_floor: float = 0.0075
-    first: Span = (5.0, 20)  # of settled spraying from which a baseline is learned
+    first: Span = (2.0, 4)  # of settled spraying, from which a baseline is begun
+    first_sigmas: float = 3.0  # frames further off the median count as that
     first_apart: float = 0.02  # of log c between its halves: more, and it has not come to rest
     relevel: Span = (2.0, 8)  # after a step, from which the new level is taken
     rundown_kept: Span = (6.0, 6)  # that are kept, to forget those of a rotor running down
     lagging: Span = (0.6, 1)  # of these at the beginning the rotor is still on its way
-    level_clip: float = 0.15
     turn_s: float = 1.0  # without a usable frame: a false pulse may have come without being seen
     adapt: Span = (120.0, 60)  # time constant of the baseline
     adapt_clip: float = 0.01  # what one frame may move it by, or
     adapt_clip_sigmas: float = 2.0
 
     # Absolute layer: a cumulative sum against the first baseline
+    reference: Span = (5.0, 20)  # of spraying from which that is taken
     allowance: float = 0.02  # of log c
     allowance_most: float = 1.4  # times as much where the run drifts
     absolute_s: float = 0.03  # its threshold, in log c · s
@@ -163,6 +164,8 @@ class Tuning:
     recovered_most: Span = (1.2, 4)
     recovered_share: float = 0.4  # of the change: less is left, and there was none
 
+    settled_down: float = 0.1  # of ln P: less below where a fault of the boom has left it, and it is that
+    answers_most: float = 2.5  # times the rise of ln c: by more no fault of the boom moves ln P down
     fallen: float = 0.25  # of ln P, with c: more than a hand on the knob within a second
 
     # Following an open fault of the boom
@@ -185,7 +188,7 @@ class Tuning:
     sudden_share: float = 0.7  # of a change that came between them
     catch_sigmas: float = 2.5  # off the catch test
     catch_floor: float = 0.025
-    resumed_s: float = 5.0  # false or missing pulses come and go: after so short a calm it is still the same fault
+    resumed_s: float = 30.0  # false or missing pulses come and go: after so short a time it is still the same fault
 
     # Rules
     rail_counts: int = 100  # an open wire reads near 0, a short near full scale: at least 255

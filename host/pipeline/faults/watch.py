@@ -185,10 +185,11 @@ class _Following:
         """Whether what the boom's coefficient does now has a better explanation."""
         return any(RULES[name].explains for name in self._by_rule)
 
-    def _says_it_already(self, rule: Rule) -> bool:
-        """Whether what has been called says what the rule would."""
+    def _says_it_already(self, rule: Rule, rows: Floats) -> bool:
+        """Whether what has been called says what the rule would; `rows` of the tail."""
         if rule.name in ("pressure_low", "pressure_down"):
-            return self._boom_faults.takes_more
+            lately = rows[_LOG_P, -self._timing.frames((TUNING.down_mean_s, 2)) :]
+            return self._boom_faults.explains(float(np.mean(lately)))
         return any(RULES[name].follows == rule.name for name in self._by_rule)
 
     def _turned(self, turn: Turn) -> None:
@@ -203,7 +204,7 @@ class _Following:
         if rule.of_pulses:
             self._boom_faults.false_pulses(True, began_s, now_s, began_m2)
             return
-        if self._says_it_already(rule):
+        if self._says_it_already(rule, rows):
             return
         verdict = rule.verdict(self._evidence(rows, turn.since_us))
         handed = self._boom_faults.hand_over(began_s - 3.0) if rule.explains else None

@@ -34,6 +34,7 @@ class Windows:
         # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a
         # bubble.
         self._taxes = [tax / (self._lengths**2)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax)]
+        self._shortest_rise = timing.frames(TUNING.shortest_rise)
         self._reach = timing.frames(TUNING.bubble_more) + timing.frames(TUNING.step_window)
         self._rows: Floats
         self._raw: Floats
@@ -76,7 +77,7 @@ class Windows:
         )
         left = np.zeros((len(drops), 2, 3))  # of what is asked, when a drop and a rise have been taken off
         left[:, 0, 0], left[:, 0, 2], left[:, 1, 1], left[:, 1, 2] = 1.0, drops, -1.0, rises
-        left[self._lengths < TUNING.shortest_rise, 1] = 0.0
+        left[self._lengths < self._shortest_rise, 1] = 0.0
         for length, bound in zip(self._lengths.tolist(), left, strict=True):
             begin = max(first - length, 0)
             ends = rows[:, begin + length :]
@@ -98,7 +99,7 @@ class Windows:
         variance = (white2 / long + edge2 / (long * long)) * (rough * rough)
         variance = variance + sigma.drift * sigma.drift + lagging * lagging
         drop, rise = change[0] / weight, change[1] / weight
-        rising_now = (rise > 0) & (TUNING.shortest_rise <= lengths)[:, None]
+        rising_now = (rise > 0) & (self._shortest_rise <= lengths)[:, None]
         ratio = np.where(drop < 0, drop * drop / (2.0 * variance) - self._taxes[0], 0.0)
         ratio = np.where(rising_now, rise * rise / (2.0 * TUNING.rising * variance) - self._taxes[1], ratio)
         least = np.argmax(ratio, axis=0)  # the shortest of equals

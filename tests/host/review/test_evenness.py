@@ -107,7 +107,7 @@ def test_a_section_is_off_only_where_the_area_off_target_says_so():
         (0.2, 16.0, "Lasted 6 s"),
         (0.2, None, "Lasted To the end"),
         (12.0, 16.0, "On the ground 6 s, 12 m² affected"),
-        (math.nan, 16.0, "On the ground 6 s, – m² affected"),
+        (math.nan, 16.0, "On the ground 6 s, how much ground is not known"),
     ],
 )
 def test_ground_of_a_fault_that_rounds_to_nothing_is_not_told(area_m2, ended_s, says):

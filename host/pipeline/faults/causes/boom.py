@@ -116,6 +116,12 @@ def slowly(verdict: Verdict) -> Verdict:
     return Verdict(verdict.kind, tuple(kind for kind in alike if kind != verdict.kind), min(verdict.sure, 0.5))
 
 
+def unseen(step: float) -> Verdict:
+    """The cause of a change of ln c by `step` of which the beginning was not seen."""
+    kinds = _SLOW[0] if step < 0 else _SLOW[1]
+    return Verdict(kinds[0], kinds[1:], 0.5)
+
+
 def _rising(step: float, nozzles: int, sudden: bool) -> str:
     worth = math.expm1(step) * nozzles
     if sudden:  # tips wear over days

@@ -57,6 +57,7 @@ RULES = (
         5.0,
         lambda signs: signs.wrong_share > 0.15,
         lambda _: Verdict("meter_noise"),
+        decided=lambda signs: signs.coefficient_settled,
         of_pulses=True,
     ),
     Rule(

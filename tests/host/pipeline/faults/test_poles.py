@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from host.pipeline.faults.steps import StepWatch, Usable
+from host.pipeline.faults.timing import USUAL
 from host.pipeline.faults.tuning import TUNING
 
 PER_FRAME = 1.37  # pulses: a slow meter, where the poles matter most
@@ -42,14 +43,14 @@ def usable(frames, false_at=None, seed=1):
 
 
 def test_before_there_is_a_map_the_poles_are_the_noise():
-    watched = StepWatch().push(usable(TUNING.pole_frames - 20))
+    watched = StepWatch().push(usable(USUAL.frames(TUNING.pole_frames) - 20))
     assert np.std(watched.log_c) > 5 * JITTER
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_as_soon_as_it_is_there_a_small_fall_is_seen_in_less_than_a_second(seed):
     frames = usable(600, seed=seed)
-    begins = TUNING.pole_frames + 60
+    begins = USUAL.frames(TUNING.pole_frames) + 60
     seen = 1.0 - np.exp(-np.maximum(np.arange(len(frames)) - begins + 0.5, 0.0) * 0.1 / TUNING.lag_s)
     watched = StepWatch().push(replace(frames, expected=frames.expected * (1.0 + 0.03 * seen)))
     assert watched.steps[0].down
