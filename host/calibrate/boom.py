@@ -24,6 +24,7 @@ from host.formulas import (
     application_rate,
     nozzle_deviation,
     orifice_coefficient,
+    orifice_flow,
     pressure_for_flow,
     root_error,
     speed_for_rate,
@@ -45,6 +46,7 @@ OF_PRESSURE = BY_TRANSDUCER, GAUGE_ACCURACY, GAUGE_READING = (
     "accuracy of the gauge",
     "reading of the gauge",
 )
+WANDER = 0.02  # standard, of a pressure read once while the nozzles are caught one after the other: common practice
 _HAIR = 1e-9  # a nozzle exactly at a limit is within it, whatever the last bit says
 
 
@@ -87,13 +89,20 @@ class Reading:
 class BoomCatch:
     """One catch of all nozzles: a volume of each in the order along the boom.
 
-    `duration_s` is that of all together; where they were caught one after the other, `times_s` has that of each.
+    `duration_s` is that of all together; where they were caught one after the other, `times_s` has that of each, and
+    `pressures_pa` its pressure, where that was read for each; `pressure_pa` is then their mean.
     """
 
     pressure_pa: float
     duration_s: float
     volumes_m3: tuple[float, ...]
     times_s: tuple[float, ...] | None = None
+    pressures_pa: tuple[float, ...] | None = None
+
+    @property
+    def wander(self) -> float:
+        """How far the pressure of one nozzle may be off `pressure_pa` unseen: relative standard uncertainty."""
+        return WANDER if self.times_s is not None and self.pressures_pa is None else 0.0
 
 
 @dataclass(frozen=True)
@@ -187,8 +196,13 @@ def _check(catches: Sequence[BoomCatch], rig: Rig, speed_m_s: float | None) -> N
 
 
 def _flows(one: BoomCatch) -> tuple[float, ...]:
+    """Of each nozzle, at the pressure of the catch."""
     times = one.times_s or (one.duration_s,) * len(one.volumes_m3)
-    return tuple(volume / time for volume, time in zip(one.volumes_m3, times, strict=True))
+    pressures = one.pressures_pa or (one.pressure_pa,) * len(one.volumes_m3)
+    return tuple(
+        orifice_flow(orifice_coefficient(volume / time, pressure), one.pressure_pa)
+        for volume, time, pressure in zip(one.volumes_m3, times, pressures, strict=True)
+    )
 
 
 def _own(one: BoomCatch, reading: Reading) -> tuple[float, ...]:
@@ -196,7 +210,8 @@ def _own(one: BoomCatch, reading: Reading) -> tuple[float, ...]:
     own = tuple(reading.vessel.reading_uncertainty() / volume for volume in one.volumes_m3)
     if one.times_s is None:
         return own
-    return tuple(math.hypot(part, reading.time_s / time) for part, time in zip(own, one.times_s, strict=True))
+    wander = 0.5 * one.wander
+    return tuple(math.hypot(part, reading.time_s / time, wander) for part, time in zip(own, one.times_s, strict=True))
 
 
 def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
@@ -247,6 +262,11 @@ def coefficient_uncertainty(one: BoomCatch, reading: Reading) -> Combined:
             ),
             Component("reading", math.hypot(*steps)),
             Component("time", time),
+            *(
+                [Component("pressure from nozzle to nozzle", 0.5 * one.wander * math.hypot(*shares))]
+                if one.wander
+                else []
+            ),
             *reading.pressure_parts(one.pressure_pa),
         )
     )

@@ -33,7 +33,7 @@ from host.calibrate.shared_errors import (
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge, gauge_measured
 from host.errors import DamagedFileError
-from host.rig import Rig
+from host.rig import PressureSensor, Rig
 
 _CAUGHT = "catch: "  # before the names of a catch test's parts
 
@@ -103,12 +103,12 @@ def boom_card(card: Card) -> BoomCard:
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
 
 
-def as_shown(test: BoomCard, rig: Rig, cards: Iterable[Card]) -> BoomCard:
-    """The test as the transducer of `rig` would have read it, where one gauge gave both their pressures; else as it is.
+def as_shown(test: BoomCard, sensor: PressureSensor | None, cards: Iterable[Card]) -> BoomCard:
+    """The test as the transducer would have read it, where one gauge gave both their pressures; else as it is.
 
     What such a gauge is off shows in the transducer's points, and is taken out of the coefficients.
     """
-    fit = fit_of_one_gauge(rig.pressure, cards, test.gauge) if rig.pressure and test.gauge else None
+    fit = fit_of_one_gauge(sensor, cards, test.gauge) if sensor and test.gauge else None
     if fit is None:
         return test
     more = [math.sqrt(pressure / fit.shown_at(pressure)) for pressure, _ in test.points]
@@ -146,6 +146,11 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
                 "expanded_percent": short(100 * result.uncertainty.expanded),
             }
             | ({} if (times := result.catch.times_s) is None else {"times_s": [short(time) for time in times]})
+            | (
+                {}
+                if (each := result.catch.pressures_pa) is None
+                else {"pressures_kPa": [short(pa / 1e3) for pa in each]}
+            )
             | ({} if result.variation is None else {"variation_percent": short(100 * result.variation)})
             for result in test.results
         ],
@@ -155,7 +160,8 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
 def _catch_parts(caught: Mapping[str, Any], reading: Reading) -> tuple[Component, ...]:
     volumes = tuple(float(volume) * 1e-6 for volume in caught["volumes_mL"])
     times = tuple(map(float, caught["times_s"])) if "times_s" in caught else None
-    catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times)
+    each = tuple(float(kpa) * 1e3 for kpa in caught["pressures_kPa"]) if "pressures_kPa" in caught else None
+    catch = BoomCatch(float(caught["pressure_kPa"]) * 1e3, float(caught["time_s"]), volumes, times, each)
     parts = coefficient_uncertainty(catch, reading).components
     return tuple(replace(part, name=_CAUGHT + part.name) for part in parts)
 
@@ -222,7 +228,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     if card is None or rig.pressure is None:
         return None
     try:
-        test = as_shown(boom_card(card), rig, cards)
+        test = as_shown(boom_card(card), rig.pressure, cards)
     except DamagedFileError:  # a run must stay readable; `compare` says what is wrong with the card
         return None
     if test.nozzles != rig.nozzles.count:

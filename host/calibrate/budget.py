@@ -62,6 +62,7 @@ _IMPROVE = (
     ("stopwatch", "take a longer course"),
     ("pace", "walk it more often, to a beat"),
     ("time", "catch for longer"),
+    ("pressure from", "let the board read the pressure, or catch all nozzles at once"),
     ("transducer", "calibrate the transducer"),
 )
 

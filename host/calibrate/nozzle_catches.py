@@ -214,9 +214,12 @@ def boom_catch(caught: list[NozzleCatch]) -> BoomCatch:
     """All nozzles at one pressure, for `catch_test`."""
     count = len(caught)
     times = tuple(catch.duration_s for catch in caught)
+    pressures = tuple(catch.pressure_pa for catch in caught)
+    by_gauge = any(catch.by_gauge for catch in caught)
     return BoomCatch(
-        pressure_pa=math.fsum(catch.pressure_pa for catch in caught) / count,
+        pressure_pa=math.fsum(pressures) / count,
         duration_s=math.fsum(times) / count,
         volumes_m3=tuple(catch.amount.volume_m3 for catch in caught),
         times_s=None if caught[0].together else times,
+        pressures_pa=None if caught[0].together or by_gauge else pressures,
     )

@@ -7,7 +7,7 @@ import statistics
 from dataclasses import dataclass
 from typing import Literal
 
-from host.calibrate.uncertainty import rectangular, student_factor
+from host.calibrate.uncertainty import rectangular, sample_deviation, student_factor
 from host.units import format_value
 
 COVERAGE = 2.0  # a departure counts from twice its standard uncertainty on
@@ -118,6 +118,8 @@ def check_two_pressures(low: BoomFlows, high: BoomFlows) -> list[Finding]:
         for number, (departure, uncertainty) in enumerate(zip(departures, own, strict=True), start=1):
             # Against its neighbours, which shared pressure and time with it; 1 % for what nozzles do by themselves.
             apart = math.hypot(uncertainty * math.sqrt(1.0 + 1.0 / count), 0.01)
+            # Where the others lie farther apart than that, as by a pressure that wandered more, theirs counts.
+            apart = max(apart, sample_deviation([*departures[: number - 1], *departures[number:]]))
             # One good boom in twenty may be accused, not one good nozzle (Bonferroni).
             if abs(departure - middle) > student_factor(1.0 - 0.05 / count, math.inf) * apart:
                 found.append(finding(number, departure, math.hypot(apart, shared), _ONE_NOZZLE))

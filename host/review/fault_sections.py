@@ -12,6 +12,7 @@ from host.review.hidden_ground import hidden_in
 from host.review.place import place_of
 from host.review.review import EXPANDED, Review
 
+FAULTS = "faults"
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
 _ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
 
@@ -33,7 +34,7 @@ def faults_section(review: Review, system: str) -> Section:
         )
     )
     return Section(
-        "faults",
+        FAULTS,
         "Faults",
         (looked, Messages(tuple(said), "faults_basis")),
         sections=tuple(_fault(fault, review, system) for fault in review.faults),

@@ -8,7 +8,7 @@ import pytest
 import scipy.stats
 from uncertainties import ufloat
 
-from host.calibrate.boom import FAULT_OVER, FLAG_OVER, BoomCatch, Reading, catch_test
+from host.calibrate.boom import FAULT_OVER, FLAG_OVER, WANDER, BoomCatch, Reading, catch_test
 from host.calibrate.boom_card import boom_card, boom_measured
 from host.calibrate.cards import make_card
 from host.calibrate.square_root_law import BoomFlows, check_two_pressures
@@ -205,10 +205,18 @@ def test_the_uncertainty_of_the_coefficient_against_the_uncertainties_package():
     assert ours.total_coefficient == pytest.approx(theirs.nominal_value)
     assert ours.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-9)
     times = [ufloat(t, reading.time_s) for t in (50.0, 52.0, 54.0, 56.0)]
-    theirs = sum(v * scale / t for v, t in zip(volumes, times, strict=True)) / pressure**0.5
+    wander = [ufloat(1.0, WANDER) ** 0.5 for _ in times]
+    theirs = sum(v * scale / t / w for v, t, w in zip(volumes, times, wander, strict=True)) / pressure**0.5
     ours = judge(replace(one, times_s=(50.0, 52.0, 54.0, 56.0)), reading=reading).results[0]
     assert ours.total_coefficient == pytest.approx(theirs.nominal_value)
     assert ours.uncertainty.standard == pytest.approx(theirs.std_dev / theirs.nominal_value, rel=1e-9)
+    # Of the board's pressure at each nozzle nothing wanders unseen, and each flow is taken to the same pressure.
+    each = tuple(40 * PSI * share for share in (0.96, 1.02, 1.0, 1.02))
+    volumes_then = tuple(v * math.sqrt(at / (40 * PSI)) for v, at in zip(one.volumes_m3, each, strict=True))
+    board = replace(one, volumes_m3=volumes_then, times_s=(50.0, 52.0, 54.0, 56.0), pressures_pa=each)
+    read = judge(board, reading=reading).results[0]
+    assert read.total_coefficient == pytest.approx(ours.total_coefficient)
+    assert read.uncertainty.standard < ours.uncertainty.standard
 
 
 @pytest.mark.parametrize("one_by_one", [False, True])
@@ -219,7 +227,7 @@ def test_the_truth_lies_within_the_expanded_uncertainty_of_the_coefficient(one_b
     covered, stated = 0, []
     for _ in range(400):
         psi = rng.uniform(25, 50)
-        flow = true / 4 * math.sqrt(psi * PSI)
+        flow = true / 4 * np.sqrt(psi * PSI * (1.0 + rng.normal(0, WANDER if one_by_one else 0.0, 4)))
         times = rng.normal(30 if one_by_one else 55, 2, 4 if one_by_one else 1) * np.ones(4)
         scale = 1 + rng.uniform(-0.01, 0.01)
         read = np.round(flow * times * scale / 10e-6) * 10e-6
@@ -230,13 +238,14 @@ def test_the_truth_lies_within_the_expanded_uncertainty_of_the_coefficient(one_b
         covered += abs(result.total_coefficient / true - 1) <= result.uncertainty.expanded
         stated.append(result.uncertainty.expanded)
     assert covered / 400 >= 0.93
-    assert np.median(stated) < 0.025  # and it is not simply large
+    assert np.median(stated) < 0.026  # and it is not simply large
 
 
-def test_the_card_keeps_how_well_it_was_read():
+@pytest.mark.parametrize("each", [None, (39 * PSI, 41 * PSI, 40 * PSI, 40 * PSI)])
+def test_the_card_keeps_how_well_it_was_read(each):
     vessel = Vessel("jug", step_m3=20e-6, accuracy=0.02)
     reading = Reading(vessel, 0.3, Gauge(1e3, 2e3, "brass"))
-    one = replace(catch(40, 1200, 1210, 1190, 1205), times_s=(50.0, 52.0, 54.0, 56.0))
+    one = replace(catch(40, 1200, 1210, 1190, 1205), times_s=(50.0, 52.0, 54.0, 56.0), pressures_pa=each)
     test = catch_test([one], rig(), None, reading)
     card = make_card("boom", "Test boom", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_measured(rig(), test, reading))
     kept = boom_card(card)
