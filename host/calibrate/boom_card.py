@@ -33,7 +33,7 @@ from host.calibrate.shared_errors import (
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge, gauge_measured
 from host.errors import DamagedFileError
-from host.rig import Rig
+from host.rig import PressureSensor, Rig
 
 _CAUGHT = "catch: "  # before the names of a catch test's parts
 
@@ -103,12 +103,12 @@ def boom_card(card: Card) -> BoomCard:
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
 
 
-def as_shown(test: BoomCard, rig: Rig, cards: Iterable[Card]) -> BoomCard:
-    """The test as the transducer of `rig` would have read it, where one gauge gave both their pressures; else as it is.
+def as_shown(test: BoomCard, sensor: PressureSensor | None, cards: Iterable[Card]) -> BoomCard:
+    """The test as the transducer would have read it, where one gauge gave both their pressures; else as it is.
 
     What such a gauge is off shows in the transducer's points, and is taken out of the coefficients.
     """
-    fit = fit_of_one_gauge(rig.pressure, cards, test.gauge) if rig.pressure and test.gauge else None
+    fit = fit_of_one_gauge(sensor, cards, test.gauge) if sensor and test.gauge else None
     if fit is None:
         return test
     more = [math.sqrt(pressure / fit.shown_at(pressure)) for pressure, _ in test.points]
@@ -207,6 +207,14 @@ class CatchHeld:
         """As `Pipeline(rig, catch=…)` takes it."""
         return self.coefficient, self.relative_u
 
+    @property
+    def bad_words(self) -> str:
+        """Which nozzles were bad in the catch test, so that a fault from the start may be theirs; empty for none."""
+        if not self.bad:
+            return ""
+        names = f"Nozzle {self.bad[0]} was" if len(self.bad) == 1 else f"Nozzles {', '.join(map(str, self.bad))} were"
+        return f"{names} bad in the catch test and counted as the others are: put right what is bad and catch again."
+
 
 def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     """What the active catch test among `cards` says of the boom of `rig`; review and live page both ask here.
@@ -220,7 +228,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     if card is None or rig.pressure is None:
         return None
     try:
-        test = as_shown(boom_card(card), rig, cards)
+        test = as_shown(boom_card(card), rig.pressure, cards)
     except DamagedFileError:  # a run must stay readable; `compare` says what is wrong with the card
         return None
     if test.nozzles != rig.nozzles.count:

@@ -80,7 +80,7 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
             f"the catch test has {catch.nozzles} nozzles and the run's rig {review.rig.nozzles.count}: "
             "compare with a catch test of this boom"
         )
-    catch = as_shown(catch, review.rig, review.cards)
+    catch = as_shown(catch, review.rig.pressure, review.cards)
     ratio = steady.coefficient / catch.coefficient(steady.pressure_pa)
     repeat, remarks = _repeatability(steady, "run")
     parts = run_over_catch(catch, review.rig, review.cards, _frequency(review, steady), steady.pressure_pa)

@@ -82,7 +82,7 @@ def verdict(
 
 def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str, float]:  # type: ignore[no-untyped-def]
     used = apply_cards(rig(4), cards)
-    standard = as_shown(boom_card(cards[2]), used, cards)
+    standard = as_shown(boom_card(cards[2]), used.pressure, cards)
     meter, sensor = used.meter, used.pressure
     assert sensor is not None
     day = 1.0 + rng.normal(0, DAY_TO_DAY)
