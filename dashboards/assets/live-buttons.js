@@ -79,6 +79,10 @@ window.swardflow.buttons = function (say) {
   at("refill-full").addEventListener("click", function () { tell("refill", { full: true }, "refill", "refill"); });
   at("refill-form").addEventListener("submit", function (event) {
     event.preventDefault();
+    if (!at("refill-amount").value.trim()) {
+      at("refill-wrong").textContent = "Enter how much was added, such as 5.";
+      return;
+    }
     tell("refill", { added: at("refill-amount").value + " " + at("refill-unit").value }, "refill", "refill");
   });
 

@@ -207,6 +207,14 @@ class CatchHeld:
         """As `Pipeline(rig, catch=…)` takes it."""
         return self.coefficient, self.relative_u
 
+    @property
+    def bad_words(self) -> str:
+        """Which nozzles were bad in the catch test, so that a fault from the start may be theirs; empty for none."""
+        if not self.bad:
+            return ""
+        names = f"Nozzle {self.bad[0]} was" if len(self.bad) == 1 else f"Nozzles {', '.join(map(str, self.bad))} were"
+        return f"{names} bad in the catch test and counted as the others are: put right what is bad and catch again."
+
 
 def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     """What the active catch test among `cards` says of the boom of `rig`; review and live page both ask here.

@@ -45,7 +45,7 @@ class Noise:
         self._unit, self._local = timing.frames(TUNING.noise_unit), timing.frames(TUNING.noise_local)
         white, edge = TUNING.noise_at_first
         self._white2, self._edge2 = self._of_frames(white * white, edge * edge)
-        self._one2 = white * white + edge * edge
+        self._one2 = self._white2 + self._edge2
         self._blocks = 0
         self._block: Floats = np.empty(0)
         self._before = Previous(0.0)
