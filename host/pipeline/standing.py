@@ -91,7 +91,7 @@ def _pulses(rows: Rows, still: Bools, place: int, pace: float, side: int) -> _Pu
     beside = (
         np.flatnonzero(rows["turned"][:place])[-2:] if side < 0 else np.flatnonzero(rows["turned"][place:])[:2] + place
     )
-    if len(beside) < 2 or still[beside].any():
+    if len(beside) < 2 or still[beside[0] : beside[1] + 1].any():
         return _Pulses()
     first, last = beside.tolist()
     between_us = float(rows["us"][last] - rows["us"][first])
