@@ -12,7 +12,7 @@ from host.calibrate.gauge_fit import fit_gauge
 from host.calibrate.kinds.pressure import pressure_measured, pressure_section
 from host.calibrate.transducer import PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import combine
-from host.calibrate.vessels import Gauge
+from host.calibrate.vessels import JUG, Gauge
 from host.review.card_marks import card_marks
 from host.units import PSI_PA
 from tests.bench.compare_keepers import MADE
@@ -28,13 +28,13 @@ def fitted(shown, by_gauge, accuracy=3.0):
     )
 
 
-def cards(off, test_psi, tool="", gauge_psi=3.0):
+def cards(off, test_psi, tool="", gauge_psi=3.0, jug=JUG):
     """Of a gauge that reads `off` psi more, wherever it is read; the catch test is another one's where `tool` is."""
     gauge = Gauge(accuracy_pa=gauge_psi * PSI_PA)
     points = [PressurePoint(0.0, 102.3)]
     points += [PressurePoint((at + off) * PSI_PA, 1023 * (0.1 + 0.008 * at)) for at in (20.0, 40.0)]
     line = calibrate_pressure(points, BOOM.pressure, 1023, gauge)
-    reading = Reading(gauge=Gauge(accuracy_pa=gauge_psi * PSI_PA, tool=tool))
+    reading = Reading(jug, gauge=Gauge(accuracy_pa=gauge_psi * PSI_PA, tool=tool))
     flow = float(BOOM.nozzles.flow_m3_s(test_psi * PSI_PA))
     test = catch_test([BoomCatch((test_psi + off) * PSI_PA, 60.0, (60.0 * flow,) * 4)], BOOM, None, reading)
     return [
