@@ -11,7 +11,7 @@ import numpy.typing as npt
 from firmware_protocol.vectorized import REPORT_DTYPE
 
 # A frame: a report of the board with the time at which it arrived (seconds since the start of the run).
-FRAME_DTYPE = np.dtype([("host_s", np.float64), *REPORT_DTYPE.descr], align=True)
+FRAME_DTYPE = np.dtype([("host_s", np.float64), *REPORT_DTYPE.descr])
 
 Frames = npt.NDArray[np.void]  # of FRAME_DTYPE
 Counters = npt.NDArray[np.integer[Any]]

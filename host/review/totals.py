@@ -109,7 +109,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         volume_m3=volume,
         # What is known to lack on one side alone is added, not squared: S. D. Phillips, K. R. Eberhardt, B. Parry,
         # J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577, U = k·u + |bias|.
-        volume_u_m3=meter * volume + hidden.uncounted_m3 / 2.0,
+        volume_u_m3=meter * (volume + hidden.uncounted_m3) + hidden.uncounted_m3 / 2.0,
         ground_m3=ground,
         ground_u_m3=math.hypot(meter * ground, flow_step, run_on_s * flow) if area > 0 else 0.0,
         area_m2=area,
