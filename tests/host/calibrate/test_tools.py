@@ -34,6 +34,6 @@ def test_what_cannot_be_read_is_asked_again(tmp_path):
 
 def test_the_page_asks_for_tools_once_and_then_has_them_typed():
     assert "how good are your tools?" in shown("boom", {})
-    known = {field.name: "" for field in BY_NAME["boom"].settings if field.of_tool} | {"gauge_accuracy": "1 psi"}
+    known = {field.name: "" for field in BY_NAME["boom"].settings if field.of_tool} | {"gauge_accuracy": "1.3 psi"}
     assert "how good are your tools?" not in shown("boom", known)
-    assert '"value":"1 psi"' in shown("boom", known)
+    assert '"value":"1.3"' in shown("boom", known)
