@@ -124,6 +124,7 @@ class _Following:
         frames = UsableFrames(
             places,
             watched,
+            boom.pulses[places],
             log_p[places],
             scene.host_s[places],
             scene.area_m2[places],
