@@ -142,12 +142,13 @@ class BoomFaults:
         elif fault is not None and fault.kind in FLICKERING and fault.kind != SOON_USUAL and not self._rough_now:
             self._end(fault, now_s, began_m2)
 
-    def turned(self, rise: float, apart_s: float) -> None:
-        """ln P has risen by `rise` from spraying to shut, at either end of a pass; `apart_s` (s) between the two."""
+    def turned(self, rise: float, apart_s: float, log_p: float) -> None:
+        """ln P has risen by `rise` from spraying, when it was `log_p`, to shut, at either end of a pass; `apart_s` (s)
+        between the two."""
         sd = self._history.pressure_sd(self._next - 1, apart_s)
         fault = self._open
         if fault is None:
-            self._droop.learn(rise, sd)
+            self._droop.learn(rise, sd, log_p)
         elif fault.change.move is not None and fault.kind not in FLICKERING:
             fault.change.turns.append(Turned(fault.after - fault.before, rise, sd))
             self._name(fault)

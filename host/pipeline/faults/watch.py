@@ -270,7 +270,8 @@ class _Following:
         ago_us = since_us - rows[_US]
         lead_us = 1e6 * (TUNING.rundown_s if self._rig.spray_switch else TUNING.stopped_s)
         earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + TUNING.turn_level_s * 1e6)]
-        later = rows[:, ago_us < -TUNING.give_s * 1e6]
+        # Over the first report boom and pressure were on their way.
+        later = rows[:, ago_us < -1e6 * max(TUNING.give_s, 1.5 * self._timing.interval_s)]
         on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
         if (
             len(earlier[0]) < self._timing.frames(TUNING.turn_level_least)
@@ -282,10 +283,11 @@ class _Following:
         if not math.isfinite(rise):
             return
         low = self._by_rule.get("pressure_low") or self._by_rule.get("pressure_down")
-        if low is not None and low.kind in ("pressure_low", "pressure_down"):
+        if low is not None and low.kind in ("pressure_low", "pressure_down", "supply_short", "regulator"):
             if not self._droop.behind_valve:
-                returns = rise > math.log1p(self._droop.value[0]) + TUNING.returns
-                low.name(Verdict("supply_short" if returns else "regulator", low.or_else, 0.85))
+                comes_back = self._droop.comes_back(rise)
+                low.name(Verdict("supply_short" if comes_back else "regulator", low.or_else, 0.85))
                 low.judged(settled=True)
         elif low is None and not self._explained():
-            self._boom_faults.turned(rise, float(np.mean(later[_HOST]) - np.mean(earlier[_HOST])))
+            apart_s = float(np.mean(later[_HOST]) - np.mean(earlier[_HOST]))
+            self._boom_faults.turned(rise, apart_s, float(np.mean(on[_LOG_P])))
