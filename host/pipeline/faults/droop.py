@@ -51,12 +51,15 @@ class Droop:
         self._turns = [*self._turns[1 - TUNING.turns_kept :], (rise, sd)]
         self._full = sorted((*self._full, (log_p, rise)))[-TUNING.turns_kept :]
 
-    def comes_back(self, rise: float) -> bool:
-        """Whether a pressure that is low while spraying is there again with the boom shut: ln P rises by more than it
-        did when it was not low. A strainer that closes slowly does not make its own rise the usual one."""
-        near = [usual for log_p, usual in self._full if log_p > self._full[-1][0] - 0.5 * TUNING.returns]
-        usual = float(np.median(near)) if near else math.log1p(self.value[0])
-        return rise > usual + TUNING.returns
+    def comes_back(self, rise: float, log_p: float) -> bool | None:
+        """Whether a pressure that is low while spraying, at `log_p`, is there again with the boom shut: ln P rises by
+        more than it did when it was not low; None: it is low no more. A strainer that closes slowly does not make its
+        own rise the usual one."""
+        if not self._full:
+            return rise > math.log1p(self.value[0]) + TUNING.returns
+        highest = self._full[-1][0]
+        usual = np.median([one for at, one in self._full if at > highest - 0.5 * TUNING.returns])
+        return bool(rise > usual + TUNING.returns) if log_p < highest - TUNING.returns else None
 
     @property
     def behind_valve(self) -> bool:

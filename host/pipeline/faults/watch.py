@@ -279,15 +279,16 @@ class _Following:
             or off[_SPRAYING].any()
         ):
             return
-        rise = float(np.mean(off[_LOG_P]) - np.mean(on[_LOG_P]))
+        log_p = float(np.mean(on[_LOG_P]))
+        rise = float(np.mean(off[_LOG_P])) - log_p
         if not math.isfinite(rise):
             return
         low = self._by_rule.get("pressure_low") or self._by_rule.get("pressure_down")
         if low is not None and low.kind in ("pressure_low", "pressure_down", "supply_short", "regulator"):
-            if not self._droop.behind_valve:
-                comes_back = self._droop.comes_back(rise)
+            comes_back = None if self._droop.behind_valve else self._droop.comes_back(rise, log_p)
+            if comes_back is not None:
                 low.name(Verdict("supply_short" if comes_back else "regulator", low.or_else, 0.85))
                 low.judged(settled=True)
         elif low is None and not self._explained():
             apart_s = float(np.mean(later[_HOST]) - np.mean(earlier[_HOST]))
-            self._boom_faults.turned(rise, apart_s, float(np.mean(on[_LOG_P])))
+            self._boom_faults.turned(rise, apart_s, log_p)

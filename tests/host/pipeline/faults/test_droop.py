@@ -75,10 +75,11 @@ def test_a_strainer_that_closes_slowly_does_not_make_its_own_rise_the_usual_one(
     one = learned(0.06, turns=3)
     for fall in np.linspace(0.0, 0.2, turns):
         one.learn(math.log1p(0.06) + fall, 0.01, -fall)
-    assert one.comes_back(math.log1p(0.06) + 0.21)  # all of the fall is gone with the boom shut
-    assert not one.comes_back(math.log1p(0.06) + 0.02)  # the boom shut or not: the regulator
-    assert Droop().comes_back(0.3)
-    assert not Droop().comes_back(0.15)
+    assert one.comes_back(math.log1p(0.06) + 0.21, -0.21) is True  # all of the fall is gone with the boom shut
+    assert one.comes_back(math.log1p(0.06) + 0.02, -0.21) is False  # the boom shut or not: the regulator
+    assert one.comes_back(math.log1p(0.06), -0.02) is None  # the strainer has been cleaned meanwhile
+    assert Droop().comes_back(0.3, 0.0) is True
+    assert Droop().comes_back(0.15, 0.0) is False
 
 
 def test_two_steps_of_one_fault_add_up():
