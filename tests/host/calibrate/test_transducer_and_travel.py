@@ -169,6 +169,15 @@ def test_the_uncertainty_of_a_pace_is_that_of_one_more_pass():
     assert "varies by 1" in calibrate_course(60.0, [50.0, 60.0]).remarks[0]
 
 
+def test_no_number_of_laps_promises_a_steadier_walker():
+    """Twelve laps or a thousand: one more of them varies as its walker does."""
+    times = [55.0, 53.9, 56.1, 54.6] * 3
+    result = calibrate_course(60.0, times)
+    scatter = np.std(times) / np.mean(times)
+    pace = result.uncertainty.largest
+    assert result.uncertainty.without(pace).expanded >= 1.96 * scatter
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
