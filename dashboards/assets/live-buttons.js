@@ -18,7 +18,7 @@ window.swardflow.buttons = function (say) {
       });
       return await answer.json();
     } catch (_) {
-      return { ok: false, sentence: "Not done: no contact with the computer. Try again when the page says Live." };
+      return { ok: false, sentence: "No answer: it may have been done. When the page says Live, look at the numbers before you tap again." };
     }
   }
 
@@ -79,6 +79,10 @@ window.swardflow.buttons = function (say) {
   at("refill-full").addEventListener("click", function () { tell("refill", { full: true }, "refill", "refill"); });
   at("refill-form").addEventListener("submit", function (event) {
     event.preventDefault();
+    if (!at("refill-amount").value.trim()) {
+      at("refill-wrong").textContent = "Enter how much was added, such as 5.";
+      return;
+    }
     tell("refill", { added: at("refill-amount").value + " " + at("refill-unit").value }, "refill", "refill");
   });
 

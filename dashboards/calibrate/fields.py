@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from dash import html
 
@@ -61,27 +61,32 @@ def places_of(kind: Kind, rig: Rig, runs: Sequence[str]) -> list[html.Div]:
     ]
 
 
-def settings_of(kind: Kind, rig: Rig) -> list[html.Div | html.Details]:
-    """The settings that have to be typed, and a fold with those that may be."""
+def settings_of(kind: Kind, rig: Rig, tools: Mapping[str, str]) -> list[html.Div | html.Details]:
+    """The settings that have to be typed, and a fold with those that may be, which asks for the tools until a card.
+
+    `tools` is what was typed of them for the last one.
+    """
     form = form_of(kind.name, SETTINGS)
     needed = [_made(one, form, rig, ()) for one in kind.settings if one.required]
-    others = [_made(one, form, rig, ()) for one in kind.settings if not one.required]
+    others = [_made(one, form, rig, (), tools.get(one.name) or None) for one in kind.settings if not one.required]
+    asks = any(one.tool and one.name not in tools for one in kind.settings)
     open_ones = html.Div(needed, id={"needed": kind.name}, className="hidden")
     if not others:
         return [open_ones]
-    folded = [html.Summary("More"), html.Div(others, className="fields part")]
+    more = "More: how good are your tools?" if asks else "More"
+    folded = [html.Summary(more), html.Div(others, className="fields part")]
     return [open_ones, html.Details(folded, id={"fold": kind.name}, className="hidden")]
 
 
-def _made(one: Field, form: str, rig: Rig, runs: Sequence[str]) -> html.Div:
+def _made(one: Field, form: str, rig: Rig, runs: Sequence[str], value: str | None = None) -> html.Div:
     example = one.example(rig.units)
     if one.quantity in UNITS:
         units = UNITS[one.quantity][rig.units]
-        return unit_field(form, one.name, one.label, units, hint=_number(example, units[0]))
+        return unit_field(form, one.name, one.label, units, value=value, hint=_number(example, units[0]))
     if one.quantity == "count":
         keyboard = attributes({"inputMode": "decimal"})
         return labelled(form, one.name, one.label, None, type="text", placeholder=example, debounce=True, **keyboard)
-    return field(form, one.name, one.label, example, known=runs if one.runs else ())
+    return field(form, one.name, one.label, example, value, known=runs if one.runs else ())
 
 
 def _number(example: str, unit: str) -> str:

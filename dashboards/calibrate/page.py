@@ -27,6 +27,7 @@ from dashboards.ui.presses import pressed
 from dashboards.ui.unit_field import with_unit
 from dashboards.ui.ways import ways
 from host.calibrate.kinds.kind import PICTURES, Kind
+from host.calibrate.tools import last_tools
 from host.documents.document import Document
 from host.documents.words import sentence
 from host.entries import WrongEntriesError
@@ -86,11 +87,12 @@ def layout(context: PageContext) -> html.Main:
         return html.Main([html.H1("Calibrate"), html.P(sentence(str(error)), className="notice")], className="sheet")
     newest_first = sorted(found, key=lambda run: run.path.name, reverse=True)
     runs = [run.name for run in newest_first][:_RUNS]
+    tools = last_tools(context.cards, used.rig.name)
     return html.Main(
         [
             html.H1("Calibrate"),
             html.P(used.said, className="rig"),
-            html.Div([_doing(context.kinds, used.rig, runs), _showing()], className="halves"),
+            html.Div([_doing(context.kinds, used.rig, runs, tools), _showing()], className="halves"),
             cards_view.layout(),
             ways(("Mix", "/mix"), ("Start a run", "/start")),
             *polls(POLL, LOOK_MS),
@@ -104,8 +106,9 @@ def layout(context: PageContext) -> html.Main:
     )
 
 
-def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
+def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str], tools: dict[str, str]) -> html.Section:
     offered = {kind.name: kind.title for kind in kinds if not kind.fits(rig)}
+    settings = [settings_of(kind, rig, tools) for kind in kinds]
     return html.Section(
         [
             html.Details(
@@ -124,7 +127,7 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
                 html.Div(id={"picture": name}, className="hidden", role="img", **attributes({"aria-label": shows}))
                 for name, shows in PICTURES.items()
             ),
-            html.Div([place for kind in kinds for place in settings_of(kind, rig)[:1]], className="no-print part"),
+            html.Div([places[0] for places in settings], className="no-print part"),
             html.P(
                 [html.B(id="calibrate-counted"), " ", html.Span(id="calibrate-about")],
                 id="calibrate-count",
@@ -157,7 +160,7 @@ def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str]) -> html.Section:
             # What comes and goes by itself stands below all buttons: none moves away under a thumb.
             html.P(id="calibrate-board", className="board part no-print"),
             html.P(id="calibrate-notice", className="notice part no-print", role="status"),
-            html.Div([place for kind in kinds for place in settings_of(kind, rig)[1:]], className="no-print chooser"),
+            html.Div([fold for places in settings for fold in places[1:]], className="no-print chooser"),
         ]
     )
 

@@ -17,6 +17,7 @@ from dashboards.context import PageContext, RigInUse
 from host.calibrate.cards import Card
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Guided, Job, Session, Step, fields_of, save_outcome
+from host.calibrate.tools import keep_tools
 from host.documents.document import Document, Message, Messages, Section
 from host.documents.words import sentence
 from host.entries import Entries
@@ -182,7 +183,7 @@ class SessionStore:
             else:
                 entries.check()
                 if button == "save":
-                    return self._save(kind, session, used)
+                    return self._save(kind, session, used, typed)
                 if trouble and session.step().needs_board:
                     raise NotNowError(trouble)
                 self._second[kind] = button == "second"
@@ -207,7 +208,7 @@ class SessionStore:
         asked = [field.name for field in step.fields if field.again]
         return " ".join(str(last[name]) for name in asked) if asked and all(name in last for name in asked) else ""
 
-    def _save(self, kind: str, session: Session, used: RigInUse) -> str:
+    def _save(self, kind: str, session: Session, used: RigInUse, typed: Mapping[str, str | None]) -> str:
         if kind in self._saved:
             raise NotNowError("this card is saved already: add a point, or start over.")
         session.check()
@@ -220,6 +221,7 @@ class SessionStore:
         self._saved.add(kind)
         self._asked.discard(kind)
         self._draft(kind, used).drop()
+        keep_tools(self._context.cards, used.rig.name, self.kinds[kind], typed)
         return _MEASUREMENT if outcome.not_standard and not accepted else "Saved. New runs will use it."
 
     def _used(self) -> RigInUse:

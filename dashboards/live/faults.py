@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from host.units import format_value
+from host.documents.document import quantity
 
 NOTHING: dict[str, Any] = {
     "fault": "",
@@ -27,14 +27,14 @@ def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, A
     shown = max(faults, key=lambda fault: (fault["urgent"], fault["number"]))
     words = str(shown["words"]) + (", against the catch test" if shown.get("against") == "catch test" else "")
     dosed = _DOSED.get(str(shown["dosed"]))
-    area, known = format_value(shown["area_m2"], "area", system), shown["area_m2"] is not None
+    area = quantity(shown["area_m2"], "area", system)
     return {
         "fault": words[:1].upper() + words[1:],
         "fault_check": f"Check first: {shown['check_first'][0]}.",
         "fault_tell": f"To tell them apart: {shown['tell'][:1].upper()}{shown['tell'][1:]}."
         if shown["or_else"]
         else "",
-        "fault_ground": f"{area} {dosed} since then." if dosed and known else "",
+        "fault_ground": f"{area.text} {dosed} since then." if dosed and area.value and not area.reads_zero else "",
         "fault_more": f"{len(faults) - 1} more" if len(faults) > 1 else "",
         "fault_number": shown["number"],
         "fault_urgent": bool(shown["urgent"]),

@@ -55,7 +55,7 @@ class RunScreen:
         """
         self.name, self._units = name, units
         self._place = (folder, run) if folder and run else None
-        self._new_cards = ""  # which calibrations are new since the run before
+        self._at_start: list[str] = []  # which calibrations are new since the run before, and what is bad in one
         self.ended = False
         self.notice = ""  # one sentence when the run cannot be shown
         self._reader = RunReader()
@@ -141,7 +141,7 @@ class RunScreen:
         if self._rig and self._pipeline:
             said += [*self._board.messages(self._pipeline, self._system), *self._beyond[1]]
         if not (self._beyond[0] or self.ended):  # at the start; then it has been read
-            said.append(self._new_cards)
+            said += self._at_start
         return " ".join(sentence for sentence in said if sentence)
 
     @property
@@ -178,8 +178,10 @@ class RunScreen:
             # Only now are all calibration cards known that stand at the file's head.
             if self._place:
                 before = cards_of_last_run(*self._place, self._rig.name)
-                self._new_cards = new_cards_message(self._cards, before)
+                self._at_start.append(new_cards_message(self._cards, before))
             held = catch_held(self._rig, self._cards)
+            if held:
+                self._at_start.append(held.bad_words)
             self._pipeline = Pipeline(self._rig, held.pair if held else None)
             self._pipeline.push(batch.frames[:0], [replace(one, before_frame=0) for one in self._before])
             self._before.clear()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from importlib.util import find_spec
 from typing import Any
@@ -28,9 +29,10 @@ from host.errors import UserError, visible
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.library.later_notes import add_note
 from host.review.digest import PRODUCT_NOTE, SITE_NOTES
+from host.review.fault_sections import FAULTS
 from host.review.ground_sections import ALONG
-from host.review.run_document import NOTES, PASSES, run_document
-from host.review.time_section import TIME
+from host.review.run_document import NOTES, PASSES, TANK, run_document
+from host.review.spray_record import HEADING
 
 FORM = "note"
 COMPARE = "/compare"
@@ -155,17 +157,23 @@ def _shown(run_cache: RunCache, name: str) -> tuple[Any, ...]:
 
 
 def _body(document: Document, name: str) -> list[Any]:
-    """The answer; what the ground got and why; the passes one by one and over time; the rest. On a wide screen the
-    second and the third stand beside each other."""
-    first, *rest = [section for section in document.sections if section.key != NOTES and section.seen]
-    views = [along_view(section) if section.key == ALONG else section_view(section) for section in rest]
-    along = [place for place, section in enumerate(rest) if section.heading == PASSES or section.key in (TIME, ALONG)]
-    left, right, below = views[: along[0]], views[along[0] : along[-1] + 1], views[along[-1] + 1 :]
+    """The answer; what is drawn; what went wrong and the sums; the passes; the rest, folded but for the record to keep.
+
+    What is drawn stands beside the others where there is room (document.css).
+    """
+    sections = [section for section in document.sections if section.key != NOTES and section.seen]
+    faults, passes, rest = (
+        next((place for place, section in enumerate(sections) if mark in (section.key, section.heading)), len(sections))
+        for mark in (FAULTS, PASSES, TANK)
+    )
+    drawn = [section_view(section) for section in sections[:faults]]
+    sums = [section_view(section) for section in sections[faults:passes]]
+    each = [along_view(section) if section.key == ALONG else section_view(section) for section in sections[passes:rest]]
+    below = [section_view(replace(section, folded=section.heading != HEADING)) for section in sections[rest:]]
     return [
         answer_view(document),
         html.Div(
-            [html.Div([section_view(first), _takeaways(name), *left]), html.Div(right)],
-            className="sides",
+            [html.Div([*drawn[:1], _takeaways(name), *drawn[1:]]), html.Div(sums), html.Div(each)], className="sides"
         ),
         html.Div(below, className="spread"),
     ]

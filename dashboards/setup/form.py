@@ -11,6 +11,7 @@ from dashboards.ui.forms import attributes, entry_id, wrong_id
 from dashboards.ui.select import select
 from dashboards.ui.unit_field import unit_id, with_unit
 from host.entries import WrongEntriesError
+from host.schema.kinds import Text
 from host.setup.questions import BY_NAME, GROUPS, NAME, QUESTIONS, UNITS, UNITS_OFFERED, Group, Question
 
 FORM = "setup"
@@ -88,6 +89,7 @@ def _field(question: Question, system: str, answers: Mapping[str, str], kept: st
         type="text",
         value=number,
         placeholder=f"such as {typical}" if typical else "",
+        maxLength=Text.longest if question.path[-1:] == ("name",) else None,
         autoComplete="off",
         debounce=True,
         persistence=kept,

@@ -113,7 +113,7 @@ def _connect_list(app: Dash, context: PageContext) -> None:
             return [], [], None, "hidden"
         chosen = context.chosen_rig()
         options = [{"label": visible(rig.rig.name), "value": rig.name} for rig in own if rig.rig]
-        return _rigs(own), options, chosen.name if chosen else None, "" if options else "alone"
+        return _rigs(own), options, chosen.name if chosen else None, "" if len(options) > 1 else "alone"
 
     @app.callback(
         Output("setup-used", "children"),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from statistics import fmean
 from typing import Any
 
 import numpy as np
@@ -30,10 +32,11 @@ from host.calibrate.shared_errors import (
     pressure_parts,
     pressure_parts_of_one_line,
 )
+from host.calibrate.square_root_law import SAME_PRESSURE
 from host.calibrate.uncertainty import Component, combine, rectangular
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, USUAL_GAUGE, Gauge, gauge_measured
 from host.errors import DamagedFileError
-from host.rig import Rig
+from host.rig import PressureSensor, Rig
 
 _CAUGHT = "catch: "  # before the names of a catch test's parts
 
@@ -54,6 +57,7 @@ class BoomCard:
     each: tuple[tuple[float, ...], ...] = ()  # the nozzles' own coefficients, for each point
     gauge: Gauge | None = None  # that the pressures were read from, where it is known
     fit: GaugeFit | None = None  # of the transducer that `as_shown` went by
+    catches: tuple[int, ...] = ()  # of all nozzles at each pressure
 
     def bad_nozzles(self, rated: float) -> tuple[int, ...]:
         """Numbers of the nozzles that gave far more or less than the sound ones; `rated` is a new one's coefficient."""
@@ -80,6 +84,29 @@ class BoomCard:
         at, values = zip(*self.points, strict=True)
         return float(np.interp(pressure_pa, at, values))
 
+    def catches_at(self, place: int) -> int:
+        """How many catches of all nozzles a point is the mean of."""
+        return self.catches[place] if self.catches else 1
+
+    def with_more(self, place: int, more: int) -> BoomCard:
+        """The same after so many more catches at one of its pressures that agree."""
+        now = self.catches_at(place)
+        parts = tuple(
+            part if _is_alike(part) else replace(part, standard=part.standard * math.sqrt(now / (now + more)))
+            for part in self.parts[place]
+        )
+        count = [self.catches_at(n) + (more if n == place else 0) for n in range(len(self.points))]
+        return replace(self, catches=tuple(count), parts=(*self.parts[:place], parts, *self.parts[place + 1 :]))
+
+    def caught_at(self, place: int, pressure_pa: float) -> BoomCard:
+        """One of its points alone, as if caught at another pressure: what a pressure leaves open goes with 1/P."""
+        at, coefficient = self.points[place]
+        parts = tuple(
+            replace(part, standard=part.standard * at / pressure_pa) if _of_pressure(part) else part
+            for part in self.parts[place]
+        )
+        return replace(self, points=((pressure_pa, coefficient),), parts=(parts,), catches=(self.catches_at(place),))
+
     def nearest(self, pressure_pa: float) -> int:
         """Place of the catch nearest to a pressure (by ratio)."""
         return min(range(len(self.points)), key=lambda n: abs(math.log(self.points[n][0] / pressure_pa)))
@@ -92,23 +119,71 @@ def boom_card(card: Card) -> BoomCard:
         catches = sorted(measured["catches"], key=lambda one: float(one["pressure_kPa"]))
         each = tuple(tuple(map(float, one["orifice_coefficients_m3_s_per_root_Pa"])) for one in catches)
         pressures = [float(one["pressure_kPa"]) * 1e3 for one in catches]
-        points = tuple((pressure, math.fsum(values)) for pressure, values in zip(pressures, each, strict=True))
-        if not points or not all(p > 0 and min(values) > 0 for p, values in zip(pressures, each, strict=True)):
+        if not each or not all(p > 0 and min(values) > 0 for p, values in zip(pressures, each, strict=True)):
             raise ValueError
         reading = _reading(measured)
-        parts = tuple(_catch_parts(one, reading) for one in catches)
+        parts = [_catch_parts(one, reading) for one in catches]
+        at_one = _at_one_pressure(pressures)
+        parts = [_mean_parts([parts[n] for n in places]) for places in at_one]
+        each = tuple(tuple(map(fmean, zip(*(each[n] for n in places), strict=True))) for places in at_one)
+        points = tuple(
+            (fmean(pressures[n] for n in places), math.fsum(values))
+            for places, values in zip(at_one, each, strict=True)
+        )
         gauge = reading.gauge if reading.transducer_pa is None else None
-        return BoomCard(card.made, int(measured["nozzles"]), points, parts, reading.transducer, each, gauge)
+        return BoomCard(
+            card.made, int(measured["nozzles"]), points, tuple(parts), reading.transducer, each, gauge,
+            catches=tuple(map(len, at_one)),
+        )  # fmt: skip
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         raise DamagedFileError(f"the catch test of {card.made:%Y-%m-%d} cannot be read: repeat it.") from None
 
 
-def as_shown(test: BoomCard, rig: Rig, cards: Iterable[Card]) -> BoomCard:
-    """The test as the transducer of `rig` would have read it, where one gauge gave both their pressures; else as it is.
+def _is_alike(part: Component) -> bool:
+    """Whether a part of a catch is alike in all catches of its test: no number of them averages it away.
+
+    Of the gauge's reading nothing is averaged where no transducer tells the eye's habit from the rest.
+    """
+    return bool(part.shared) or _of_pressure(part)
+
+
+def _of_pressure(part: Component) -> bool:
+    return part.name.removeprefix(_CAUGHT) in OF_PRESSURE
+
+
+def _at_one_pressure(pressures: Sequence[float]) -> list[list[int]]:
+    """Places of catches, of rising pressures, that repeat one pressure."""
+    groups: list[list[int]] = []
+    for place, pressure in enumerate(pressures):
+        if groups and pressure <= (1.0 + SAME_PRESSURE) * pressures[groups[-1][0]]:
+            groups[-1].append(place)
+        else:
+            groups.append([place])
+    return groups
+
+
+def _mean_parts(catches: Sequence[tuple[Component, ...]]) -> tuple[Component, ...]:
+    """The parts of the mean of several catches: what is alike in all of them, and the others' mean (GUM 4.2.3)."""
+    by_name: dict[str, list[Component]] = {}
+    for part in itertools.chain(*catches):
+        by_name.setdefault(part.name, []).append(part)
+    means = []
+    for parts in by_name.values():
+        size = math.fsum(part.standard for part in parts) if _is_alike(parts[0]) else math.hypot(*map(_standard, parts))
+        means.append(replace(parts[0], standard=size / len(catches)))
+    return tuple(means)
+
+
+def _standard(part: Component) -> float:
+    return part.standard
+
+
+def as_shown(test: BoomCard, sensor: PressureSensor | None, cards: Iterable[Card]) -> BoomCard:
+    """The test as the transducer would have read it, where one gauge gave both their pressures; else as it is.
 
     What such a gauge is off shows in the transducer's points, and is taken out of the coefficients.
     """
-    fit = fit_of_one_gauge(rig.pressure, cards, test.gauge) if rig.pressure and test.gauge else None
+    fit = fit_of_one_gauge(sensor, cards, test.gauge) if sensor and test.gauge else None
     if fit is None:
         return test
     more = [math.sqrt(pressure / fit.shown_at(pressure)) for pressure, _ in test.points]
@@ -207,6 +282,14 @@ class CatchHeld:
         """As `Pipeline(rig, catch=…)` takes it."""
         return self.coefficient, self.relative_u
 
+    @property
+    def bad_words(self) -> str:
+        """Which nozzles were bad in the catch test, so that a fault from the start may be theirs; empty for none."""
+        if not self.bad:
+            return ""
+        names = f"Nozzle {self.bad[0]} was" if len(self.bad) == 1 else f"Nozzles {', '.join(map(str, self.bad))} were"
+        return f"{names} bad in the catch test and counted as the others are: put right what is bad and catch again."
+
 
 def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     """What the active catch test among `cards` says of the boom of `rig`; review and live page both ask here.
@@ -220,7 +303,7 @@ def catch_held(rig: Rig, cards: Iterable[Card]) -> CatchHeld | None:
     if card is None or rig.pressure is None:
         return None
     try:
-        test = as_shown(boom_card(card), rig, cards)
+        test = as_shown(boom_card(card), rig.pressure, cards)
     except DamagedFileError:  # a run must stay readable; `compare` says what is wrong with the card
         return None
     if test.nozzles != rig.nozzles.count:
@@ -249,12 +332,12 @@ def run_over_catch(
     caught, meter = against(test.parts[nearest]), meter_parts(rig.meter, cards, frequency_hz)
     caught_pa = test.points[nearest][0]
     if test.fit is not None:
-        pressure = test.fit.parts(pressure_pa, caught_pa)
+        pressure = test.fit.parts(pressure_pa, caught_pa, test.catches_at(nearest))
     elif test.transducer == line_of(rig.pressure):
         pressure = pressure_parts_of_one_line(rig.pressure, pressure_pa, caught_pa)
     else:
         return [*caught, *meter, *pressure_parts(rig.pressure, cards, pressure_pa)]
-    own = tuple(part for part in caught if part.name.removeprefix(_CAUGHT) not in OF_PRESSURE)
+    own = tuple(part for part in caught if not _of_pressure(part))
     return [*own, *meter, *pressure]
 
 

@@ -70,9 +70,14 @@ _IMPROVE = (
 def how_to_improve(combined: Combined, kind: str, system: str) -> str:
     """Which part to make smaller first, how, and what it would bring at the most."""
     largest = combined.largest
-    advice = next((advice for begins, advice in _IMPROVE if largest.name.startswith(begins)), "calibrate again")
+    advice = improvement(largest.name)
     now, without = (_short(one.expanded, kind, system) for one in (combined, combined.without(largest)))
     return f"Largest part: {largest.name}. To improve it, {advice}: ±{now.number} → down to ±{without.text}."
+
+
+def improvement(part: str) -> str:
+    """What makes a part of a budget smaller, by its name."""
+    return next((advice for begins, advice in _IMPROVE if part.startswith(begins)), "calibrate again")
 
 
 def budget_measured(combined: Combined, unit: str = "percent", per_si: float = 100.0) -> dict[str, Any]:

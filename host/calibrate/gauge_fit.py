@@ -80,13 +80,16 @@ class GaugeFit:
         """The pressure (Pa) where the transducer shows one; of that, a tenth at the least."""
         return max(self.offset_pa + (1.0 + self.slope) * shown_pa, _LEAST_SHARE * shown_pa)
 
-    def parts(self, run_pa: float, caught_pa: float) -> list[Component]:
-        """What is open about Q/√P of a run over that of a catch test read by this gauge; both pressures as shown."""
+    def parts(self, run_pa: float, caught_pa: float, catches: int = 1) -> list[Component]:
+        """What is open about Q/√P of a run over that of a catch test read by this gauge; both pressures as shown.
+
+        The gauge was set anew for each of the `catches` at that pressure.
+        """
         run, caught = self.true_at(run_pa), self.true_at(caught_pa)
         weights = -0.5 * np.array([1.0 / run, run_pa / run, 1.0 / caught]) @ self._weights
         # What the fit does not see of the gauge's own error; the eye's habit at its marks is such an error, too.
         unseen = abs(float(weights[self.by_gauge].sum()) + 0.5 / caught)
-        readings = math.hypot(*weights[self.by_gauge], 0.5 / caught, unseen)
+        readings = math.hypot(*weights[self.by_gauge], 0.5 / caught / math.sqrt(catches), unseen)
         accuracy = rectangular(root_error(2.0 * unseen * self.gauge.accuracy_pa))
         again = 0.5 * HYSTERESIS * self.span_pa / run
         return [

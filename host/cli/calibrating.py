@@ -16,6 +16,7 @@ from host.calibrate.cards import apply_cards, load_cards
 from host.calibrate.cards_document import cards_document
 from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Job, Kind, Outcome, Session, Way, fields_of, save_outcome
+from host.calibrate.tools import keep_tools, last_tools
 from host.cli.console import Console
 from host.cli.document_output import print_document
 from host.cli.guided import GuidedCalibration, board_at
@@ -38,10 +39,11 @@ def calibrate(args: argparse.Namespace, kind: Kind) -> int:
     rig, cards = _rig(args), args.cards.expanduser()
     found = load_cards(cards, rig.name)
     session = kind.start(Job(apply_cards(rig, found), tuple(found), time.monotonic, _open_run))
-    _settle(session, kind, args)
     draft = DraftFile(cards, rig.name, kind.name)
     guided = bool(vars(args).get("port") or vars(args).get("guided"))
-    accepted = _guide(session, kind, args, draft) if guided else bool(args.accept)
+    # A line that is typed whole owes nothing to the day before.
+    settings = _settle(session, kind, args, last_tools(cards, rig.name) if guided else {})
+    accepted = _guide(session, kind, args, draft, settings) if guided else bool(args.accept)
     # The guided ones come first: catch 3 is then the one that "u 3" drops.
     for way in kind.ways:
         for number, values in enumerate(vars(args).get(way_key(way), []), start=1):
@@ -54,6 +56,7 @@ def calibrate(args: argparse.Namespace, kind: Kind) -> int:
         path = save_outcome(kind, rig.name, outcome, cards, made, accepted=accepted)
         if guided:
             draft.drop()
+            keep_tools(cards, rig.name, kind, settings)
     _print(outcome, path, args, accepted)
     return 1 if outcome.in_doubt and not accepted else 0
 
@@ -84,14 +87,17 @@ def _open_run(name: str) -> RunFile:
     return read_run(find_run(name or LATEST))
 
 
-def _settle(session: Session, kind: Kind, args: argparse.Namespace) -> None:
+def _settle(session: Session, kind: Kind, args: argparse.Namespace, tools: dict[str, str]) -> dict[str, str | None]:
+    """Take the options, and of the tools what was said the last time where no option says otherwise; what was taken."""
     typed = {field.name: getattr(args, setting_key(field)) for field in kind.settings}
     for name, text in typed.items():
         _refuse_blank(text, f"--{name.replace('_', '-')}")
+    typed |= {name: text for name, text in tools.items() if text and name in typed and typed[name] is None}
     entries = Entries(typed)
     session.settle(entries)
     for name, message in entries.sentences.items():
         raise BadInputError(f"--{name.replace('_', '-')}: {message[:1].lower()}{message[1:]}")
+    return typed
 
 
 def _take(session: Session, way: Way, rig: Rig, values: list[str], what: str) -> None:
@@ -129,11 +135,17 @@ def _save(session: Session, way: Way, typed: dict[str, str], what: str) -> None:
         raise BadInputError(f"{what}: {error}") from None
 
 
-def _guide(session: Session, kind: Kind, args: argparse.Namespace, draft: DraftFile) -> bool:
+def _guide(
+    session: Session, kind: Kind, args: argparse.Namespace, draft: DraftFile, settings: dict[str, str | None]
+) -> bool:
     """Points taken here; whether what came of them was accepted."""
     # Words go to the error stream where the answer is JSON for a program.
     terminal = Console(sys.stderr if args.json else None)
-    usual = [field for field in kind.settings if field.tool and not getattr(args, setting_key(field))]
+    again = [field for field in kind.settings if settings[field.name] and not getattr(args, setting_key(field))]
+    if again:
+        told = "; ".join(f"--{field.name.replace('_', '-')} {settings[field.name]}" for field in again)
+        terminal.say(f"Your tools count as the last time: {told}. With these options you say otherwise.")
+    usual = [field for field in kind.settings if field.tool and not settings[field.name]]
     if usual:
         options = "; ".join(f"--{field.name.replace('_', '-')}: {field.label}" for field in usual)
         terminal.say(f"Your tools count as usual ones, unless you say with these options how good they are. {options}.")

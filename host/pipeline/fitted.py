@@ -80,7 +80,9 @@ class Capabilities:
     def push(self, frames: Frames, counts: Counts, bouncing: Unfiltered, events: list[Event]) -> Fitted:
         """For `frames`, shape (n,), with their `counts` and their contacts, among which `events` lie."""
         works = np.stack((counts.flow.total > 0, counts.wheel.total > 0, (frames["flags"] & Flag.SPRAY) != 0))
-        seen = np.logical_or.accumulate(np.concatenate((self._seen, works), axis=1), axis=1)[:, 1:]
+        seen = np.repeat(self._seen, len(frames), axis=1)
+        for row, works_now in zip(seen, works, strict=True):
+            row[int(np.argmax(works_now)) if works_now.any() else len(row) :] = True
         bad = np.stack([bouncing.waits[name] for name in _PULSED] + [bouncing.counted[name] for name in _PULSED])
         columns = self._columns(seen, bad)
         for event in events:

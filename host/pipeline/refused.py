@@ -61,17 +61,23 @@ class RefusedEdges:
         for name, flag in INPUTS.items():
             limit = np.full(len(frames), self._limit_hz(name))
             for event in states:
-                self._filters[name] = (event.detail[f"{name}_rule"], event.detail[f"{name}_filter"])
-                limit[event.before_frame :] = self._limit_hz(name)
+                said = (event.detail[f"{name}_rule"], event.detail[f"{name}_filter"])
+                if said != self._filters[name]:
+                    self._filters[name] = said
+                    limit[event.before_frame :] = self._limit_hz(name)
             missed[name] = ((frames["flags"] & flag) != 0) & (hz[name] > limit)
         so_far = {}
         for name, pulses in (("flow", counts.flow), ("wheel", counts.wheel)):
-            busy_us = self._busy[name](np.where(pulses.step > 0, counts.step_us, 0))
-            so_far[name] = np.concatenate((self._counted[name][None], np.stack((pulses.total, busy_us), axis=1)))
-            self._counted[name] = so_far[name][-1]
-        for event in states:
-            place = min(event.before_frame, len(frames))
-            self._take(event, {name: of[place] for name, of in so_far.items()})
+            columns = pulses.total, self._busy[name](np.where(pulses.step > 0, counts.step_us, 0))
+            places = [min(event.before_frame, len(frames)) for event in states]
+            so_far[name] = [
+                np.array([column[place - 1] for column in columns]) if place else self._counted[name]
+                for place in places
+            ]
+            if len(frames):
+                self._counted[name] = np.array([column[-1] for column in columns])
+        for n, event in enumerate(states):
+            self._take(event, {name: of[n] for name, of in so_far.items()})
         return missed
 
     def _limit_hz(self, name: str) -> float:

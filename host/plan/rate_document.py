@@ -201,7 +201,7 @@ def _around(rig: Rig, boom: Boom, setting: Setting, system: str) -> tuple[Plot, 
             (quantity(pressure, "pressure", system), *(cell(float(rate)) for rate in row))
             for pressure, row in zip(pressures, rates, strict=True)
         ),
-        title=f"{unit['rate'].symbol}; ✓ within {100 * rig.target.band:.0f} % of the target",
+        title=f"Every speed and pressure, {unit['rate'].symbol}; ✓ within {100 * rig.target.band:.0f} % of the target",
         folded=True,
     )
     machine = Table(

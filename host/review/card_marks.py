@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from host.calibrate.boom_card import boom_card
-from host.calibrate.cards import Card, load_cards
+from host.calibrate.boom_card import as_shown, boom_card
+from host.calibrate.cards import Card, active_card, load_cards
 from host.calibrate.uncertainty import combine
 from host.errors import DamagedFileError, UserError
 from host.rig import Meter, PressureSensor
@@ -37,8 +37,14 @@ class CardMark:
 
 
 def card_marks(cards: Iterable[Card]) -> tuple[CardMark, ...]:
-    """Those of meters, transducers and catch tests; a card that cannot be read is passed over (`compare` names it)."""
-    return tuple(mark for mark in map(_mark, cards) if mark is not None)
+    """Those of meters, transducers and catch tests; a card that cannot be read is passed over (`compare` names it).
+
+    What the newest transducer's points show of a gauge is taken out of all catch tests that were read from it.
+    """
+    cards = list(cards)
+    newest = active_card(cards, "pressure")
+    sensor = newest.section if newest and isinstance(newest.section, PressureSensor) else None
+    return tuple(mark for card in cards if (mark := _mark(card, sensor, cards)) is not None)
 
 
 def marks_in(folder: Path, rig_name: str) -> tuple[tuple[CardMark, ...], tuple[str, ...]]:
@@ -55,7 +61,7 @@ def no_pressure(sensor: PressureSensor) -> tuple[float, float]:
     return sensor.low_fraction - sensor.low_pa / slope, slope
 
 
-def _mark(card: Card) -> CardMark | None:
+def _mark(card: Card, sensor: PressureSensor | None, cards: list[Card]) -> CardMark | None:
     made, part = card.made.isoformat(), card.section
     if isinstance(part, Meter):
         u = part.relative_uncertainty
@@ -67,7 +73,7 @@ def _mark(card: Card) -> CardMark | None:
     if card.kind != "boom":
         return None
     try:
-        catch = boom_card(card)
+        catch = as_shown(boom_card(card), sensor, cards)
     except DamagedFileError:
         return None
     pressure_pa = math.fsum(p for p, _ in catch.points) / len(catch.points)

@@ -14,6 +14,7 @@ from host.calibrate.uncertainty import Combined, Component, combine, pooled
 from host.documents.words import percent
 from host.errors import BadInputError, NotFoundError
 from host.pipeline import Pass
+from host.review.deciding import would_decide
 from host.review.review import Review
 from host.review.sound_passes import passes_words, sound_passes
 from host.review.steady import Steady, steady_of
@@ -80,7 +81,7 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
             f"the catch test has {catch.nozzles} nozzles and the run's rig {review.rig.nozzles.count}: "
             "compare with a catch test of this boom"
         )
-    catch = as_shown(catch, review.rig, review.cards)
+    catch = as_shown(catch, review.rig.pressure, review.cards)
     ratio = steady.coefficient / catch.coefficient(steady.pressure_pa)
     repeat, remarks = _repeatability(steady, "run")
     parts = run_over_catch(catch, review.rig, review.cards, _frequency(review, steady), steady.pressure_pa)
@@ -88,26 +89,24 @@ def run_against_catch(review: Review, catch: BoomCard) -> Comparison:
     low, high = catch.points[0][0], catch.points[-1][0]
     if not 0.7 * low <= steady.pressure_pa <= 1.4 * high:
         remarks += ("the run's pressure is far from that of the catch test",)
-    remarks += _about_gauge(catch, combined, review.rig.units)
+    remarks += _about_gauge(catch, review.rig.units)
     verdict, advice = judged(ratio, combined.expanded, catch.nozzles)
+    if verdict in (AGREES, CATCH_AGAIN):
+        frequency = _frequency(review, steady)
+        better = would_decide(catch, review.rig, review.cards, frequency, steady.pressure_pa, repeat)
+        remarks += (better,) if better else ()
     if sound and spoilt:
         return Comparison(ratio, combined, *_in_passes(review, sound, spoilt, steady, verdict, advice), remarks)
     return Comparison(ratio, combined, verdict, advice, remarks)
 
 
-def _about_gauge(catch: BoomCard, combined: Combined, system: str) -> tuple[str, ...]:
-    """What the gauge of the catch test is seen to be off, and what would make up for it."""
-    said: tuple[str, ...] = ()
+def _about_gauge(catch: BoomCard, system: str) -> tuple[str, ...]:
+    """What the gauge of the catch test is seen to be off."""
     if catch.fit is not None and abs(catch.fit.gauge_pa) > 2.0 * catch.fit.gauge_u_pa:
         off = format_value(abs(catch.fit.gauge_pa), "pressure", system)
         way = "high" if catch.fit.gauge_pa > 0 else "low"
-        said += (f"the gauge seems to read about {off} too {way}, by the zero of the transducer: that is taken out",)
-    if "gauge" in combined.largest.name:
-        said += (
-            f"the gauge makes most of these ± {percent(combined.expanded, 1)}: at the next catch test let the board "
-            "read the pressure, read the gauge to half a step, or catch at a higher pressure",
-        )
-    return said
+        return (f"the gauge seems to read about {off} too {way}, by the zero of the transducer: that is taken out",)
+    return ()
 
 
 def _in_passes(

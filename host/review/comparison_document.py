@@ -38,7 +38,7 @@ def catch_comparison(review: Review, cards: Path, system: str) -> Document:
     catch = boom_card(card)
     result = run_against_catch(review, catch)
     title = f"Run of {format_day(review.started)} against the catch test of {format_day(card.made, time=False)}"
-    sides = [("Run", review, ratios_by_pass(review, as_shown(catch, review.rig, review.cards).coefficient))]
+    sides = [("Run", review, ratios_by_pass(review, as_shown(catch, review.rig.pressure, review.cards).coefficient))]
     against = Fact("catch_test", "", card.made.isoformat())
     return _document(result, title, sides, (against,), "catch test", system)
 

@@ -12,6 +12,7 @@ from host.review.hidden_ground import hidden_in
 from host.review.place import place_of
 from host.review.review import EXPANDED, Review
 
+FAULTS = "faults"
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
 _ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
 
@@ -33,7 +34,7 @@ def faults_section(review: Review, system: str) -> Section:
         )
     )
     return Section(
-        "faults",
+        FAULTS,
         "Faults",
         (looked, Messages(tuple(said), "faults_basis")),
         sections=tuple(_fault(fault, review, system) for fault in review.faults),
@@ -84,16 +85,8 @@ def _basis(review: Review) -> str:
         return "Without pressure readings clogs, leaks and wear cannot be seen."
     if review.catch is not None:
         basis = f"The boom is compared with the catch test of {format_day(review.catch.made, time=False)}."
-        return f"{basis} {_bad_words(review.catch.bad)}".strip()
+        return f"{basis} {review.catch.bad_words}".strip()
     return "There is no catch test, so only what changed during the run is found."
-
-
-def _bad_words(bad: tuple[int, ...]) -> str:
-    """Which nozzles were bad in the catch test, so that a fault from the start may be theirs."""
-    if not bad:
-        return ""
-    names = f"Nozzle {bad[0]} was" if len(bad) == 1 else f"Nozzles {', '.join(map(str, bad))} were"
-    return f"{names} bad in it and counted as the others are: put right what is bad and catch again."
 
 
 def _began_words(fault: Fault, review: Review, system: str) -> str:

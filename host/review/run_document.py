@@ -47,6 +47,7 @@ from host.rig import Target
 from host.units import UNITS, format_value
 
 PASSES = "Passes"  # heading
+TANK = "tank"
 NOTES = "notes"  # key of the section that a page with a form for notes leaves out
 _MOST_DAMAGE = 10
 _OF_THE_FILE = ("header", "rig", "calibration", "note", "trailer", "board_state")
@@ -58,14 +59,14 @@ def run_document(review: Review, system: str) -> Document:
     answer, level = verdict_answer(review.totals, review.verdict, review.rig.target, system)
     sections = (
         _picture(review, strips, system),
+        time_section(review, system),
         faults_section(review, system),
         _totals(review, system),
-        _passes(review, strips, system),
         _product(review, system),
-        time_section(review, system),
+        _passes(review, strips, system),
         along_section(review, strips, system),
         Section("", "", (stationary_table(review, system),)),
-        Section("tank", "Tank", tank_blocks(review.balance, system)),
+        Section(TANK, "Tank", tank_blocks(review.balance, system)),
         alarm_section(review, system),
         record_section(review, system),
         _notes(review),

@@ -18,7 +18,7 @@ from host.review.review import EXPANDED, Review
 from host.review.tank_sections import product_total
 from host.units import format_value
 
-RECORD = "record"
+RECORD, HEADING = "record", "Record to keep"
 _SEEN = 0.005  # of the known ground: less is inside its ±
 LOCAL_LAW = "Local law says what a record must hold and how long to keep it. This page is no legal advice."
 
@@ -67,7 +67,7 @@ def record_section(review: Review, system: str) -> Section:
     said = [Message(f"Still to fill in: {listed(missing)}.", "advice")] if missing else []
     said.append(Message(LOCAL_LAW))
     blocks = (Facts((*told[:5], *measured, *told[5:]), RECORD), Messages(tuple(said), ""))
-    return Section("", "Record to keep", blocks)
+    return Section("", HEADING, blocks)
 
 
 def _area(review: Review, system: str) -> str:

@@ -113,6 +113,7 @@ def _tree(answers: Answers, wrong: dict[str, str]) -> dict[str, Any]:
 
 def _left_blank(question: Question, answers: Answers) -> str:
     typical = "" if question is NAME else question.typical((answers.get("units") or "").strip() or "us")
+    typical = typical.replace("t2", "t²").replace("m2", "m²")  # as the field beside it writes the unit
     return f"Fill this in. Typical: {typical}." if typical else "Fill this in."
 
 

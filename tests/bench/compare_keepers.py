@@ -28,11 +28,19 @@ MADE = datetime(2026, 5, 14, tzinfo=UTC)
 
 
 def verdict(
-    rng: np.random.Generator, psi: float, gauge_psi: float, jug: float, loss: float, by_board: bool = False
+    rng: np.random.Generator,
+    psi: float,
+    gauge_psi: float,
+    jug: float,
+    loss: float,
+    by_board: bool = False,
+    *,
+    tests: int = 1,
 ) -> tuple[str, float]:
     """The verdict on a run at `psi` whose boom lost `loss` since the catch test, and the stated ± (95 %).
 
-    The test's pressure was read from the gauge, or, `by_board`, from the board: by the transducer.
+    The test's pressure was read from the gauge, or, `by_board`, from the board: by the transducer. All nozzles were
+    caught `tests` times, the pressure set anew for each.
     """
     boom, vessel = rig(4), replace(JUG, accuracy=jug)
     gauge = Gauge(PSI_PA, gauge_psi * PSI_PA)
@@ -62,16 +70,17 @@ def verdict(
     points += [PressurePoint(mark * PSI_PA, counts(set_to(mark))) for mark in (20.0, 40.0)]
     assert boom.pressure is not None
     sensor = calibrate_pressure(points, boom.pressure, 1023, gauge)
-    true, seconds = set_to(psi), 60.0 + rng.normal(0, 0.2)
-    volumes = tuple(read(flow * math.sqrt(true / psi) * seconds) for flow in each)
-    reading = Reading(vessel, gauge=gauge)
-    shown = psi * PSI_PA
-    if by_board:
-        line = sensor.sensor
-        shown = float(line.pressure_pa(counts(true), 1023))
-        reading = replace(reading, transducer_pa=float(line.uncertainty_at(shown)), transducer=line_of(line))
-    caught = BoomCatch(shown, 60.0, volumes)
-    test = catch_test([caught], boom, None, reading)
+    reading, caught = Reading(vessel, gauge=gauge), []
+    for _ in range(tests):
+        true, seconds = set_to(psi), 60.0 + rng.normal(0, 0.2)
+        volumes = tuple(read(flow * math.sqrt(true / psi) * seconds) for flow in each)
+        shown = psi * PSI_PA
+        if by_board:
+            line = sensor.sensor
+            shown = float(line.pressure_pa(counts(true), 1023))
+            reading = replace(reading, transducer_pa=float(line.uncertainty_at(shown)), transducer=line_of(line))
+        caught.append(BoomCatch(shown, 60.0, volumes))
+    test = catch_test(caught, boom, None, reading)
     cards = [
         make_card("meter", "R", MADE, meter_section(meter), meter_measured(meter, catches)),
         make_card("pressure", "R", MADE, pressure_section(sensor), pressure_measured(sensor, points, 1023)),
@@ -82,7 +91,7 @@ def verdict(
 
 def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str, float]:  # type: ignore[no-untyped-def]
     used = apply_cards(rig(4), cards)
-    standard = as_shown(boom_card(cards[2]), used, cards)
+    standard = as_shown(boom_card(cards[2]), used.pressure, cards)
     meter, sensor = used.meter, used.pressure
     assert sensor is not None
     day = 1.0 + rng.normal(0, DAY_TO_DAY)

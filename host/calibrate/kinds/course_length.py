@@ -10,7 +10,7 @@ from host.errors import BadInputError, NotNowError
 
 LENGTH = Field("course", "Length of the course", "200 ft", "60 m", quantity="length", keeps=True)
 
-TAPE = Field("tape", "Tape may be off by (blank: 0.5 %)", "0.5 %", required=False, tool=True)
+TAPE = Field("tape", "Tape may be off by (blank: 0.5 %)", "0.5 %", required=False, tool=True, of_tool=True)
 
 
 def tape_accuracy(entries: Entries) -> float:

@@ -9,7 +9,15 @@ from host.calibrate.vessels import USUAL_GAUGE, Gauge
 from host.entries import Entries, not_below_zero, read_name
 
 GAUGE_FIELDS = (
-    Field("gauge_step", "Smallest step that you read", "1 psi", "0.1 bar", quantity="pressure", required=False),
+    Field(
+        "gauge_step",
+        "Smallest step that you read",
+        "1 psi",
+        "0.1 bar",
+        quantity="pressure",
+        required=False,
+        of_tool=True,
+    ),
     Field(
         "gauge_accuracy",
         "Gauge may be off by (blank: 2 psi)",
@@ -18,8 +26,9 @@ GAUGE_FIELDS = (
         quantity="pressure",
         required=False,
         tool=True,
+        of_tool=True,
     ),
-    Field("gauge_name", "Which gauge, if you have several", "brass one", required=False),
+    Field("gauge_name", "Which gauge, if you have several", "brass one", required=False, of_tool=True),
 )
 
 

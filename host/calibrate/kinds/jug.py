@@ -9,11 +9,16 @@ from host.entries import Entries, read_name
 JUG_FIELDS = (
     Field("water", "When weighed: water's temperature", "68 °F", "20 °C", required=False),
     Field("empty", "When weighed: empty jug (blank: tared)", "4 oz", "120 g", required=False),
-    Field("step", "Smallest step that you read", "10 mL", required=False),
+    Field("step", "Smallest step that you read", "10 mL", required=False, of_tool=True),
     Field(
-        "accuracy", "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)", "1 %", required=False, tool=True
+        "accuracy",
+        "May be off by (blank: 3 % a kitchen jug, 1 % a kitchen scale)",
+        "1 %",
+        required=False,
+        tool=True,
+        of_tool=True,
     ),
-    Field("jug", "Which jug or scale, if you have several", "white one", required=False),
+    Field("jug", "Which jug or scale, if you have several", "white one", required=False, of_tool=True),
 )
 READ_THE_JUG = "Put the jug on level ground and read it at eye level, at the bottom of the water's curve (or weigh it)"
 AMOUNT = Field("amount", "Caught: volume or weight", "78 fl oz", "2.31 L", quantity="amount", again=True)

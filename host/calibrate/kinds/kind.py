@@ -37,7 +37,8 @@ class Field:
     `quantity` is what it is of, for the units that are offered beside it ("amount" is a volume or a weight, "count" a
     plain number). `keeps`: the next point most likely has the same, so it stays as it was typed; `again`: it often has
     the same, which is offered. `each_nozzle`: one such field for every nozzle of the boom. `runs`: it names a run.
-    `tool`: how good a tool is, which counts as a usual one where it is blank.
+    `tool`: how good a tool is, which counts as a usual one where it is blank. `of_tool`: it says that, or which tool it
+    is, or how it is read, and is offered again the next time.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Field:
     each_nozzle: bool = False
     runs: bool = False
     tool: bool = False
+    of_tool: bool = False
 
     def example(self, system: str) -> str:
         """How it is typed in "us" or "metric" units."""

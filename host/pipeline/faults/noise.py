@@ -45,7 +45,7 @@ class Noise:
         self._unit, self._local = timing.frames(TUNING.noise_unit), timing.frames(TUNING.noise_local)
         white, edge = TUNING.noise_at_first
         self._white2, self._edge2 = self._of_frames(white * white, edge * edge)
-        self._one2 = white * white + edge * edge
+        self._one2 = self._white2 + self._edge2
         self._blocks = 0
         self._block: Floats = np.empty(0)
         self._before = Previous(0.0)
@@ -58,34 +58,34 @@ class Noise:
         """The noise as known before each of these frames' blocks, and per frame, shape (n,), how many times noisier the
         last frames (`noise_local`) were, never below 1."""
         steps = np.concatenate((self._steps, np.abs(log_c - self._before(log_c))))
-        known, rough, place = np.empty((4, len(log_c))), np.ones(len(log_c)), 0
+        known, usual, place = np.empty((4, len(log_c))), np.full(len(log_c), np.inf), 0
         while place < len(log_c):
             part = slice(place, min(place + self._length - len(self._block), len(log_c)))
             variances = self._white2, self._edge2, self._one2
             known[:, part] = np.array([*(variance**0.5 for variance in variances), self._drift])[:, None]
             if self._blocks:
-                begins = max(len(self._steps) + place - self._local + 1, 0)  # of the first whole window
-                found = self._rough(steps[begins : len(self._steps) + part.stop])
-                rough[part.stop - len(found) : part.stop] = found
+                usual[part] = TUNING.noise_local_ratio * ((2 * self._one2) ** 0.5 / NORMAL)
             self._block = np.concatenate((self._block, log_c[part]))
             if len(self._block) == self._length:
                 self._learn(self._block)
                 self._block = self._block[:0]
             place = part.stop
         self._steps = steps[-(self._local - 1) :]
-        return Sigma(*known), rough
+        return Sigma(*known), self._rough(steps, usual)
 
-    def _rough(self, steps: Floats) -> Floats:
-        """How many times as large as usual the median of each whole window of `steps` is, never below 1."""
-        local, usual = self._local, TUNING.noise_local_ratio * ((2 * self._one2) ** 0.5 / NORMAL)
-        rough = np.ones(max(len(steps) - local + 1, 0))
-        high = np.concatenate(([0], np.cumsum(steps > usual)))
+    def _rough(self, steps: Floats, usual: Floats) -> Floats:
+        """How many times as large as `usual` the median of the last steps is in each frame, never below 1; `steps` may
+        go back behind the first of them."""
+        local, rough = self._local, np.ones(len(usual))
+        lead = max(local - 1 - (len(steps) - len(usual)), 0)  # frames that have too few steps behind them
+        steps = steps[len(steps) - len(usual) + lead - local + 1 :]
+        high = np.concatenate(([0], np.cumsum(steps > usual.min(initial=np.inf))))
         # No median lies above what less than half of the values do.
         places = np.flatnonzero(high[local:] - high[:-local] >= (local + 1) // 2)
         if len(places):
             ordered = np.sort(steps[places[:, None] + np.arange(local)], axis=1)
             middle = 0.5 * (ordered[:, (local - 1) // 2] + ordered[:, local // 2])
-            rough[places] = np.maximum(middle / usual, 1.0)
+            rough[lead + places] = np.maximum(middle / usual[lead + places], 1.0)
         return rough
 
     def interrupted(self) -> None:
@@ -104,8 +104,9 @@ class Noise:
         self._steps = np.abs(np.diff(log_c[-self._local :]))
 
     def _learn(self, block: Floats, growth: float = TUNING.noise_growth) -> None:
-        units = block.reshape(-1, self._unit).mean(axis=1)
-        frame, one = (NORMAL * median(np.abs(np.diff(values))) / 2**0.5 for values in (block, units))
+        units = block.reshape(-1, self._unit).mean(axis=1) if self._unit > 1 else block
+        frame = NORMAL * median(np.abs(np.diff(block))) / 2**0.5
+        one = NORMAL * median(np.abs(np.diff(units))) / 2**0.5 if self._unit > 1 else frame
         means = units.reshape(-1, TUNING.noise_span).mean(axis=1)
         ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame

@@ -83,7 +83,7 @@ class PoleMap:
         )
         edges = np.concatenate((self._edge[kept], edge))[: count * block].reshape(count, block)
         turned = [self._shift]
-        for spread in self._spreads(due, wanted, edges):
+        for spread in self._spreads(due, wanted, edges).tolist():
             self._turn(spread)
             turned.append(self._shift)
         return np.repeat(turned, block)[self._since : self._since + n]
@@ -118,18 +118,18 @@ class PoleMap:
 
     def _realign(self, frames: int) -> None:
         """After a false or a missed pulse the map fits again when turned by some poles."""
-        self._turn(self._spreads(self._pulses[-frames:], self._wanted[-frames:], self._edge[-frames:]))
+        self._turn(self._spreads(self._pulses[-frames:], self._wanted[-frames:], self._edge[-frames:]).tolist())
 
     def _spreads(self, pulses: Floats, wanted: Floats, edge: Ints) -> Floats:
         """The variance that each shift leaves, shape (…, poles), of frames of shape (…, n)."""
-        shift = np.arange(self.poles)[:, None]
-        end, begin = edge % self.poles, (edge - pulses.astype(np.int64)) % self.poles
-        end, begin = ((at[..., None, :] + shift) % self.poles for at in (end, begin))
-        excess = _excess(pulses, wanted)[..., None, :]
-        return np.asarray((excess - (self._offset[end] - self._offset[begin])).var(axis=-1))
+        poles, pole = self.poles, np.arange(self.poles)
+        turned = self._offset[(pole[:, None] + pole) % poles]  # by each shift, the poles one after the other
+        pairs = (turned[:, :, None] - turned[:, None, :]).reshape(poles, -1)
+        off = pairs.take(edge % poles * poles + (edge - pulses.astype(np.int64)) % poles, axis=1)
+        return np.moveaxis((_excess(pulses, wanted) - off).var(axis=-1), 0, -1)
 
-    def _turn(self, spread: Floats) -> None:
-        best = int(np.argmin(spread))
+    def _turn(self, spread: list[float]) -> None:
+        best = spread.index(min(spread))
         if spread[best] < TUNING.pole_realign * spread[self._shift]:
             self._shift = best
 

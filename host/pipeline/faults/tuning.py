@@ -36,7 +36,7 @@ class Tuning:
     impossible_rise: float = 0.45  # of a tenth of a second's flow over the last one's: a rotor cannot; false pulses can
 
     # Uneven poles
-    pole_frames: Span = (40.0, 100)  # from which the map is learned
+    pole_frames: Span = (20.0, 200)  # from which the map is learned
     pole_block: int = 40  # frames after which its alignment is checked: a false pulse moves it
     pole_doubt_frames: int = 10  # after a false or missed pulse, or a turn, from which the alignment is found again
     pole_worth: float = 0.85  # a map that does not bring the variance below this share is none
@@ -64,7 +64,7 @@ class Tuning:
         *(900, 1200, 1800, 3000),
     )
     longest_window_s: float = 60.0
-    adaptive: float = 24.0  # of the log likelihood ratio
+    adaptive: float = 18.0  # of the log likelihood ratio
     drop_tax: float = 10.0  # asked on top of it, over frames²: some frames' noise is far from normal
     rise_tax: float = 150.0
     rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one

@@ -267,11 +267,12 @@ class _Following:
         """The spray has come on or gone off and the pressure has settled: it tells how stiff the regulator is, what the
         pump lacks, or how much the boom takes."""
         rows = self._tail.upto(place, TUNING.watch_tail)
-        ago_us = since_us - rows[_US]
-        lead_us = 1e6 * (TUNING.rundown_s if self._rig.spray_switch else TUNING.stopped_s)
-        earlier = rows[:, (ago_us >= lead_us) & (ago_us < lead_us + TUNING.turn_level_s * 1e6)]
+        end_us = since_us - 1e6 * (TUNING.rundown_s if self._rig.spray_switch else TUNING.stopped_s)
         # Over the first report boom and pressure were on their way.
-        later = rows[:, ago_us < -1e6 * max(TUNING.give_s, 1.5 * self._timing.interval_s)]
+        settled_us = since_us + 1e6 * max(TUNING.give_s, 1.5 * self._timing.interval_s)
+        bounds = [end_us - TUNING.turn_level_s * 1e6, end_us, settled_us]
+        begin, end, again = np.searchsorted(rows[_US], bounds, side="right").tolist()
+        earlier, later = rows[:, begin:end], rows[:, again:]
         on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
         if (
             len(earlier[0]) < self._timing.frames(TUNING.turn_level_least)

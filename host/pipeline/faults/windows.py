@@ -75,14 +75,13 @@ class Windows:
             asked * np.sqrt(by * (TUNING.adaptive + tax[:, 0]))
             for by, tax in zip((1.0, TUNING.rising), self._taxes, strict=True)
         )
-        for length, drop, rise in zip(self._lengths.tolist(), drops.tolist(), rises.tolist(), strict=True):
+        left = np.zeros((len(drops), 2, 3))  # of what is asked, when a drop and a rise have been taken off
+        left[:, 0, 0], left[:, 0, 2], left[:, 1, 1], left[:, 1, 2] = 1.0, drops, -1.0, rises
+        left[self._lengths < self._shortest_rise, 1] = 0.0
+        for length, bound in zip(self._lengths.tolist(), left, strict=True):
             begin = max(first - length, 0)
             ends = rows[:, begin + length :]
-            change = ends - rows[:, begin : begin + ends.shape[1]]
-            if change.size and (
-                (change[0] + drop * change[2]).min() < 0
-                or (length >= self._shortest_rise and (change[1] - rise * change[2]).max() > 0)
-            ):
+            if ends.size and (bound @ (ends - rows[:, begin : begin + ends.shape[1]])).min() < 0:
                 return False
         return True
 

@@ -276,3 +276,26 @@ def test_a_departure_counts_from_twice_its_uncertainty_on(times, told):
     low = BoomFlows(1e5, (1e-5,) * 4, (own,) * 4, shared)
     high = BoomFlows(4e5, (2e-5 * math.exp(times * standard),) * 4, (own,) * 4, shared)
     assert bool(check_two_pressures(low, high)) == told
+
+
+def test_catches_at_one_pressure_are_one_point_that_is_read_better():
+    """What each catch has of its own goes with 1/√n; scale, marks and gauge are alike in all (GUM 4.2.3, 5.2.2)."""
+    reading = Reading(Vessel("jug", step_m3=20e-6, accuracy=0.02), 0.3, Gauge(1e3, 2e3))
+
+    def kept(*caught):
+        test = catch_test(list(caught), rig(), None, reading)
+        return boom_card(
+            make_card("boom", "R", datetime(2026, 5, 14, tzinfo=UTC), {}, boom_measured(rig(), test, reading))
+        )
+
+    one, other = catch(40, 1200, 1210, 1190, 1205), catch(40, 1210, 1220, 1200, 1215)
+    alone, both, more = kept(one), kept(one, other, catch(60, 1480, 1490, 1470, 1485)), kept(one).with_more(0, 1)
+    assert both.catches == (2, 1) and len(both.points) == 2
+    assert both.points[0][1] == pytest.approx(alone.points[0][1] * (1 + 5 / 1201.25), rel=1e-4)
+    for name in ("time", "reading"):
+        here, twice, told = (
+            next(p.standard for p in test.parts[0] if p.name == f"catch: {name}") for test in (alone, both, more)
+        )
+        assert twice == pytest.approx(here / math.sqrt(2), rel=0.01) and told == pytest.approx(here / math.sqrt(2))
+    shared = [sum(p.standard for p in test.parts[0] if p.shared) for test in (alone, both)]
+    assert shared[1] == pytest.approx(shared[0], rel=0.01)

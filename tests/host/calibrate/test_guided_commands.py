@@ -17,6 +17,8 @@ import pytest
 from firmware_protocol.messages import Report, encode_report
 from host.calibrate.cards import active_cards, load_cards
 from host.calibrate.drafts import DraftFile
+from host.calibrate.kinds import KINDS
+from host.calibrate.tools import keep_tools
 from tests.host.link.boards import PtyEnd, identity
 
 EXAMPLES = files("host.rig").joinpath("examples")
@@ -177,8 +179,10 @@ def test_a_boom_resumes_its_draft_and_no_card_keeps_it(tmp_path):
     assert len(list(tmp_path.rglob("*-boom.toml"))) == 1
 
 
-def test_the_guide_says_what_it_takes_of_the_tools_and_how_to_say_better(tmp_path):
-    said = "".join(
-        typed("", "boom", "--rig", US, "--cards", str(tmp_path), "--guided", "--gauge-accuracy", "1 psi")[1:]
-    )
-    assert "--accuracy: May be off by (blank: 3 % a kitchen jug" in said and "--gauge-accuracy" not in said
+def test_the_guide_says_what_it_takes_of_the_tools_and_what_was_said_the_last_time(tmp_path):
+    boom = next(kind for kind in KINDS if kind.name == "boom")
+    keep_tools(tmp_path, "Harrow Lea pull-behind", boom, {"gauge_accuracy": "1 psi", "jug": "", "speed": "3 mph"})
+    said = "".join(typed("", "boom", "--rig", US, "--cards", str(tmp_path), "--guided")[1:])
+    assert "count as the last time: --gauge-accuracy 1 psi." in said
+    usual = said[said.index("count as usual ones") :]
+    assert "--accuracy: May be off by (blank: 3 % a kitchen jug" in usual and "--gauge-accuracy" not in usual

@@ -118,6 +118,16 @@ def test_a_bad_nozzle_of_a_catch_test_is_named_and_is_no_standard(run):
         assert held.coefficient == pytest.approx(sound.coefficient, rel=1e-4)
     path, _ = run
     review = review_run(path)
-    assert "bad in it" not in said(review, "us")
+    assert "was bad in" not in said(review, "us")
     text = said(replace(review, catch=replace(review.catch, bad=(2,))), "us")
-    assert "Nozzle 2 was bad in it" in " ".join(text.split())
+    assert "Nozzle 2 was bad in the catch test" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("bad", [(), (1, 4)])
+def test_a_bad_nozzle_of_a_catch_test_is_named_on_the_live_page_from_the_first_report_on(run, bad, tmp_path):
+    frames = read_run(run[0]).frames[:50]
+    path = tmp_path / "live.sward"
+    write(path, frames, RIG.toml, DAY, calibrations=snapshot([catch_card(bad=bad)]))
+    screen, data = RunScreen("live"), path.read_bytes()
+    screen.push(data[: len(data) * 3 // 4])
+    assert ("Nozzles 1, 4 were bad in the catch test" in screen.row()["notice"]) == bool(bad)

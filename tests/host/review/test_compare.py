@@ -10,10 +10,11 @@ import pytest
 import uncertainties
 
 from host.calibrate.boom import BoomCatch, Reading, catch_test
-from host.calibrate.boom_card import boom_card, boom_measured
-from host.calibrate.cards import make_card, save_card
+from host.calibrate.boom_card import as_shown, boom_card, boom_measured, run_over_catch
+from host.calibrate.cards import apply_cards, make_card, save_card
 from host.calibrate.shared_errors import line_of
-from host.calibrate.vessels import Gauge
+from host.calibrate.uncertainty import Component
+from host.calibrate.vessels import JUG, Gauge
 from host.cli.main import main
 from host.errors import UserError
 from host.journal import RunFile
@@ -26,12 +27,15 @@ from host.review.compare import (
     run_against_catch,
     run_against_run,
 )
+from host.review.deciding import shows_loss, would_decide
 from host.review.review import review_of
 from host.simulate.disturbances import Disturbance
 from host.simulate.scenario import load_scenario
 from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.simulate.settings import MeterSettings, WalkSettings
 from host.units import PSI_PA
+from tests.host.calibrate.rigs import rig as boom_of
+from tests.host.calibrate.test_gauge_fit import cards
 from tests.host.library.made import write
 from tests.host.pipeline.made import IDENTITY
 
@@ -194,9 +198,19 @@ def test_a_pressure_read_by_the_same_line_cancels(healthy):
     assert other.standard**2 - own.standard**2 > (0.5 * 1.0 / 40) ** 2
 
 
-def test_where_the_gauge_is_most_of_it_the_board_is_to_read_the_pressure(healthy):
+def test_what_would_show_a_small_loss_is_said_with_its_number(healthy):
     vague = Reading(gauge=Gauge(accuracy_pa=5 * PSI_PA))
-    assert any(
-        "let the board read" in text
-        for text in run_against_catch(healthy, boom_card(catch_card(reading=vague))).remarks
-    )
+    said = run_against_catch(healthy, boom_card(catch_card(reading=vague))).remarks
+    assert "largest part, catch: accuracy of the gauge: compare the gauge with a better one" in said[-1]
+    scatter = Component("run: scatter of its passes", 0.002)
+    # A gauge of 1 psi, read to 1 psi, for transducer and catches alike.
+    for psi, words in ((15.0, "if the board reads the pressure"), (25.0, "after 2 more catches"), (40.0, "")):
+        made = cards(0.0, psi, gauge_psi=1.0, jug=replace(JUG, accuracy=0.005))
+        used = apply_cards(boom_of(4), made)
+        used = replace(used, meter=replace(used.meter, relative_uncertainty=0.003))
+        test = as_shown(boom_card(made[1]), used.pressure, made)
+        told = would_decide(test, used, made, 20.0, psi * PSI_PA, scatter)
+        assert words in told and bool(words) == bool(told), told
+        if "more catch" in words:
+            parts = [run_over_catch(test.with_more(0, n), used, made, 20.0, psi * PSI_PA) for n in (1, 2)]
+            assert [shows_loss([*one, scatter]) for one in parts] == [False, True]
