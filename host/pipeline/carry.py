@@ -34,6 +34,8 @@ class RunningSum:
 
     def __call__(self, values: Array) -> Array:
         """The sum after each element, shape and type kept."""
+        if not values.any():  # as most things that are counted, most of the time
+            return np.full(len(values), self.last, dtype=values.dtype)
         sums = np.empty(len(values) + 1, dtype=values.dtype)
         sums[0] = self.last
         sums[1:] = values
