@@ -44,6 +44,19 @@ class RunningSum:
         return sums[1:]
 
 
+class SumSince:
+    """Sum of everything since the last mark, where it was 0."""
+
+    def __init__(self) -> None:
+        self._sum, self._then = RunningSum(), HoldLast(0)
+
+    def __call__(self, values: Array, marks: npt.NDArray[np.bool_]) -> Array:
+        """The sum after each element, shape and type kept."""
+        total = self._sum(values)
+        since: Array = total - self._then(total, marks)
+        return since
+
+
 class Highest:
     """The highest value so far."""
 

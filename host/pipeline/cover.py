@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host.frames import together
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.count_line import began_by_count, began_us, ended_by_count, ended_us, steady_period_us
-from host.pipeline.rows import Rows, Why, joined_rows
+from host.pipeline.rows import Rows, Why
 
 LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
 _COARSE_US = 250_000  # a row longer than this is divided where spraying begins or ends in it
@@ -27,13 +28,15 @@ _WITHIN = 1 / math.sqrt(12)  # standard uncertainty of what lies anywhere within
 
 @dataclass(frozen=True)
 class Stretch:
-    """Rows that are settled together: `begun` and `over` say whether its beginning and end were seen.
+    """Rows that are settled together: `still` as `stands` has it, `begun` and `over` say whether its beginning and end
+    were seen.
 
     `before` is the row before them, if there is one, and `period_us` the time between pulses of steady flow in the pass
     before; not a number where none has told it.
     """
 
     rows: Rows
+    still: Bools
     begun: bool
     over: bool
     before: Rows
@@ -67,7 +70,7 @@ class _End:
 
 def cover_of(stretch: Stretch) -> Cover:
     """What of the rows was sprayed."""
-    rows = joined_rows((stretch.before, stretch.rows))
+    rows = together((stretch.before, stretch.rows))
     rows["spraying"][: len(stretch.before)] = False
     bounds = np.flatnonzero(np.diff(np.concatenate(([0], rows["spraying"].astype(np.int8), [0]))))
     firsts, lasts = bounds[::2].tolist(), (bounds[1::2] - 1).tolist()
@@ -211,19 +214,18 @@ def _first_edge(rows: Rows, first: int, last: int) -> float:
     return float(rows["edge_us"][first + int(timed[0])]) if len(timed) else math.inf
 
 
-def stood_spraying(rows: Rows, cover: Floats) -> Floats:
+def stood_spraying(stretch: Stretch, cover: Floats) -> Floats:
     """The share of each row's sprayed time in which the sprayer stood, with `cover` as the share that was sprayed.
 
     Who stands in a part of a row in which spraying begins or ends is taken to have stood while it was off.
     """
-    share = stood(rows)
+    share = _stood(stretch.rows, stretch.still)
     within = np.maximum(share - (1.0 - cover), 0.0) / np.maximum(cover, 1e-9)
     return np.where(share < 1.0, within, share)
 
 
-def stood(rows: Rows) -> Floats:
+def _stood(rows: Rows, still: Bools) -> Floats:
     """The share of each row in which the sprayer stood; of a long row about a stop, by the way that it lacks."""
-    still = stands(rows)
     share: Floats = still.astype(np.float64)
     pace = pace_beside(rows, still)
     if not pace > 0:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.pipeline.carry import HoldLast, RunningSum
+from host.pipeline.carry import SumSince
 from host.pipeline.columns import Bools
 from host.pipeline.counts import Counts
 from host.pipeline.pulses import Pulsing
@@ -30,11 +30,11 @@ class FlowSilence:
     """Follows the time walked with the spray switched on since water flowed last."""
 
     def __init__(self) -> None:
-        self._walked, self._walked_then = RunningSum(), HoldLast(0)
+        self._walked = SumSince()
 
     def push(self, counts: Counts, flow: Pulsing, switched_on: Bools, walks: Bools) -> Dry:
         """Continue with frames in which a switch says that the spray is on and the wheel that somebody walks."""
         dry = switched_on & (flow.idle_us >= DRY_US)
-        walked = self._walked(np.where(dry & walks, np.minimum(counts.step_us, _LONGEST_STEP_US), 0))
-        since_us = walked - self._walked_then(walked, flow.frequency_hz > 0)
+        walked_us = np.where(dry & walks, np.minimum(counts.step_us, _LONGEST_STEP_US), 0)
+        since_us = self._walked(walked_us, flow.frequency_hz > 0)
         return Dry(dry, dry & (since_us >= _LONG_US))
