@@ -74,7 +74,8 @@
       mark("link", shown.link);
       trace.draw(row.t, fresh === "fresh" ? row.position : null);
       buttons.enable(["on", "full", "trouble"].includes(shown.recording));
-      buttons.over(["none", "ended"].includes(shown.recording), row.run_link);
+      // A recorder that has gone silent may be gone for good, as after a power cut: the page is no dead end.
+      buttons.over(["none", "ended"].includes(shown.recording) || (shown.recording === "silent" && fresh === "gone"), row.run_link);
       buttons.paused(Boolean(row.paused));
       buttons.unit(row.tank_unit);
     }

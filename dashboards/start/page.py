@@ -72,7 +72,7 @@ def _in_place_of_it(words: str, way: tuple[str, str] | None = None) -> html.Main
 def _first(context: PageContext, rigs: Mapping[str, str]) -> html.Section:
     last, rig = load_last(context.runs), _rig_at_first(context)
     known = list(rigs)
-    chosen = next((name for name in (last.get("rig"), _chosen(context)) if name in known), known[0])
+    chosen = next((name for name in (_chosen(context), last.get("rig")) if name in known), known[0])
     mixes = {"": "None", **sheets(context)}
     hint = f"full: {format_value(rig.tank.volume_m3, 'volume', rig.units)}" if rig else "full"
     units = rig.units if rig else "us"

@@ -11,6 +11,7 @@ from dashboards.ui.forms import attributes, entry_id, wrong_id
 from dashboards.ui.select import select
 
 _BARE = re.compile(r"[\d\s.,/½¼¾⅓⅔⅛⅜⅝⅞\u202f\u2009+-]*\d[\d\s.,/\u202f\u2009]*|[½¼¾⅓⅔⅛⅜⅝⅞]")
+_WITH_OWN = re.compile(rf"({_BARE.pattern})\s+([^\W\d_](?:(?!\s\d).)*|%|°\w)")  # not "60 x 25 ft"
 _SHAPE = re.compile(r".*(?:\d\s*(?:[x×*]|\bby\b)\s*|circle\s+)[\d.,\s/]+", re.IGNORECASE)
 _SHORT = 12  # letters of a unit that leaves room for two fields side by side
 _SIDES = {"ft²": "ft", "m²": "m", "acre": "ft", "ha": "m"}
@@ -26,8 +27,11 @@ def unit_field(
 ) -> html.Div:
     """A labelled number with one of `units`, remembered by the browser. An area has letters on its keyboard.
 
-    The page needs select.js.
+    A `value` with a unit of its own comes with that, whatever the browser remembers. The page needs select.js.
     """
+    own = _WITH_OWN.fullmatch(value or "")
+    if own:
+        value, units = own[1], [own[2], *(unit for unit in units if unit != own[2])]
     entry = dcc.Input(
         id=entry_id(form, name),
         className="entry",
@@ -36,13 +40,13 @@ def unit_field(
         placeholder=hint,
         autoComplete="off",
         debounce=True,
-        persistence=True,
+        persistence=not own,
         persistence_type="session",
         # Dash's types know only the keyboards of an older standard.
         **attributes({"inputMode": "text" if units[0] in _SIDES else "decimal"}),
     )
     choices = dict(zip(units, units, strict=True))
-    unit = select(unit_id(form, name), f"Unit of {label}", choices, remembered=True)
+    unit = select(unit_id(form, name), f"Unit of {label}", choices, remembered=not own)
     return html.Div(
         [
             html.Div([html.Label([html.Span(label, className="name"), entry]), unit], className="with-unit"),

@@ -30,13 +30,13 @@ class DrySpell:
 
     def in_idle(self, rows: Rows) -> Rows:
         """`rows` in which nothing was sprayed, marked."""
-        long, waits = rows["dry_long"], _waits(rows)
+        long, on = _long(rows), waits(rows)
         if not long.any():
             return rows
-        begins = np.flatnonzero(waits & ~np.concatenate(([False], waits[:-1])))
+        begins = np.flatnonzero(on & ~np.concatenate(([False], on[:-1])))
         dry = np.zeros(len(rows), dtype=np.bool_)
         for begin in begins.tolist():
-            shut = np.flatnonzero(~waits[begin:])
+            shut = np.flatnonzero(~on[begin:])
             end = begin + int(shut[0]) if len(shut) else len(rows)
             lasts = np.flatnonzero(long[begin:end])
             if len(lasts):
@@ -47,16 +47,16 @@ class DrySpell:
 
     def in_stretch(self, rows: Rows) -> Rows:
         """`rows` in which the spray was on, marked where no water came before it was shut again."""
-        dry = rows["dry_long"]
+        dry = _long(rows)
         return rows if not dry.any() or rows["timed"].any() else _marked(rows, dry, self._reason(rows[dry]))
 
     @staticmethod
     def undecided_from_us(rows: Rows) -> int:
         """Board time before which idle `rows` are decided: where the last of them is dry, but not for long yet."""
         never = int(rows["us"][-1]) + 1
-        if not rows["dry"][-1] or rows["dry_long"][-1]:
+        if not rows["dry"][-1] or _long(rows[-1:])[0]:
             return never
-        wet = np.flatnonzero(~_waits(rows))
+        wet = np.flatnonzero(~waits(rows))
         began = int(wet[-1]) + 1 if len(wet) else 0
         return max(int(rows["us"][began]), int(rows["us"][-1]) - _BACK_US)
 
@@ -75,11 +75,17 @@ def _marked(rows: Rows, dry: Bools, why: Why) -> Rows:
     if not dry.any():
         return rows
     rows = rows.copy()
-    rows["why"][dry] = why
+    rows["why"][dry] = np.where((rows["dry_neither"] & ~rows["moving"])[dry], Why.NEITHER, why)
     return rows
 
 
-def _waits(rows: Rows) -> Bools:
+def _long(rows: Rows) -> Bools:
+    """Where the spray has been on without water for longer than in a turn."""
+    long: Bools = rows["dry_long"] | rows["dry_neither"]
+    return long
+
+
+def waits(rows: Rows) -> Bools:
     """Where idle rows wait for water with the switch on: it has stopped, or has only just."""
-    waits: Bools = rows["dry"] | rows["spraying"]
-    return waits
+    on: Bools = rows["dry"] | rows["spraying"]
+    return on

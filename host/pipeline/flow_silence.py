@@ -12,6 +12,7 @@ from host.pipeline.carry import SumSince
 from host.pipeline.columns import Bools
 from host.pipeline.counts import Counts
 from host.pipeline.pulses import Pulsing
+from host.pipeline.wheel_silence import WheelSilence
 
 DRY_US = 1_000_000  # without a pulse: the water has stopped
 _LONG_US = 10_000_000  # walked so: longer than a turn with the valve shut by hand
@@ -20,10 +21,12 @@ _LONGEST_STEP_US = 2_000_000
 
 @dataclass(frozen=True)
 class Dry:
-    """Where the spray is switched on and nothing flows, and where that has lasted for long. Shape (n,)."""
+    """Where the spray is switched on and nothing flows, and where that has lasted for long; `neither` is where the
+    wheel gave no pulse either, before the spray was shut nor after. Shape (n,)."""
 
     now: Bools
     long: Bools
+    neither: Bools
 
 
 class FlowSilence:
@@ -31,10 +34,14 @@ class FlowSilence:
 
     def __init__(self) -> None:
         self._walked = SumSince()
+        self._both = WheelSilence()
 
-    def push(self, counts: Counts, flow: Pulsing, switched_on: Bools, walks: Bools) -> Dry:
-        """Continue with frames in which a switch says that the spray is on and the wheel that somebody walks."""
+    def push(self, counts: Counts, flow: Pulsing, switched_on: Bools, walks: Bools, wheel: Bools) -> Dry:
+        """Continue with frames in which a switch says that the spray is on and the wheel, where there is one, that
+        somebody walks.
+        """
         dry = switched_on & (flow.idle_us >= DRY_US)
         walked_us = np.where(dry & walks, np.minimum(counts.step_us, _LONGEST_STEP_US), 0)
         since_us = self._walked(walked_us, flow.frequency_hz > 0)
-        return Dry(dry, dry & (since_us >= _LONG_US))
+        neither = self._both.push(counts, dry & wheel, (counts.flow.step > 0) | (counts.flow.late > 0)).again
+        return Dry(dry, dry & (since_us >= _LONG_US), neither)

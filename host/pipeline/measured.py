@@ -96,7 +96,8 @@ class Measurer:
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3
         travel = self._travel.push(counts, scale, np.where(spraying, step_s, 0.0))
-        dry = self._silence.push(counts, flow, on & fitted.switch & fitted.meter, travel.moving & fitted.wheel)
+        on &= fitted.switch & fitted.meter
+        dry = self._silence.push(counts, flow, on, travel.moving & fitted.wheel, fitted.sure_wheel)
         counting = {"flow": flow.counted_hz, "wheel": travel.counted_hz}
         refused = self._refused.push(frames, counts, counting, events)
         return Measured(

@@ -191,6 +191,7 @@ class Pipeline:
             "by_switch": fitted.switch,
             "dry": now.dry.now,
             "dry_long": now.dry.long,
+            "dry_neither": now.dry.neither,
             "why": why,
         }.items():
             rows[name] = column

@@ -30,6 +30,7 @@ ROW = np.dtype(
         ("by_switch", np.bool_),  # whether spraying is a switch's state, not the flow's
         ("dry", np.bool_),  # the switch is on and nothing flows
         ("dry_long", np.bool_),  # and somebody has walked so for longer than a turn lasts
+        ("dry_neither", np.bool_),  # and the wheel gave no pulse either, in this pass nor in the one before
         ("why", np.int8),  # a Why: volume and ground do not belong together
     ],
     align=True,
@@ -53,11 +54,12 @@ class Why(IntEnum):
     NO_PULSES = 11  # the wheel gave no pulses for long: it stood, or its sensor has failed
     NO_WATER = 12  # the spray was on and nothing came: no flow, and no pressure
     NOT_METERED = 13  # the spray was on and the meter counted nothing: it failed, or nothing came
+    NEITHER = 14  # and the wheel gave no pulse either: both failed, or it stood with the water shut
 
 
-DRY = (Why.NO_WATER, Why.NOT_METERED)
+DRY = (Why.NO_WATER, Why.NOT_METERED, Why.NEITHER)
 
 
 def without_water(rows: Rows) -> npt.NDArray[np.bool_]:
     """Whether each row is one of DRY."""
-    return np.asarray((rows["why"] == Why.NO_WATER) | (rows["why"] == Why.NOT_METERED))
+    return np.asarray(rows["why"] >= min(DRY))

@@ -5,20 +5,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from host.pipeline.columns import Bools
-from host.pipeline.cover import pace_beside
 from host.pipeline.rows import Rows, Why
+from host.pipeline.standing import pace_beside, stands
 
 _MORE = 1.05  # no pace is quite even
 
 
-def set_off(rows: Rows, still: Bools, pulse_m: float) -> Rows:
+def set_off(rows: Rows, pulse_m: float) -> Rows:
     """`rows` with the way of each setting-off laid back over the rows in which it was walked.
 
-    `still` is as `stands` has it. Who sprays for no longer before the first pulse than the way of a pulse, `pulse_m`,
-    takes at his pace, walked from the first row on. What cannot have been walked in `rows` was walked before them, and
-    belongs to no spraying.
+    Who sprays for no longer before the first pulse than the way of a pulse, `pulse_m`, takes at his pace, walked from
+    the first row on. What cannot have been walked in `rows` was walked before them, and belongs to no spraying.
     """
+    still = stands(rows)
     starts = np.flatnonzero(still[:-1] & ~still[1:]) + 1  # the first row of each that goes on
     pace = pace_beside(rows, still) if len(starts) else 0.0
     if not pace > 0:

@@ -17,13 +17,14 @@ from host.pipeline.apart import Apart
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stands, stood_spraying, way_sprayed
-from host.pipeline.dry_spell import DrySpell
-from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
+from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, way_sprayed
+from host.pipeline.dry_spell import DrySpell, waits
+from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows, stops_u_m3
 from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
-from host.pipeline.wheel_silence import AGAIN_US
+from host.pipeline.standing import stood_spraying
+from host.pipeline.still import doubted, silent_at_end, sprayed_silent
 from host.rig import Rig
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
@@ -75,7 +76,7 @@ class Settler:
 
     def finish(self, end_s: float = math.nan) -> None:
         """Settle what is left: the run is over, at `end_s` of the host's clock where it is known."""
-        self._go_on()
+        self._wait_no_more()
         spraying = bool(self._open)
         self._close(over=False)
         self._let_go(None)
@@ -165,31 +166,37 @@ class Settler:
             place = end
             if place < len(rows):
                 self._open = [together(self._open)]
-                if _silent_at_end(self._open[0]):
+                if silent_at_end(self._open[0]):
                     self._since = [rows[place:place]]
                 else:
                     self._close(over=True)
 
     def _wait(self, rows: Rows, number: Ints) -> int:
-        """Put rows by until the wheel turns (it stood) or sprays in silence again (it did not); how many are done."""
+        """Put rows by until the wheel turns (it stood) or is silent again (it did not); how many are done."""
         began_us = (together(self._since)["us"].tolist() or rows["us"].tolist())[0]
-        shows = np.flatnonzero(rows["turned"] | rows["doubted"] | (rows["us"] - began_us >= _WAITS_US))
+        silent = rows["doubted"] | rows["dry_neither"]
+        shows = np.flatnonzero(rows["turned"] | silent | (rows["us"] - began_us >= _WAITS_US))
         end = int(shows[0]) if len(shows) else len(rows)
         self._since.append(rows[:end])
         number[:end] = self._count()
         if len(shows):
-            self._go_on(stood=not rows["doubted"][end])
+            self._go_on(stood=not silent[end])
         return end
 
-    def _go_on(self, *, stood: bool = True) -> None:
+    def _wait_no_more(self) -> None:
+        while self._since:  # the rows since may end in a stretch that waits as well
+            self._go_on(stood=True)
+
+    def _go_on(self, *, stood: bool) -> None:
         """Settle the stretch that waited for the wheel, and take up the rows since."""
-        if not self._since:
-            return
         since, self._since = together(self._since), []
         if not stood:
             self._open = [together(self._open)]
-            self._open[0]["doubted"][-1] = True
+            self._open[0]["doubted"][-1] = sprayed_silent(self._open[0])
         self._close(over=True)
+        if not stood:
+            for rows in (*self._idle, since):
+                rows["dry_neither"] = waits(rows)
         last = self._last
         self._ordinary(since, np.zeros(len(since), dtype=np.int64))
         self._last = last
@@ -198,7 +205,7 @@ class Settler:
         """A row so long that a turn may lie in it."""
         before = bool(len(self._last) and self._last["spraying"][0])
         after, counted = bool(row["spraying"][0]), 0
-        self._go_on()
+        self._wait_no_more()
         if len(self._last):
             counted = int(row["pulses"][0] - self._last["pulses"][0])
         self._last = row
@@ -232,9 +239,8 @@ class Settler:
         self._keep(settled, rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
-        rows = self._dry.in_stretch(_doubted(rows))
-        still = stands(rows)
-        return Stretch(set_off(rows, still, self._pulse_m), still, self._begun, over, self._before, self._period_us)
+        rows = set_off(self._dry.in_stretch(doubted(rows)), self._pulse_m)
+        return Stretch(rows, self._begun, over, self._before, self._period_us)
 
     def _let_go(self, before_us: int | None, *, undecided: bool = False) -> None:
         """Settle the idle rows up to `before_us`, or all; while it is undecided whether the spray stays dry, those
@@ -280,12 +286,14 @@ class Settler:
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
-        on_spot = np.where(known & rows["spraying"], stood_spraying(stretch, cover), 0.0)
+        standing = stood_spraying(rows, cover)
+        on_spot = np.where(known & rows["spraying"], standing.share, 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         way_m = math.fsum(way.tolist())
-        pace = _ratio(way_m, math.fsum(np.where(known, rows["step_us"] * cover, 0.0).tolist()))
-        pace = pace if math.isfinite(pace) else 0.0
+        sprayed_us = math.fsum(np.where(known, rows["step_us"] * cover, 0.0).tolist())
+        pace = way_m / sprayed_us if sprayed_us > 0 else 0.0
+        flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if sprayed_us > 0 else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
@@ -311,6 +319,8 @@ class Settler:
             unassigned_m3=np.where(apart, rows["step_m3"], 0.0),
             ends_m2=np.where(known, (pace * covered.chance_us) ** 2, 0.0),
             ends_doubt_m=np.where(known, pace * covered.doubt_us, 0.0),
+            stops_m6=np.where(on_spot > 0, (flow * standing.chance_us) ** 2, 0.0),
+            stops_doubt_m3=np.where(on_spot > 0, flow * standing.doubt_us, 0.0),
         )
         return settled, self._pass(rows, settled, covered) if counts else None, covered.period_us
 
@@ -354,8 +364,10 @@ class Settler:
             * math.hypot(
                 float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
                 ends_u_m(sums) / sums["ground_m"],
+                _ratio(stops_u_m3(sums), sums["ground_m3"]),
                 _ratio(RUN_ON_S, sums["ground_s"]),
             ),
+            stops_u_m3=stops_u_m3(sums),
             switch_short_s=covered.switch_short_s,
         )
 
@@ -368,25 +380,6 @@ class Settler:
         apart = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
             self._apart.add(rows[place], *(float(column[place]) for column in apart))
-
-
-def _silent_at_end(rows: Rows) -> bool:
-    """Whether it sprayed at the end for so long without a pulse of the wheel that it may not have stood."""
-    turned = np.flatnonzero(rows["turned"])
-    end = rows[turned[-1] + 1 :] if len(turned) else rows
-    sprayed_us = end["step_us"][end["spraying"] & (end["why"] == Why.ASSIGNED)].sum()
-    return bool(sprayed_us >= AGAIN_US and not end["doubted"].any())
-
-
-def _doubted(rows: Rows) -> Rows:
-    """`rows`, with the whole of each silence of the wheel set apart in which it may not have stood."""
-    if not rows["doubted"].any():
-        return rows
-    silence = np.cumsum(rows["turned"])
-    apart = ~rows["turned"] & np.isin(silence, silence[rows["doubted"]]) & (rows["why"] == Why.ASSIGNED)
-    rows = rows.copy()
-    rows["why"][apart] = Why.NO_PULSES
-    return rows
 
 
 def _sums_of(settled: Settled) -> dict[str, float]:

@@ -1,5 +1,5 @@
-"""Spraying while the wheel gives no pulses: the sprayer stands, or its wheel's sensor has failed. Pulses alone cannot
-tell which; but nobody stands on one spot for long with the spray on."""
+"""Spraying while a sensor gives no pulses: the sprayer stands, or the sensor has failed. Pulses alone cannot tell
+which; but nobody stands on one spot for long with the spray on, nor stands there again after having shut it."""
 
 from __future__ import annotations
 
@@ -19,27 +19,31 @@ _SHOWS_US = 2_000_000  # of spraying, after which it is worth a word
 
 @dataclass(frozen=True)
 class Silent:
-    """Where the wheel is silent during spraying, and where so long that it may not have stood. Shape (n,)."""
+    """Where the wheel is silent during spraying, and where so long that it may not have stood; `again` is where it was
+    so before the spray was shut, too. Shape (n,)."""
 
     shows: Bools
     doubted: Bools
+    again: Bools
 
 
 class WheelSilence:
-    """Follows the time sprayed since the wheel's last pulse."""
+    """Follows the time sprayed since the last pulse of the wheel, or of another sign that it did not stand."""
 
     def __init__(self) -> None:
         self._sprayed, self._shut = SumSince(), SumSince()
         self._sprayed_us, self._before_shut = HoldLast(0), HoldLast(0)
 
-    def push(self, counts: Counts, sprays: Bools) -> Silent:
-        """Continue with frames in which water flowed out of the boom where `sprays`, shape (n,)."""
+    def push(self, counts: Counts, sprays: Bools, signs: Bools | None = None) -> Silent:
+        """Continue with frames in which water flowed out of the boom, or should have, where `sprays`; shape (n,)."""
         wheel = counts.wheel
         turned = (wheel.step > 0) | (wheel.late > 0) | counts.broken
+        turned = turned if signs is None else turned | signs
         silent_us: Ints = self._sprayed(np.where(sprays, np.minimum(counts.step_us, _SHUT_US), 0), turned)
         shut = ~sprays & (counts.board_us - self._sprayed_us(counts.board_us, sprays) >= _SHUT_US)
         shut &= (silent_us >= AGAIN_US) & (wheel.total > 0)  # before the first pulse a keeper tries the spray
-        once_shut = self._shut(shut.astype(np.int64), turned) > 0
-        again_us = silent_us - np.where(once_shut, self._before_shut(silent_us, shut | turned), silent_us)
-        doubted = sprays & ((silent_us >= _STANDS_US) | (again_us >= AGAIN_US))
-        return Silent(sprays & (silent_us >= _SHOWS_US), doubted)
+        since = self._shut(shut.astype(np.int64), turned)
+        before_us = self._before_shut(silent_us, (shut & (since == 1)) | turned)
+        again_us = silent_us - np.where(since > 0, before_us, silent_us)
+        again = sprays & (again_us >= AGAIN_US)
+        return Silent(sprays & (silent_us >= _SHOWS_US), again | (sprays & (silent_us >= _STANDS_US)), again)

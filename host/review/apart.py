@@ -40,6 +40,7 @@ REASONS = {
     Why.NO_PULSES: "No wheel pulses while spraying: it stood still, or the wheel's sensor failed",
     Why.NO_WATER: "The spray was on, but no water came",
     Why.NOT_METERED: "The spray was on, but the meter counted nothing: it failed, or no water came",
+    Why.NEITHER: "The spray was on, but neither meter nor wheel counted: both failed, or it stood with the water shut",
     Why.UNHEARD: "Nothing came from the board any more",
     Why.BOUNCES: "A contact bounces and the board did not filter it, so that its pulses may be several for one",
 }
@@ -91,11 +92,14 @@ def _dry_message(one: Unassigned, review: Review, system: str) -> str:
     """With the spray on and nothing counted: how much ground got nothing, or nobody knows what."""
     hidden = hidden_behind(one, review.known)
     got, area_m2 = "got nothing", hidden.dry_m2
-    if one.why is Why.NOT_METERED:
+    if one.why is not Why.NO_WATER:
         volume = format_volume(hidden.uncounted_m3, system)
         got, area_m2 = f"got nothing, or up to {volume} that was not counted", hidden.area_m2
     area, way = format_value(area_m2, "area", system), format_value(one.distance_m, "length", system)
-    return f"{review.at(one.start_s)}: {REASONS[one.why]}. {way} in {one.seconds:.0f} s, {area}, {got}."
+    much = (
+        f"In {one.seconds:.0f} s about {area}" if one.why is Why.NEITHER else f"{way} in {one.seconds:.0f} s, {area},"
+    )
+    return f"{review.at(one.start_s)}: {REASONS[one.why]}. {much} {got}."
 
 
 def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) -> str:

@@ -58,6 +58,8 @@ def hidden_behind(one: Unassigned, known: Known) -> Hidden:
 def _by_the_rate(one: Unassigned, known: Known) -> Hidden:
     if one.why in (Why.NO_WHEEL, Why.NO_PULSES) or (one.why is Why.BOUNCES and math.isfinite(one.volume_m3)):
         return Hidden(one.volume_m3 / known.rate_m3_m2)
+    if one.why is Why.NEITHER:
+        return Hidden(one.seconds * known.area_m2_s, min(one.seconds * known.flow_m3_s, known.left_m3))
     if one.why in (Why.NO_METER, Why.BOUNCES, Why.NOT_METERED):
         area = one.distance_m * known.swath_m if math.isfinite(one.distance_m) else 0.0
         return Hidden(area, min(one.seconds * known.flow_m3_s, known.left_m3))

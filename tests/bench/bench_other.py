@@ -6,6 +6,7 @@ PART is one of
   starts    false alarms in the first three minutes of short runs
   delays    seconds from a sudden clog to the first word and to the sound, mean and 95 %
   causes    confusion of causes, and how often what was said to be sure was right
+  early     what comes in the first 22 s, while the boom is only being learned
   slow      half a nozzle more or less in 30 minutes, and a zero that drifts
 A false alarm is one that makes a sound; words without a sound are counted beside it. Seeds of judging (`--seed` 1 and
 up) never meet those of tuning (0).
@@ -21,9 +22,10 @@ from typing import Any
 import numpy as np
 
 from host.pipeline import Fault, Pipeline
+from host.pipeline.faults.causes import CAUSES as OF_WATCH
 from host.pipeline.faults.tuning import TUNING
 from tests.bench.bench_faults import poisson_interval
-from tests.bench.other_runs import CAUSES, PHYSICS, fault_run, quiet_run, slow_run
+from tests.bench.other_runs import CAUSES, EARLY, PHYSICS, early_run, fault_run, quiet_run, slow_run
 from tests.bench.other_sprayer import Run
 from tests.host.pipeline.made import IDENTITY
 
@@ -96,7 +98,7 @@ def delays(trials: int, seed: int) -> None:
 def causes(trials: int, seed: int) -> None:
     """Print what each disturbance is called in the end, over sprayers with a transducer before and behind the valve."""
     sure: defaultdict[str, list[bool]] = defaultdict(list)
-    exact_count = merged = total = doubled = 0
+    exact_count = merged = total = doubled = silent = 0
     for kind, exact, alike, sizes in CAUSES:
         named: Counter[str] = Counter()
         for n in range(trials):
@@ -108,13 +110,33 @@ def causes(trials: int, seed: int) -> None:
                 named[name] += 1
                 total, doubled = total + 1, doubled + (len(found) > 1)
                 exact_count, merged = exact_count + (name in exact), merged + (name in exact + alike)
+                silent += bool(found) and OF_WATCH[exact[0]].urgent and not any(fault.urgent for fault in found)
                 if found:
                     for level in (0.9, 0.99):
                         if found[0].sure >= level:
                             sure[f"{level}"].append(name in exact)
         print(f"  {kind:18} {dict(named.most_common())}", flush=True)
     said = ", ".join(f"sure {at}: {np.mean(right):.1%} of {len(right)} right" for at, right in sure.items())
-    print(f"{total} faults: {exact_count / total:.1%} exact, {merged / total:.1%} merged, {doubled} doubled; {said}")
+    print(
+        f"{total} faults: {exact_count / total:.1%} exact, {merged / total:.1%} merged, {doubled} doubled, "
+        f"{silent} of what is urgent without a sound; {said}"
+    )
+
+
+def early(trials: int, seed: int) -> None:
+    """Print what becomes of a fault that comes while the boom is being learned, by the seconds since the flow began."""
+    intervals = (0.02, 0.05, 0.1, 0.5, 1.0)
+    came: defaultdict[str, Counter[str]] = defaultdict(Counter)
+    for kind, exact, alike, amount in EARLY:
+        for n in range(trials):
+            one = early_run({"interval_s": intervals[n % len(intervals)]}, seed * JUDGING + n, kind, amount)
+            found = [fault for fault in faults_of(one.run) if -0.2 <= fault.called_s - one.at_s < 25.0]
+            name = found[0].kind if found else ""
+            word = "exact" if name in exact else "look-alike" if name in alike else "another" if name else "not called"
+            after_s = one.at_s - 4.0
+            came["2.5 to 5 s" if after_s < 5.0 else "5 to 10 s" if after_s < 10.0 else "10 to 22 s"][word] += 1
+    for when, counts in sorted(came.items()):
+        print(f"  {when:10} after the flow began: {dict(counts)}", flush=True)
 
 
 def slow(trials: int, seed: int) -> None:
@@ -135,7 +157,7 @@ def slow(trials: int, seed: int) -> None:
 def main() -> None:
     """Run the parts asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parts = ["quiet", "operator", "starts", "delays", "causes", "slow"]
+    parts = ["quiet", "operator", "starts", "delays", "causes", "early", "slow"]
     parser.add_argument("part", nargs="*", default=parts)
     parser.add_argument("--hours", type=float, default=20.0)
     parser.add_argument("--starts", type=int, default=200)
@@ -149,7 +171,7 @@ def main() -> None:
         elif part == "starts":
             starts(args.starts, args.seed)
         elif part in parts:
-            {"delays": delays, "causes": causes, "slow": slow}[part](args.trials, args.seed)
+            {"delays": delays, "causes": causes, "early": early, "slow": slow}[part](args.trials, args.seed)
         else:
             parser.error(f"no part '{part}'")
 

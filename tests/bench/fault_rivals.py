@@ -45,7 +45,7 @@ def signal(rig: Rig, frames: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any]
             boom.doubtful[use],
         )
     )
-    learned = USUAL.frames(TUNING.first)
+    learned = USUAL.frames(TUNING.reference)
     first = float(np.mean(watched.log_c[:learned]))
     return watched.log_c[learned:] - first, frames["host_s"][use][learned:], watch
 

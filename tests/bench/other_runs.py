@@ -135,6 +135,24 @@ def fault_run(physics: dict[str, Any], seed: int, kind: str, **detail: Any) -> O
     return OneFault(make_run(make, passes, [Thing(kind, at, **detail)], rng), at)
 
 
+# What comes while the boom is only being learned: disturbance, causes that are right, look-alikes, amount.
+EARLY: tuple[tuple[str, tuple[str, ...], tuple[str, ...], float], ...] = (
+    ("clog", ("clog",), ("meter_low",), 1.0),
+    ("clog", ("clog",), ("meter_low",), 0.5),
+    ("lost_tip", ("lost_tip",), ("leak",), 3.5),
+    ("leak", ("leak",), ("lost_tip", "wear"), 1.0),
+)
+
+
+def early_run(physics: dict[str, Any], seed: int, kind: str, amount: float) -> OneFault:
+    """A run of which the first pass, of 55 s, has a fault 2.5 to 22 s after its beginning, and three more passes."""
+    rng = rng_for("early", sorted(physics.items()), seed, kind, amount)
+    make = draw(rng, **physics)
+    at = 4.0 + float(rng.uniform(2.5, 22.0))
+    passes = [(4.0, 59.0), (65.0, 95.0), (101.0, 131.0), (137.0, 167.0)]
+    return OneFault(make_run(make, passes, [Thing(kind, at, amount)], rng), at)
+
+
 def slow_run(seed: int, kind: str, amount: float) -> OneFault:
     """40 minutes, from the tenth of which something changes slowly by `amount` in half an hour."""
     rng = rng_for("slow", seed, kind, amount)
@@ -144,7 +162,7 @@ def slow_run(seed: int, kind: str, amount: float) -> OneFault:
 
 # Disturbance, causes that are right, look-alikes that count when merged, sizes.
 CAUSES: tuple[tuple[str, tuple[str, ...], tuple[str, ...], tuple[dict[str, Any], ...]], ...] = (
-    ("clog", ("clog",), ("meter_low",), ({"amount": 1.0}, {"amount": 0.5})),
+    ("clog", ("clog",), ("meter_low",), ({"amount": 1.0}, {"amount": 0.5}, {"amount": 1.0, "over_s": 6.0})),
     ("section", ("clog",), ("meter_low", "valve_shut"), ({"amount": 0.5},)),
     ("leak", ("leak",), ("lost_tip", "wear"), ({"amount": 1.0}, {"amount": 1.6})),
     ("lost_tip", ("lost_tip",), ("leak",), ({"amount": 3.5},)),

@@ -26,6 +26,7 @@ def walked(*parts, cut=5, step_s=0.1):
 
 
 PASS, TURN = (20, 40.0, 10.0, True, STANDS), (6, 0.0, 5.0, False, STANDS)
+TURN_OFF = (6, 0.0, 0.0, False, STANDS)
 DRY = (25, 0.0, 10.0, True, GONE)
 
 
@@ -55,6 +56,21 @@ def test_a_report_in_which_the_spray_came_on_does_not_say_that_the_pressure_has_
     dry, mixed = (9, 0.0, 10.0, True, STANDS), (1, 0.0, 10.0, True, GONE)
     pipeline = walked(PASS, dry, (6, 0.0, 5.0, False, GONE), mixed, dry, step_s=1.0)
     assert {one.why for one in pipeline.unassigned} == {Why.NOT_METERED}
+
+
+@pytest.mark.parametrize("cut", [1, 7, 10_000])
+def test_a_plug_that_takes_meter_and_wheel_along_leaves_ground_that_nobody_knows(cut):
+    nothing = (20, 0.0, 0.0, True, STANDS)
+    pipeline = walked(PASS, PASS, nothing, TURN_OFF, nothing, TURN_OFF, nothing, TURN_OFF, cut=cut)
+    assert {one.why for one in pipeline.unassigned} == {Why.NEITHER}
+    found = hidden_in(pipeline.unassigned, Known(0.02, 2.0, 2.0, 1e-4))
+    assert found.dry_m2 == 0.0 and found.area_m2 == pytest.approx(120.0, abs=2.0)
+    assert found.uncounted_m3 == pytest.approx(60e-4, rel=0.02)
+
+
+@pytest.mark.parametrize("reading", [GONE, STANDS])
+def test_who_rests_with_the_spray_on_and_walks_on_leaves_no_ground(reading):
+    assert walked(PASS, (60, 0.0, 0.0, True, reading), (5, 0.0, 10.0, False, GONE), PASS).unassigned == []
 
 
 def test_a_valve_shut_by_hand_in_a_turn_is_a_turn():
