@@ -36,7 +36,7 @@ class Tuning:
     impossible_rise: float = 0.45  # of a tenth of a second's flow over the last one's: a rotor cannot; false pulses can
 
     # Uneven poles
-    pole_frames: Span = (20.0, 200)  # from which the map is learned
+    pole_frames: Span = (8.0, 200)  # from which the map is learned
     pole_block: int = 40  # frames after which its alignment is checked: a false pulse moves it
     pole_doubt_frames: int = 10  # after a false or missed pulse, or a turn, from which the alignment is found again
     pole_worth: float = 0.85  # a map that does not bring the variance below this share is none
