@@ -15,14 +15,14 @@
   }
 
   // With an upload's progress, which fetch does not tell.
-  function send(path, body, progress) {
+  function send(path, body, progress, lost) {
     return new Promise(function (done) {
       const asked = new XMLHttpRequest();
       asked.open("POST", path);
       asked.responseType = "json";
       asked.upload.onprogress = progress || null;
       asked.onload = function () { done(asked.response || { messages: ["Not done: the computer refused. Load this page again."] }); };
-      asked.onerror = function () { done({ messages: ["Not done: the computer at the sprayer cannot be reached, or the file is too large."] }); };
+      asked.onerror = function () { done({ messages: [lost] }); };
       asked.send(body);
     });
   }
@@ -33,7 +33,7 @@
     const answer = await send("/backup/sent", file, function (event) {
       const part = event.total ? Math.floor(100 * event.loaded / event.total) : 0;
       show(part < 100 ? "Sending… " + part + " %" : "Checking every byte…");
-    });
+    }, "Not sent: the computer at the sprayer cannot be reached, or the file is too large.");
     key = answer.key || "";
     show(answer.ok ? (key ? "Checked. This would change:" : "Checked.") : "", answer.messages);
   }
@@ -50,7 +50,8 @@
       const used = key;
       key = "";
       show("Restoring…");
-      const answer = await send("/backup/restore?key=" + encodeURIComponent(used));
+      const answer = await send("/backup/restore?key=" + encodeURIComponent(used), null, null,
+        "No answer from the computer at the sprayer. It may have been restored: choose the backup again to see.");
       show("", answer.messages);
     }
   });

@@ -18,7 +18,7 @@ window.swardflow.buttons = function (say) {
       });
       return await answer.json();
     } catch (_) {
-      return { ok: false, sentence: "Not done: no contact with the computer. Try again when the page says Live." };
+      return { ok: false, sentence: "No answer: it may have been done. When the page says Live, look at the numbers before you tap again." };
     }
   }
 

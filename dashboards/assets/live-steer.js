@@ -31,7 +31,7 @@ window.swardflow.steer = function () {
 
   function play(name) {
     const pattern = PATTERNS[name];
-    playing = [];
+    hush();
     if (sound && sound.state === "running") {
       for (const [start, length, from, to] of pattern.tones) {
         const at = sound.currentTime + start, tone = sound.createOscillator(), loudness = sound.createGain();

@@ -53,9 +53,10 @@ class BoomFlows:
 
 @dataclass(frozen=True)
 class Finding:
-    """Something that does not fit. Changes and `expanded` (of the change, k = 2) are fractions.
+    """Something that does not fit. Changes and `expanded`, what may lie between them, are fractions.
 
-    `nozzle` is None for the boom as a whole; for a rating `low_pa` and `high_pa` are the same.
+    A nozzle's change is held against that of the middle one of all. `nozzle` is None for the boom as a whole; for a
+    rating `low_pa` and `high_pa` are the same.
     """
 
     kind: Literal["square-root law", "rating"]
@@ -79,16 +80,23 @@ class Finding:
             )
         who = "The flow" if self.nozzle is None else f"Nozzle {self.nozzle}: the flow"
         if self.high_pa / self.low_pa < 1.0 + SAME_PRESSURE:
+            should = self._others() or f"where it should be the same (±{100 * self.expanded:.1f} %)"
             return (
-                f"{who} changed by {100 * self.change:+.1f} % between two catches at about {low}, where it should "
-                f"be the same (±{100 * self.expanded:.1f} %). Suspect: {suspects}."
+                f"{who} changed by {100 * self.change:+.1f} % between two catches at about {low}, {should}. "
+                f"Suspect: {suspects}."
             )
         one = "one sound nozzle" if self.nozzle or self.nozzles == 1 else "sound nozzles"
+        allows = f"where the square-root law allows {100 * self.expected:+.1f} % (±{100 * self.expanded:.1f} %)"
         return (
-            f"{who} changed by {100 * self.change:+.1f} % from {low} to {high}, where the square-root law allows "
-            f"{100 * self.expected:+.1f} % (±{100 * self.expanded:.1f} %): the pair cannot come from {one}. "
-            f"Suspect: {suspects}."
+            f"{who} changed by {100 * self.change:+.1f} % from {low} to {high}, {self._others() or allows}: "
+            f"the pair cannot come from {one}. Suspect: {suspects}."
         )
+
+    def _others(self) -> str:
+        """What a nozzle is held against; empty for the boom, which is held against the law."""
+        if self.nozzle is None:
+            return ""
+        return f"that of the others by {100 * self.expected:+.1f} % (±{100 * self.expanded:.1f} %)"
 
 
 def check_two_pressures(low: BoomFlows, high: BoomFlows) -> list[Finding]:
@@ -102,18 +110,21 @@ def check_two_pressures(low: BoomFlows, high: BoomFlows) -> list[Finding]:
     middle = statistics.median(departures)
     repeat = high.pressure_pa / low.pressure_pa < 1.0 + SAME_PRESSURE
 
-    def finding(nozzle: int | None, departure: float, standard: float, suspects: tuple[str, ...]) -> Finding:
-        change = expected * math.exp(departure) - 1.0
+    def finding(
+        nozzle: int | None, departure: float, against: float, allowed: float, suspects: tuple[str, ...]
+    ) -> Finding:
+        """`departure` from the law, held against another one; they may lie `allowed` apart."""
+        should = expected * math.exp(against)
         return Finding(
             "square-root law", nozzle, count, low.pressure_pa, high.pressure_pa,
-            change, expected - 1.0, COVERAGE * standard * expected, suspects,
+            expected * math.exp(departure) - 1.0, should - 1.0, allowed * should, suspects,
         )  # fmt: skip
 
     found = []
     of_boom = math.hypot(shared, statistics.fmean(own) / math.sqrt(count))
     if abs(middle) > COVERAGE * of_boom:
         suspects = _NOT_REPEATED if repeat else _ROSE_TOO_MUCH if middle > 0 else _ROSE_TOO_LITTLE
-        found.append(finding(None, middle, of_boom, suspects))
+        found.append(finding(None, middle, 0.0, COVERAGE * of_boom, suspects))
     if count > 2:
         for number, (departure, uncertainty) in enumerate(zip(departures, own, strict=True), start=1):
             # Against its neighbours, which shared pressure and time with it; 1 % for what nozzles do by themselves.
@@ -121,8 +132,9 @@ def check_two_pressures(low: BoomFlows, high: BoomFlows) -> list[Finding]:
             # Where the others lie farther apart than that, as by a pressure that wandered more, theirs counts.
             apart = max(apart, sample_deviation([*departures[: number - 1], *departures[number:]]))
             # One good boom in twenty may be accused, not one good nozzle (Bonferroni).
-            if abs(departure - middle) > student_factor(1.0 - 0.05 / count, math.inf) * apart:
-                found.append(finding(number, departure, math.hypot(apart, shared), _ONE_NOZZLE))
+            allowed = student_factor(1.0 - 0.05 / count, math.inf) * apart
+            if abs(departure - middle) > allowed:
+                found.append(finding(number, departure, middle, allowed, _ONE_NOZZLE))
     return found
 
 

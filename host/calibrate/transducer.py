@@ -89,7 +89,8 @@ def calibrate_pressure(
     if not any(pressure == 0.0 for pressure in pressures):
         remarks.append("The zero was not read: take a point with the pump off and the boom open.")
     remarks.append(
-        "An error of the gauge is now the transducer's, too, and nothing here shows it: compare the gauge with another."
+        "What the gauge is off by a share of the pressure is now the transducer's, too, and nothing here shows it: "
+        "compare the gauge with another."
     )
     if len(points) == 2:
         remarks.append("Two points cannot show scatter: take a third pressure between them.")

@@ -123,7 +123,7 @@ def calibrate_course(
         Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),
     ]
     # What a run meets is one more pass at this pace, not the mean of many: its own spread counts as well.
-    one_more = Component("pace of one more pass", once * math.sqrt(1.0 + 1.0 / passes), degrees)
+    one_more = Component("pace of one more pass", once * math.sqrt(1.0 + 1.0 / passes), degrees, least=once)
     of_mean = Component("mean pace", once / math.sqrt(passes), degrees)
     spread = sample_deviation(residuals) if passes > 1 else None
     remarks = []

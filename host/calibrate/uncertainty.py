@@ -22,7 +22,8 @@ class Component:
 
     `shared` names the error behind it. Components of one name are one error, so they add with their signs; those
     without a name are independent of all others. `even` says that all values within its limits are alike likely
-    (rectangular, GUM 4.3.7), as of a tool that is right to so much.
+    (rectangular, GUM 4.3.7), as of a tool that is right to so much. `least` is what no care makes smaller: of one more
+    pass its own scatter, however well that is known.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Component:
     degrees: float = math.inf
     shared: str = ""
     even: bool = False
+    least: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -56,8 +58,9 @@ class Combined:
         return max(self.components, key=lambda part: abs(part.standard))
 
     def without(self, component: Component) -> Combined:
-        """The same result if that component were nothing."""
-        return combine(part for part in self.components if part is not component)
+        """The same result if that component were as small as it can be made."""
+        rest = [part for part in self.components if part is not component]
+        return combine([*rest, Component(component.name, component.least)] if component.least else rest)
 
 
 def rectangular(half_width: float) -> float:

@@ -7,7 +7,7 @@ numbers to the last bit. That rules out whole-run statistics and pairwise sums: 
 from host.pipeline.columns import Signals, joined
 from host.pipeline.faults.fault import Fault
 from host.pipeline.live import ADVICE, live_row
-from host.pipeline.on_ground import Pass, Settled, Unassigned, ends_u_m, settled_rows
+from host.pipeline.on_ground import Pass, Settled, Unassigned, ends_u_m, settled_rows, stops_u_m3
 from host.pipeline.pipeline import Pipeline
 from host.pipeline.refused import Refused
 from host.pipeline.rows import Why
@@ -26,4 +26,5 @@ __all__ = [
     "joined",
     "live_row",
     "settled_rows",
+    "stops_u_m3",
 ]

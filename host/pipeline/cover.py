@@ -9,10 +9,10 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.count_line import began_by_count, began_us, ended_by_count, ended_us, steady_period_us
-from host.pipeline.rows import Rows, Why, joined_rows
+from host.pipeline.rows import Rows, joined_rows
 
 LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
-_COARSE_US = 250_000  # a row longer than this is divided where spraying begins or ends in it
+COARSE_US = 260_000  # a row longer than this is divided where spraying begins or ends in it; clocks are off by 1 %
 _SWITCH_OFF_US = 250_000  # a switch that is on for so much longer or shorter than the water flows is wrong
 _AT_REST_US = 300_000  # without a pulse: the water has stopped
 DRIBBLE_PULSES = 3  # fewer while the spray was off are the rotor running down
@@ -20,9 +20,16 @@ _SWITCH_EARLY_US = 50_000  # by how much the switch may have closed before the r
 # Standard, of an end that was read off the number of pulses alone: hose, valve and rotor move both ends of all passes
 # alike by a tenth of a second or two.
 _COUNTED_US = 100_000
+# The water follows the switch by some hundredths of a second, which a valve takes; hose and rotor follow the water
+# (common practice, and small turbine meters, from memory): by how much, and how well that is known (standard). It moves
+# both ends of all passes alike, and makes those longer that begin from rest.
+_VALVE_US, _VALVE_U_US = 30_000, 20_000
+_ROTOR_US, _ROTOR_U_US = 80_000, 60_000
+_SET_OFF_US = 300_000  # what a walker loses by setting off, of full pace
+_ABOUT_US = 300_000  # to both sides of where spraying begins: how fast it goes there
 _SHORT_US = 3_000_000  # of long rows: a line through them is too short to hold on to
 _NEAR_US = 3_000_000  # of rows beside one, from which the pace in it is taken
-_WITHIN = 1 / math.sqrt(12)  # standard uncertainty of what lies anywhere within 1: GUM 4.3.7
+WITHIN = 1 / math.sqrt(12)  # standard uncertainty of what lies anywhere within 1: GUM 4.3.7
 
 
 @dataclass(frozen=True)
@@ -63,6 +70,7 @@ class _End:
     us: float
     chance_us: float = 0.0
     doubt_us: float = 0.0
+    lag_u_us: float = 0.0  # of how late it shows
 
 
 def cover_of(stretch: Stretch) -> Cover:
@@ -77,10 +85,10 @@ def cover_of(stretch: Stretch) -> Cover:
     chance, doubt = np.zeros(len(rows)), np.zeros(len(rows))
     doubted_us, steady_us = 0.0, stretch.period_us
     for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
-        start = stretch.begun or index > 0
+        start = first > 0 and (stretch.begun or index > 0)  # the first report of all may come when it has long begun
         end = stretch.over or index < len(lasts) - 1
         rest = firsts[index + 1] - 1 if index < len(firsts) - 1 else len(rows) - 1
-        if start and end and first and _dribbles(rows, first, rest):
+        if start and end and _dribbles(rows, first, rest):
             continue
         short_us = _switch_short_us(rows, first, last, rest) if start and end else 0.0
         found_us = steady_period_us(rows, first, last)
@@ -96,6 +104,7 @@ def cover_of(stretch: Stretch) -> Cover:
         for found, place in ((on, first), (off, ends)):
             chance[place] = math.hypot(chance[place], found.chance_us)
             doubt[place] += found.doubt_us
+        doubt[ends] += _shifted_us(part, on, off)
         began, ended = min(began, on.us), max(ended, off.us)
         doubted_us += short_us
     known = slice(len(stretch.before), None)
@@ -136,7 +145,7 @@ class _Part:
 
         A few long rows are too short a line to hold on to.
         """
-        coarse = [long > _COARSE_US for long in (self.on_us, self.off_us)]
+        coarse = [long > COARSE_US for long in (self.on_us, self.off_us)]
         mixed = self.by_switch and coarse[0] != coarse[1]
         short = any(coarse) and int(self.rows["us"][self.last] - self.rows["us"][self.first]) < _SHORT_US
         return _COUNTED_US if mixed or short else 0.0
@@ -149,9 +158,9 @@ class _Part:
 def _on(part: _Part) -> _End:
     rows, first, last = part.rows, part.first, part.last
     begin, end = float(rows["us"][first]) - part.on_us, float(rows["us"][first])
-    chance, coarse = part.on_us * _WITHIN, part.on_us > _COARSE_US
+    chance, coarse = part.on_us * WITHIN, part.on_us > COARSE_US
     if part.by_switch and not coarse:
-        return _End(begin, chance)
+        return _End((begin + end) / 2 + _VALVE_US, chance, 0.0, _VALVE_U_US)
     found, doubt = began_us(rows, first, last), part.doubt_us
     if found is None and coarse:
         found, doubt = began_by_count(rows, first, last, part.period_us), part.counted_us
@@ -161,33 +170,59 @@ def _on(part: _Part) -> _End:
     low, high = begin - LEAD_US, _first_edge(rows, first, last)
     if part.by_switch:
         low, high = begin - _SWITCH_EARLY_US, end
-    return _End(min(max(found, low), high), _chance_us(part), doubt)
+    return _End(min(max(found - _ROTOR_US, low), high), _chance_us(part), doubt, _ROTOR_U_US)
 
 
 def _off(part: _Part) -> _End:
     rows, first, last = part.rows, part.first, part.last
     end, beyond = float(rows["us"][last]), float(rows["us"][last]) + part.off_us
-    chance, coarse = part.off_us * _WITHIN, part.off_us > _COARSE_US
+    chance, coarse = part.off_us * WITHIN, part.off_us > COARSE_US
     if part.by_switch and not coarse:
-        return _End(end, chance)
+        return _End((end + beyond) / 2 + _VALVE_US, chance, 0.0, _VALVE_U_US)
     found, doubt = ended_us(rows, first, part.rest), part.doubt_us
     if found is None and coarse:
         found, doubt = ended_by_count(rows, first, part.rest, part.period_us), part.counted_us
     if found is None:
         if part.by_switch:
-            return _End((end + beyond) / 2 if coarse else end, chance)
+            return _End((end + beyond) / 2, chance)
         timed = np.flatnonzero(rows["timed"][first : last + 1])
         newest = float(rows["edge_us"][first + int(timed[-1])]) if len(timed) else end
         return _End(min(end, newest), _chance_us(part), _COUNTED_US)
     low, high = float(rows["us"][first] - rows["step_us"][first]), math.inf
     if part.by_switch:
         low, high = end - _SWITCH_EARLY_US, beyond
-    return _End(min(max(found, low), high), _chance_us(part), doubt)
+    return _End(min(max(found - _ROTOR_US, low), high), _chance_us(part), doubt, _ROTOR_U_US)
+
+
+def _shifted_us(part: _Part, on: _End, off: _End) -> float:
+    """How much longer or shorter, at the pace of the pass, its way may be for what is alike in all passes (standard).
+
+    Both ends may lie later than read: what the end gains, the beginning loses, if it goes as fast there. In a long row
+    nobody sees whether it does, nor whether it set off with the spray.
+    """
+    rows, first = part.rows, part.first
+    sprayed = rows[first : part.last + 1]
+    pace = _pace_of(sprayed)
+    if not pace > 0:
+        return 0.0
+    if part.on_us > COARSE_US:
+        lacks_us = part.on_us - float(rows["step_m"][first]) / pace
+        set_off_us = min(max(lacks_us, 0.0), _SET_OFF_US) * WITHIN
+        return math.hypot(max(on.lag_u_us, off.lag_u_us), set_off_us)
+    if on.lag_u_us != off.lag_u_us:
+        return math.hypot(on.lag_u_us, off.lag_u_us)
+    there = _pace_of(rows[np.abs(rows["us"] - on.us) < _ABOUT_US]) / pace
+    return off.lag_u_us * max(1.0 - there, 0.0)
+
+
+def _pace_of(rows: Rows) -> float:
+    """Way over time (m/µs), 0 for no rows."""
+    return float(np.sum(rows["step_m"])) / max(int(np.sum(rows["step_us"])), 1)
 
 
 def _chance_us(part: _Part) -> float:
     """Standard uncertainty of an end that is read to a whole pulse."""
-    return part.period_us * _WITHIN if math.isfinite(part.period_us) else 0.0
+    return part.period_us * WITHIN if math.isfinite(part.period_us) else 0.0
 
 
 def _switch_short_us(rows: Rows, first: int, last: int, rest: int) -> float:
@@ -196,7 +231,7 @@ def _switch_short_us(rows: Rows, first: int, last: int, rest: int) -> float:
     What valve, hose and rotor lag shifts both ends of the flow alike, so that its length is known to a few hundredths
     of a second. Pulses that do not stop with the water are noise, and say nothing.
     """
-    if not rows["by_switch"][first] or rows["step_us"][first : last + 1].max() > _COARSE_US:
+    if not rows["by_switch"][first] or rows["step_us"][first : last + 1].max() > COARSE_US:
         return 0.0
     began, ended = began_us(rows, first, last), ended_us(rows, first, rest)
     if began is None or ended is None or rows["us"][rest] - rows["edge_us"][rest] < _AT_REST_US:
@@ -211,53 +246,6 @@ def _first_edge(rows: Rows, first: int, last: int) -> float:
     return float(rows["edge_us"][first + int(timed[0])]) if len(timed) else math.inf
 
 
-def stood_spraying(rows: Rows, cover: Floats) -> Floats:
-    """The share of each row's sprayed time in which the sprayer stood, with `cover` as the share that was sprayed.
-
-    Who stands in a part of a row in which spraying begins or ends is taken to have stood while it was off.
-    """
-    share = stood(rows)
-    within = np.maximum(share - (1.0 - cover), 0.0) / np.maximum(cover, 1e-9)
-    return np.where(share < 1.0, within, share)
-
-
-def stood(rows: Rows) -> Floats:
-    """The share of each row in which the sprayer stood; of a long row about a stop, by the way that it lacks."""
-    still = stands(rows)
-    share: Floats = still.astype(np.float64)
-    pace = pace_beside(rows, still)
-    if not pace > 0:
-        return share
-    # What it had still gone since the wheel's last pulse, and to the next one, it walked at its pace.
-    part = still | (_next_to(still) & (rows["step_us"] > _COARSE_US))
-    part &= rows["why"] == Why.ASSIGNED
-    lacks = 1.0 - rows["step_m"] / (pace * np.maximum(rows["step_us"], 1))
-    return np.where(part, np.clip(lacks, 0.0, 1.0), share)
-
-
-def pace_beside(rows: Rows, still: Bools) -> float:
-    """Way over time (m/µs) of the rows that sprayed, but for those that stood and the ones next to them; 0 if none."""
-    walked = ~still & ~_next_to(still) & rows["spraying"] & (rows["why"] == Why.ASSIGNED)
-    walked_us = float(np.sum(rows["step_us"][walked]))
-    return float(np.sum(rows["step_m"][walked])) / walked_us if walked_us else 0.0
-
-
-def _next_to(still: Bools) -> Bools:
-    beside = np.zeros(len(still), dtype=np.bool_)
-    beside[1:] |= still[:-1]
-    beside[:-1] |= still[1:]
-    return beside
-
-
-def stands(rows: Rows) -> Bools:
-    """Whether the sprayer stands in each row, from the wheel's last pulse on."""
-    still: Bools = ~rows["moving"] & (rows["why"] == Why.ASSIGNED)  # a restart is no stop
-    for place in np.flatnonzero(still[1:] & ~still[:-1]).tolist():
-        turned = np.flatnonzero(rows["turned"][: place + 1])
-        still[(int(turned[-1]) + 1 if len(turned) else 0) : place + 1] = True
-    return still
-
-
 def way_sprayed(rows: Rows, cover: Floats) -> Floats:
     """Way sprayed in each row, of which the share `cover` was sprayed.
 
@@ -265,7 +253,7 @@ def way_sprayed(rows: Rows, cover: Floats) -> Floats:
     """
     way: Floats = rows["step_m"] * cover
     whole = cover >= 1.0
-    for place in np.flatnonzero((cover > 0.0) & ~whole & (rows["step_us"] > _COARSE_US)).tolist():
+    for place in np.flatnonzero((cover > 0.0) & ~whole & (rows["step_us"] > COARSE_US)).tolist():
         sides = (range(place + 1, len(rows)), range(place - 1, -1, -1))
         inside = next((side for side in sides if len(side) and whole[side[0]]), None)
         if inside:

@@ -31,7 +31,8 @@ class Pass:
     pressure_pa: float  # mean while spraying; NaN without a transducer
     speed_m_s: float  # distance over spraying time
     rate_m3_m2: float  # volume over area
-    rate_u_m3_m2: float  # its standard uncertainty, from the calibrations and from how well its ends are known
+    rate_u_m3_m2: float  # its standard uncertainty, from the calibrations and from how well ends and stops are known
+    stops_u_m3: float  # standard uncertainty of its volume, from how long its stops lasted
     switch_short_s: float = 0.0  # for how much longer the water flowed than the switch was on; 0 where they agree
 
 
@@ -71,6 +72,8 @@ class Settled:
     unassigned_m3: Floats
     ends_m2: Floats  # variance of the way sprayed, from an end of spraying in the row: another chance for each
     ends_doubt_m: Floats  # standard uncertainty of it that all such ends may share
+    stops_m6: Floats  # variance of the volume sprayed standing still, from a stop in the row
+    stops_doubt_m3: Floats  # standard uncertainty of it that all stops may share
 
     def __len__(self) -> int:
         return len(self.pass_number)
@@ -91,3 +94,8 @@ def settled_rows(parts: list[Settled]) -> Settled:
 def ends_u_m(sums: Mapping[str, float]) -> float:
     """Standard uncertainty of the way sprayed from its ends alone, of sums of the columns of Settled."""
     return math.hypot(math.sqrt(sums["ends_m2"]), sums["ends_doubt_m"])
+
+
+def stops_u_m3(sums: Mapping[str, float]) -> float:
+    """Standard uncertainty of the volume on the ground from how long the stops lasted, of such sums."""
+    return math.hypot(math.sqrt(sums["stops_m6"]), sums["stops_doubt_m3"])

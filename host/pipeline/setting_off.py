@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from host.pipeline.cover import pace_beside, stands
 from host.pipeline.rows import Rows, Why
+from host.pipeline.standing import pace_beside, stands
 
 _MORE = 1.05  # no pace is quite even
 

@@ -16,12 +16,13 @@ from host.pipeline.apart import Apart
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
-from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, stood_spraying, way_sprayed
+from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, way_sprayed
 from host.pipeline.dry_spell import DrySpell, waits
-from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows
+from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows, stops_u_m3
 from host.pipeline.rows import ROW, Rows, Why, joined_rows, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
+from host.pipeline.standing import stood_spraying
 from host.pipeline.still import doubted, silent_at_end, sprayed_silent
 from host.rig import Rig
 
@@ -287,12 +288,14 @@ class Settler:
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
-        on_spot = np.where(known & rows["spraying"], stood_spraying(rows, cover), 0.0)
+        standing = stood_spraying(rows, cover)
+        on_spot = np.where(known & rows["spraying"], standing.share, 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         way_m = math.fsum(way)
-        pace = _ratio(way_m, math.fsum(np.where(known, rows["step_us"] * cover, 0.0)))
-        pace = pace if math.isfinite(pace) else 0.0
+        sprayed_us = math.fsum(np.where(known, rows["step_us"] * cover, 0.0))
+        pace = way_m / sprayed_us if sprayed_us > 0 else 0.0
+        flow = math.fsum(np.where(known, rows["step_m3"], 0.0)) / sprayed_us if sprayed_us > 0 else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
@@ -318,6 +321,8 @@ class Settler:
             unassigned_m3=np.where(apart, rows["step_m3"], 0.0),
             ends_m2=np.where(known, (pace * covered.chance_us) ** 2, 0.0),
             ends_doubt_m=np.where(known, pace * covered.doubt_us, 0.0),
+            stops_m6=np.where(on_spot > 0, (flow * standing.chance_us) ** 2, 0.0),
+            stops_doubt_m3=np.where(on_spot > 0, flow * standing.doubt_us, 0.0),
         )
         return settled, self._pass(rows, settled, covered) if counts else None, covered.period_us
 
@@ -361,8 +366,10 @@ class Settler:
             * math.hypot(
                 float(self._certainty.relative_u(_ratio(sums["ground_m3"], sums["ground_s"]))),
                 ends_u_m(sums) / sums["ground_m"],
+                _ratio(stops_u_m3(sums), sums["ground_m3"]),
                 _ratio(RUN_ON_S, sums["ground_s"]),
             ),
+            stops_u_m3=stops_u_m3(sums),
             switch_short_s=covered.switch_short_s,
         )
 

@@ -62,6 +62,7 @@ PASS_COLUMNS: dict[str, tuple[str, str, str]] = {
     "over_m2": ("over_target_area", "area", ""),
     "under_m2": ("under_target_area", "area", ""),
     "unknown_m2": ("unknown_area", "area", ""),
+    "stops_u_m3": ("", "volume", ""),  # part of the ± that a pass states
     "switch_short_s": ("", "time", ""),  # told in a message of the whole run
 }
 

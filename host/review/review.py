@@ -132,9 +132,10 @@ class Review:
         return NOTE_MIX in self.notes or any(event.kind == "mix" for event in self.run.events)
 
     def pass_volume_u_m3(self, one: Pass) -> float:
-        """Standard uncertainty of the pass's volume: the meter's factor, and the step of a pulse at either end."""
+        """Standard uncertainty of the pass's volume: the meter's factor, a pulse at either end, its stops."""
         hz = one.volume_m3 / one.spraying_s * self.rig.meter.curve[0][1] if one.spraying_s > 0 else 0.0
-        return one.volume_m3 * math.hypot(float(self.rig.meter.uncertainty_in_run(hz)), self._flow_step(one))
+        counted = math.hypot(float(self.rig.meter.uncertainty_in_run(hz)), self._flow_step(one))
+        return math.hypot(one.volume_m3 * counted, one.stops_u_m3)
 
     def pass_rate_u_m3_m2(self, one: Pass) -> float:
         """Standard uncertainty of the pass's rate: calibrations, and the steps of flow and wheel pulses at its ends.

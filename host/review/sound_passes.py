@@ -14,10 +14,12 @@ if TYPE_CHECKING:
 
 # Faults that change Q/√P of a boom, or what the sensors say of it. Wear is what a season is looked through for.
 _SPOILING = {
-    *("clog", "leak", "lost_tip", "air", "meter_low", "meter_missing", "meter_noise", "meter_stuck", "valve_shut"),
+    *("clog", "section_shut", "leak", "lost_tip", "air"),
+    *("meter_low", "meter_missing", "meter_noise", "meter_stuck", "valve_shut"),
     *("tank_empty", "pump_off", "transducer_open", "transducer_short", "transducer_frozen", "transducer_drift"),
 }
 _SHOWS_LATE_S = 6.0  # so long after its end a fault is seen to be over
+_END_S = 0.3  # how well the end of a pass is known: what began so late in it belongs to the turn
 _APART = 0.06  # between neighbours by size: more than scatter, less than one clogged nozzle of ten
 
 
@@ -35,7 +37,7 @@ def sound_passes(review: Review) -> tuple[list[Pass], list[Pass]]:
 
 def _touches(fault: Fault, one: Pass) -> bool:
     lasts = fault.ended_s is None or fault.ended_s - _SHOWS_LATE_S > one.start_s
-    return fault.kind in _SPOILING and fault.began_s < one.end_s and lasts
+    return fault.kind in _SPOILING and fault.began_s < one.end_s - _END_S and lasts
 
 
 def _apart_below(passes: Sequence[Pass], review: Review) -> set[int]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from host.calibrate.uncertainty import sample_deviation
-from host.pipeline import Pass, Pipeline, Signals, Why, ends_u_m
+from host.pipeline import Pass, Pipeline, Signals, Why, ends_u_m, stops_u_m3
 from host.pipeline.certainty import RUN_ON_S
 from host.review.hidden_ground import Hidden, Known, hidden_in
 from host.rig import Rig
@@ -95,11 +95,12 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     number, swath = max(len(pipeline.passes), 1), pipeline.rig.swath_m
     left = float(last.tank_left_m3[-1]) if last is not None and seen else math.nan
     hidden = _hidden(pipeline, sums, left)
-    ends_m, run_on_s = ends_u_m(sums), RUN_ON_S * len(pipeline.passes)
+    ends_m, stops_m3, run_on_s = ends_u_m(sums), stops_u_m3(sums), RUN_ON_S * len(pipeline.passes)
     relative = math.hypot(
         float(pipeline.certainty.relative_u(flow, number)),
         _unassigned_u(pipeline, sums, hidden),
         ends_m * swath / area if area > 0 else 0.0,
+        stops_m3 / ground if ground > 0 else 0.0,
         run_on_s / sums["ground_s"] if area > 0 else 0.0,
     )
     meter = float(pipeline.certainty.volume_u(flow if ground > 0 else _rated_m3_s(pipeline.rig)))
@@ -111,7 +112,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         # J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577, U = k·u + |bias|.
         volume_u_m3=meter * (volume + hidden.uncounted_m3) + hidden.uncounted_m3 / 2.0,
         ground_m3=ground,
-        ground_u_m3=math.hypot(meter * ground, flow_step, run_on_s * flow) if area > 0 else 0.0,
+        ground_u_m3=math.hypot(meter * ground, flow_step, run_on_s * flow, stops_m3) if area > 0 else 0.0,
         area_m2=area,
         area_u_m2=math.hypot(pipeline.certainty.travel_u(number) * area, wheel_step * swath, ends_m * swath)
         if area > 0

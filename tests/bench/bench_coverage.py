@@ -209,7 +209,7 @@ def of_pressure(
         true = rng.uniform(*at)
         read = float(result.sensor.pressure_pa(counts(true), 1023)) / PSI_PA
         stated = 2.0 * float(result.sensor.uncertainty_at(read * PSI_PA)) / PSI_PA
-        told_of = any(re.search("Compare the gauge|Only the zero", text) for text in result.remarks)
+        told_of = any(re.search("[Cc]ompare the gauge|Only the zero", text) for text in result.remarks)
         return Draw(read - true, stated, at[1] > 1.15 * max(points) or told_of)
 
     return case

@@ -255,12 +255,18 @@ def test_what_is_lost_on_its_way_is_asked_again_unless_somebody_pressed_it(
             route.fallback()
 
     page.route(re.compile("/_dash-"), lose_first)
-    page.goto(f"{server.address}/plan")
-    page.wait_for_selector("main h1")
-    page.wait_for_selector("[role=alert]#page-failed:empty", state="attached")
-    assert any("dash_renderer" in one for one in lost)
-    assert any("_dash-update-component" in one for one in lost)
-    page.get_by_role("button", name="Calculate").click()
-    page.wait_for_selector("#page-failed:has-text('No answer to what you pressed.')")
-    assert len(pressed) == 1
+    run = f"/run?name={growing.path.stem}"
+    for path, button in (("/plan", "Calculate"), ("/mix", "Calculate"), ("/calibrate", "Start"), (run, "Add note")):
+        pressed.clear()
+        lost[:] = [of for of in lost if "_dash-update-component" not in of]
+        page.goto(server.address + path)
+        page.wait_for_selector("main h1")
+        page.wait_for_selector("[role=alert]#page-failed:empty", state="attached")
+        pressing = page.get_by_role("button", name=button, exact=True)
+        pressing.wait_for()
+        assert any("dash_renderer" in one for one in lost)
+        assert any("_dash-update-component" in one for one in lost)
+        pressing.click()
+        page.wait_for_selector("#page-failed:has-text('No answer to what you pressed.')")
+        assert len(pressed) == 1, pressed
     page.wrong.clear()  # what was lost on purpose

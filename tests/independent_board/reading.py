@@ -16,10 +16,12 @@ from host.journal.records import raw_record
 from host.review.review import Review, review_of
 from host.rig import Rig, rig_from_toml
 from host.rig.model import DAY_TO_DAY, GROUND_TO_GROUND
-from tests.independent_board.sprayer import Plan, Sprayer
+from tests.independent_board.sprayer import STEP_S, Plan, Sprayer
 
 # How far meter and wheel are off on a day, standard: what `rig_toml` claims of them, and what day and ground add.
 METER_U, WHEEL_U = float(np.hypot(0.01, DAY_TO_DAY)), float(np.hypot(0.005, GROUND_TO_GROUND))
+
+STANDS_M_S = 0.1  # slower than this it stands: the ground below would get ten times the rate
 
 
 def rig_toml(
@@ -80,5 +82,5 @@ def truth_on_known_ground(sprayer: Sprayer, review: Review, apart: Sequence[tupl
     for begin, end in [*((one.start_s, one.end_s) for one in review.unassigned), *apart]:
         known &= (sprayer.t < begin) | (sprayer.t >= end)
     out, way, place = (np.diff(of, append=of[-1]) for of in (sprayer.sprayed_m3, sprayer.open_m, sprayer.place_m))
-    stood = (place < 1e-9) & (review.totals.standing_m3 > 0)
+    stood = (place < STANDS_M_S * STEP_S) & (review.totals.standing_m3 > 0)
     return Truth(float(np.sum(out[known & ~stood])), float(np.sum(way[known])) * sprayer.plan.swath_m)

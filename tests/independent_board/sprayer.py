@@ -30,6 +30,8 @@ class Plan:
     poles_uneven: float = 0.05
     magnets_uneven: float = 0.05
     stands: tuple[tuple[int, float, float], ...] = ()  # pass (from 1), after so many metres, for so many seconds
+    from_rest: bool = False  # each pass is begun standing, the spray opened with the first step
+    slow_s: float = 0.0  # the time constant with which a walker stops and sets off; 0: at once
     full_scale: int = 1023
     valve_late_s: float = 0.04  # the switch is this far ahead of the valve
     hose_up_s: float = 0.12
@@ -97,7 +99,7 @@ def _pace(plan: Plan, rng: np.random.Generator) -> Floats:
 
 
 def _walk(plan: Plan, pace: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """Speed and valve on the grid: each pass is walked a step before it is sprayed and on after it."""
+    """Speed and valve on the grid: each pass is walked a step before it is sprayed, or begun at rest, and on after."""
     speeds, valves = [np.zeros(round(_START_S / STEP_S))], [np.zeros(round(_START_S / STEP_S), dtype=np.bool_)]
 
     def add(speed: Floats, valve: bool) -> None:
@@ -107,7 +109,7 @@ def _walk(plan: Plan, pace: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
     used = 0
     for number in range(1, plan.passes + 1):
         gone, stands = 0.0, [s for s in plan.stands if s[0] == number]
-        add(pace[used : used + 160], False)
+        add(np.zeros(160) if plan.from_rest else pace[used : used + 160], False)
         for _, after_m, for_s in [*stands, (number, plan.pass_m, 0.0)]:
             length = int(np.searchsorted(np.cumsum(pace[used:]) * STEP_S, after_m - gone))
             add(pace[used : used + length], True)
@@ -115,7 +117,8 @@ def _walk(plan: Plan, pace: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
             add(np.zeros(round(for_s / STEP_S)), True)
         add(0.7 * pace[used : used + round(plan.turn_s / STEP_S)], False)
     add(np.zeros(round(4.0 / STEP_S)), False)
-    return np.concatenate(speeds), np.concatenate(valves)
+    speed = np.concatenate(speeds)
+    return _lagged(speed, plan.slow_s, plan.slow_s) if plan.slow_s else speed, np.concatenate(valves)
 
 
 def _wander(n: int, tau_s: float, rng: np.random.Generator) -> Floats:

@@ -135,10 +135,13 @@ class Tuning:
     rough: float = 2.5  # times the run's own noise: air or false pulses, not an orifice
     rough_pressure: float = 2.0
     rough_spread: float = 2.5  # the same, for frames of which only some are spoilt
+    rough_pulses: float = 0.15  # from frame to frame at least: uneven poles make half of that
     pulses_only_sigmas: float = 4.0  # where the pressure has moved as far, it is not just the pulses
     hold_odds: float = 0.6  # of two causes the one that has been called stays until the other is this likely
     wear_nozzles: float = 0.9  # that worn tips let through on top at most (our own design figure)
     lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
+    whole_off: float = 0.06  # nozzles' worth off a whole number of them: how alike new tips are
+    whole_sure: float = 0.9
     sure: float = 0.9  # below this the alternatives are named with the cause
     level_u: float = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer in some minutes
 
@@ -173,6 +176,7 @@ class Tuning:
     boom_tail: Span = (90.0, 300)  # usable frames that are kept
     boom_before: Span = (2.0, 8)  # of them, from which the state before a step is taken
     mended_share: float = 0.35  # of the change: less is left, and it counts as mended
+    mended_least: float = 0.004  # of ln c
     mended: Span = (2.0, 6)
     gone: float = 0.006  # of c: less than this is left, and there is nothing to name
     even: Span = (4.0, 20)

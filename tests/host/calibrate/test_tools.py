@@ -1,5 +1,7 @@
 """The tools that were said once are offered the next time, and asked about until then."""
 
+from plotly.io.json import to_json_plotly
+
 from dashboards.calibrate.fields import settings_of
 from host.calibrate.kinds import KINDS
 from host.calibrate.tools import keep_tools, last_tools
@@ -9,7 +11,7 @@ BY_NAME = {kind.name: kind for kind in KINDS}
 
 
 def shown(kind, tools):
-    return str(settings_of(BY_NAME[kind], rig(), tools))
+    return to_json_plotly(settings_of(BY_NAME[kind], rig(), tools))
 
 
 def test_each_kind_keeps_its_own_tools_and_leaves_the_others(tmp_path):
@@ -32,6 +34,6 @@ def test_what_cannot_be_read_is_asked_again(tmp_path):
 
 def test_the_page_asks_for_tools_once_and_then_has_them_typed():
     assert "how good are your tools?" in shown("boom", {})
-    known = {field.name: "" for field in BY_NAME["boom"].settings if field.of_tool} | {"gauge_accuracy": "1 psi"}
+    known = {field.name: "" for field in BY_NAME["boom"].settings if field.of_tool} | {"gauge_accuracy": "1.3 psi"}
     assert "how good are your tools?" not in shown("boom", known)
-    assert "value='1 psi'" in shown("boom", known)
+    assert '"value":"1.3"' in shown("boom", known)

@@ -10,6 +10,7 @@ from host.calibrate.transducer import SCATTER, PressurePoint, calibrate_pressure
 from host.calibrate.travel import SLIP, calibrate_course, calibrate_wheel
 from host.calibrate.vessels import Gauge
 from host.errors import UserError
+from tests.bench.bench_coverage import of_pressure
 from tests.host.calibrate.rigs import rig
 
 PSI = 6894.757293168361
@@ -73,6 +74,12 @@ def test_two_points_fix_the_line_and_assume_the_rest():
     assert any("take a third" in remark for remark in result.remarks)
     assert result.sensor.open_below == pytest.approx(0.05)
     assert result.sensor.short_above == pytest.approx(0.95)
+
+
+def test_what_no_point_shows_of_the_gauge_is_said():
+    """A gauge that is worse than told is a row of `bench_coverage` that must carry this."""
+    said = of_pressure((0, 20, 40, 60), (20, 55), 3.0, "mixed", told=2.0)
+    assert all(said(np.random.default_rng(seed)).said for seed in range(5))
 
 
 def test_a_wrong_range_is_remarked():
@@ -160,6 +167,15 @@ def test_the_uncertainty_of_a_pace_is_that_of_one_more_pass():
     assert result.uncertainty.standard > result.spread
     assert result.course().speed_m_s == pytest.approx(60.0 / np.mean(times))
     assert "varies by 1" in calibrate_course(60.0, [50.0, 60.0]).remarks[0]
+
+
+def test_no_number_of_laps_promises_a_steadier_walker():
+    """Twelve laps or a thousand: one more of them varies as its walker does."""
+    times = [55.0, 53.9, 56.1, 54.6] * 3
+    result = calibrate_course(60.0, times)
+    scatter = np.std(times) / np.mean(times)
+    pace = result.uncertainty.largest
+    assert result.uncertainty.without(pace).expanded >= 1.96 * scatter
 
 
 @pytest.mark.parametrize(

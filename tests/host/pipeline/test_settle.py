@@ -19,15 +19,16 @@ def settled(frames, rig=RIG, events=()):
     return pipeline, pipeline.take_settled()
 
 
-def test_a_pass_after_a_silence_begins_with_the_first_row_behind_it():
-    """Off in the silence, as the missing pulses tell, and on before and after: 0.1 s rows, so it is known to a row."""
+def test_a_pass_after_a_silence_begins_in_the_middle_of_the_first_row_behind_it():
+    """Off in the silence, as the missing pulses tell, and on before and after: 0.1 s rows, so it is known to a row; the
+    water comes 0.03 s after the switch."""
     on = np.ones(400, dtype=bool)
     on[200:240] = False
     frames = made_frames(np.where(on, 40.0, 0.0), np.full(400, 10.0), on)
     pipeline, _ = settled(np.concatenate((frames[:200], frames[239:])))
     first, second = pipeline.passes
     assert first.end_s == pytest.approx(20.0, abs=0.051)
-    assert second.start_s == pytest.approx(24.0, abs=1e-6)
+    assert second.start_s == pytest.approx(24.05 + 0.03, abs=1e-6)
     assert second.volume_m3 == pytest.approx(FLOW_M3_S * (40.0 - second.start_s), rel=0.01)
 
 

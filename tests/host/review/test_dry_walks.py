@@ -24,7 +24,7 @@ def said_of(*parts, rig=NO_SWITCH, events=()):
 
 def test_passes_walked_dry_at_the_end_are_asked_about():
     (said,) = said_of(WET, TURN, WET, TURN, DRY)
-    assert said.startswith("From +46 s on 42.9 m were walked and nothing went through the meter.")
+    assert said.startswith("From +46 s on 43.0 m were walked and nothing went through the meter.")
     assert "If the spray was on, that ground got nothing" in said
 
 

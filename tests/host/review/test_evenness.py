@@ -35,7 +35,7 @@ def simulated(walk, *events):
 
 
 def true_inverse_pace(sprayer, one, edges_m):
-    times = np.arange(one.begin_s, one.end_s, 0.01)
+    times = np.arange(one.begin_s, one.end_s + 1.0, 0.01)  # the end is known to a tenth of a second
     distance = sprayer.walk.distance_at(times)
     return np.diff(np.interp(edges_m, distance - distance[0], times)) / np.diff(edges_m)
 

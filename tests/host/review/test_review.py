@@ -169,7 +169,12 @@ def test_the_text_says_what_the_json_says(run_path):
 def test_every_signal_pass_value_and_total_is_exported():
     provisional = {"pass_number"}  # a first word of the live page: an export has the settled one in its place
     assert EXPORTED.keys() | provisional == {column.name for column in fields(Signals)}
-    of_the_band = {"ends_m2", "ends_doubt_m"}  # parts of the ± that every pass and the totals state
+    of_the_band = {
+        "ends_m2",
+        "ends_doubt_m",
+        "stops_m6",
+        "stops_doubt_m3",
+    }  # parts of the ± that every pass and the totals state
     assert set(SETTLED_COLUMNS) | of_the_band == {column.name for column in fields(Settled)}
     assert set(TOTAL_COLUMNS) == {column.name for column in fields(Totals)}
     assert set(PASS_COLUMNS) == {column.name for column in fields(Pass)}
