@@ -45,6 +45,7 @@ from host.errors import BadInputError
 from host.rig import Rig
 from host.units import UNITS, format_value, to_user
 
+_MANY = 300  # pulses: repeats scatter by half a percent and more
 _FACTOR = "pulses_per_volume"
 # Beyond these a factor is asked about, and their reasons: see CARDS.md.
 BESIDE_CARD, BESIDE_RIG_FILE = 0.10, 0.15
@@ -209,7 +210,20 @@ def meter_questions(result: MeterCalibration, catches: Sequence[MeterCatch], job
         asked += _odd_flows(catches, rig)
     if len(catches) == 1:
         asked.append("There is only one catch, so a slip in it would go unnoticed: catch once more.")
-    return asked
+    return [*asked, *_typed_twice(catches)]
+
+
+def _typed_twice(catches: Sequence[MeterCatch]) -> list[str]:
+    """Catches that are the same to the last digit: of so many pulses that chance hardly makes them so."""
+    seen: dict[MeterCatch, int] = {}
+    for number, catch in enumerate(catches, start=1):
+        if catch.pulses >= _MANY and catch in seen:
+            return [
+                f"Catches {seen[catch]} and {number} are the same to the last digit: a catch that is typed twice is no "
+                "second one. Take one of them out, or catch once more."
+            ]
+        seen.setdefault(catch, number)
+    return []
 
 
 def _odd_flows(catches: Sequence[MeterCatch], rig: Rig) -> list[str]:

@@ -80,6 +80,13 @@ WRONG: dict[str, tuple[Kind, list[Card], dict[str, str], Any, str]] = {
         "10 times fewer than the 1,703.4 pulses/gal of the rig file: a zero"),
     "one of four nozzles caught": (meter.KIND, [], {}, catches(("2200", "1.22 L", "55 s"), ("2190", "1.21 L", "55 s")),
         "only one of 4 nozzles caught"),
+    "typed twice": (
+        meter.KIND,
+        [],
+        {},
+        catches(("1043", "2.31 L", "55 s"), ("1051", "2.33 L", "55 s"), ("1043", "2.31 L", "55 s")),
+        "Catches 1 and 3 are the same to the last digit",
+    ),
     "one lone catch": (meter.KIND, [], {}, catches(("1043", "2.31 L", "55 s")), "There is only one catch"),
     "one digit in a lone catch": (meter.KIND, [METER_CARD], {}, catches(("1043", "2.81 L", "55 s")),
         "18 % fewer than the 1,711.0 pulses/gal of the card of 2026-05-01"),
