@@ -46,13 +46,31 @@
     place.scrollIntoView();
   }
 
+  // How often each thing was tapped or typed into, and at which of these its press was sent: Dash sends one again when it
+  // draws a page anew after a part of it could not be loaded.
+  const tapped = {}, sent = {};
+  for (const kind of ["click", "keydown"]) {
+    document.addEventListener(kind, function (event) {
+      for (let at = event.target; at; at = at.parentElement) if (at.id) tapped[at.id] = (tapped[at.id] || 0) + 1;
+    }, true);
+  }
+  function again(press) {
+    const which = press.output + press.changedPropIds;
+    const times = press.changedPropIds.map(function (name) { return tapped[name.replace(/\.[^.]*$/, "")] || 0; }).join();
+    const known = sent[which] === times;
+    sent[which] = times;
+    return known;
+  }
+
   // What Dash asks without a press is asked again when the answer is lost; a press never is, for it may have been heard.
   // A browser that was turned out asks for the code again; without this its pages would only stand still.
   const PRESS = /\.n_(clicks|submit)"/;
   const ask = window.fetch;
   window.fetch = async function (...asked) {
     const of = String(asked[0]), said = asked[1] && asked[1].body;
-    const lasting = of.includes("/_dash-") && (!said || !PRESS.test(JSON.stringify(JSON.parse(said).changedPropIds || [])));
+    const press = of.includes("/_dash-") && said ? JSON.parse(said) : {};
+    const lasting = of.includes("/_dash-") && !PRESS.test(JSON.stringify(press.changedPropIds || []));
+    if (of.includes("/_dash-") && !lasting && again(press)) throw new TypeError("this press has been sent");
     for (let left = lasting ? TRIES : 1; ; left -= 1) {
       try {
         const answer = await ask.apply(this, asked);

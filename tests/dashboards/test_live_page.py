@@ -13,7 +13,6 @@ import pytest
 
 from dashboards.live.screen import ADVICE as SCREEN_ADVICE
 from dashboards.live.stream import MISSED
-from dashboards.shell import HERE
 from host.review.review import review_run
 from host.review.run_document import run_document
 from tests.dashboards.page_looks import contrasts, tap_targets
@@ -81,47 +80,6 @@ def test_advice_in_words_and_size(growing: GrowingRun, serve: Serve, phone: Phon
         assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('rate')).fontSize)") >= 80
         assert page.is_visible(".chevrons") == (advice != "hold")
         wait_until(lambda words=words: text(page, "#say") == words, "the advice is read out")
-
-
-# A clock and loudspeakers of a test's own: which tones go to the ears is read from the plan, whatever the machine does.
-EARS = """
-window.now = 0;
-performance.now = () => window.now;
-window.tones = [];
-class Node {
-  constructor() {
-    this.frequency = this.gain = {setValueAtTime() {}, linearRampToValueAtTime() {}, setTargetAtTime() {}};
-  }
-  connect(other) { if (other === "ears") window.tones.push(this); return other; }
-  disconnect() { window.tones.splice(window.tones.indexOf(this), 1); }
-  start() {}
-  stop() {}
-}
-window.AudioContext = class {
-  constructor() { this.state = "running"; this.currentTime = 0; this.destination = "ears"; }
-  createOscillator() { return new Node(); }
-  createGain() { return new Node(); }
-};
-"""
-HEARD = """([now, row]) => { window.now = now; window.steer(row); return window.tones.length; }"""
-
-
-def test_a_speed_sound_breaks_off_when_an_alarm_sounds(browser: Any) -> None:
-    page = browser.new_context().new_page()
-    page.set_content("<button id=steer></button>")
-    page.add_script_tag(content=EARS + (HERE / "assets" / "live-steer.js").read_text(encoding="utf-8"))
-    page.evaluate("window.steer = window.swardflow.steer()")
-    page.click("#steer")
-    slower, faulty = {"advice": "slower", "fault": ""}, {"advice": "slower", "fault": "Nozzle clogged"}
-    now, heard = 0, lambda row: page.evaluate(HEARD, [now, row])
-    for alarm in (None, faulty, {"advice": "stop", "fault": ""}):
-        assert heard(slower) <= 1, "advice that may go away again is not said yet"
-        now += 900
-        assert heard(slower) >= 2, "two falling tones are under way"
-        now += 100
-        assert heard(alarm) == 0
-        now += 10_000
-        assert heard(alarm) == 0, "and none begins under the alarm"
 
 
 # The page's own moment at which the newest report was read, as it works it out from each message.

@@ -17,12 +17,14 @@ from host.pipeline.faults.boom_history import (
     before_step,
     onset_of,
     spread,
+    while_shut,
 )
 from host.pipeline.faults.causes import Verdict
-from host.pipeline.faults.causes.boom import judge, slowly, unseen
+from host.pipeline.faults.causes.boom import judge, off_catch, slowly, unseen
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
+from host.pipeline.faults.ending import Ending, ending, stands_off
 from host.pipeline.faults.first_word import FirstWord, nozzles_worth, still_there
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
@@ -135,17 +137,18 @@ class BoomFaults:
                 fault.change.even = spread(self._history.usual_log_c(self._next - 1))
             if not fault.settled or fault.called_s > now_s - 15.0:
                 fault.name(Verdict(self._history.pulse_kind(self._next - 1)))
-                self._confirm(fault, now_s)
+                fault.confirm(now_s)
                 fault.judged(settled=True)
         elif fault is not None and fault.kind in FLICKERING and fault.kind != SOON_USUAL and not self._rough_now:
             self._end(fault, now_s, began_m2)
 
-    def turned(self, rise: float, apart_s: float) -> None:
-        """ln P has risen by `rise` from spraying to shut, at either end of a pass; `apart_s` (s) between the two."""
+    def turned(self, rise: float, apart_s: float, log_p: float) -> None:
+        """ln P has risen by `rise` from spraying, when it was `log_p`, to shut, at either end of a pass; `apart_s` (s)
+        between the two."""
         sd = self._history.pressure_sd(self._next - 1, apart_s)
         fault = self._open
         if fault is None:
-            self._droop.learn(rise, sd)
+            self._droop.learn(rise, sd, log_p)
         elif fault.change.move is not None and fault.kind not in FLICKERING:
             fault.change.turns.append(Turned(fault.after - fault.before, rise, sd))
             self._name(fault)
@@ -183,7 +186,7 @@ class BoomFaults:
                 fault = self._opener(kind, float(rows[HOST, 0]), float(rows[HOST, -1]), float(rows[AREA, 0]))
                 fault.change.even = spread(self._history.usual_log_c(i))
                 self._open = fault
-            self._confirm(fault, float(rows[HOST, -1]))
+            fault.confirm(float(rows[HOST, -1]))
             if fault.kind not in FLICKERING and fault.called_s > rows[HOST, -1] - 15.0:
                 fault.name(Verdict(kind))
             fault.sure = 0.9
@@ -198,20 +201,16 @@ class BoomFaults:
         if self._first is not None or math.isnan(baseline):
             return
         self._first = baseline
-        if self._catch is None:
-            return
-        caught, caught_u = self._catch
-        step = baseline - caught
-        if abs(step) > max(TUNING.catch_floor, TUNING.catch_sigmas * caught_u):
+        caught, caught_u = self._catch or (math.nan, 0.0)
+        verdict = off_catch(baseline - caught, caught_u)
+        if verdict is not None:
             rows = self._history.rows(i, self._many(TUNING.boom_before))
             now_s = float(rows[HOST, -1])
-            kind = "clog" if step < 0 else "wear"
-            others = ("meter_low", "transducer_drift") if step < 0 else ("leak", "transducer_drift")
-            fault = self._opener(kind, now_s, now_s, 0.0)
+            fault = self._opener(verdict.kind, now_s, now_s, 0.0)
             fault.before, fault.before_u, fault.after, fault.against_catch = caught, caught_u, baseline, True
             fault.change.before = before_step(caught, rows)
             fault.change.even = fault.change.before.spread
-            fault.name(Verdict(kind, others, 0.6))
+            fault.name(verdict)
             fault.confirm(now_s)
             fault.judged(settled=True)
             self._open = fault
@@ -219,7 +218,8 @@ class BoomFaults:
     def _returns(self, before: float, after: float) -> bool:
         """Whether a step only leads back to the level before the last fault, which was over while it was judged."""
         # Never before a first fault: its NaN compares as false.
-        return abs(after - self._healthy) < 0.5 * abs(before - self._healthy)
+        left = after - self._healthy
+        return abs(left) < 0.5 * abs(before - self._healthy) and not stands_off(left, self._nozzles)
 
     def _explained_then(self, i: int, step: Step) -> bool:
         """Whether a step that took long to show began while something else was wrong, and is what that left behind."""
@@ -257,16 +257,16 @@ class BoomFaults:
         least = min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles)
         if self._returns(level.before, level.after) or worth < least:
             return
-        rows = self._history.rows(i)
         fault = self._start(i, level.frames, level.after < level.before, level.before)
         fault.after = level.after
-        fault.change.levels, fault.change.roughs = rows[[LOG_C, ROUGH], -level.frames :].tolist()
-        fault.change.frames = 0
-        fault.confirm(float(rows[HOST, -1]))
+        self._has_stayed(fault, i, 0)
 
-    def _confirm(self, fault: OpenFault, now_s: float) -> None:
-        if fault.state is State.PROVISIONAL:
-            fault.confirm(now_s)
+    def _has_stayed(self, fault: OpenFault, i: int, proven: int) -> None:
+        """What `_start` has opened needs no first word; `proven`: the frames of it that proved it."""
+        rows, change = self._history.rows(i, fault.change.frames), fault.change
+        change.levels, change.roughs = rows[[LOG_C, ROUGH]].tolist()
+        change.frames = proven
+        fault.confirm(float(rows[HOST, -1]))
 
     def _withdraw(self, fault: OpenFault) -> None:
         fault.withdraw()
@@ -280,12 +280,10 @@ class BoomFaults:
         down = -1.0 if fault.after < fault.before else 1.0
         change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even, self._timing)
         stays = still_there(change, fault.began_s, fault.called_s, self._nozzles)
-        if stays is None:
-            return
         if stays:
             self._suppose(fault, i)
             fault.confirm(float(since[HOST, -1]))
-        else:
+        elif stays is not None:
             self._withdraw(fault)
 
     def _track(self, fault: OpenFault, i: int, step: Step | None) -> None:
@@ -299,24 +297,27 @@ class BoomFaults:
         if count >= (self._many(TUNING.judge), self._many(TUNING.settle), math.inf)[min(change.judgements, 2)]:
             self._judge(fault, i, count)
         if step is not None and count > self._many(TUNING.judge):
+            on_top = (step.frames, self._history.baseline(i), float(row[HOST]))
             if step.down != (fault.after < fault.before):
-                change.levels, change.roughs = [], []
+                change.levels, change.roughs, change.back = [], [], on_top
             else:
-                change.second = (step.frames, self._history.baseline(i), float(row[HOST]))
+                change.second = on_top
         elif change.second is not None and row[HOST] - change.second[2] >= TUNING.second_s:
             self._second(fault, i)
         elif change.second is None and count >= self._many(TUNING.judge) and fault.kind not in FLICKERING:
             self._all_clear(fault, i, count)
 
     def _all_clear(self, fault: OpenFault, i: int, count: int) -> None:
-        """Whether little is left of it."""
-        row, change = self._history.rows(i, 1)[:, 0], fault.change
-        level = float(np.mean(change.levels[-self._many(TUNING.mended) :]))
-        size, left = fault.after - fault.before, level - fault.before
-        if abs(left) < max(TUNING.mended_share * abs(size), 0.004) or left * size < 0:
-            self._end(fault, float(row[HOST]), float(row[AREA]))
-        elif count % self._many(TUNING.remeasure) == 0:
-            fault.after = level
+        """Whether little is left of it, or it has gone over to the other side of the healthy level: another fault."""
+        change, rows = fault.change, self._history.rows(i, self._many(TUNING.mended))
+        last = np.array(change.levels[-rows.shape[1] :]) - fault.before
+        found = ending(fault.after - fault.before, last, self._many((0.3, 1)), self._nozzles)
+        if found is Ending.OVER:
+            self._goes_on(fault, i, change.back or (0, fault.after, float(rows[HOST, 0])), fault.before)
+        elif found is Ending.GONE:
+            self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
+        elif found is Ending.STAYS and count % self._many(TUNING.remeasure) == 0:
+            fault.after = fault.before + float(last.mean())
 
     def _second(self, fault: OpenFault, i: int) -> None:
         """A step the same way on top of an open fault has stayed: its growth, or a fault of its own."""
@@ -331,16 +332,21 @@ class BoomFaults:
             return  # the last: the flow had stopped before the new level was taken, and it is the same step again
         rested = len(change.levels) - frames >= self._many(TUNING.remeasure)
         if rested and took <= self._many(TUNING.sudden) and size * self._nozzles > TUNING.own_fault_nozzles:
-            self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
-            second = self._start(i, frames, level < log_c, log_c)
-            second.change.levels = rows[LOG_C, -frames:].tolist()
-            second.change.roughs = rows[ROUGH, -frames:].tolist()
-            second.change.frames = took
-            second.confirm(float(rows[HOST, -1]))
+            self._goes_on(fault, i, (took, log_c, found_s), log_c)
         else:
             before = Before(log_c, change.before.log_p_step, change.before.spread)
             fault.grow(before, took, level)
             change.levels, change.roughs = rows[LOG_C, took - frames :].tolist(), rows[ROUGH, took - frames :].tolist()
+
+    def _goes_on(self, fault: OpenFault, i: int, step: tuple[int, float, float], healthy: float) -> None:
+        """What has come on top of an open fault, by `step`, is a fault of its own, off the level `healthy` (log c)."""
+        rows = self._history.rows(i)
+        took, log_c, found_s = step
+        self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
+        frames = took + int(np.sum(rows[HOST] > found_s))
+        second = self._start(i, frames, float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :])) < log_c, log_c)
+        second.before = healthy
+        self._has_stayed(second, i, took)
 
     def _track_noise(self, fault: OpenFault, i: int) -> None:
         """Over once the frames are as even again as they were before."""
@@ -359,9 +365,9 @@ class BoomFaults:
         change, past = fault.change, self._history.rows(i)
         level = float(np.mean(np.array(change.levels[self._many(TUNING.lagging) :])))
         counted, fitted, sudden = onset_of(past, count, change.frames, change.before.log_c, level, self._timing)
-        if not change.moves:  # what has grown began as it began
-            change.sudden = sudden
         onset = fitted if sudden else counted
+        if not change.moves:  # what has grown began as it began
+            change.sudden, change.while_shut = sudden, while_shut(past, onset, self._timing)
         fault.quiet &= not change.sudden
         after = self._history.after(i, change.levels, change.roughs, onset, change.sudden)
         fault.after = after.log_c
@@ -369,26 +375,23 @@ class BoomFaults:
         if abs(fault.after - fault.before) < TUNING.gone:  # gone again before it could be judged
             return
         self._suppose(fault, i)
-        if fault.at_first is not None and not change.moves:
-            fault.name(fault.at_first)
-            return
-        uneven = judge_roughness(change.before, after)
-        if uneven is not None and not change.moves:
-            fault.name(uneven)
+        other = fault.at_first or judge_roughness(change.before, after)
+        if other is not None and not change.moves:
+            fault.name(other)
             return
         if change.sudden and not change.moves:
             fault.began_s, fault.began_m2 = float(past[HOST, onset]), float(past[AREA, onset])
-        healthy = fault.before
-        change.move = Moved(change.before.log_c - healthy, after.log_c - healthy, after.moved, after.moved_sd)
+        before, now = (log_c - fault.before for log_c in (change.before.log_c, after.log_c))
+        change.move = Moved(before, now, after.moved, after.moved_sd)
         self._name(fault)
 
     def _name(self, fault: OpenFault) -> None:
         """Name it from all that the pressure has said since it began."""
         change = fault.change
-        moves = [*change.moves, change.move] if change.move is not None else change.moves
-        likelihoods = self._droop.likelihoods(moves, change.turns)
+        likelihoods = self._droop.likelihoods(change.all_moves, change.turns)
         called = fault.kind if fault.settled else ""
-        verdict = judge(likelihoods, fault.after - fault.before, change.sudden, self._nozzles, called)
+        size, shut = fault.after - fault.before, change.while_shut and not change.moves
+        verdict = judge(likelihoods, size, change.sudden, self._nozzles, called, while_shut=shut)
         fault.name(slowly(verdict) if fault.quiet else verdict)
 
     def _end(self, fault: OpenFault, at_s: float, area_m2: float) -> None:

@@ -17,7 +17,7 @@ from host.pipeline.faults.steps import Step, Watched
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
-LOG_C, LOG_P, HOST, AREA, ROUGH, MOVED = range(6)
+LOG_C, LOG_P, HOST, AREA, ROUGH, MOVED, PULSES = range(7)
 
 
 @dataclass(frozen=True)
@@ -26,6 +26,7 @@ class UsableFrames:
 
     places: Ints
     watched: Watched
+    pulses: Floats
     log_p: Floats
     host_s: Floats
     area_m2: Floats
@@ -34,11 +35,11 @@ class UsableFrames:
 
 
 class BoomHistory:
-    """Rows are LOG_C … MOVED. A frame is its place among the usable ones of the present chunk, -1 the one before it."""
+    """Rows: LOG_C … PULSES. A frame is its place among the usable ones of the present chunk, -1 the one before it."""
 
     def __init__(self, timing: Timing) -> None:
         self._timing, self._length = timing, timing.frames(TUNING.boom_tail)
-        self._tail = Tail(6, self._length)
+        self._tail = Tail(7, self._length)
         self._last_log_p = math.nan
         self._baselines: Floats = np.empty(0)
 
@@ -50,11 +51,11 @@ class BoomHistory:
         if len(frames.log_p):
             self._last_log_p = float(frames.log_p[-1])
         watched = frames.watched
-        self._tail.push(watched.log_c, frames.log_p, frames.host_s, frames.area_m2, watched.rough, moved)
+        self._tail.push(watched.log_c, frames.log_p, frames.host_s, frames.area_m2, watched.rough, moved, frames.pulses)
         self._baselines = watched.baseline
 
     def rows(self, i: int, count: int | None = None) -> Floats:
-        """The last `count` frames (all that are kept) up to frame `i`, shape (6, ≤count)."""
+        """The last `count` frames (all that are kept) up to frame `i`, shape (7, ≤count)."""
         return self._tail.upto(i, self._length if count is None else count)
 
     def interrupted(self, i: int) -> None:
@@ -115,6 +116,7 @@ class BoomHistory:
             median(past[MOVED, -len(levels) :]),
             median(np.array(roughs)) if sudden else 1.0,
             spread(settled),
+            float(np.mean(past[PULSES, -len(levels) :])),
         )
 
 
@@ -135,6 +137,13 @@ def onset_of(
     later = past[LOG_C, fitted + 1 + timing.frames(TUNING.lagging) :][:beside]
     jump = np.mean(later) - np.mean(past[LOG_C, : fitted + 1][-beside:])
     return counted, fitted, bool(jump / (level - before) > TUNING.sudden_share)
+
+
+def while_shut(past: Floats, onset: int, timing: Timing) -> bool:
+    """Whether a change that began after row `onset` came while the boom was shut: its beginning is known no better than
+    to the time that a rotor takes to show it."""
+    host_s = past[HOST, max(onset - 1, 0) : onset + 2 + timing.frames(TUNING.lagging)]
+    return bool((np.diff(host_s) > TUNING.settle_us * 1e-6 + timing.interval_s).any())
 
 
 def spread(log_c: Floats) -> float:

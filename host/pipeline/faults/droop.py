@@ -43,10 +43,23 @@ class Droop:
 
     def __init__(self) -> None:
         self._turns: list[tuple[float, float]] = []
+        self._full: list[tuple[float, float]] = []  # ln P while spraying, and the rise: those of the highest pressure
 
-    def learn(self, rise: float, sd: float) -> None:
-        """Take in one end of a healthy pass: rise of ln P from spraying to shut, and its standard uncertainty."""
+    def learn(self, rise: float, sd: float, log_p: float = 0.0) -> None:
+        """Take in one end of a healthy pass: rise of ln P from spraying, when it was `log_p`, to shut, and its standard
+        uncertainty."""
         self._turns = [*self._turns[1 - TUNING.turns_kept :], (rise, sd)]
+        self._full = sorted((*self._full, (log_p, rise)))[-TUNING.turns_kept :]
+
+    def comes_back(self, rise: float, log_p: float) -> bool | None:
+        """Whether a pressure that is low while spraying, at `log_p`, is there again with the boom shut: ln P rises by
+        more than it did when it was not low; None: it is low no more. A strainer that closes slowly does not make its
+        own rise the usual one."""
+        if not self._full:
+            return rise > math.log1p(self.value[0]) + TUNING.returns
+        highest = self._full[-1][0]
+        usual = np.median([one for at, one in self._full if at > highest - 0.5 * TUNING.returns])
+        return bool(rise > usual + TUNING.returns) if log_p < highest - TUNING.returns else None
 
     @property
     def behind_valve(self) -> bool:

@@ -38,6 +38,8 @@ class Fault:
         cause = CAUSES[self.kind].words
         if self.kind == "clog" and self.nozzles is not None:
             cause += f", about {self.nozzles:.1f} nozzles' worth"
+        if self.kind == "section_shut" and self.nozzles and self.change:
+            cause = cause.replace("some", f"{self.nozzles:.0f} of {self.nozzles / abs(self.change):.0f}")
         if self.or_else and self.sure < TUNING.sure:
             cause += ", or " + " or ".join(CAUSES[kind].words for kind in self.or_else)
         return f"perhaps: {cause}" if self.provisional else cause

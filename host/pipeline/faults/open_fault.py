@@ -53,13 +53,21 @@ class Change:
     before: Before = field(default_factory=lambda: Before(math.nan, math.nan, math.nan))  # the last step
     frames: int = 0  # in which that was proven
     sudden: bool = False
+    while_shut: bool = False  # it came between two passes
     levels: list[float] = field(default_factory=list)  # log c of the frames since the last step
     roughs: list[float] = field(default_factory=list)
     moves: list[Moved] = field(default_factory=list)  # of the pressure, at each step but the last
     move: Moved | None = None  # at the last one
     turns: list[Turned] = field(default_factory=list)  # ends of passes since it began
     judgements: int = 0  # since the last step
-    second: tuple[int, float, float] | None = None  # a step on top: frames it took, log c before it, when it was found
+    # A step on top, the same way or the other: frames it took, log c before it, when it was found
+    second: tuple[int, float, float] | None = None
+    back: tuple[int, float, float] | None = None
+
+    @property
+    def all_moves(self) -> list[Moved]:
+        """Of the pressure, at each step that has been judged."""
+        return self.moves if self.move is None else [*self.moves, self.move]
 
 
 @dataclass(eq=False)
@@ -98,7 +106,7 @@ class OpenFault:
             return self.kind == "air"
         if math.expm1(more) * nozzles > TUNING.lost_tip_nozzles:
             return True
-        moved = sum(move.by for move in (*change.moves, change.move) if move is not None)
+        moved = sum(move.by for move in change.all_moves)
         return log_p > change.before.log_p + max(moved, -TUNING.answers_most * more) - TUNING.settled_down
 
     def name(self, verdict: Verdict) -> None:
@@ -108,9 +116,10 @@ class OpenFault:
             self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
 
     def confirm(self, now_s: float) -> None:
-        """It is no bubble, no dip and no pass that ends."""
-        self.confirmed_s = now_s
-        self._to(State.CALLED)
+        """A first word is no bubble, no dip and no pass that ends."""
+        if self.state is State.PROVISIONAL:
+            self.confirmed_s = now_s
+            self._to(State.CALLED)
 
     def withdraw(self) -> None:
         """It was none."""

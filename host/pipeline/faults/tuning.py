@@ -36,7 +36,7 @@ class Tuning:
     impossible_rise: float = 0.45  # of a tenth of a second's flow over the last one's: a rotor cannot; false pulses can
 
     # Uneven poles
-    pole_frames: Span = (20.0, 200)  # from which the map is learned
+    pole_frames: Span = (8.0, 200)  # from which the map is learned
     pole_block: int = 40  # frames after which its alignment is checked: a false pulse moves it
     pole_doubt_frames: int = 10  # after a false or missed pulse, or a turn, from which the alignment is found again
     pole_worth: float = 0.85  # a map that does not bring the variance below this share is none
@@ -72,11 +72,12 @@ class Tuning:
     rise_clip: float = 5.0  # standard deviations that one frame may add to a rise: a false pulse makes none by itself
     rise_sd_floor: float = 0.0075
     first: Span = (2.0, 4)  # of settled spraying, from which a baseline is begun
-    first_sigmas: float = 3.0  # frames further off the median count as that
+    first_sigmas: float = 3.0  # frames further off its median count as that
     first_apart: float = 0.02  # of log c between its halves: more, and it has not come to rest
     relevel: Span = (2.0, 8)  # after a step, from which the new level is taken
     rundown_kept: Span = (6.0, 6)  # that are kept, to forget those of a rotor running down
     lagging: Span = (0.6, 1)  # of these at the beginning the rotor is still on its way
+    level_clip: float = 0.15
     turn_s: float = 1.0  # without a usable frame: a false pulse may have come without being seen
     adapt: Span = (120.0, 60)  # time constant of the baseline
     adapt_clip: float = 0.01  # what one frame may move it by, or
@@ -134,10 +135,13 @@ class Tuning:
     rough: float = 2.5  # times the run's own noise: air or false pulses, not an orifice
     rough_pressure: float = 2.0
     rough_spread: float = 2.5  # the same, for frames of which only some are spoilt
+    rough_pulses: float = 0.15  # from frame to frame at least: uneven poles make half of that
     pulses_only_sigmas: float = 4.0  # where the pressure has moved as far, it is not just the pulses
     hold_odds: float = 0.6  # of two causes the one that has been called stays until the other is this likely
     wear_nozzles: float = 0.9  # that worn tips let through on top at most (our own design figure)
     lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
+    whole_off: float = 0.06  # nozzles' worth off a whole number of them: how alike new tips are
+    whole_sure: float = 0.9
     sure: float = 0.9  # below this the alternatives are named with the cause
     level_u: float = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer in some minutes
 
@@ -172,6 +176,7 @@ class Tuning:
     boom_tail: Span = (90.0, 300)  # usable frames that are kept
     boom_before: Span = (2.0, 8)  # of them, from which the state before a step is taken
     mended_share: float = 0.35  # of the change: less is left, and it counts as mended
+    mended_least: float = 0.004  # of ln c
     mended: Span = (2.0, 6)
     gone: float = 0.006  # of c: less than this is left, and there is nothing to name
     even: Span = (4.0, 20)

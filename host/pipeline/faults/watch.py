@@ -124,6 +124,7 @@ class _Following:
         frames = UsableFrames(
             places,
             watched,
+            boom.pulses[places],
             log_p[places],
             scene.host_s[places],
             scene.area_m2[places],
@@ -267,7 +268,9 @@ class _Following:
         pump lacks, or how much the boom takes."""
         rows = self._tail.upto(place, TUNING.watch_tail)
         end_us = since_us - 1e6 * (TUNING.rundown_s if self._rig.spray_switch else TUNING.stopped_s)
-        bounds = [end_us - TUNING.turn_level_s * 1e6, end_us, since_us + TUNING.give_s * 1e6]
+        # Over the first report boom and pressure were on their way.
+        settled_us = since_us + 1e6 * max(TUNING.give_s, 1.5 * self._timing.interval_s)
+        bounds = [end_us - TUNING.turn_level_s * 1e6, end_us, settled_us]
         begin, end, again = np.searchsorted(rows[_US], bounds, side="right").tolist()
         earlier, later = rows[:, begin:end], rows[:, again:]
         on, off = (later, earlier) if later[_SPRAYING, -1] else (earlier, later)
@@ -277,14 +280,16 @@ class _Following:
             or off[_SPRAYING].any()
         ):
             return
-        rise = float(np.mean(off[_LOG_P]) - np.mean(on[_LOG_P]))
+        log_p = float(np.mean(on[_LOG_P]))
+        rise = float(np.mean(off[_LOG_P])) - log_p
         if not math.isfinite(rise):
             return
         low = self._by_rule.get("pressure_low") or self._by_rule.get("pressure_down")
-        if low is not None and low.kind in ("pressure_low", "pressure_down"):
-            if not self._droop.behind_valve:
-                returns = rise > math.log1p(self._droop.value[0]) + TUNING.returns
-                low.name(Verdict("supply_short" if returns else "regulator", low.or_else, 0.85))
+        if low is not None and low.kind in ("pressure_low", "pressure_down", "supply_short", "regulator"):
+            comes_back = None if self._droop.behind_valve else self._droop.comes_back(rise, log_p)
+            if comes_back is not None:
+                low.name(Verdict("supply_short" if comes_back else "regulator", low.or_else, 0.85))
                 low.judged(settled=True)
         elif low is None and not self._explained():
-            self._boom_faults.turned(rise, float(np.mean(later[_HOST]) - np.mean(earlier[_HOST])))
+            apart_s = float(np.mean(later[_HOST]) - np.mean(earlier[_HOST]))
+            self._boom_faults.turned(rise, apart_s, log_p)

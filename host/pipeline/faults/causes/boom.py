@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Rule, Verdict
 from host.pipeline.faults.tuning import TUNING
@@ -19,6 +20,19 @@ CAUSES = (
         "all fans whole: the flow meter reads low, not the boom",
         "under",
         disturbances=("clog", "kink"),
+    ),
+    Cause(
+        "section_shut",
+        "no flow from some nozzles: a section valve, or clogs",
+        (
+            "look which fans are missing: all of a section, and was it shut on purpose?",
+            "look at that section's valve and hose",
+            f"clean tips and screens with a brush, {HANDS_OFF}",
+        ),
+        "all fans whole: the flow meter reads low, not the boom",
+        "under",
+        look_alikes=("clog",),
+        not_simulated="no event waits for the boom to be shut; clogs of whole nozzles between two passes are the same",
     ),
     Cause(
         "meter_low",
@@ -84,10 +98,19 @@ _SLOW = (
 _LOOK_ALIKE = {cause.name: cause.look_alikes for cause in CAUSES}
 
 
-def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int, called: str = "") -> Verdict:
+def judge(
+    likelihoods: dict[str, float],
+    step: float,
+    sudden: bool,
+    nozzles: int,
+    called: str = "",
+    *,
+    while_shut: bool = False,
+) -> Verdict:
     """The cause of a change of ln c by `step`, from how likely it is by each part (see droop.Droop).
 
-    `called` is what it has been called before: that stays until another is clearly more likely.
+    `called` is what it has been called before: that stays until another is clearly more likely. `while_shut`: it came
+    while the boom was shut.
     """
     odds = dict(likelihoods)
     if step > 0:
@@ -96,6 +119,8 @@ def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int
     if total <= 0:
         odds, total = {**dict.fromkeys(odds, 0.0), "orifice": 1.0}, 1.0
     best = max(odds, key=lambda name: odds[name])
+    if best != "transducer" and while_shut and whole_nozzles(step, nozzles):
+        return Verdict("section_shut", (), 1.0 - max(odds["transducer"] / total, 1.0 - TUNING.whole_sure))
     names = {
         "orifice": "clog" if step < 0 else _rising(step, nozzles, sudden),
         "meter": "meter_low",
@@ -110,9 +135,21 @@ def judge(likelihoods: dict[str, float], step: float, sudden: bool, nozzles: int
     return Verdict(names[best], others, odds[best] / total)
 
 
+def whole_nozzles(step: float, nozzles: int) -> bool:
+    """Whether ln c has fallen by `step` as if some of the nozzles, and not all of them, gave nothing."""
+    worth = -math.expm1(step) * nozzles
+    return 0 < round(worth) < nozzles and abs(worth - round(worth)) < TUNING.whole_off
+
+
+def off_catch(step: float, u: float) -> Verdict | None:
+    """The cause of a boom of which ln c is off its catch test by `step` from the start; None: it agrees, or there is
+    no test (NaN). `u`: standard uncertainty of the test's."""
+    return replace(unseen(step), sure=0.6) if abs(step) > max(TUNING.catch_floor, TUNING.catch_sigmas * u) else None
+
+
 def slowly(verdict: Verdict) -> Verdict:
     """A change that came slowly shows in nothing but c: the regulator has wandered meanwhile by more than it tells."""
-    alike = next(kinds for kinds in _SLOW if verdict.kind in kinds)
+    alike = next((kinds for kinds in _SLOW if verdict.kind in kinds), (verdict.kind,))
     return Verdict(verdict.kind, tuple(kind for kind in alike if kind != verdict.kind), min(verdict.sure, 0.5))
 
 

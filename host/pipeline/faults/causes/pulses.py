@@ -101,13 +101,16 @@ class After:
     log_p_step: float
     rough: float  # median of how many times noisier the frames were than the run in general
     spread: float
+    pulses: float  # in a frame, on average
 
 
 def judge_roughness(before: Before, after: After) -> Verdict | None:
     """Whether it is air or false or missing pulses; None when it is as steady as before."""
     step = after.log_c - before.log_c
     fewer = min(math.exp(step), 1.0)  # as many times fewer pulses make a report as many times noisier
-    if after.rough * fewer >= TUNING.rough or after.spread * fewer >= TUNING.rough_spread * before.spread:
+    # Before the poles are known, another flow shows them more or less: that is far less than a pulse.
+    uneven = after.spread * fewer >= TUNING.rough_spread * before.spread
+    if after.rough * fewer >= TUNING.rough or (uneven and after.spread * after.pulses >= TUNING.rough_pulses):
         if after.log_p_step >= TUNING.rough_pressure * before.log_p_step:
             return Verdict("air", (), 0.9)
         if abs(after.moved) < TUNING.pulses_only_sigmas * after.moved_sd:

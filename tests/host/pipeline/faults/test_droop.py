@@ -70,6 +70,18 @@ def test_the_end_of_the_pass_tells_where_the_step_did_not():
     assert after["meter"] > 9 * after["orifice"]
 
 
+@pytest.mark.parametrize("turns", [4, 16, 40])
+def test_a_strainer_that_closes_slowly_does_not_make_its_own_rise_the_usual_one(turns):
+    one = learned(0.06, turns=3)
+    for fall in np.linspace(0.0, 0.2, turns):
+        one.learn(math.log1p(0.06) + fall, 0.01, -fall)
+    assert one.comes_back(math.log1p(0.06) + 0.21, -0.21) is True  # all of the fall is gone with the boom shut
+    assert one.comes_back(math.log1p(0.06) + 0.02, -0.21) is False  # the boom shut or not: the regulator
+    assert one.comes_back(math.log1p(0.06), -0.02) is None  # the strainer has been cleaned meanwhile
+    assert Droop().comes_back(0.3, 0.0) is True
+    assert Droop().comes_back(0.15, 0.0) is False
+
+
 def test_two_steps_of_one_fault_add_up():
     droop, change = 0.13, math.log(2 / 3)
     middle, end = answer(droop, change / 2), answer(droop, change)

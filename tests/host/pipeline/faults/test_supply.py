@@ -14,7 +14,7 @@ from host.pipeline.faults.tuning import TUNING
 from host.pipeline.faults.usual import UsualPressure
 from tests.bench.bench_other import faults_of
 from tests.bench.other_runs import draw, fault_run, rng_for
-from tests.bench.other_sprayer import make_run
+from tests.bench.other_sprayer import Thing, make_run
 
 
 def test_a_fall_of_c_with_the_pressure_is_called_by_the_pressure():
@@ -50,6 +50,15 @@ def test_shaking_hides_no_fall_of_a_fifth_and_is_none(interval_s):
         usual, mean = UsualPressure().push(now_s, pressure, np.ones(len(now_s), dtype=bool))
         low = mean < TUNING.down_pressure_share * usual
         assert low[now_s > 30.0].all() if falls else not low.any()
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.5, 1.0])
+def test_a_strainer_that_closes_in_minutes_is_no_regulator_however_seldom_reports_come(interval_s):
+    rng = rng_for("slow strainer", 3)
+    make = draw(rng, interval_s=interval_s, pump_reserve=1.05, wander=0.01, droop=0.05)
+    passes = [(4.35 + 30.2 * n, 28.6 + 30.2 * n) for n in range(9)]  # shut in the middle of a report
+    run = make_run(make, passes, [Thing("strainer", 40.0, 0.5, over_s=300.0)], rng)
+    assert [fault.kind for fault in faults_of(run)] == ["supply_short"]
 
 
 def test_in_quick_reports_a_pumps_strokes_are_no_air():

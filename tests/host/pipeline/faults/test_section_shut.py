@@ -1,0 +1,56 @@
+"""Half of the boom shut by a section valve between two passes: nozzles that give nothing, no fault of the meter.
+
+That a boom's sections have valves of their own, shut at a turn for a narrower strip, is common practice.
+"""
+
+import math
+
+import pytest
+
+from host.pipeline.faults.causes.boom import judge, whole_nozzles
+from host.pipeline.faults.causes.pulses import After, Before, judge_roughness
+from tests.bench.bench_other import faults_of
+from tests.bench.other_runs import draw, rng_for
+from tests.bench.other_sprayer import Thing, make_run
+
+PASSES = [(4.0, 30.0), (36.0, 56.0), (62.0, 80.0), (86.0, 112.0)]
+EVEN = {"orifice": 1.0, "meter": 1.0, "transducer": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "nozzles", "share"), [(0.05, 4, 0.5), (0.1, 6, 1 / 3), (0.25, 5, 0.4), (1.0, 4, 0.5)]
+)
+def test_a_section_that_is_shut_for_two_passes_is_one_fault_by_that_name(interval_s, nozzles, share):
+    rng = rng_for("section", nozzles)
+    shut = Thing("section", 33.0, share, lasts_s=50.0)
+    run = make_run(draw(rng, nozzles=nozzles, nozzle_gpm=0.3, interval_s=interval_s, fill_s=0.2), PASSES, [shut], rng)
+    (fault,) = faults_of(run)
+    assert fault.kind == "section_shut"
+    assert f"no flow from {nozzles * share:.0f} of {nozzles} nozzles" in fault.words
+    assert fault.called_s < 42.0
+    assert 83.0 < fault.ended_s < 112.0
+
+
+def test_it_is_one_only_while_the_boom_was_shut_by_whole_nozzles_and_unless_the_transducer_has_moved():
+    half = math.log(0.5)
+    assert judge(EVEN, half, True, 4, while_shut=True).kind == "section_shut"
+    assert judge(EVEN, half, True, 4).kind == "clog"
+    assert judge({**EVEN, "meter": 2.0}, half, True, 4).kind == "meter_low"
+    assert judge(EVEN, half, True, 3, while_shut=True).kind == "clog"
+    assert judge({**EVEN, "transducer": 9.0}, half, True, 4, while_shut=True).kind == "transducer_drift"
+
+
+@pytest.mark.parametrize(
+    ("share", "nozzles", "whole"),
+    [(0.5, 4, True), (0.48, 4, False), (0.25, 4, True), (0.99, 4, False), (0.02, 2, False)],
+)
+def test_whole_nozzles_are_some_and_not_all(share, nozzles, whole):
+    assert whole_nozzles(math.log(1.0 - share), nozzles) is whole
+    assert not whole_nozzles(math.log(1.0 + share), nozzles)
+
+
+def test_poles_that_another_flow_shows_are_no_lost_pulses():
+    before = Before(0.0, 0.001, 0.0036)
+    # 3.2 pulses in a report before and 1.6 after; a quarter of the pulses lost makes changes of about one pulse.
+    assert judge_roughness(before, After(math.log(0.5), 0.02, 0.016, 0.0015, 1.0, 0.0181, 1.6)) is None
+    assert judge_roughness(before, After(math.log(0.75), 0.0, 0.016, 0.001, 1.0, 0.3, 2.4)).kind == "meter_missing"
