@@ -97,7 +97,8 @@ class Noise:
     def relearn(self, log_c: Floats) -> None:
         """What was learned so far held for frames with the poles' errors in them; `log_c` has the last ones without."""
         self._blocks, self._block = 0, self._block[:0]
-        length = min(self._length, len(log_c))
+        span = self._unit * TUNING.noise_span
+        length = min(self._length, len(log_c) // span * span)
         for end in range(length, len(log_c) + 1, length):
             self._learn(log_c[end - length : end], math.inf)
         self._before(log_c[-1:])
