@@ -71,8 +71,9 @@ def calibrate_pressure(
         )
     shown = [offset + slope * fraction for fraction in fractions]
     line = fit_line(shown, pressures, gauge, slope * (before.high_fraction - before.low_fraction))
+    # To a thousandth of a pascal: what is left of a zero in the last bits of a sum is no pressure.
     low, high = (
-        line.offset_pa + (1.0 + line.slope) * (offset + slope * fraction)
+        round(line.offset_pa + (1.0 + line.slope) * (offset + slope * fraction), 3)
         for fraction in (before.low_fraction, before.high_fraction)
     )
     sensor = replace(before, low_pa=low, high_pa=high)
@@ -123,8 +124,8 @@ def _zero_alone(
     zero, degrees = pooled(0.0, 0.0, SCATTER * span)
     sensor = replace(
         before,
-        low_pa=offset + slope * before.low_fraction,
-        high_pa=offset + slope * before.high_fraction,
+        low_pa=round(offset + slope * before.low_fraction, 3),
+        high_pa=round(offset + slope * before.high_fraction, 3),
         uncertainty_pa=zero,
         gain_uncertainty=gain,
     )

@@ -228,10 +228,8 @@ def _off(residual_pa: float, system: str) -> Quantity:
 def pressure_section(result: PressureCalibration) -> dict[str, Any]:
     """Section [pressure] of the rig."""
     sensor = result.sensor
-    # To a thousandth of a pascal: what is left of a zero in the last bits of a sum is no pressure.
-    low, high = (round(pressure, 3) for pressure in (sensor.low_pa, sensor.high_pa))
     return {
-        "span": [f"{low:.7g} Pa", f"{high:.7g} Pa"],
+        "span": [f"{sensor.low_pa:.7g} Pa", f"{sensor.high_pa:.7g} Pa"],
         "output": [f"{100 * sensor.low_fraction:.7g} %", f"{100 * sensor.high_fraction:.7g} %"],
         "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
         "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",

@@ -39,10 +39,11 @@ def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) 
     now_s = float(word.time_s[-1])
     waited_s = min(now_s - began_s, now_s - called_s + TUNING.confirm_called_s)
     enough = _enough(peak, word.even, word.timing)
-    last = off[-enough:]
-    # Pulses that are missing here and there come back for moments: then every frame has to be as before.
+    # Pulses that are missing here and there come back for moments: then every frame has to be as before, for longer.
     uneven = float(np.mean(np.abs(np.diff(off)))) > TUNING.uneven_ratio * word.even
-    if n >= enough and (last.max() if uneven else last.mean()) < TUNING.recovered_share * float(
+    seen = max(enough, frames(TUNING.uneven)) if uneven else enough
+    last = off[-seen:]
+    if n >= seen and (last.max() if uneven else last.mean()) < TUNING.recovered_share * float(
         _means(off, enough if enough > frames(TUNING.recovered) else few).max()
     ):
         return False

@@ -178,7 +178,7 @@ class StepWatch:
                 place += self._collect(log_c[rest], expected[rest], time_s[rest], part.start + place)
                 continue
             if math.isnan(self._reference):
-                rest = slice(place, min(place + self._reference_frames - self._learned, len(log_c)))
+                rest = slice(place, min(place + max(self._reference_frames - self._learned, 1), len(log_c)))
             known = sigma.of(rest)
             rows = self._follow(log_c[rest], expected[rest], rough[rest], known)
             off = np.exp(log_c[rest] - rows.before) - 1.0
@@ -246,12 +246,13 @@ class StepWatch:
             self._collected = self._collected[half:]
             self._collecting = self._first_frames - len(self._collected)
             return
-        self._take(levels)
+        off = levels[:, 0] - median(levels[:, 0])
+        self._take(levels, TUNING.first_sigmas * max(NORMAL * median(np.abs(off)), TUNING.adapt_clip))
 
     def _new_level(self, at: int) -> None:
         levels, before, learned = np.array(self._collected[self._lagging :]), self.baseline, self._learned
         frames = self._took + len(self._collected)
-        self._take(levels)
+        self._take(levels, TUNING.level_clip)
         back = abs(self.baseline - before) < TUNING.recovered_share * abs(self._fall)
         if back or self._unsettled(levels[:, 0], self.baseline - before):
             self.baseline, self._learned = before, learned  # a dip, a bubble, the end of a pass
@@ -259,13 +260,11 @@ class StepWatch:
         self._levels.append(Level(at, frames, before, self.baseline))
         self._reference += self.baseline - before  # what had crept in by then is still to be found
 
-    def _take(self, levels: Floats) -> None:
-        """Take the level of the collected frames for the baseline."""
+    def _take(self, levels: Floats, most: float) -> None:
+        """Take the level of these frames for the baseline; no frame counts as further off the median than `most`."""
         middle = median(levels[:, 0])
         # A ratio of sums, as everything that is held against it: frames weigh by the pulses due in them.
-        off = levels[:, 0] - middle
-        most = TUNING.first_sigmas * max(NORMAL * median(np.abs(off)), TUNING.adapt_clip)
-        clipped = np.clip(off, -most, most)
+        clipped = np.clip(levels[:, 0] - middle, -most, most)
         self.baseline = middle + float(np.log(np.sum(np.exp(clipped) * levels[:, 1]) / np.sum(levels[:, 1])))
         self._usual_weight = float(np.mean(levels[:, 1]))
         self._learned = len(self._collected)

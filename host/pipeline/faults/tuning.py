@@ -36,7 +36,7 @@ class Tuning:
     impossible_rise: float = 0.45  # of a tenth of a second's flow over the last one's: a rotor cannot; false pulses can
 
     # Uneven poles
-    pole_frames: Span = (20.0, 200)  # from which the map is learned
+    pole_frames: Span = (8.0, 200)  # from which the map is learned
     pole_block: int = 40  # frames after which its alignment is checked: a false pulse moves it
     pole_doubt_frames: int = 10  # after a false or missed pulse, or a turn, from which the alignment is found again
     pole_worth: float = 0.85  # a map that does not bring the variance below this share is none
@@ -72,11 +72,12 @@ class Tuning:
     rise_clip: float = 5.0  # standard deviations that one frame may add to a rise: a false pulse makes none by itself
     rise_sd_floor: float = 0.0075
     first: Span = (2.0, 4)  # of settled spraying, from which a baseline is begun
-    first_sigmas: float = 3.0  # frames further off the median count as that
+    first_sigmas: float = 3.0  # frames further off its median count as that
     first_apart: float = 0.02  # of log c between its halves: more, and it has not come to rest
     relevel: Span = (2.0, 8)  # after a step, from which the new level is taken
     rundown_kept: Span = (6.0, 6)  # that are kept, to forget those of a rotor running down
     lagging: Span = (0.6, 1)  # of these at the beginning the rotor is still on its way
+    level_clip: float = 0.15
     turn_s: float = 1.0  # without a usable frame: a false pulse may have come without being seen
     adapt: Span = (120.0, 60)  # time constant of the baseline
     adapt_clip: float = 0.01  # what one frame may move it by, or

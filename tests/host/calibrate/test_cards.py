@@ -24,6 +24,7 @@ from host.calibrate.kinds.meter import meter_measured, meter_section
 from host.calibrate.kinds.pressure import pressure_measured, pressure_section
 from host.calibrate.kinds.wheel import wheel_section
 from host.calibrate.meter import MeterCatch, calibrate_meter
+from host.calibrate.shared_errors import line_of
 from host.calibrate.transducer import Gauge, PressurePoint, calibrate_pressure
 from host.calibrate.travel import calibrate_course, calibrate_wheel
 from host.calibrate.uncertainty import combine
@@ -54,6 +55,7 @@ def test_each_result_comes_back_from_its_card_as_the_rig_has_it():
     pressure = calibrate_pressure(points, RIG.pressure, 1023, Gauge())
     made = make_card("pressure", RIG.name, NOW, pressure_section(pressure), pressure_measured(pressure, points, 1023))
     np.testing.assert_allclose(made.section.pressure_pa([110, 470], 1023), [0, 300e3], atol=0.5)
+    assert line_of(made.section) == line_of(pressure.sensor)
     # Zero and slope together hold what is open at the highest point, and at twice that.
     at_highest, twice = (float(made.section.uncertainty_at(pressure)) for pressure in (300e3, 600e3))
     assert 1.0 <= at_highest / pressure.uncertainty.carried < 1.1

@@ -50,8 +50,8 @@ def test_a_rotor_running_down_is_not_called_before_it_has_stopped(lag_s):
 
 
 def test_in_reports_a_second_apart_a_hand_off_the_trigger_is_taken_back():
-    off, time_s = np.array([0.0, 0.19, 0.17, 0.0, 0.0, 0.0, 0.0]), np.arange(7.0) + 1.0
-    words = [FirstWord(off[:n], time_s[:n], True, 0.003, Timing(1.0)) for n in range(2, 8)]
+    off, time_s = np.array([0.0, 0.19, 0.17, *[0.0] * 7]), np.arange(10.0) + 1.0
+    words = [FirstWord(off[:n], time_s[:n], True, 0.003, Timing(1.0)) for n in range(2, 11)]
     stays, _ = first([still_there(word, 0.0, 2.0, 5) for word in words])
     assert stays is False
 
@@ -87,8 +87,8 @@ def said_of(off, time_s, called_s, even, nozzles):
 def test_a_hand_off_the_trigger_that_the_switch_does_not_show_is_taken_back():
     # The frames between are missing: a rotor that spins up seems to have gained pulses.
     down = [0.0, 0.0, -0.02, 0.02, 0.25, 0.54, 0.82, 1.07, 1.31, 1.53, 1.74, 1.91, 2.06, 2.25, 2.4]
-    off = np.array([*down, 0.42, 0.3, 0.2, 0.14, 0.11, 0.06, 0.02, 0.013, 0.0, 0.004, -0.007])
-    said = said_of(off, 0.1 * np.array([*range(1, 16), *range(19, 30)]), 0.5, 0.005, 5)
+    off = np.array([*down, 0.42, 0.3, 0.2, 0.14, 0.11, 0.06, 0.02, 0.013, 0.0, 0.004, -0.007, *[0.002] * 10])
+    said = said_of(off, 0.1 * np.array([*range(1, 16), *range(19, 40)]), 0.5, 0.005, 5)
     assert True not in said
     assert False in said
 
