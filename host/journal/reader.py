@@ -18,7 +18,7 @@ import numpy.typing as npt
 from firmware_protocol.messages import Hardware, Identity, LineError, Report, State, decode
 from firmware_protocol.vectorized import REPORT_DTYPE
 from firmware_protocol.version import speaks_our_protocol
-from host.frames import FRAME_DTYPE, Event
+from host.frames import FRAME_DTYPE, Event, together
 from host.journal import records
 from host.journal.order import GAP_S, Order, Placed, Refused, Segment
 from host.journal.records import Record, RecordError
@@ -296,7 +296,7 @@ class _Gathering:
 
     def batch(self) -> Batch:
         self._close_rows()
-        frames = np.concatenate(self._arrays) if self._arrays else np.empty(0, dtype=FRAME_DTYPE)
+        frames = together(self._arrays) if self._arrays else np.empty(0, dtype=FRAME_DTYPE)
         told = (self._damage, self._damaged)
         return Batch(frames, self._events, *told, self._wire_damage, self._records, self._uninterpreted)
 

@@ -34,12 +34,27 @@ class RunningSum:
 
     def __call__(self, values: Array) -> Array:
         """The sum after each element, shape and type kept."""
+        if not values.any():  # as most things that are counted, most of the time
+            return np.full(len(values), self.last, dtype=values.dtype)
         sums = np.empty(len(values) + 1, dtype=values.dtype)
         sums[0] = self.last
         sums[1:] = values
         np.cumsum(sums, out=sums)
         self.last = sums[-1]
         return sums[1:]
+
+
+class SumSince:
+    """Sum of everything since the last mark, where it was 0."""
+
+    def __init__(self) -> None:
+        self._sum, self._then = RunningSum(), HoldLast(0)
+
+    def __call__(self, values: Array, marks: npt.NDArray[np.bool_]) -> Array:
+        """The sum after each element, shape and type kept."""
+        total = self._sum(values)
+        since: Array = total - self._then(total, marks)
+        return since
 
 
 class Highest:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host.frames import together
 from host.pipeline.columns import Bools, Floats
 from host.pipeline.count_line import began_by_count, began_us, ended_by_count, ended_us, steady_period_us
-from host.pipeline.rows import Rows, joined_rows
+from host.pipeline.rows import Rows
 
 LEAD_US = 1_500_000  # without a switch, spraying began so long at most before it showed
 COARSE_US = 260_000  # a row longer than this is divided where spraying begins or ends in it; clocks are off by 1 %
@@ -75,7 +76,7 @@ class _End:
 
 def cover_of(stretch: Stretch) -> Cover:
     """What of the rows was sprayed."""
-    rows = joined_rows((stretch.before, stretch.rows))
+    rows = together((stretch.before, stretch.rows))
     rows["spraying"][: len(stretch.before)] = False
     bounds = np.flatnonzero(np.diff(np.concatenate(([0], rows["spraying"].astype(np.int8), [0]))))
     firsts, lasts = bounds[::2].tolist(), (bounds[1::2] - 1).tolist()

@@ -101,6 +101,8 @@ class Capabilities:
 
     def _columns(self, seen: Bools, bad: Bools) -> Bools:
         """The fields of Fitted, one below the other, by what the board has said so far."""
+        if seen.shape[1] > 1 and not bad.any() and (seen[:, 0] == seen[:, -1]).all():  # as most of the time
+            return np.repeat(self._columns(seen[:, :1], bad[:, :1]), seen.shape[1], axis=1)
         rig, told = self._rig, self._said is not None
         has = ~Capability.PRESSURE if self._said is None else self._said
         meter, metered = (bool(has & Capability.FLOW) & ~of for of in bad[::2])

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.pipeline.carry import HoldLast, RunningSum
+from host.pipeline.carry import SumSince
 from host.pipeline.columns import Bools
 from host.pipeline.counts import Counts
 from host.pipeline.pulses import Pulsing
@@ -33,7 +33,7 @@ class FlowSilence:
     """Follows the time walked with the spray switched on since water flowed last."""
 
     def __init__(self) -> None:
-        self._walked, self._walked_then = RunningSum(), HoldLast(0)
+        self._walked = SumSince()
         self._both = WheelSilence()
 
     def push(self, counts: Counts, flow: Pulsing, switched_on: Bools, walks: Bools, wheel: Bools) -> Dry:
@@ -41,7 +41,7 @@ class FlowSilence:
         somebody walks.
         """
         dry = switched_on & (flow.idle_us >= DRY_US)
-        walked = self._walked(np.where(dry & walks, np.minimum(counts.step_us, _LONGEST_STEP_US), 0))
-        since_us = walked - self._walked_then(walked, flow.frequency_hz > 0)
+        walked_us = np.where(dry & walks, np.minimum(counts.step_us, _LONGEST_STEP_US), 0)
+        since_us = self._walked(walked_us, flow.frequency_hz > 0)
         neither = self._both.push(counts, dry & wheel, (counts.flow.step > 0) | (counts.flow.late > 0)).again
         return Dry(dry, dry & (since_us >= _LONG_US), neither)

@@ -25,7 +25,8 @@ class Pressures:
 class PressureReading:
     """Counts to Pa, by the full scale that the board's identity line gives; before one no pressure is known.
 
-    A reading beyond the transducer's live range is no pressure: the wire is open or shorted.
+    A reading beyond the transducer's live range is no pressure: the wire is open or shorted. Nor is one that
+    contradicts itself.
     """
 
     def __init__(self, sensor: PressureSensor | None) -> None:
@@ -39,6 +40,7 @@ class PressureReading:
             if event.kind == "identity" and event.detail.get("adc_full_scale"):
                 self._full_scale = float(event.detail["adc_full_scale"])
                 full_scale[event.before_frame :] = self._full_scale
+        fitted = fitted & believable(frames)
         return Pressures(
             self._pressure(frames["pressure_mean"] / MEAN_STEPS, full_scale, fitted),
             self._pressure(frames["pressure_min"].astype(np.float64), full_scale, fitted),
@@ -51,3 +53,12 @@ class PressureReading:
         fraction = counts / full_scale
         live = fitted & (fraction >= self._sensor.open_below) & (fraction <= self._sensor.short_above)
         return np.where(live, self._sensor.pressure_pa(counts, full_scale), np.nan)
+
+
+def believable(frames: Frames) -> Bools:
+    """Where the mean lies between the least and the greatest reading of its report, as it always does
+    (PROTOCOL.md section 5), to one count. Shape (n,).
+    """
+    mean = frames["pressure_mean"] / MEAN_STEPS
+    sure: Bools = (mean >= frames["pressure_min"] - 1.0) & (mean <= frames["pressure_max"] + 1.0)
+    return sure

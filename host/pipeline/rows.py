@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from enum import IntEnum
 
 import numpy as np
@@ -36,14 +35,6 @@ ROW = np.dtype(
     ],
     align=True,
 )
-_PLAIN = np.dtype((np.void, ROW.itemsize))
-
-
-def joined_rows(parts: Sequence[Rows]) -> Rows:
-    """A copy of the rows of `parts`, one below the other."""
-    # Of structured arrays NumPy would match the fields each time, which takes longer than the copying.
-    joined: Rows = np.concatenate([part.view(_PLAIN) for part in parts]).view(ROW)
-    return joined
 
 
 class Why(IntEnum):

@@ -12,6 +12,7 @@ import math
 
 import numpy as np
 
+from host.frames import together
 from host.pipeline.apart import Apart
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
@@ -19,7 +20,7 @@ from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, way_sprayed
 from host.pipeline.dry_spell import DrySpell, waits
 from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows, stops_u_m3
-from host.pipeline.rows import ROW, Rows, Why, joined_rows, without_water
+from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
 from host.pipeline.standing import stood_spraying
@@ -52,7 +53,7 @@ class Settler:
         self._last = np.zeros(0, dtype=ROW)  # the newest row
         self._before = np.zeros(0, dtype=ROW)  # the last of those that are settled
         self._period_us = math.nan  # from pulse to pulse in the last pass that told it
-        self._sums = {name: RunningSum() for name in SUMMED}
+        self._sums = np.zeros(len(SUMMED))
         self._fresh: list[Settled] = []
         self._so_far: tuple[list[Settled], Pass | None] | None = None
 
@@ -98,7 +99,7 @@ class Settler:
 
     def sums(self) -> dict[str, float]:
         """Sums of the columns of Settled over the whole run, what is not settled yet included as it stands."""
-        sums = {name: float(total.last) for name, total in self._sums.items()}
+        sums = dict(zip(SUMMED, self._sums.tolist(), strict=True))
         for settled in self._pending()[0]:
             sums = {name: sums[name] + here for name, here in _sums_of(settled).items()}
         return sums
@@ -112,21 +113,18 @@ class Settler:
         if self._so_far is None:
             found, under_way = [], None
             if self._open:
-                self._open = [joined_rows(self._open)]
+                self._open = [together(self._open)]
                 settled, under_way = self._settle(self._stretch(self._open[0], over=bool(self._since)))[:2]
                 found.append(settled)
             for idle in (self._since, self._idle):
                 if idle:
-                    idle[:] = [joined_rows(idle)]
+                    idle[:] = [together(idle)]
                     found.append(self._settled_idle(idle[0]))
             self._so_far = found, under_way
         return self._so_far
 
     def _count(self) -> int:
-        return len(self.passes) + self._counts()
-
-    def _counts(self) -> bool:
-        return bool(self._open) and float(self._way.last) >= SHORTEST_M
+        return len(self.passes) + (bool(self._open) and float(self._way.last) >= SHORTEST_M)
 
     def _ordinary(self, rows: Rows, number: Ints) -> None:
         """Rows with no silence between them; `number` is filled in."""
@@ -167,7 +165,7 @@ class Settler:
             number[place:end] = len(self.passes) + (way >= SHORTEST_M)
             place = end
             if place < len(rows):
-                self._open = [joined_rows(self._open)]
+                self._open = [together(self._open)]
                 if silent_at_end(self._open[0]):
                     self._since = [rows[place:place]]
                 else:
@@ -175,7 +173,7 @@ class Settler:
 
     def _wait(self, rows: Rows, number: Ints) -> int:
         """Put rows by until the wheel turns (it stood) or is silent again (it did not); how many are done."""
-        began_us = (joined_rows(self._since)["us"].tolist() or rows["us"].tolist())[0]
+        began_us = (together(self._since)["us"].tolist() or rows["us"].tolist())[0]
         silent = rows["doubted"] | rows["dry_neither"]
         shows = np.flatnonzero(rows["turned"] | silent | (rows["us"] - began_us >= _WAITS_US))
         end = int(shows[0]) if len(shows) else len(rows)
@@ -191,9 +189,9 @@ class Settler:
 
     def _go_on(self, *, stood: bool) -> None:
         """Settle the stretch that waited for the wheel, and take up the rows since."""
-        since, self._since = joined_rows(self._since), []
+        since, self._since = together(self._since), []
         if not stood:
-            self._open = [joined_rows(self._open)]
+            self._open = [together(self._open)]
             self._open[0]["doubted"][-1] = sprayed_silent(self._open[0])
         self._close(over=True)
         if not stood:
@@ -211,7 +209,7 @@ class Settler:
         if len(self._last):
             counted = int(row["pulses"][0] - self._last["pulses"][0])
         self._last = row
-        if self._open and before and after and row["why"][0] == Why.ASSIGNED and went_on(joined_rows(self._open), row):
+        if self._open and before and after and row["why"][0] == Why.ASSIGNED and went_on(together(self._open), row):
             self._open.append(row)
             self._sprayed_us = int(row["us"][0])
             self._way(row["step_m"])
@@ -227,7 +225,7 @@ class Settler:
     def _close(self, *, over: bool) -> None:
         if not self._open:
             return
-        stretch = self._stretch(joined_rows(self._open), over=over)
+        stretch = self._stretch(together(self._open), over=over)
         settled, one, self._period_us = self._settle(stretch)
         self._open = []
         if one is not None:
@@ -250,7 +248,7 @@ class Settler:
         """
         if not self._idle:
             return
-        rows = self._dry.in_idle(joined_rows(self._idle))
+        rows = self._dry.in_idle(together(self._idle))
         if undecided and before_us is not None:
             before_us = min(before_us, self._dry.undecided_from_us(rows))
         end = len(rows) if before_us is None else int(np.searchsorted(rows["us"], before_us))
@@ -292,10 +290,10 @@ class Settler:
         on_spot = np.where(known & rows["spraying"], standing.share, 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
-        way_m = math.fsum(way)
-        sprayed_us = math.fsum(np.where(known, rows["step_us"] * cover, 0.0))
+        way_m = math.fsum(way.tolist())
+        sprayed_us = math.fsum(np.where(known, rows["step_us"] * cover, 0.0).tolist())
         pace = way_m / sprayed_us if sprayed_us > 0 else 0.0
-        flow = math.fsum(np.where(known, rows["step_m3"], 0.0)) / sprayed_us if sprayed_us > 0 else 0.0
+        flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if sprayed_us > 0 else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
@@ -340,8 +338,8 @@ class Settler:
         began, ended = covered.began_us, covered.ended_us
         sums = _sums_of(settled)
         pressed = settled.ground_s * np.isfinite(rows["pressure_pa"])
-        pressure_s = math.fsum(pressed)
-        pressure = math.fsum(np.where(pressed > 0, rows["pressure_pa"], 0.0) * pressed)
+        pressure_s = math.fsum(pressed.tolist())
+        pressure = math.fsum((np.where(pressed > 0, rows["pressure_pa"], 0.0) * pressed).tolist())
         start_s, end_s = np.interp([began, ended], rows["us"], rows["host_s"]).tolist()
         if began < float(rows["us"][0]):
             start_s -= (float(rows["us"][0]) - began) * 1e-6
@@ -377,17 +375,16 @@ class Settler:
         """These rows are settled."""
         self._fresh.append(settled)
         self._before = rows[-1:] if len(rows) else self._before
-        for name, total in self._sums.items():
-            if (column := getattr(settled, name)).any():
-                total(column)
-        columns = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
+        columns = np.concatenate((self._sums[:, None], [getattr(settled, name) for name in SUMMED]), axis=1)
+        self._sums = np.cumsum(columns, axis=1)[:, -1]
+        apart = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
-            self._apart.add(rows[place], *(float(column[place]) for column in columns))
+            self._apart.add(rows[place], *(float(column[place]) for column in apart))
 
 
 def _sums_of(settled: Settled) -> dict[str, float]:
     columns = {name: getattr(settled, name) for name in SUMMED}
-    return {name: math.fsum(column) if column.any() else 0.0 for name, column in columns.items()}
+    return {name: math.fsum(column.tolist()) if column.any() else 0.0 for name, column in columns.items()}
 
 
 def _ratio(above: float, below: float) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.pipeline.carry import HoldLast, RunningSum
+from host.pipeline.carry import HoldLast, SumSince
 from host.pipeline.columns import Bools, Ints
 from host.pipeline.counts import Counts
 
@@ -31,21 +31,18 @@ class WheelSilence:
     """Follows the time sprayed since the last pulse of the wheel, or of another sign that it did not stand."""
 
     def __init__(self) -> None:
-        self._sprayed, self._shut = RunningSum(), RunningSum()
-        self._sprayed_then, self._shut_then, self._sprayed_us = HoldLast(0), HoldLast(0), HoldLast(0)
-        self._before_shut = HoldLast(0)
+        self._sprayed, self._shut = SumSince(), SumSince()
+        self._sprayed_us, self._before_shut = HoldLast(0), HoldLast(0)
 
     def push(self, counts: Counts, sprays: Bools, signs: Bools | None = None) -> Silent:
         """Continue with frames in which water flowed out of the boom, or should have, where `sprays`; shape (n,)."""
         wheel = counts.wheel
         turned = (wheel.step > 0) | (wheel.late > 0) | counts.broken
         turned = turned if signs is None else turned | signs
-        sprayed = self._sprayed(np.where(sprays, np.minimum(counts.step_us, _SHUT_US), 0))
-        silent_us: Ints = sprayed - self._sprayed_then(sprayed, turned)
+        silent_us: Ints = self._sprayed(np.where(sprays, np.minimum(counts.step_us, _SHUT_US), 0), turned)
         shut = ~sprays & (counts.board_us - self._sprayed_us(counts.board_us, sprays) >= _SHUT_US)
         shut &= (silent_us >= AGAIN_US) & (wheel.total > 0)  # before the first pulse a keeper tries the spray
-        shuts = self._shut(shut.astype(np.int64))
-        since = shuts - self._shut_then(shuts, turned)
+        since = self._shut(shut.astype(np.int64), turned)
         before_us = self._before_shut(silent_us, (shut & (since == 1)) | turned)
         again_us = silent_us - np.where(since > 0, before_us, silent_us)
         again = sprays & (again_us >= AGAIN_US)

@@ -12,8 +12,10 @@ from host.pipeline import Unassigned, Why
 from host.pipeline.rows import DRY
 from host.review.beyond import beyond_calibration, pressure_against_flow
 from host.review.board_said import (
+    boards_message,
     dropped_message,
     interval_message_of_run,
+    pressure_message,
     refused_messages,
     switch_message,
     unsent_message,
@@ -138,6 +140,8 @@ def board_messages(review: Review) -> list[str]:
         said.append(dropped_message(health.dropped_pulses, health.put_back))
     said += refused_messages(review.refused)
     disagree = (
+        boards_message(review.run.frames),
+        pressure_message(review.run.frames),
         switch_message(review.passes),
         interval_message_of_run(review.run),
         pressure_against_flow(review.rig, review.track, review.faults, review.unassigned),

@@ -10,12 +10,14 @@ import numpy.typing as npt
 
 from host.documents.document import duration
 from host.documents.words import percent, plural
-from host.frames import counter_difference
+from host.frames import Frames, counter_difference
 from host.journal import RunFile
 from host.pipeline import Pass, Refused
+from host.pipeline.pressure import believable
 
 _AS_GOOD_AS_ALL = 0.95
 LEAST_STEPS, _INTERVAL_OFF = 20, 0.2
+_IN_TURN = 3  # times that a start number comes back: once may be a line that was sent late
 _DRY_S = 0.9  # with the switch on for so long without water, spraying has ended by the flow
 
 
@@ -88,6 +90,32 @@ def interval_message_of_run(run: RunFile) -> str:
         if said_so := interval_message(float(identity.detail.get("interval_ms") or 0), steps_ms):
             return said_so
     return ""
+
+
+def pressure_message(frames: Frames) -> str:
+    """That pressures contradict themselves, and are left out; empty where none does."""
+    wrong = int((~believable(frames)).sum())
+    if not wrong:
+        return ""
+    return (
+        f"In {wrong:,} of {plural(len(frames), 'report')} the mean pressure is not between the least and the greatest "
+        "of the same report: no pressure is taken from those. Something is wrong with the board's program."
+    )
+
+
+def boards_message(frames: Frames) -> str:
+    """That two boards speak in turn; empty where there is one, however often it starts.
+
+    A board adds one to its number at each start (PROTOCOL.md section 5), so an old number does not come back.
+    """
+    boots = frames["boot"]
+    starts = boots[np.flatnonzero(boots[1:] != boots[:-1]) + 1]
+    if int((starts[2:] == starts[:-2]).sum()) < _IN_TURN:
+        return ""
+    return (
+        f"Reports of two boards are mixed here, with {len(starts):,} changes from one to the other: what this run "
+        "counts is not to be trusted. Let only one board speak on a line."
+    )
 
 
 _SENSOR = {"flow": "flow meter", "wheel": "wheel"}

@@ -22,6 +22,10 @@ class Debounce:
         Frames that are not `decided` say nothing: they neither count towards going on nor towards going off.
         """
         present = condition if decided is None else condition & decided
+        if not self._state.last and not present.any():
+            self._absent(board_us[-1:], ~present[-1:])
+            none = np.empty(0, dtype=np.int64)
+            return none, none, board_us
         since = self._absent(board_us, ~present)
         last = self._present(board_us, present if decided is None else condition | ~decided)
         on = present & (board_us - since >= self._on_us)

@@ -109,12 +109,13 @@ class Noise:
         frame = NORMAL * median(np.abs(np.diff(block))) / 2**0.5
         one = NORMAL * median(np.abs(np.diff(units))) / 2**0.5 if self._unit > 1 else frame
         means = units.reshape(-1, TUNING.noise_span).mean(axis=1)
-        ten = np.sqrt(np.mean(np.clip(np.diff(means), -4 * one, 4 * one) ** 2) / 2)
+        steps = np.minimum(np.maximum(means[1:] - means[:-1], -4 * one), 4 * one)
+        ten = math.sqrt((steps**2).mean() / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
         # to frame, hence "at least".
         span, (least_white, least_edge) = TUNING.noise_span, TUNING.noise_floor
-        white2 = np.clip((ten**2 - one**2 / span**2) / (1 / span - 1 / span**2), least_white**2, one**2)
-        edge2 = np.maximum(one**2 - white2, least_edge**2)
+        white2 = min(max((ten**2 - one**2 / span**2) / (1 / span - 1 / span**2), least_white**2), one**2)
+        edge2 = max(one**2 - white2, least_edge**2)
         level = float(block.mean())
         if self._blocks:
             self._changes = [*self._changes[1 - TUNING.drift_blocks[1] :], level - self._level]
@@ -122,7 +123,7 @@ class Noise:
         self._blocks += 1
         share = 1.0 / min(self._blocks, TUNING.noise_averaged)
         known = self._white2, self._edge2, self._one2
-        found = *self._of_frames(float(white2), float(edge2)), max(frame * frame, least_white**2 + least_edge**2)
+        found = *self._of_frames(white2, edge2), max(frame * frame, least_white**2 + least_edge**2)
         self._white2, self._edge2, self._one2 = (
             old + (min(new, growth * old) - old) * share for old, new in zip(known, found, strict=True)
         )
