@@ -83,8 +83,8 @@ def test_a_strainer_that_closes_slowly_does_not_make_its_own_rise_the_usual_one(
 
 
 def test_behind_the_valve_a_pressure_that_does_not_answer_to_a_clog_is_not_surely_the_meters():
-    """Nothing has shown how stiff the regulator is: with a stiff one a clogged nozzle leaves the pressure, too."""
-    told = Droop().likelihoods([Moved(0.0, math.log(0.75), 0.0, SD)], [])
+    """Nothing has shown how stiff the regulator is: with a stiff one clogged nozzles leave the pressure, too."""
+    told = Droop().likelihoods([Moved(0.0, math.log(0.5), 0.0, SD)], [])
     assert told["orifice"] / (told["orifice"] + told["meter"]) > 0.1
 
 
