@@ -75,7 +75,7 @@ def _marked(rows: Rows, dry: Bools, why: Why) -> Rows:
     if not dry.any():
         return rows
     rows = rows.copy()
-    rows["why"][dry] = np.where((rows["dry_neither"] & ~rows["moving"])[dry], Why.NEITHER, why)
+    rows["why"][dry] = np.where(rows["dry_neither"][dry], Why.NEITHER, why)
     return rows
 
 

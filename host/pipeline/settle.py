@@ -24,7 +24,7 @@ from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
 from host.pipeline.standing import stood_spraying
-from host.pipeline.still import doubted, silent_at_end, sprayed_silent
+from host.pipeline.still import doubted, silent_at_end, since_turned, sprayed_silent
 from host.rig import Rig
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
@@ -195,7 +195,7 @@ class Settler:
             self._open[0]["doubted"][-1] = sprayed_silent(self._open[0])
         self._close(over=True)
         if not stood:
-            for rows in (*self._idle, since):
+            for rows in map(since_turned, (*self._idle, since)):
                 rows["dry_neither"] = waits(rows)
         last = self._last
         self._ordinary(since, np.zeros(len(since), dtype=np.int64))

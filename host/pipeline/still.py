@@ -10,17 +10,18 @@ from host.pipeline.wheel_silence import AGAIN_US
 
 def silent_at_end(rows: Rows) -> bool:
     """Whether the wheel is silent in spraying at the end, or with the spray on and no water: it may not have stood."""
-    end = _since_turned(rows)
+    end = since_turned(rows)
     return bool(end["dry"].any()) or (sprayed_silent(rows) and not end["doubted"].any())
 
 
 def sprayed_silent(rows: Rows) -> bool:
     """Whether it sprayed at the end for so long without a pulse of the wheel that it may not have stood."""
-    end = _since_turned(rows)
+    end = since_turned(rows)
     return bool(end["step_us"][end["spraying"] & (end["why"] == Why.ASSIGNED)].sum() >= AGAIN_US)
 
 
-def _since_turned(rows: Rows) -> Rows:
+def since_turned(rows: Rows) -> Rows:
+    """Those after the wheel's last pulse in them."""
     turned = np.flatnonzero(rows["turned"])
     return rows[turned[-1] + 1 :] if len(turned) else rows
 

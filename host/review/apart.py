@@ -56,11 +56,13 @@ def apart_messages(review: Review, system: str) -> list[str]:
         alike = [one for one in review.unassigned if one.why is why]
         if alike:
             said.append(_message_of_all(alike, review, system))
-    for one in joined(one for one in review.unassigned if one.why not in _TOLD_ONCE):
+    dry = {why: [one for one in review.unassigned if one.why is why] for why in DRY}
+    said += [_dry_message(alike, review, system) for alike in dry.values() if alike]
+    for one in joined(one for one in review.unassigned if one.why not in (*_TOLD_ONCE, *DRY)):
         small = one.volume_m3 < _SEEN * review.totals.volume_m3
         if one.why is Why.SWITCH_OPEN and small:
             continue
-        said.append((_dry_message if one.why in DRY else _message)(one, review, system))
+        said.append(_message(one, review, system))
     return said
 
 
@@ -90,18 +92,21 @@ def _message(one: Unassigned, review: Review, system: str) -> str:
     return f"{head}{more}, on about {area.text}{' in all' if more else ''}."
 
 
-def _dry_message(one: Unassigned, review: Review, system: str) -> str:
+def _dry_message(alike: Sequence[Unassigned], review: Review, system: str) -> str:
     """With the spray on and nothing counted: how much ground got nothing, or nobody knows what."""
-    hidden = hidden_behind(one, review.known)
+    why, hidden = alike[0].why, hidden_in(alike, review.known)
     got, area_m2 = "got nothing", hidden.dry_m2
-    if one.why is not Why.NO_WATER:
+    if why is not Why.NO_WATER:
         volume = format_volume(hidden.uncounted_m3, system)
         got, area_m2 = f"got nothing, or up to {volume} that was not counted", hidden.area_m2
-    area, way = format_value(area_m2, "area", system), format_value(one.distance_m, "length", system)
-    much = (
-        f"In {one.seconds:.0f} s about {area}" if one.why is Why.NEITHER else f"{way} in {one.seconds:.0f} s, {area},"
+    area, way = (
+        format_value(area_m2, "area", system),
+        format_value(math.fsum(one.distance_m for one in alike), "length", system),
     )
-    return f"{review.at(one.start_s)}: {REASONS[one.why]}. {much} {got}."
+    seconds = duration(math.fsum(one.seconds for one in alike)).text
+    times = f", {len(alike)} times until {review.at(alike[-1].end_s)}" if len(alike) > 1 else ""
+    much = f"In {seconds} about {area}" if why is Why.NEITHER else f"{way} in {seconds}, {area},"
+    return f"{review.at(alike[0].start_s)}{times}: {REASONS[why]}. {much} {got}."
 
 
 def _message_of_all(alike: Sequence[Unassigned], review: Review, system: str) -> str:

@@ -98,7 +98,9 @@ class Droop:
         }
 
     def _weights(self) -> Floats:
-        weights = np.exp(-0.5 * ((_DROOPS - TUNING.usual_droop) / TUNING.usual_droop_sd) ** 2)
+        usual = np.exp(-0.5 * ((_DROOPS - TUNING.usual_droop) / TUNING.usual_droop_sd) ** 2)
+        stiff = 1.0 * (TUNING.usual_droop >= _DROOPS)
+        weights = (1.0 - TUNING.stiff_share) * usual / usual.sum() + TUNING.stiff_share * stiff / stiff.sum()
         if not self.behind_valve:
             for rise, sd in self._turns:
                 weights = weights * _density(rise - np.log1p(_DROOPS), sd)

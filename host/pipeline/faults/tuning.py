@@ -118,6 +118,7 @@ class Tuning:
     # The regulator's droop, from the ends of passes
     usual_droop: float = 0.12  # of small bypass regulators (our own design figures)
     usual_droop_sd: float = 0.06
+    stiff_share: float = 0.4  # of regulators that may be as stiff as you like, where nothing has shown otherwise
     turns_kept: int = 16  # the knob changes the droop
     behind_valve_rise: float = -0.3  # of ln P when the boom is shut: a transducer behind the valve sees the pressure go
     far_sigmas2: float = 5000.0  # what is further off says no more, and no weight becomes zero

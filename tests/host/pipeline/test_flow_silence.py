@@ -64,7 +64,7 @@ def test_a_plug_that_takes_meter_and_wheel_along_leaves_ground_that_nobody_knows
     pipeline = walked(PASS, PASS, nothing, TURN_OFF, nothing, TURN_OFF, nothing, TURN_OFF, cut=cut)
     assert {one.why for one in pipeline.unassigned} == {Why.NEITHER}
     found = hidden_in(pipeline.unassigned, Known(0.02, 2.0, 2.0, 1e-4))
-    assert found.dry_m2 == 0.0 and found.area_m2 == pytest.approx(120.0, abs=2.0)
+    assert found.dry_m2 == 0.0 and found.area_m2 == pytest.approx(120.0, abs=2.5)
     assert found.uncounted_m3 == pytest.approx(60e-4, rel=0.02)
 
 
