@@ -64,7 +64,7 @@ class Tuning:
         *(900, 1200, 1800, 3000),
     )
     longest_window_s: float = 60.0
-    adaptive: float = 18.0  # of the log likelihood ratio
+    adaptive: float = 22.0  # of the log likelihood ratio
     drop_tax: float = 10.0  # asked on top of it, over frames²: some frames' noise is far from normal
     rise_tax: float = 150.0
     rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one
