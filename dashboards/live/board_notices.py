@@ -8,6 +8,7 @@ from collections import deque
 from host.events import pause_message
 from host.pipeline import Pipeline, Signals, Unassigned, Why
 from host.pipeline.faults.causes.pulses import FLOW_REFUSED
+from host.pipeline.rows import DRY
 from host.review.apart import REASONS
 from host.review.board_said import (
     LEAST_STEPS,
@@ -86,7 +87,8 @@ class BoardNotices:
             said.append((self._risen_s["resets"], f"{REASONS[Why.RESTART]}."))
         if self._recent("unsent_lines"):
             said.append((self._risen_s["unsent_lines"], unsent_message(self._counts["unsent_lines"])))
-        said += [(one.end_s, _apart(one, system)) for one in pipeline.unassigned[-2:] if self._worth_saying(one)]
+        newest = {one.why: one for one in pipeline.unassigned[-2:] if self._worth_saying(one)}  # once for each reason
+        said += [(one.end_s, _apart(one, system)) for one in newest.values()]
         last = pipeline.passes[-1] if pipeline.passes else None
         if last and last.switch_short_s and self._now_s - last.end_s < SHOWN_S:
             said.append((last.end_s, switch_message(pipeline.passes)))
@@ -104,5 +106,8 @@ class BoardNotices:
 
 
 def _apart(one: Unassigned, system: str) -> str:
+    if one.why in DRY:
+        what = "got nothing" if one.why is Why.NO_WATER else "got what nobody knows"
+        return f"{REASONS[one.why]}. The ground of these {one.seconds:.0f} s {what}."
     volume = format_volume(one.volume_m3, system)
     return f"{REASONS[one.why]}. {volume} in {one.seconds:.0f} s are not assigned to any ground."

@@ -11,7 +11,8 @@ from dashboards.live.board_notices import BoardNotices
 from dashboards.live.run_screen import RunScreen
 from host.cli.main import main
 from host.journal import records
-from host.pipeline import Pipeline
+from host.pipeline import Pipeline, Why
+from host.review.apart import REASONS
 from host.review.review import review_run
 from host.review.run_document import run_document
 from host.rig import rig_from_toml
@@ -160,3 +161,13 @@ def test_a_switch_that_the_flow_contradicts_is_said_while_it_sprays():
     flow = np.tile(np.repeat([0.0, 40.0, 0.0], (24, 112, 34)), 2)
     (said,) = noticed(made_frames(flow, np.full(len(on), 10.0), on))
     assert said.startswith("The spray switch was on for 0.8 s more than the water flowed, in 2 of 2 passes")
+
+
+def test_ground_of_which_nobody_knows_what_it_got_is_told_once_for_each_reason():
+    """Meter and wheel stop counting in the first pass, with the pressure up: what the next ones get is not known."""
+    passes = [(20, 40.0, 10.0, True), *((6, 0.0, 0.0, False), (20, 0.0, 0.0, True)) * 2, (6, 0.0, 0.0, False)]
+    columns = [np.concatenate([np.full(round(10 * part[0]), part[of]) for part in passes]) for of in (1, 2, 3)]
+    pipeline, notices = Pipeline(rig_from_toml(RIG)), BoardNotices()
+    notices.push(pipeline.push(made_frames(*columns[:2], columns[2].astype(bool)), [IDENTITY]))
+    said = [text for text in notices.messages(pipeline, "metric") if "neither meter nor wheel" in text]
+    assert said == [f"{REASONS[Why.NEITHER]}. The ground of these 20 s got what nobody knows."]
