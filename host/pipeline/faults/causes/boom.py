@@ -136,9 +136,10 @@ def judge(
 
 
 def whole_nozzles(step: float, nozzles: int) -> bool:
-    """Whether ln c has fallen by `step` as if some of the nozzles, and not all of them, gave nothing."""
+    """Whether ln c has fallen by `step` as if several of the nozzles, and not all of them, gave nothing: of one alone a
+    clog is the likelier."""
     worth = -math.expm1(step) * nozzles
-    return 0 < round(worth) < nozzles and abs(worth - round(worth)) < TUNING.whole_off
+    return 1 < round(worth) < nozzles and abs(worth - round(worth)) < TUNING.whole_off
 
 
 def off_catch(step: float, u: float) -> Verdict | None:

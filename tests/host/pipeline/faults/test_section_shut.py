@@ -42,9 +42,9 @@ def test_it_is_one_only_while_the_boom_was_shut_by_whole_nozzles_and_unless_the_
 
 @pytest.mark.parametrize(
     ("share", "nozzles", "whole"),
-    [(0.5, 4, True), (0.48, 4, False), (0.25, 4, True), (0.99, 4, False), (0.02, 2, False)],
+    [(0.5, 4, True), (0.48, 4, False), (0.25, 4, False), (0.75, 4, True), (0.99, 4, False), (0.02, 2, False)],
 )
-def test_whole_nozzles_are_some_and_not_all(share, nozzles, whole):
+def test_whole_nozzles_are_several_and_not_all(share, nozzles, whole):
     assert whole_nozzles(math.log(1.0 - share), nozzles) is whole
     assert not whole_nozzles(math.log(1.0 + share), nozzles)
 
