@@ -135,10 +135,10 @@ class Settler:
         if len(rows):
             self._last = rows[-1:]
         while place < len(rows):
-            ahead = int(np.searchsorted(sprays, place))
             if self._since:
                 place += self._wait(rows[place:], number[place:])
                 continue
+            ahead = int(np.searchsorted(sprays, place))
             if not self._open:
                 first = int(sprays[ahead]) if ahead < len(sprays) else len(rows)
                 self._idle.append(rows[place:first])
@@ -173,7 +173,7 @@ class Settler:
 
     def _wait(self, rows: Rows, number: Ints) -> int:
         """Put rows by until the wheel turns (it stood) or is silent again (it did not); how many are done."""
-        began_us = (together(self._since)["us"].tolist() or rows["us"].tolist())[0]
+        began_us = next(part["us"][0] for part in (*self._since, rows) if len(part))
         silent = rows["doubted"] | rows["dry_neither"]
         shows = np.flatnonzero(rows["turned"] | silent | (rows["us"] - began_us >= _WAITS_US))
         end = int(shows[0]) if len(shows) else len(rows)
