@@ -107,7 +107,8 @@ class BoardNotices:
 
 def _apart(one: Unassigned, system: str) -> str:
     if one.why in DRY:
-        what = "got nothing" if one.why is Why.NO_WATER else "got what nobody knows"
-        return f"{REASONS[one.why]}. The ground of these {one.seconds:.0f} s {what}."
+        seconds = f"in these {one.seconds:.0f} s"
+        nothing, unknown = f"Nothing reached the ground {seconds}.", f"What the ground got {seconds} is not known."
+        return f"{REASONS[one.why]}. {nothing if one.why is Why.NO_WATER else unknown}"
     volume = format_volume(one.volume_m3, system)
     return f"{REASONS[one.why]}. {volume} in {one.seconds:.0f} s are not assigned to any ground."

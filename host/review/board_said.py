@@ -99,7 +99,7 @@ def pressure_message(frames: Frames) -> str:
         return ""
     return (
         f"In {wrong:,} of {plural(len(frames), 'report')} the mean pressure is not between the least and the greatest "
-        "of the same report: no pressure is taken from those. Something is wrong with the board's program."
+        "of the same report: those are not used. Something is wrong with the board's program."
     )
 
 
@@ -113,8 +113,8 @@ def boards_message(frames: Frames) -> str:
     if int((starts[2:] == starts[:-2]).sum()) < _IN_TURN:
         return ""
     return (
-        f"Reports of two boards are mixed here, with {len(starts):,} changes from one to the other: what this run "
-        "counts is not to be trusted. Let only one board speak on a line."
+        f"Reports of two boards are mixed here, with {len(starts):,} changes from one to the other: do not trust "
+        "what this run counts. Leave only one board connected."
     )
 
 

@@ -170,4 +170,4 @@ def test_ground_of_which_nobody_knows_what_it_got_is_told_once_for_each_reason()
     pipeline, notices = Pipeline(rig_from_toml(RIG)), BoardNotices()
     notices.push(pipeline.push(made_frames(*columns[:2], columns[2].astype(bool)), [IDENTITY]))
     said = [text for text in notices.messages(pipeline, "metric") if "neither meter nor wheel" in text]
-    assert said == [f"{REASONS[Why.NEITHER]}. The ground of these 20 s got what nobody knows."]
+    assert said == [f"{REASONS[Why.NEITHER]}. What the ground got in these 20 s is not known."]
