@@ -82,11 +82,13 @@ class BoomHistory:
         now = self.rows(i, self._timing.frames(TUNING.boom_before))[LOG_C]
         return "meter_missing" if len(usual) >= 50 and np.mean(now) < median(usual) - 0.01 else "meter_noise"
 
-    def rough_kind(self, i: int, rows: Floats) -> str:
-        """What makes the last frames, `rows`, so uneven."""
+    def rough_kind(self, i: int, rows: Floats) -> str | None:
+        """What makes the last frames, `rows`, so uneven; None: no more than poles do that are not known yet."""
         past = self.rows(i)[:, : -2 * self._timing.frames(TUNING.rough_seen)]
         if past.shape[1] < 100 or median(rows[MOVED]) >= TUNING.rough_pressure * median(past[MOVED]):
             return "air"
+        if np.max(np.abs(np.diff(rows[LOG_C]))) * np.mean(rows[PULSES]) < TUNING.pole_clip:
+            return None  # one lost or added is a whole pulse
         return "meter_noise" if np.mean(rows[LOG_C]) > median(past[LOG_C]) else "meter_missing"
 
     def pressure(self, i: int) -> float:

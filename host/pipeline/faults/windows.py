@@ -72,7 +72,7 @@ class Windows:
         # A little less than what is asked: sums are rounded.
         asked = 0.999 * np.sqrt(2.0 * (white2 / self._lengths + edge2 / self._lengths**2 + drift2))
         drops, rises = (
-            asked * np.sqrt(by * (TUNING.adaptive + tax[:, 0]))
+            asked * np.sqrt(by * (TUNING.word + tax[:, 0]))
             for by, tax in zip((1.0, TUNING.rising), self._taxes, strict=True)
         )
         left = np.zeros((len(drops), 2, 3))  # of what is asked, when a drop and a rise have been taken off

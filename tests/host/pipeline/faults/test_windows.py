@@ -32,6 +32,6 @@ def judged(seed):
 
 def test_frames_that_pass_as_quiet_would_raise_no_alarm():
     found = [judged(seed) for seed in range(200)]
-    assert all(most <= TUNING.adaptive for _, most in found)
+    assert all(most <= TUNING.word for _, most in found)
     passed = np.array([quiet for quiet, _ in found])
     assert 0.2 < passed.mean() < 0.8  # it lets healthy frames pass, and not the others
