@@ -60,7 +60,6 @@ class BoomFaults:
         self._word = EarlyWord(withdrawn, timing)
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
-        self._flickers: OpenFault | None = None  # open under a first word
         self._aftermath = Aftermath(nozzles, self._history, timing)
 
     @property
@@ -116,7 +115,7 @@ class BoomFaults:
                 self._word.take_back(float(self._history.rows(self._next - 1, 1)[HOST, -1]))
             return
         if fault.state is State.PROVISIONAL:
-            self._withdraw()
+            self._withdraw(fault)
             return
         rows = self._history.rows(self._next - 1, len(fault.change.levels))
         gone = int(np.sum(rows[HOST] > rows[HOST, -1] - TUNING.rundown_s)) if rows.size else 0
@@ -128,14 +127,12 @@ class BoomFaults:
         if fault is None or (fault.called_s < since_s and fault.kind != "air"):
             return None
         self._word.release()
-        self._open, self._flickers = self._flickers, None
+        self._open = None
         return fault
 
     def false_pulses(self, on: bool, began_s: float, now_s: float, began_m2: float) -> None:
         """The rule that looks at refused and impossible pulses has turned."""
         self._false_pulses = on
-        if on and self._flickers is not None:
-            self._withdraw()
         fault = self._open
         if on:
             if fault is None:
@@ -166,14 +163,14 @@ class BoomFaults:
         fault = self._open
         quiet = not self._rough_now and not self._false_pulses
         self._perhaps(i, step, fault is None and not explained and quiet)
-        on_top = step is not None and step.adaptive and fault is not None and fault.kind in FLICKERING
-        if step is not None and (fault is None or on_top) and not explained and quiet:
+        if step is not None and fault is None and not explained and quiet:
             if self._aftermath.is_new(i, step):
-                self._flickers = fault
                 log_c = self._history.baseline(i) if step.adaptive else step.reference
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif i in self._levels and fault is None and not explained and quiet:
-            self._stayed(i, self._levels[i])
+            self._stayed(i, self._levels[i], min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles))
+        elif i in self._levels and self._hides(i, self._levels[i]) and not explained and quiet:
+            self._stayed(i, self._levels[i], TUNING.own_fault_nozzles)
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
@@ -195,8 +192,6 @@ class BoomFaults:
         enough = rows.shape[1] == self._many(TUNING.rough_seen)
         share = float(np.mean(rows[ROUGH] >= TUNING.rough)) if enough else 0.0
         kind = self._history.rough_kind(i, rows) if not self._rough_now and share >= TUNING.rough_on else None
-        if kind is not None and self._flickers is not None:
-            self._withdraw()
         fault = self._open
         if kind is not None:
             self._rough_now = True
@@ -246,12 +241,19 @@ class BoomFaults:
         moved = self._history.pressure_since(i, fault.change.before) if fault.after < fault.before else 0.0
         fault.at_first = fallen(moved, self._nearly_empty[i])
 
-    def _stayed(self, i: int, level: Level) -> None:
-        """A change whose first word was taken back has stayed after all."""
+    def _hides(self, i: int, level: Level) -> bool:
+        """Whether what is open, uneven pulses, would hide a fall of c that has come since."""
+        fault = self._open
+        return fault is not None and fault.kind == SOON_USUAL and self._history.fell_since(i, level, fault.called_s)
+
+    def _stayed(self, i: int, level: Level, least: float) -> None:
+        """A change of `least` nozzles' worth or more without a first word, or whose word was taken back, has stayed."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
-        least = min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles)
         if self._aftermath.returns(level.before, level.after) or worth < least:
             return
+        if self._open is not None:
+            began = self._history.rows(i, level.frames)[:, 0]
+            self._end(self._open, float(began[HOST]), float(began[AREA]))
         fault = self._start(i, level.frames, level.after < level.before, level.before)
         fault.after = level.after
         self._has_stayed(fault, i, 0)
@@ -263,12 +265,10 @@ class BoomFaults:
         change.frames = proven
         fault.confirm(float(rows[HOST, -1]))
 
-    def _withdraw(self) -> None:
-        """The word that is out was none; what had been open under it is again."""
-        assert self._open is not None
-        self._open.withdraw()
-        self._withdrawn(self._open)
-        self._open, self._flickers = self._flickers, None
+    def _withdraw(self, fault: OpenFault) -> None:
+        fault.withdraw()
+        self._withdrawn(fault)
+        self._open = None
 
     def _wait(self, fault: OpenFault, i: int) -> None:
         """A first word is confirmed or taken back."""
@@ -280,11 +280,8 @@ class BoomFaults:
         if stays:
             self._suppose(fault, i)
             fault.confirm(float(since[HOST, -1]))
-            if self._flickers is not None:
-                self._flickers.end(fault.began_s, fault.began_m2)
-                self._flickers = None
         elif stays is not None:
-            self._withdraw()
+            self._withdraw(fault)
 
     def _track(self, fault: OpenFault, i: int, step: Step | None) -> None:
         row, change = self._history.rows(i, 1)[:, 0], fault.change

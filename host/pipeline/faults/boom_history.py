@@ -13,7 +13,7 @@ from host.pipeline.faults.median import median
 from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
 from host.pipeline.faults.ring_buffer import Tail
-from host.pipeline.faults.steps import Step, Watched
+from host.pipeline.faults.steps import Level, Step, Watched
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
@@ -71,6 +71,11 @@ class BoomHistory:
     def level(self, i: int, step: Step) -> float:
         """Log c as `step`, found in frame `i`, has left it so far."""
         return float(np.mean(self.rows(i, min(step.frames, self._timing.frames((0.3, 1))))[LOG_C]))
+
+    def fell_since(self, i: int, level: Level, since_s: float) -> bool:
+        """Whether c has fallen to `level`, known in frame `i`, from one that it had rested at since `since_s`."""
+        rested_s = float(self.rows(i, level.frames)[HOST, 0]) - since_s
+        return level.after < level.before and rested_s > TUNING.remeasure[0]
 
     def usual_log_c(self, i: int) -> Floats:
         """Log c before the frames that a judgement of roughness looks at."""
