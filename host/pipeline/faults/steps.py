@@ -291,9 +291,7 @@ class StepWatch:
         if not self._windows.quiet(n, sigma):
             judged = self._windows.judge(n, self._strays(sigma), rough)
             adaptive = judged.ratio > TUNING.adaptive
-            soon = judged.frames <= self._timing.frames(TUNING.word_longest)
-            asked = TUNING.word + TUNING.word_tax / np.maximum(judged.frames, 1) ** 2
-            likely = adaptive | ((judged.ratio > asked) & soon)
+            likely = self._windows.likely(judged)
             for place in np.flatnonzero(likely & judged.down).tolist():
                 c, noise = float(np.exp(rows.before[place])), float(sigma.one[place] * rough[place])
                 odds = self._windows.clog_odds(place, n, judged, c, noise)
