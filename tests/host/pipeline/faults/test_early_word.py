@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from host.pipeline.faults import windows
+from host.pipeline.faults import steps, windows
 from host.pipeline.faults.early_word import EarlyWord
 from host.pipeline.faults.open_fault import OpenFault, State
 from host.pipeline.faults.timing import Timing
@@ -60,7 +60,8 @@ def test_a_step_goes_on_with_its_word_and_takes_back_that_of_the_other_direction
 
 def without_early_words(monkeypatch, run):
     with monkeypatch.context() as patch:
-        patch.setattr(windows, "TUNING", replace(TUNING, word_tax=1e9))
+        for module in (steps, windows):
+            patch.setattr(module, "TUNING", replace(TUNING, word_tax=1e9, word_odds=TUNING.bubble_odds))
         return faults_of(run)
 
 
