@@ -257,7 +257,7 @@ def _scene(frames: Frames, now: Measured, silent: Silent, area_m2: Floats, tank_
         per_m3=now.per_m3,
         pressure=now.pressure,
         spraying=now.spraying,
-        wheel_silent=silent.shows,
+        wheel_silent=silent.shows & ~now.travel.moving,
         wheel_doubted=silent.doubted,
         area_m2=area_m2 + _unless(now.fitted.ground),
         tank_left_m3=tank_left_m3,

@@ -15,6 +15,7 @@ from host.pipeline.turning import TurnSpeed
 from host.rig import Rig
 
 _STOP_RANGE_S = (0.3, 2.0)
+_SLOWEST_M_S = 0.4  # nobody sprays more slowly than a stroll (CARDS.md)
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,10 @@ class Traveller:
 
     def __init__(self, rig: Rig) -> None:
         self._wheel, self._course = rig.wheel, rig.course
-        slowest_s = rig.wheel.metres_per_pulse / MOVING_M_S if rig.wheel else 0.0
-        self._timer = PulseTimer(min(max(slowest_s, _STOP_RANGE_S[0]), _STOP_RANGE_S[1]) * 1e6)
+        pulse_m = rig.wheel.metres_per_pulse if rig.wheel else 0.0
+        stop_s = min(max(pulse_m / MOVING_M_S, _STOP_RANGE_S[0]), _STOP_RANGE_S[1])
+        # A large wheel with one magnet gives no pulse for longer than that although it goes on.
+        self._timer = PulseTimer(stop_s * 1e6, max(stop_s, pulse_m / _SLOWEST_M_S) * 1e6 if pulse_m else None)
         self._turning = TurnSpeed(rig.wheel.pulses_per_turn if rig.wheel else 1)
         self._distance = RunningSum()
 
