@@ -14,8 +14,13 @@ from host.pipeline.pulses import PulseTimer
 from host.pipeline.turning import TurnSpeed
 from host.rig import Rig
 
-_STOP_RANGE_S = (0.3, 2.0)
-_SLOWEST_M_S = 0.4  # nobody sprays more slowly than a stroll (CARDS.md)
+_STOP_RANGE_S = (0.3, 2.0)  # without a pulse: it stands, unless pulses are further apart than that
+_SLOW_M_S = 0.4  # a walk, but a slow one
+
+
+def slow_pulse_us(rig: Rig) -> float:
+    """Time from one pulse of the wheel to the next in a slow walk (µs); 0 without a wheel."""
+    return 1e6 * rig.wheel.metres_per_pulse / _SLOW_M_S if rig.wheel else 0.0
 
 
 @dataclass(frozen=True)
@@ -40,10 +45,8 @@ class Traveller:
 
     def __init__(self, rig: Rig) -> None:
         self._wheel, self._course = rig.wheel, rig.course
-        pulse_m = rig.wheel.metres_per_pulse if rig.wheel else 0.0
-        stop_s = min(max(pulse_m / MOVING_M_S, _STOP_RANGE_S[0]), _STOP_RANGE_S[1])
-        # A large wheel with one magnet gives no pulse for longer than that although it goes on.
-        self._timer = PulseTimer(stop_s * 1e6, max(stop_s, pulse_m / _SLOWEST_M_S) * 1e6 if pulse_m else None)
+        slowest_s = max(rig.wheel.metres_per_pulse / MOVING_M_S if rig.wheel else 0.0, _STOP_RANGE_S[0])
+        self._timer = PulseTimer(min(slowest_s, _STOP_RANGE_S[1]) * 1e6, slowest_s * 1e6)
         self._turning = TurnSpeed(rig.wheel.pulses_per_turn if rig.wheel else 1)
         self._distance = RunningSum()
 
