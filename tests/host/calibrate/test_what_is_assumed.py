@@ -72,7 +72,7 @@ def test_terminal_card_and_json_say_the_same(tmp_path):
     words = ("calibrate", "meter", "--rig", RIG, "--cards", str(tmp_path), *WORDS)
     said = ask(*words, "--json")
     (sentence,) = (message for message in said.json["messages"] if message.get("kind") == "assumed")
-    assert sentence["text"].startswith("Most {TOO_LITTLE}: how true the jug is.")
+    assert sentence["text"].startswith(f"Most {TOO_LITTLE}: how true the jug is.")
     card = tomllib.loads(next(tmp_path.rglob("*-meter.toml")).read_text(encoding="utf-8"))
     assert card["measurements"]["assumed"] == sentence["text"]
     shown = " ".join(ask(*words, "--no-card").out.split())
