@@ -80,7 +80,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     page.click("#refilled")
     page.fill("#refill-amount", "4 L")
     page.keyboard.press("Enter")
-    wait_told(page, "Refill recorded: 4.00 L added.")
+    wait_told(page, "Refill recorded: 4.0 L added.")
     page.click("#refilled")
     page.fill("#refill-amount", "50")
     page.keyboard.press("Enter")
