@@ -205,20 +205,19 @@ def _flows(one: BoomCatch) -> tuple[float, ...]:
     )
 
 
-def _own(one: BoomCatch, reading: Reading) -> tuple[float, ...]:
-    """Relative standard uncertainty of each nozzle's flow that it shares with no other."""
+def _read(one: BoomCatch, reading: Reading) -> tuple[float, ...]:
+    """Relative standard uncertainty of each nozzle's flow by what was read of it alone: its jug, its time."""
     own = tuple(reading.vessel.reading_uncertainty() / volume for volume in one.volumes_m3)
     if one.times_s is None:
         return own
-    wander = 0.5 * one.wander
-    return tuple(math.hypot(part, reading.time_s / time, wander) for part, time in zip(own, one.times_s, strict=True))
+    return tuple(math.hypot(part, reading.time_s / time) for part, time in zip(own, one.times_s, strict=True))
 
 
 def _with_uncertainty(one: BoomCatch, reading: Reading) -> BoomFlows:
     shared = math.hypot(reading.pressure_uncertainty(one.pressure_pa), _marks(one, reading))
     if one.times_s is None:
         shared = math.hypot(shared, reading.time_s / one.duration_s)
-    return BoomFlows(one.pressure_pa, _flows(one), _own(one, reading), shared)
+    return BoomFlows(one.pressure_pa, _flows(one), _read(one, reading), shared, 0.5 * one.wander)
 
 
 def _marks(one: BoomCatch, reading: Reading) -> float:
@@ -295,11 +294,11 @@ def _judge(one: BoomCatch, rig: Rig, speed_m_s: float | None, reading: Reading) 
     sound = sound_mean(flows, rated)
     nozzles = []
     factor = student_factor(1.0 - 0.05 / len(flows), math.inf)
-    for number, (flow, own) in enumerate(zip(flows, _own(one, reading), strict=True), start=1):
+    for number, (flow, read) in enumerate(zip(flows, _read(one, reading), strict=True), start=1):
         deviation, wear = nozzle_deviation(flow, sound), nozzle_deviation(flow, rated)
         over = abs(deviation) - _HAIR
         verdict = FAULT if over > FAULT_OVER else FLAG if over > FLAG_OVER else OK
-        expanded = factor * own * math.sqrt(1.0 - 1.0 / len(flows))
+        expanded = factor * math.hypot(read, 0.5 * one.wander) * math.sqrt(1.0 - 1.0 / len(flows))
         limit = {FAULT: FAULT_OVER, FLAG: FLAG_OVER, OK: 0.0}[verdict]
         nozzles.append(
             NozzleResult(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from host.calibrate.uncertainty import rectangular, sample_deviation, student_factor
+from host.calibrate.uncertainty import Component, combine, pooled, rectangular, sample_deviation, student_factor
 from host.units import format_value
 
 COVERAGE = 2.0  # a departure counts from twice its standard uncertainty on
+RESTLESS = 0.01  # standard: what a sound nozzle does by itself from catch to catch; assumed, common practice
 RATING_TOLERANCE = 0.05  # a new tip may differ this much from its table, to either side: common practice
 SAME_PRESSURE = 0.03  # pressures closer than this (ratio) are a repeat, not two pressures
 
@@ -42,13 +44,15 @@ _BELOW_RATING = (
 class BoomFlows:
     """Flows (m³/s) of all nozzles at one pressure. Relative standard uncertainties: own of each flow, shared by all.
 
-    The shared one holds timing and pressure, the latter halved because Q goes with √P.
+    The shared one holds timing and pressure, the latter halved because Q goes with √P; `wander` is what a pressure read
+    once for all nozzles is assumed to do to each of them besides.
     """
 
     pressure_pa: float
     flows_m3_s: tuple[float, ...]
     own: tuple[float, ...]
     shared: float
+    wander: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -121,27 +125,38 @@ def check_two_pressures(low: BoomFlows, high: BoomFlows) -> list[Finding]:
         )  # fmt: skip
 
     found = []
-    of_boom = math.hypot(shared, statistics.fmean(own) / math.sqrt(count))
+    wander = math.hypot(low.wander, high.wander)
+    of_boom = math.hypot(shared, statistics.fmean(math.hypot(read, wander) for read in own) / math.sqrt(count))
     if abs(middle) > COVERAGE * of_boom:
         suspects = _NOT_REPEATED if repeat else _ROSE_TOO_MUCH if middle > 0 else _ROSE_TOO_LITTLE
         found.append(finding(None, middle, 0.0, COVERAGE * of_boom, suspects))
     if count > 2:
-        for number, (departure, uncertainty) in enumerate(zip(departures, own, strict=True), start=1):
-            # Against its neighbours, which shared pressure and time with it; 1 % for what nozzles do by themselves.
-            apart = math.hypot(uncertainty * math.sqrt(1.0 + 1.0 / count), 0.01)
-            # Where the others lie farther apart than that, as by a pressure that wandered more, theirs counts.
-            apart = max(apart, sample_deviation([*departures[: number - 1], *departures[number:]]))
-            # One good boom in twenty may be accused, not one good nozzle (Bonferroni).
-            allowed = student_factor(1.0 - 0.05 / count, math.inf) * apart
+        for number, (departure, read) in enumerate(zip(departures, own, strict=True), start=1):
+            rest = [*departures[: number - 1], *departures[number:]]
+            allowed = _one_may_lie_apart(rest, read, math.hypot(wander, RESTLESS))
             if abs(departure - middle) > allowed:
                 found.append(finding(number, departure, middle, allowed, _ONE_NOZZLE))
     return found
 
 
+def _one_may_lie_apart(rest: Sequence[float], read: float, assumed: float) -> float:
+    """How far a sound nozzle may lie from its neighbours, which shared pressure and time with it.
+
+    The reading is known; what nozzles and a wandering pressure do beside it is assumed, and pooled with what the `rest`
+    show of it (GUM 4.2.4), with its degrees of freedom. One good boom in twenty may be accused, not one good nozzle
+    (Bonferroni).
+    """
+    seen = math.sqrt(max(sample_deviation(rest) ** 2 - read**2, 0.0))
+    scatter, degrees = pooled(seen, len(rest) - 1, assumed)
+    whole = combine([Component("reading", read), Component("scatter", scatter, degrees)])
+    count = len(rest) + 1
+    return student_factor(1.0 - 0.05 / count, whole.degrees) * whole.standard * math.sqrt(1.0 + 1.0 / count)
+
+
 def check_rating(flows: BoomFlows, rated_m3_s: float, scale_uncertainty: float) -> list[Finding]:
     """Hold the middle nozzle at one pressure against the rated flow of the tips; `scale_uncertainty` of the vessel."""
     change = statistics.median(flows.flows_m3_s) / rated_m3_s - 1.0
-    own = statistics.fmean(flows.own) / math.sqrt(len(flows.own))
+    own = statistics.fmean(math.hypot(read, flows.wander) for read in flows.own) / math.sqrt(len(flows.own))
     standard = math.hypot(own, flows.shared, scale_uncertainty, rectangular(RATING_TOLERANCE))
     if abs(change) <= COVERAGE * standard:
         return []

@@ -155,6 +155,11 @@ class _Part:
     def by_switch(self) -> bool:
         return bool(self.rows["by_switch"][self.first]) and not self.doubted
 
+    @property
+    def off_by_switch(self) -> bool:
+        """Whether the switch ended it, and not water that stopped while it was still on."""
+        return self.by_switch and not self.rows["dry"][min(self.last + 1, len(self.rows) - 1)]
+
 
 def _on(part: _Part) -> _End:
     rows, first, last = part.rows, part.first, part.last
@@ -178,19 +183,19 @@ def _off(part: _Part) -> _End:
     rows, first, last = part.rows, part.first, part.last
     end, beyond = float(rows["us"][last]), float(rows["us"][last]) + part.off_us
     chance, coarse = part.off_us * WITHIN, part.off_us > COARSE_US
-    if part.by_switch and not coarse:
+    if part.off_by_switch and not coarse:
         return _End((end + beyond) / 2 + _VALVE_US, chance, 0.0, _VALVE_U_US)
     found, doubt = ended_us(rows, first, part.rest), part.doubt_us
     if found is None and coarse:
         found, doubt = ended_by_count(rows, first, part.rest, part.period_us), part.counted_us
     if found is None:
-        if part.by_switch:
+        if part.off_by_switch:
             return _End((end + beyond) / 2, chance)
         timed = np.flatnonzero(rows["timed"][first : last + 1])
         newest = float(rows["edge_us"][first + int(timed[-1])]) if len(timed) else end
         return _End(min(end, newest), _chance_us(part), _COUNTED_US)
     low, high = float(rows["us"][first] - rows["step_us"][first]), math.inf
-    if part.by_switch:
+    if part.off_by_switch:
         low, high = end - _SWITCH_EARLY_US, beyond
     return _End(min(max(found - _ROTOR_US, low), high), _chance_us(part), doubt, _ROTOR_U_US)
 

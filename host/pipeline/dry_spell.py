@@ -10,14 +10,13 @@ import numpy as np
 from host.pipeline.columns import Bools
 from host.pipeline.rows import Rows, Why
 
-_BACK_US = 60_000_000  # so far back at most: nothing is kept waiting for longer
 _GONE = 0.3  # of the pressure in the last pass: the water is gone, and not only the meter's pulses
 
 
 class DrySpell:
     """Marks the rows of a dry spell with the reason why they belong to no known ground.
 
-    Rows come in order, each with a settled beginning; however they are cut up, the same ones are marked.
+    Rows come in order; however they are cut up, the same ones are marked.
     """
 
     def __init__(self) -> None:
@@ -28,37 +27,22 @@ class DrySpell:
         self._why = Why.ASSIGNED
         self._usual_pa = pressure_pa if math.isfinite(pressure_pa) else self._usual_pa
 
+    def begins(self, rows: Rows) -> None:
+        """It shows that no water comes any more: these are the rows since the last, some of them with the spray on."""
+        self._why = self._reason(rows[waits(rows)])
+
     def in_idle(self, rows: Rows) -> Rows:
         """`rows` in which nothing was sprayed, marked."""
-        long, on = _long(rows), waits(rows)
-        if not long.any():
+        dry = dry_for_long(rows)
+        if not dry.any():
             return rows
-        begins = np.flatnonzero(on & ~np.concatenate(([False], on[:-1])))
-        dry = np.zeros(len(rows), dtype=np.bool_)
-        for begin in begins.tolist():
-            shut = np.flatnonzero(~on[begin:])
-            end = begin + int(shut[0]) if len(shut) else len(rows)
-            lasts = np.flatnonzero(long[begin:end])
-            if len(lasts):
-                first = begin + int(lasts[0])
-                dry[begin:end] = rows["us"][begin:end] > int(rows["us"][first]) - _BACK_US
-                self._why = self._reason(rows[: first + 1][dry[: first + 1]])
+        self._why = self._reason(rows[dry][:1])
         return _marked(rows, dry, self._why)
 
     def in_stretch(self, rows: Rows) -> Rows:
         """`rows` in which the spray was on, marked where no water came before it was shut again."""
-        dry = _long(rows)
+        dry = dry_for_long(rows)
         return rows if not dry.any() or rows["timed"].any() else _marked(rows, dry, self._reason(rows[dry]))
-
-    @staticmethod
-    def undecided_from_us(rows: Rows) -> int:
-        """Board time before which idle `rows` are decided: where the last of them is dry, but not for long yet."""
-        never = int(rows["us"][-1]) + 1
-        if not rows["dry"][-1] or _long(rows[-1:])[0]:
-            return never
-        wet = np.flatnonzero(~waits(rows))
-        began = int(wet[-1]) + 1 if len(wet) else 0
-        return max(int(rows["us"][began]), int(rows["us"][-1]) - _BACK_US)
 
     def _reason(self, rows: Rows) -> Why:
         """Of dry rows: by their pressure, of which one may be a mean with what was before the spray came on."""
@@ -79,7 +63,7 @@ def _marked(rows: Rows, dry: Bools, why: Why) -> Rows:
     return rows
 
 
-def _long(rows: Rows) -> Bools:
+def dry_for_long(rows: Rows) -> Bools:
     """Where the spray has been on without water for longer than in a turn."""
     long: Bools = rows["dry_long"] | rows["dry_neither"]
     return long

@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from host.pipeline.columns import Floats, Ints
-from host.pipeline.rows import Why
+from host.pipeline.rows import Rows, Why, without_water
 
 
 @dataclass(frozen=True)
@@ -99,3 +99,27 @@ def ends_u_m(sums: Mapping[str, float]) -> float:
 def stops_u_m3(sums: Mapping[str, float]) -> float:
     """Standard uncertainty of the volume on the ground from how long the stops lasted, of such sums."""
     return math.hypot(math.sqrt(sums["stops_m6"]), sums["stops_doubt_m3"])
+
+
+def idle_settled(rows: Rows) -> Settled:
+    """Rows in which nothing was sprayed: what leaked in them, and what is not known of them."""
+    leaked = (rows["step_m3"] > 0) & (rows["why"] == Why.ASSIGNED)
+    if leaked.any():
+        rows = rows.copy()
+        rows["why"][leaked] = Why.SWITCH_OPEN
+    # Without a flow meter input the switch alone says that nothing was sprayed.
+    quiet = (rows["step_m3"] <= 0) | (np.isnan(rows["step_m3"]) & rows["by_switch"])
+    quiet &= ~without_water(rows)
+    return without_ground(rows, np.where(quiet, 0.0, 1.0))
+
+
+def without_ground(rows: Rows, weight: Floats | float = 1.0) -> Settled:
+    """Rows without ground: what is not assigned, and the rest."""
+    apart = np.where(rows["why"] != Why.ASSIGNED, weight, 0.0)
+    nothing = dict.fromkeys(SUMMED, np.zeros(len(rows)))
+    columns = nothing | {
+        "unassigned_s": rows["step_s"] * apart,
+        "unassigned_m": np.where(apart > 0, rows["step_m"] * apart, 0.0),
+        "unassigned_m3": rows["step_m3"] * (rows["why"] != Why.ASSIGNED),
+    }
+    return Settled(np.zeros(len(rows), dtype=np.int64), **columns)

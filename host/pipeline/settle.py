@@ -18,8 +18,18 @@ from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, way_sprayed
-from host.pipeline.dry_spell import DrySpell, waits
-from host.pipeline.on_ground import SUMMED, Pass, Settled, Unassigned, ends_u_m, settled_rows, stops_u_m3
+from host.pipeline.dry_spell import DrySpell, dry_for_long, waits
+from host.pipeline.on_ground import (
+    SUMMED,
+    Pass,
+    Settled,
+    Unassigned,
+    ends_u_m,
+    idle_settled,
+    settled_rows,
+    stops_u_m3,
+    without_ground,
+)
 from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
@@ -28,7 +38,7 @@ from host.pipeline.still import doubted, silent_at_end, since_turned, sprayed_si
 from host.rig import Rig
 
 SHORTEST_M = 2.0  # less is a dribble or a nudge, not a pass
-_WAITS_US = 60_000_000  # at most, for what the wheel does after a stretch at whose end it was silent
+_WAITS_US = 60_000_000  # at most, for what wheel or meter do after a stretch at whose end they were silent
 LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does not end the pass
 _SILENT_S = 2.5  # the board is silent: PROTOCOL.md section 8
 # In a turn the next pass is to come; who stands, or has long shut, is done.
@@ -46,7 +56,7 @@ class Settler:
         self._apart, self._dry = Apart(), DrySpell()
         self._idle: list[Rows] = []
         self._open: list[Rows] = []  # empty while nothing is sprayed
-        self._since: list[Rows] = []  # rows after those, while it does not show yet whether the wheel stood
+        self._since: list[Rows] = []  # rows after those, while it does not show yet what their end was
         self._begun = self._seen_off = True  # whether the spray was seen to be off before it came on
         self._sprayed_us = 0
         self._way = RunningSum()
@@ -119,7 +129,7 @@ class Settler:
             for idle in (self._since, self._idle):
                 if idle:
                     idle[:] = [together(idle)]
-                    found.append(self._settled_idle(idle[0]))
+                    found.append(idle_settled(idle[0]))
             self._so_far = found, under_way
         return self._so_far
 
@@ -145,7 +155,7 @@ class Settler:
                 number[place:first] = len(self.passes)
                 self._seen_off |= first > place
                 ended_us = begins[first] if first < len(rows) else us[-1]
-                self._let_go(int(ended_us) - LEAD_US, undecided=first == len(rows))
+                self._let_go(int(ended_us) - LEAD_US)
                 if first < len(rows):
                     self._open, self._idle = [*self._idle, rows[first:first]], []
                     self._begun, self._seen_off = self._seen_off, True
@@ -172,34 +182,47 @@ class Settler:
                     self._close(over=True)
 
     def _wait(self, rows: Rows, number: Ints) -> int:
-        """Put rows by until the wheel turns (it stood) or is silent again (it did not); how many are done."""
+        """Put rows by until the end of the last stretch shows; how many are done. While it is open, its wheel was
+        silent: it turns (it stood) or is silent again (it did not). Else no water came: it comes, or does not for long.
+        """
         began_us = next(part["us"][0] for part in (*self._since, rows) if len(part))
-        silent = rows["doubted"] | rows["dry_neither"]
-        shows = np.flatnonzero(rows["turned"] | silent | (rows["us"] - began_us >= _WAITS_US))
+        failed = rows["doubted"] | rows["dry_neither"] if self._open else dry_for_long(rows)
+        works = rows["turned"] if self._open else rows["timed"]
+        shows = np.flatnonzero(works | failed | (rows["us"] - began_us >= _WAITS_US))
         end = int(shows[0]) if len(shows) else len(rows)
         self._since.append(rows[:end])
         number[:end] = self._count()
         if len(shows):
-            self._go_on(stood=not silent[end])
+            self._go_on(failed=bool(failed[end]))
         return end
 
     def _wait_no_more(self) -> None:
         while self._since:  # the rows since may end in a stretch that waits as well
-            self._go_on(stood=True)
+            self._go_on(failed=False)
 
-    def _go_on(self, *, stood: bool) -> None:
-        """Settle the stretch that waited for the wheel, and take up the rows since."""
+    def _go_on(self, *, failed: bool) -> None:
+        """Settle what waited, its wheel or meter having failed or not, and take up the rows since."""
         since, self._since = together(self._since), []
-        if not stood:
-            self._open = [together(self._open)]
-            self._open[0]["doubted"][-1] = sprayed_silent(self._open[0])
-        self._close(over=True)
-        if not stood:
-            for rows in map(since_turned, (*self._idle, since)):
-                rows["dry_neither"] = waits(rows)
+        if self._open:
+            self._wheel_known(since, failed=failed)
+        elif failed:
+            self._idle = [together([*self._idle, since[:0]])]
+            for rows in (*self._idle, since):
+                rows["dry_long"] |= waits(rows)
+            self._dry.begins(together((*self._idle, since)))
         last = self._last
         self._ordinary(since, np.zeros(len(since), dtype=np.int64))
         self._last = last
+
+    def _wheel_known(self, since: Rows, *, failed: bool) -> None:
+        """Settle the open stretch, at whose end the wheel stood or had failed."""
+        if failed:
+            self._open = [together(self._open)]
+            self._open[0]["doubted"][-1] = sprayed_silent(self._open[0])
+        self._close(over=True)
+        if failed:
+            for rows in map(since_turned, (*self._idle, since)):
+                rows["dry_neither"] = waits(rows)
 
     def _silence(self, row: Rows) -> None:
         """A row so long that a turn may lie in it."""
@@ -220,7 +243,7 @@ class Settler:
         if before or after or counted > DRIBBLE_PULSES:
             row = row.copy()
             row["why"] = row["why"] if row["why"][0] else Why.SILENCE
-        self._keep(self._nothing(row), row)
+        self._keep(without_ground(row) if row["why"][0] else idle_settled(row), row)
 
     def _close(self, *, over: bool) -> None:
         if not self._open:
@@ -232,50 +255,27 @@ class Settler:
             self.passes.append(one)
             self._dry.after(one.pressure_pa)
         rows = stretch.rows
-        if over and rows["dry"][-1]:  # what is behind its last water may be the beginning of a dry spell
+        if over and rows["dry"].any():  # what is behind its last water may be the beginning of a dry spell
             used = np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0)
             end = int(np.flatnonzero(used)[-1]) + 1 if used.any() else 0
-            settled, rows, self._idle = settled[:end], rows[:end], [rows[end:]]
+            if rows["dry"][end:].any():
+                settled, rows, self._idle = settled[:end], rows[:end], [rows[end:].copy()]
+                self._since = [] if dry_for_long(self._idle[0]).any() else [rows[:0]]
         self._keep(settled, rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
         rows = set_off(self._dry.in_stretch(doubted(rows)), self._pulse_m)
         return Stretch(rows, self._begun, over, self._before, self._period_us)
 
-    def _let_go(self, before_us: int | None, *, undecided: bool = False) -> None:
-        """Settle the idle rows up to `before_us`, or all; while it is undecided whether the spray stays dry, those
-        before it became so.
-        """
+    def _let_go(self, before_us: int | None) -> None:
+        """Settle the idle rows up to `before_us`, or all."""
         if not self._idle:
             return
         rows = self._dry.in_idle(together(self._idle))
-        if undecided and before_us is not None:
-            before_us = min(before_us, self._dry.undecided_from_us(rows))
         end = len(rows) if before_us is None else int(np.searchsorted(rows["us"], before_us))
         self._idle = [rows[end:]] if end < len(rows) else []
         if end:
-            self._keep(self._settled_idle(rows[:end]), rows[:end])
-
-    def _settled_idle(self, rows: Rows) -> Settled:
-        leaked = (rows["step_m3"] > 0) & (rows["why"] == Why.ASSIGNED)
-        if leaked.any():
-            rows = rows.copy()
-            rows["why"][leaked] = Why.SWITCH_OPEN
-        # Without a flow meter input the switch alone says that nothing was sprayed.
-        quiet = (rows["step_m3"] <= 0) | (np.isnan(rows["step_m3"]) & rows["by_switch"])
-        quiet &= ~without_water(rows)
-        return self._nothing(rows, np.where(quiet, 0.0, 1.0))
-
-    def _nothing(self, rows: Rows, weight: Floats | float = 1.0) -> Settled:
-        """Rows without ground: what is not assigned, and the rest."""
-        apart = np.where(rows["why"] != Why.ASSIGNED, weight, 0.0)
-        nothing = dict.fromkeys(SUMMED, np.zeros(len(rows)))
-        columns = nothing | {
-            "unassigned_s": rows["step_s"] * apart,
-            "unassigned_m": np.where(apart > 0, rows["step_m"] * apart, 0.0),
-            "unassigned_m3": rows["step_m3"] * (rows["why"] != Why.ASSIGNED),
-        }
-        return Settled(np.zeros(len(rows), dtype=np.int64), **columns)
+            self._keep(idle_settled(rows[:end]), rows[:end])
 
     def _settle(self, stretch: Stretch) -> tuple[Settled, Pass | None, float]:
         """What the rows of a stretch of spraying put on the ground, the pass that they are, if they are one, and the

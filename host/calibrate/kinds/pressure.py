@@ -6,7 +6,15 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_measured, budget_section, good_to, plus_minus_text, short, widened
+from host.calibrate.budget import (
+    assumed_messages,
+    budget_measured,
+    budget_section,
+    good_to,
+    plus_minus_text,
+    short,
+    widened,
+)
 from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
@@ -178,7 +186,8 @@ def pressure_document(
         for number, (point, residual) in enumerate(zip(points, result.residuals_pa, strict=True), start=1)
     )
     wiring = f"Readings below {open_below:.0f} or above {short_above:.0f} counts are treated as a wiring fault."
-    messages = Messages((*(Message(text, "advice") for text in result.remarks), Message(wiring)))
+    said = (Message(text, "advice") for text in result.remarks)
+    messages = Messages((*said, *assumed_messages(result.uncertainty), Message(wiring)))
     sections = (
         Section("", "", (facts, Table("points", columns, rows), messages)),
         budget_section(result.uncertainty, "pressure", system),

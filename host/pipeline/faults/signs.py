@@ -23,6 +23,7 @@ class Signs:
 
     steady_spray: Bools  # spraying for long enough
     should_spray: Bools  # the switch has been on for as long as the flow needs to come
+    shows_supply: Bools  # water is asked for, steadily or by starts and stops: the pressure tells what the pump gives
     flowing: Bools
     pulses_due: Floats  # flow pulses that should have come since the last one
     pressure_unread: Bools  # no pressure in the counts
@@ -54,7 +55,7 @@ class SignReader:
         self._habits, self._usual = SwitchHabits(rig.spray_switch), UsualPressure()
         self._lost = _Share(TUNING.loss_frames)
         self._wrong, self._jolts, self._refused = (_Share(timing.frames(TUNING.share)) for _ in range(3))
-        self._missed_us = HoldLast(-(2**62))
+        self._missed_us, self._held_us = HoldLast(-(2**62)), HoldLast(-(2**62))
         self._host_before, self._step = Previous(0.0), HoldLast(0)
         self._first = True
 
@@ -74,10 +75,13 @@ class SignReader:
         due_hz = np.maximum(self._due_hz(scene), np.maximum(TUNING.least_flow_share * habits.usual_hz, 2.0))
         gone = self._pump_gone(flowing, idle_s, pressure, usual_pa)
         flows_on = self._rig.spray_switch | (hz > TUNING.walks_hz_share * habits.usual_hz)
+        starts_and_stops = self._starts_and_stops(board_us, idle_s, low) & scene.fitted.sure_meter
+        asked = habits.should_spray & scene.fitted.sure_meter
         return Signs(
             steady_spray=steady,
             # Without a flow meter input no pulse is due.
             should_spray=(habits.should_spray | gone) & scene.fitted.sure_meter,
+            shows_supply=steady | asked | starts_and_stops,
             flowing=flowing,
             pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             # A rig or a board without a transducer hears nothing of pressure.
@@ -85,7 +89,7 @@ class SignReader:
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=counts == self._mean_before(counts),
             pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure,
-            pressure_low=low & flows_on,
+            pressure_low=low & (flows_on | starts_and_stops),
             pressure_down=np.isfinite(pressure) & (mean_pa < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_silent=scene.wheel_silent,
             wheel_doubted=scene.wheel_doubted,
@@ -114,6 +118,13 @@ class SignReader:
         stays = self._usual.stays.push(~flowing & (idle_s > 1.0) & (idle_s < 3.0), pressure > 0.7 * usual_pa)
         gone = np.isfinite(pressure) & (pressure < TUNING.gone_pressure_share * usual_pa)
         return np.asarray(stays & ~flowing & gone & (idle_s < 10.0))
+
+    def _starts_and_stops(self, board_us: Ints, idle_s: Floats, low: Bools) -> Bools:
+        """Without a switch: pulses have come and gone for seconds in which the pressure has never been up. A rotor that
+        runs down is done sooner, and so is a boom that fills; a hand on the trigger lets the pressure up each time."""
+        flows = idle_s < TUNING.flows_lately_s
+        held_us = self._held_us(board_us, ~(low & flows))
+        return np.asarray(~np.bool_(self._rig.spray_switch) & (board_us - held_us > 1e6 * TUNING.never_up_s))
 
     def _silence(self, scene: Scene) -> Bools:
         counts = scene.counts

@@ -205,6 +205,8 @@ class Tuning:
     low_pressure_share: float = 0.5  # of it: urgent
     down_pressure_share: float = 0.81  # of it: worth a word
     down_mean_s: float = 2.0  # over which the pressure is taken for that: its shaking is no fall
+    flows_lately_s: float = 1.0  # since the last pulse: less, and water comes, in starts and stops at least
+    never_up_s: float = 3.0  # of them with a low pressure, where no switch tells them from ends of passes
     gone_pressure_share: float = 0.3
     least_flow_share: float = 0.4  # of the usual flow, by which pulses are due where the pressure has gone
     lead_at_first_s: float = 4.0  # from the switch to the flow, before the run's passes have shown it

@@ -299,3 +299,25 @@ def test_catches_at_one_pressure_are_one_point_that_is_read_better():
         assert twice == pytest.approx(here / math.sqrt(2), rel=0.01) and told == pytest.approx(here / math.sqrt(2))
     shared = [sum(p.standard for p in test.parts[0] if p.shared) for test in (alone, both)]
     assert shared[1] == pytest.approx(shared[0], rel=0.01)
+
+
+@pytest.mark.parametrize("more", [0.98, 1.02])
+def test_a_nozzle_is_judged_by_what_is_read_assumed_and_seen(more):
+    """Reading is known; 1 % and the wander are assumed with 4 degrees, pooled with the other three (GUM 4.2.4, G.4.1).
+
+    The limit by SciPy's Student factor, divided over four nozzles (Bonferroni).
+    """
+    read, wander, rest = 0.002, 0.01, (-0.02, 0.0, 0.02)
+    own = math.hypot(read, read)
+    assumed2 = 2 * wander**2 + 0.01**2
+    seen2 = np.var(rest, ddof=1) - own**2
+    scatter2 = (2 * seen2 + 4 * assumed2) / 6
+    whole2 = own**2 + scatter2
+    degrees = math.floor(whole2**2 / (scatter2**2 / 6))
+    limit = scipy.stats.t.ppf(1 - 0.05 / 4 / 2, degrees) * math.sqrt(whole2 * (1 + 1 / 4))
+    low = BoomFlows(1e5, (1e-5,) * 4, (read,) * 4, 0.0, wander)
+    # Against the median of all four, half way between the middle ones.
+    odd = 0.01 + more * limit
+    flows = tuple(2e-5 * math.exp(departure) for departure in (*rest, odd))
+    found = check_two_pressures(low, BoomFlows(4e5, flows, (read,) * 4, 0.0, wander))
+    assert (4 in {one.nozzle for one in found}) == (more > 1)

@@ -16,6 +16,7 @@ from tests.host.pipeline.made import IDENTITY, RIG, made_frames
 from tests.host.pipeline.test_refused import state
 
 WHEEL = rig_from_toml(RIG)
+ONE_MAGNET = rig_from_toml(RIG.replace('"1.0 m"', '"2.1 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1"))
 COURSE = rig_from_toml(
     RIG.replace("spray_switch = true", "spray_switch = false")
     .replace(
@@ -51,6 +52,28 @@ def troubled_run(seed, n):
     frames = np.concatenate(parts)
     frames["host_s"] = np.maximum.accumulate(frames["host_s"])
     return frames
+
+
+def walk_with_dying_sensors(seed):
+    """Some passes and turns in which meter and wheel come and go, and the spray is shut late, early or not at all."""
+    rng = np.random.default_rng(seed)
+    parts = []  # (reports, Hz of the flow, Hz of the wheel, whether the spray is on, the transducer's reading)
+    for _ in range(int(rng.integers(4, 12))):
+        flow, wheel = rng.uniform(20, 60) * (rng.random() < 0.6), rng.choice([0.5, 5.0, 14.0]) * (rng.random() < 0.7)
+        gone = float(rng.choice([103.0, 327.68]))
+        parts.append((rng.integers(5, 200), flow, wheel, True, 327.68))
+        parts.append((rng.integers(1, 120), 0.0, wheel * (rng.random() < 0.8), rng.random() < 0.7, gone))
+        parts.append((rng.integers(1, 60), 2.0 * (rng.random() < 0.1), 5.0 * (rng.random() < 0.7), False, gone))
+    lengths = [int(part[0]) for part in parts]
+    flow, wheel, spray, reading = (np.repeat([part[of] for part in parts], lengths) for of in range(1, 5))
+    frames = made_frames(flow, wheel, spray.astype(bool))
+    frames["pressure_mean"] = np.rint(16 * reading)
+    frames["pressure_min"], frames["pressure_max"] = np.rint(reading), np.rint(reading) + 1
+    kept = np.ones(len(frames), dtype=bool)
+    if rng.random() < 0.5:  # a silence
+        begin = int(rng.integers(len(frames)))
+        kept[begin : begin + int(rng.integers(1, 60))] = False
+    return frames[kept]
 
 
 def events_in(rng, n):
@@ -122,6 +145,17 @@ def test_any_cutting_gives_equal_signals_and_passes(rig, seed, data):
     cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
     whole = push_cut(rig, frames, events, [])
     assert_same(whole, push_cut(rig, frames, events, cuts))
+    assert_adds_up(frames, whole)
+
+
+@pytest.mark.parametrize("rig", [WHEEL, ONE_MAGNET, COURSE], ids=["wheel and switch", "one magnet", "timed course"])
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), data=st.data())
+def test_sensors_that_die_and_come_back_are_told_the_same_however_cut(rig, seed, data):
+    frames = walk_with_dying_sensors(seed)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=40)))
+    whole = push_cut(rig, frames, [IDENTITY], [])
+    assert_same(whole, push_cut(rig, frames, [IDENTITY], cuts))
     assert_adds_up(frames, whole)
 
 

@@ -51,6 +51,30 @@ def test_a_meter_that_failed_leaves_ground_and_water_that_nobody_knows():
     assert found.uncounted_m3 == pytest.approx(50.0 * 1e-4, rel=0.02)
 
 
+@pytest.mark.parametrize("cut", [1, 7, 10_000])
+@pytest.mark.parametrize("left_s", [1.5, 4, 8])
+def test_a_meter_that_dies_just_before_the_end_of_a_pass_leaves_that_rest_unknown_too(left_s, cut):
+    rest, dead = (left_s, 0.0, 10.0, True, STANDS), (25, 0.0, 10.0, True, STANDS)
+    pipeline = walked(PASS, PASS, rest, TURN, dead, TURN, dead, TURN, cut=cut)
+    assert {one.why for one in pipeline.unassigned} == {Why.NOT_METERED}
+    # The pass ends with its last pulse, and not where the meter has been silent for long enough.
+    assert pipeline.passes[0].distance_m == pytest.approx(40.0, abs=0.2)
+    assert sum(one.distance_m for one in pipeline.unassigned) == pytest.approx(50 + left_s, abs=0.2)
+
+
+def test_a_tank_that_runs_dry_just_before_the_end_of_a_pass_leaves_that_rest_dry_too():
+    pipeline = walked(PASS, (6, 0.0, 10.0, True, GONE), TURN, DRY)
+    assert {one.why for one in pipeline.unassigned} == {Why.NO_WATER}
+    assert sum(one.distance_m for one in pipeline.unassigned) == pytest.approx(31.0, abs=1.0)
+
+
+@pytest.mark.parametrize("cut", [1, 10_000])
+def test_water_that_comes_back_within_the_next_pass_leaves_no_dry_ground(cut):
+    rest, late = (5, 0.0, 10.0, True, STANDS), (2, 0.0, 10.0, True, STANDS)
+    pipeline = walked(PASS, rest, TURN, late, PASS, rest, TURN, PASS, cut=cut)
+    assert pipeline.unassigned == [] and len(pipeline.passes) == 3
+
+
 def test_a_report_in_which_the_spray_came_on_does_not_say_that_the_pressure_has_gone():
     """At one report a second the first of them is a mean of rest and spray."""
     dry, mixed = (9, 0.0, 10.0, True, STANDS), (1, 0.0, 10.0, True, GONE)
@@ -86,10 +110,7 @@ def test_who_stands_with_the_spray_on_and_the_pump_off_leaves_no_ground():
 def test_once_the_water_is_back_the_ground_is_known_again():
     pipeline = walked(PASS, DRY, TURN, PASS)
     assert [one.why for one in pipeline.unassigned] == [Why.NO_WATER]
-    assert [round(one.distance_m) for one in pipeline.passes] == [
-        21,
-        20,
-    ]  # the second of the switch is part of the first
+    assert [round(one.distance_m) for one in pipeline.passes] == [20, 20]
 
 
 def test_walking_home_with_the_spray_off_is_nobodys_ground():

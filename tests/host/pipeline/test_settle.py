@@ -133,3 +133,24 @@ def test_a_wheel_that_failed_says_nothing_of_the_pace_before():
     pipeline.push(made_frames(np.where(sprays, 40.0, 0.0), walks, sprays), [IDENTITY])
     pipeline.finish()
     assert pipeline.passes[0].distance_m == pytest.approx(15.0 * 1.2, abs=1.4)
+
+
+@pytest.mark.parametrize(("circumference", "pace"), [(2.0, 1.0), (2.1, 1.4), (2.1, 0.6), (1.5, 0.6), (1.2, 0.5)])
+def test_a_large_wheel_with_one_magnet_turns_although_its_pulses_are_seconds_apart(circumference, pace):
+    """A bicycle's wheel is 2.1 m round (common practice): at a walk a pulse comes every two seconds or so."""
+    rig = RIG.replace('"1.0 m"', f'"{circumference} m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1")
+    one, turn = round(300 / pace), 60
+    hz = np.concatenate([np.full(one, pace / circumference), np.full(turn, 0.5 / circumference)] * 3)
+    on = np.tile(np.concatenate([np.ones(one, dtype=bool), np.zeros(turn, dtype=bool)]), 3)
+    pipeline, _ = settled(made_frames(np.where(on, 40.0, 0.0), hz, on), rig)
+    assert len(pipeline.passes) == 3
+    assert pipeline.sums()["ground_m2"] == pytest.approx(180.0, rel=0.02)
+    assert pipeline.sums()["stationary_s"] < 1.0 and pipeline.unassigned == []
+    assert not any(fault.kind == "standing" for fault in pipeline.faults())
+
+
+def test_a_stop_shows_at_a_large_wheel_with_one_magnet_once_a_second_pulse_has_not_come():
+    rig = RIG.replace('"1.0 m"', '"2.0 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1")
+    hz = np.concatenate([np.full(300, 0.5), np.zeros(100), np.full(300, 0.5)])
+    pipeline, _ = settled(made_frames(np.full(700, 40.0), hz, np.ones(700, dtype=bool)), rig)
+    assert pipeline.sums()["stationary_s"] == pytest.approx(10.0, abs=2.1)  # a pulse of the wheel is 2 s

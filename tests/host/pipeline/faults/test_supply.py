@@ -41,6 +41,23 @@ def test_an_empty_tank_is_one_fault_and_never_said_to_be_a_clog(physics, seed):
     assert fault.called_s - one.at_s < 3.0
 
 
+@pytest.mark.parametrize(("switch", "seed", "within_s"), [({}, 4_200_003, 2.5), ({"switch": "none"}, 4_300_000, 5.5)])
+def test_an_empty_tank_is_called_when_the_flow_only_stops_and_starts(switch, seed, within_s):
+    # About 4 psi and 5 pulses a second: the flow is never steady for longer than a second or two.
+    one = fault_run({"set_psi": 22.0, **switch}, seed, "tank_empty")
+    (fault,) = (fault for fault in faults_of(one.run) if fault.called_s > one.at_s - 0.2)
+    assert fault.kind == "tank_empty"
+    assert fault.called_s - one.at_s < within_s
+
+
+def test_a_hand_on_the_trigger_behind_a_boom_that_fills_slowly_is_no_low_pressure():
+    rng = rng_for("trigger", 7)
+    make = draw(rng, switch="none", behind_valve=True, fill_s=2.0, lag_s=0.45)
+    let_go = [Thing("let_go", at, lasts_s=0.5) for at in (30.0, 32.0, 33.5, 36.0, 50.0, 51.5, 53.0)]
+    faults = faults_of(make_run(make, [(4.0, 25.0), (29.0, 60.0)], let_go, rng))
+    assert "pressure_low" not in [fault.kind for fault in faults]
+
+
 @pytest.mark.parametrize("interval_s", [0.02, 0.05, 0.1, 0.25, 1.0])
 def test_shaking_hides_no_fall_of_a_fifth_and_is_none(interval_s):
     now_s = np.arange(interval_s, 40.0, interval_s)
