@@ -114,6 +114,28 @@ def test_a_season_adds_up_from_the_runs_of_a_place(sheet_text, tmp_path, rig_fil
     assert ask(*words, "--name", "Other", "--season", "5 fl oz/1000 ft2").code == 0
 
 
+@pytest.mark.parametrize("told", ["noted later", "two sheets", "damaged sheet", "no mix"])
+def test_a_season_leaves_no_run_out_in_silence(sheet_text, tmp_path, rig_file, told):
+    """Each of these runs put down as much as one with its sheet: counted, or said to be missing."""
+    notes = {"area": "Rose  walk", "product": "Clover Killer"}
+    if told == "noted later":
+        notes |= {"mix": "2 fl oz/gal"}
+    mixes = {"two sheets": [sheet_text, sheet_text.replace("Dust", "Powder")], "damaged sheet": ["rig = "]}.get(
+        told, []
+    )
+    simulated_run(tmp_path / "r.sward", datetime(date.today().year, 1, 1, 9, tzinfo=UTC), notes, mixes=mixes)
+    words = ("mix", "--rig", rig_file, "--runs", str(tmp_path), "--place", "rose walk", "--product", "2 fl oz/1000 ft2")
+    answer = ask(*words, "--name", "Clover killer", "--season", "3 fl oz/1000 ft2")
+    assert answer.code == 1
+    counted = "1 run put down" in answer.out and "more than the label allows per season" in answer.out
+    assert counted == (told == "noted later")
+    assert ("1 run does not say how much of it went down this season" in answer.out) == (not counted)
+    # Who says what was used is not asked again, and another product is none of its business.
+    used = ask(*words, "--name", "Clover killer", "--season", "9 fl oz/1000 ft2", "--used", "2 fl oz/1000 ft2")
+    assert used.code == 0 and "does not say" not in used.out
+    assert ask(*words, "--name", "Other", "--season", "3 fl oz/1000 ft2").code == 0
+
+
 def arguments(*words):
     parser = argparse.ArgumentParser()
     record.add_arguments(parser.add_subparsers(dest="command").add_parser("record"))
