@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from host.calibrate.amounts import Amount, AmountReader
-from host.calibrate.budget import budget_measured, budget_section, good_to, short
+from host.calibrate.budget import assumed_messages, budget_measured, budget_section, good_to, short
 from host.calibrate.checks import (
     DECIMALS,
     TIMES,
@@ -179,6 +179,7 @@ def meter_document(result: MeterCalibration, catches: Sequence[MeterCatch], syst
         pairs = zip(levels, result.curve, strict=True)
         known = ", ".join(f"{level.text} at {hz:.0f} Hz" for level, (hz, _) in pairs)
     remarks = [Message(text) for text in result.remarks[len(result.outliers) :]]  # those of outliers are questions
+    remarks += assumed_messages(result.uncertainty)
     sections = (
         Section("", "", (*_tested(result, system), _catch_table(result, catches, system), Messages(tuple(remarks)))),
         Section("", "", (_plot(result, catches, system),)),
