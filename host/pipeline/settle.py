@@ -287,7 +287,10 @@ class Settler:
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
         standing = stood_spraying(rows, cover, self._pulse_m)
-        on_spot = np.where(known & rows["spraying"], standing.share, 0.0)
+        # What the rotor still counts when the spray is shut was sprayed where it was shut.
+        sprayed = np.maximum.accumulate(np.where(rows["spraying"], np.arange(len(rows)), -1))
+        counted = (rows["spraying"] | (rows["step_m3"] > 0)) & (sprayed >= 0)
+        on_spot = np.where(known & counted, standing.share[sprayed], 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         way_m = math.fsum(way.tolist())

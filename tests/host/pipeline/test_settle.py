@@ -174,3 +174,15 @@ def test_a_stop_shows_at_a_large_wheel_with_one_magnet_once_a_second_pulse_has_n
     hz = np.concatenate([np.full(300, 0.5), np.zeros(100), np.full(300, 0.5)])
     pipeline, _ = settled(made_frames(np.full(700, 40.0), hz, np.ones(700, dtype=bool)), rig)
     assert pipeline.sums()["stationary_s"] == pytest.approx(10.0, abs=2.1)  # a pulse of the wheel is 2 s
+
+
+def test_a_spot_sprayed_from_a_stand_puts_nothing_on_ground_that_was_walked():
+    """The rotor runs on for three reports after the spray is shut; then somebody walks on."""
+    stands, walks = np.zeros(40), np.full(30, 10.0)
+    on = np.r_[np.zeros(10), np.ones(20), np.zeros(10)].astype(bool)
+    flow = np.r_[np.zeros(10), np.full(23, 40.0), np.zeros(7)]
+    wheel, spray, hz = (np.tile(np.r_[a, b], 4) for a, b in ((stands, walks), (on, walks < 0), (flow, walks * 0)))
+    pipeline, _ = settled(made_frames(hz, wheel, spray))
+    sums = pipeline.sums()
+    assert pipeline.passes == [] and sums["ground_m3"] == pytest.approx(0.0, abs=1 / 600e3)
+    assert sums["stationary_m3"] == pytest.approx(4 * 2.3 * 40 / 600e3, rel=0.03)
