@@ -142,6 +142,20 @@ def arguments(*words):
     return parser.parse_args(["record", "--port", "socket://nowhere:1", *words])
 
 
+def test_the_tank_begins_with_the_first_load_of_the_sheet(tmp_path, rig_file):
+    """Five yards by ten at 1 gal/1000 ft2 are 0.45 gal, and not a tank of them: what is left would be told wrong."""
+    file = tmp_path / "sheet.toml"
+    asked = ("mix", "--rig", rig_file, "--product", "2 fl oz/1000 ft2", "--out", str(file), "--runs", str(tmp_path))
+    assert ask(*asked, "--area", "450 ft2").code == 0
+    args = ("--rig", rig_file, "--sheet", str(file), "--runs", str(tmp_path))
+    gallon = 3.785411784e-3  # NIST Handbook 44, Appendix C
+    assert plan_of(arguments(*args)).tank_m3 == pytest.approx(0.45 * gallon, rel=1e-5)
+    assert plan_of(arguments(*args, "--tank", "2 gal")).tank_m3 == pytest.approx(2 * gallon)
+    without = file.read_text(encoding="utf-8").splitlines(keepends=True)  # as sheets were written before
+    file.write_text("".join(line for line in without if not line.startswith("load")), encoding="utf-8")
+    assert plan_of(arguments(*args)).tank_m3 is None
+
+
 def test_the_start_of_a_run_takes_the_sheet(sheet_text, tmp_path, rig_file):
     file = tmp_path / "sheet.toml"
     file.write_text(sheet_text, encoding="utf-8")
