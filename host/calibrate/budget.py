@@ -76,16 +76,16 @@ _SHARES = ((0.85, "Nearly all"), (0.6, "Most"), (0.4, "About half"), (0.25, "Abo
 
 
 def assumed_messages(combined: Combined) -> tuple[Message, ...]:
-    """What of the ± is told or assumed, as every result says it; nothing where all of it was measured."""
+    """What of the ± was not measured, as every result says it; nothing where little of it is."""
     said = what_is_assumed(combined)
     return (Message(said, "advice", "assumed"),) if said else ()
 
 
 def what_is_assumed(combined: Combined) -> str:
-    """How much of the ± nothing measured here shows, what that is, and what would show it; empty where it is little.
+    """How much of the ± is for what was told or assumed, or seen too seldom; what that is, and what would measure it.
 
-    Named are the parts of which each alone makes a tenth of the ± or more by what is told or assumed of it: they may be
-    smaller than that, and the ± is wider then than it had to be.
+    Named are the parts of which each alone makes a tenth of the ± or more by what of it no reading shows and by its few
+    degrees of freedom: they may be smaller than that, and the ± is wider then than it had to be. Empty without any.
     """
     if not combined.expanded > 0:
         return ""
@@ -100,7 +100,10 @@ def what_is_assumed(combined: Combined) -> str:
     much = next(word for least, word in _SHARES if share(*names) >= least)
     what = list(dict.fromkeys(_known_of(name)[0] for name in names))
     listed = what[0] if len(what) == 1 else f"{', '.join(what[:-1])} and {what[-1]}"
-    return f"{much} of this ± is told or assumed, not measured: {listed}. To measure it, {improvement(names[0])}."
+    return (
+        f"{much} of this ± is for what was measured too little or not at all: {listed}. "
+        f"To measure it, {improvement(names[0])}."
+    )
 
 
 def _known_of(part: str) -> tuple[str, str]:

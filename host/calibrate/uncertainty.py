@@ -60,8 +60,9 @@ class Combined:
         return max(self.components, key=lambda part: abs(part.standard))
 
     def measured(self, parts: Container[str]) -> Combined:
-        """The same result if of the parts with these names nothing were told or assumed, and what was seen stayed."""
-        return combine(replace(part, standard=part.seen) if part.name in parts else part for part in self.components)
+        """The same result if of the parts with these names all that counts were what was seen, and that for sure."""
+        sure = (replace(part, standard=part.seen, degrees=math.inf) for part in self.components)
+        return combine(new if new.name in parts else part for part, new in zip(self.components, sure, strict=True))
 
     def without(self, component: Component) -> Combined:
         """The same result if that component were as small as it can be made."""

@@ -22,7 +22,7 @@ from host.calibrate.gauge_fit import SCATTER
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
-from host.calibrate.kinds.part import measured_number
+from host.calibrate.kinds.part import measured_number, rig_percent
 from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import rectangular, resolution
 from host.calibrate.vessels import USUAL_GAUGE, Gauge, gauge_measured
@@ -240,8 +240,8 @@ def pressure_section(result: PressureCalibration) -> dict[str, Any]:
     return {
         "span": [f"{sensor.low_pa:.7g} Pa", f"{sensor.high_pa:.7g} Pa"],
         "output": [f"{100 * sensor.low_fraction:.7g} %", f"{100 * sensor.high_fraction:.7g} %"],
-        "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
-        "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",
+        "uncertainty": rig_percent(sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa)),
+        "gain_uncertainty": rig_percent(sensor.gain_uncertainty),
         **({} if sensor.highest_pa is None else {"highest": f"{sensor.highest_pa:.7g} Pa"}),
     }
 

@@ -14,7 +14,7 @@ from host.pipeline.faults.median import median
 from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
 from host.pipeline.faults.ring_buffer import Tail
-from host.pipeline.faults.steps import Step, Watched
+from host.pipeline.faults.steps import Level, Step, Watched
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
@@ -73,6 +73,11 @@ class BoomHistory:
         """Log c as `step`, found in frame `i`, has left it so far."""
         return float(np.mean(self.rows(i, min(step.frames, self._timing.frames((0.3, 1))))[LOG_C]))
 
+    def fell_since(self, i: int, level: Level, since_s: float) -> bool:
+        """Whether c has fallen to `level`, known in frame `i`, from one that it had rested at since `since_s`."""
+        rested_s = float(self.rows(i, level.frames)[HOST, 0]) - since_s
+        return level.after < level.before and rested_s > TUNING.remeasure[0]
+
     def usual_log_c(self, i: int) -> Floats:
         """Log c before the frames that a judgement of roughness looks at."""
         return self.rows(i)[LOG_C, : -2 * self._timing.frames(TUNING.rough_seen)]
@@ -83,11 +88,13 @@ class BoomHistory:
         now = self.rows(i, self._timing.frames(TUNING.boom_before))[LOG_C]
         return "meter_missing" if len(usual) >= 50 and np.mean(now) < median(usual) - 0.01 else "meter_noise"
 
-    def rough_kind(self, i: int, rows: Floats) -> str:
-        """What makes the last frames, `rows`, so uneven."""
+    def rough_kind(self, i: int, rows: Floats) -> str | None:
+        """What makes the last frames, `rows`, so uneven; None: no more than poles do that are not known yet."""
         past = self.rows(i)[:, : -2 * self._timing.frames(TUNING.rough_seen)]
         if past.shape[1] < 100 or median(rows[MOVED]) >= TUNING.rough_pressure * median(past[MOVED]):
             return "air"
+        if np.max(np.abs(np.diff(rows[LOG_C]))) * np.mean(rows[PULSES]) < TUNING.pole_clip:
+            return None  # one lost or added is a whole pulse
         return "meter_noise" if np.mean(rows[LOG_C]) > median(past[LOG_C]) else "meter_missing"
 
     def pressure(self, i: int) -> float:

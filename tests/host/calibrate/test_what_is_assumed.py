@@ -1,4 +1,4 @@
-"""How much of a ± is told or assumed: said, in one sentence, wherever the ± is wider than it had to be."""
+"""How much of a ± is for what was not measured: said, in one sentence, where the ± is wider than it had to be."""
 
 import tomllib
 
@@ -13,6 +13,7 @@ from tests.bench.coverage_rows import told_why
 from tests.host.calibrate.test_one_plus_minus import RIG, WORDS
 from tests.host.plan.asking import ask
 
+TOO_LITTLE = "of this ± is for what was measured too little or not at all"
 # Kinds of keepers who have better than is told or assumed: rows of the bench, of each cause one.
 WIDE = (
     "factor, 10 mL jug of 1 %, n = 3",
@@ -33,15 +34,21 @@ WIDE = (
 def test_it_is_as_much_as_the_plus_minus_loses_without_it(seen, words):
     """One part: without what was not seen the ± is seen / 0.004 of itself (GUM 5.1.2, 6.2.1)."""
     said = what_is_assumed(combine([Component("slip of the wheel", 0.004, seen=seen)]))
-    assert said == (words and f"{words} of this ± is told or assumed, not measured: how much the wheel slips. "
+    assert said == (words and f"{words} {TOO_LITTLE}: how much the wheel slips. "
                     "To measure it, roll the course more often.")  # fmt: skip
+
+
+def test_few_repeats_are_too_little_measured():
+    """All of it was seen, with three degrees of freedom: t is 3.18 in place of 1.96 (GUM table G.2)."""
+    few, more = (what_is_assumed(combine([Component("slip", 0.01, n, seen=0.01)])) for n in (3, 20))
+    assert few.startswith("About a third of this ± is for") and not more
 
 
 def test_the_largest_comes_first_and_what_makes_less_than_a_tenth_is_left_out():
     """0.4 % and 0.3 % make 0.5 %, and 0.05 % beside them nothing that is seen: root sum of squares (GUM 5.1.2)."""
     parts = Component("scale of the jug", 0.003), Component("repeatability", 0.004), Component("reading", 0.0005)
     assert what_is_assumed(combine(parts)).startswith(
-        "Nearly all of this ± is told or assumed, not measured: how much the meter scatters and how true the jug is."
+        f"Nearly all {TOO_LITTLE}: how much the meter scatters and how true the jug is."
     )
 
 
@@ -65,7 +72,7 @@ def test_terminal_card_and_json_say_the_same(tmp_path):
     words = ("calibrate", "meter", "--rig", RIG, "--cards", str(tmp_path), *WORDS)
     said = ask(*words, "--json")
     (sentence,) = (message for message in said.json["messages"] if message.get("kind") == "assumed")
-    assert sentence["text"].startswith("Most of this ± is told or assumed, not measured: how true the jug is.")
+    assert sentence["text"].startswith(f"Most {TOO_LITTLE}: how true the jug is.")
     card = tomllib.loads(next(tmp_path.rglob("*-meter.toml")).read_text(encoding="utf-8"))
     assert card["measurements"]["assumed"] == sentence["text"]
     shown = " ".join(ask(*words, "--no-card").out.split())
