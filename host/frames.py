@@ -59,5 +59,5 @@ def counter_difference(later: int | Counters, earlier: int | Counters) -> int | 
     Two plain numbers give a plain number; arrays of any integer type, shape (n,), give an array.
     """
     if isinstance(later, np.ndarray):
-        return np.asarray((later.astype(np.int64) - earlier) % WRAP)
+        return np.asarray((later.astype(np.int64) - earlier) & (WRAP - 1))
     return int((int(later) - int(earlier)) % WRAP)

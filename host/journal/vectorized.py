@@ -27,7 +27,7 @@ _POINT = _TIME + 6
 _TIME_DIGITS = [column for column in range(_TIME, _PAYLOAD - 1) if column != _POINT]
 _MICROSECONDS = 10.0 ** np.arange(len(_TIME_DIGITS))[::-1]
 _SPACES = (_TIME - 1, _PAYLOAD - 1, CHECKED - 1)
-_DIGIT_SHIFTS = np.arange(28, -4, -4, dtype=np.uint32)
+_HEX = np.frombuffer(b"".join(b"%02X" % byte for byte in range(256)), dtype=np.uint16)
 
 
 @cache
@@ -61,8 +61,7 @@ def _read_frame_around(rows: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.floa
     pairs = np.ascontiguousarray(rows[:, :CHECKED]).view(np.uint16).T
     crc = _column_crc()(pairs)
     written = rows[:, CHECKED : CHECKED + CRC_DIGITS]
-    digits = (crc[:, None] >> _DIGIT_SHIFTS) & np.uint32(0xF)
-    sound = (written == digits + np.uint32(ord("0")) + (digits > 9) * np.uint32(7)).all(axis=1)
+    sound = written.view(np.uint64)[:, 0] == _HEX.take(crc.astype(">u4").view(np.uint8)).view(np.uint64)
     sound &= (rows[:, 0] == ord(RAW)) & (rows[:, _POINT] == ord("."))
     sound &= (rows[:, _SPACES] == ord(" ")).all(axis=1)
     time_digits = rows[:, _TIME_DIGITS] - np.uint8(ord("0"))  # wraps for what is no digit, and so exceeds 9

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host.frames import WRAP, Event, Frames, counter_difference
+from host.frames import WRAP, Event, Frames, counter_difference, together
 from host.pipeline.carry import HoldLast, RunningSum
 from host.pipeline.columns import Bools, Ints
 from host.pipeline.late_pulses import LatePulses
@@ -73,7 +73,7 @@ class CountUnwrapper:
         """Continue with `frames`, shape (n,), of FRAME_DTYPE, among which `events` lie."""
         late = self._late.push(len(frames), events)
         first = self._last is None
-        before = np.concatenate((frames[:1] if self._last is None else self._last, frames[:-1]))[: len(frames)]
+        before = together((frames[:1] if self._last is None else self._last, frames[:-1]))[: len(frames)]
         if len(frames):
             self._last = frames[-1:].copy()
         host_us = ((frames["host_s"] - before["host_s"]) * 1e6).astype(np.int64)

@@ -14,7 +14,7 @@ import numpy as np
 from firmware_protocol.messages import FilterRule, Flag
 from host.frames import WRAP, Event, Frames
 from host.pipeline.carry import RunningSum
-from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.columns import Bools, Floats
 from host.pipeline.counts import Counts
 
 INPUTS = {"flow": Flag.FLOW_GLITCH, "wheel": Flag.WHEEL_GLITCH}
@@ -51,7 +51,7 @@ class RefusedEdges:
         self.windows: list[Refused] = []  # those that matter, in order of time
         self._said: dict[str, Any] | None = None  # the state line before, with the totals counted then
         self._filters: dict[str, tuple[int, float]] = dict.fromkeys(INPUTS, (0, 0.0))  # rule, µs
-        self._counted = {name: np.zeros(2, dtype=np.int64) for name in INPUTS}  # pulses, µs of frames with any
+        self._counted = {name: np.zeros((2, 1), dtype=np.int64) for name in INPUTS}  # pulses, µs of frames with any
         self._busy = {name: RunningSum() for name in INPUTS}
 
     def push(self, frames: Frames, counts: Counts, hz: dict[str, Floats], events: list[Event]) -> dict[str, Bools]:
@@ -66,16 +66,13 @@ class RefusedEdges:
                     self._filters[name] = said
                     limit[event.before_frame :] = self._limit_hz(name)
             missed[name] = ((frames["flags"] & flag) != 0) & (hz[name] > limit)
+        places = [min(event.before_frame, len(frames)) for event in states]
         so_far = {}
         for name, pulses in (("flow", counts.flow), ("wheel", counts.wheel)):
             columns = pulses.total, self._busy[name](np.where(pulses.step > 0, counts.step_us, 0))
-            places = [min(event.before_frame, len(frames)) for event in states]
-            so_far[name] = [
-                np.array([column[place - 1] for column in columns]) if place else self._counted[name]
-                for place in places
-            ]
-            if len(frames):
-                self._counted[name] = np.array([column[-1] for column in columns])
+            totals = np.concatenate((self._counted[name], np.stack(columns)), axis=1)
+            so_far[name] = totals[:, places].T.tolist()
+            self._counted[name] = totals[:, -1:].copy()
         for n, event in enumerate(states):
             self._take(event, {name: of[n] for name, of in so_far.items()})
         return missed
@@ -84,14 +81,14 @@ class RefusedEdges:
         rule, filter_us = self._filters[name]
         return _TOO_FAST.get(rule, np.inf) * 1e6 / filter_us if filter_us else np.inf
 
-    def _take(self, event: Event, so_far: dict[str, Ints]) -> None:
+    def _take(self, event: Event, so_far: dict[str, list[int]]) -> None:
         said, before = event.detail | {"host_s": event.host_s, "so_far": so_far}, self._said
         self._said = said
         if before is None or before["boot"] != said["boot"]:
             return
         for name in INPUTS:
             refused = (said[f"{name}_refused"] - before[f"{name}_refused"]) % WRAP
-            counted, busy_us = (so_far[name] - before["so_far"][name]).tolist()
+            counted, busy_us = (now - then for now, then in zip(so_far[name], before["so_far"][name], strict=True))
             if refused + counted < _LEAST_EDGES or refused < _MATTERS * (refused + counted):
                 continue
             too_fast = counted * 1e6 >= self._limit_hz(name) * busy_us

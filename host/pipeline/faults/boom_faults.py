@@ -68,7 +68,7 @@ class BoomFaults:
     @property
     def pressure_sd(self) -> float:
         """How far ln P strays by itself in the seconds in which a rotor runs down."""
-        return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)
+        return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)()
 
     def explains(self, log_p: float) -> bool:
         """Whether what is open lets the pressure, ln P, be as low as that."""
@@ -150,7 +150,7 @@ class BoomFaults:
         if fault is None:
             self._droop.learn(rise, sd, log_p)
         elif fault.change.move is not None and fault.kind not in FLICKERING:
-            fault.change.turns.append(Turned(fault.after - fault.before, rise, sd))
+            fault.change.turns.append(Turned(fault.after - fault.before, rise, sd()))
             self._name(fault)
 
     def _frame(self, i: int, explained: bool) -> None:

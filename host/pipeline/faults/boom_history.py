@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,10 +101,10 @@ class BoomHistory:
         """Change of ln P up to frame `i`."""
         return float(np.mean(self.rows(i, self._timing.frames((0.3, 1)))[LOG_P])) - before.log_p
 
-    def pressure_sd(self, i: int, apart_s: float) -> float:
-        """How far ln P strays by itself in `apart_s` (s)."""
-        rows = self.rows(i)
-        return math.hypot(usual_sd(rows[LOG_P], rows[HOST], apart_s, self._timing), TUNING.turn_sd)
+    def pressure_sd(self, i: int, apart_s: float) -> Callable[[], float]:
+        """What gives how far ln P strayed by itself in `apart_s` (s) up to frame `i`, now or later."""
+        log_p, host_s = self.rows(i)[[LOG_P, HOST]]  # a copy
+        return lambda: math.hypot(usual_sd(log_p, host_s, apart_s, self._timing), TUNING.turn_sd)
 
     def after(self, i: int, levels: list[float], roughs: list[float], onset: int, sudden: bool) -> After:
         """How things are since the change of which `levels` are what has been seen, after row `onset`. What was not

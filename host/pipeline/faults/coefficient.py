@@ -132,9 +132,9 @@ class _Lagged:
         keep = np.exp(-step_s / TUNING.lag_s)
         last = self._last
         ends = []
-        for value, there, kept in zip(values.tolist(), known.tolist(), keep.tolist(), strict=True):
-            if there:
-                last = value + kept * (last - value)
+        # 0 + 1·(y - 0) holds.
+        for value, kept in zip((values * known).tolist(), np.where(known, keep, 1.0).tolist(), strict=True):
+            last = value + kept * (last - value)
             ends.append(last)
         end = np.array(ends, dtype=np.float64)
         before = np.concatenate(([self._last], end[:-1]))[: len(end)]

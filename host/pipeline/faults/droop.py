@@ -8,7 +8,9 @@ the moment in which it happens, and by as much less when the spray is shut off. 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -42,13 +44,13 @@ class Droop:
     """Learned from what the pressure does at both ends of every healthy pass."""
 
     def __init__(self) -> None:
-        self._turns: list[tuple[float, float]] = []
+        self._turns: list[tuple[float, Callable[[], float]]] = []  # the rise, and what gives its uncertainty
         self._full: list[tuple[float, float]] = []  # ln P while spraying, and the rise: those of the highest pressure
 
-    def learn(self, rise: float, sd: float, log_p: float = 0.0) -> None:
-        """Take in one end of a healthy pass: rise of ln P from spraying, when it was `log_p`, to shut, and its standard
-        uncertainty."""
-        self._turns = [*self._turns[1 - TUNING.turns_kept :], (rise, sd)]
+    def learn(self, rise: float, sd: Callable[[], float], log_p: float = 0.0) -> None:
+        """Take in one end of a healthy pass: rise of ln P from spraying, when it was `log_p`, to shut; `sd` gives its
+        standard uncertainty, which most passes are never asked for."""
+        self._turns = [*self._turns[1 - TUNING.turns_kept :], (rise, cache(sd))]
         self._full = sorted((*self._full, (log_p, rise)))[-TUNING.turns_kept :]
 
     def comes_back(self, rise: float, log_p: float) -> bool | None:
@@ -103,7 +105,7 @@ class Droop:
         weights = (1.0 - TUNING.stiff_share) * usual / usual.sum() + TUNING.stiff_share * stiff / stiff.sum()
         if not self.behind_valve:
             for rise, sd in self._turns:
-                weights = weights * _density(rise - np.log1p(_DROOPS), sd)
+                weights = weights * _density(rise - np.log1p(_DROOPS), sd())
                 weights /= weights.sum()
         return np.asarray(weights / weights.sum())
 

@@ -313,18 +313,19 @@ class StepWatch:
         weights = np.minimum(expected / (self._usual_weight or float(expected[0])), 3.0)
         shares = weights / np.minimum(learned, self._adapt)
         clips = np.maximum(TUNING.adapt_clip, TUNING.adapt_clip_sigmas * sigma.one)
-        baselines = [self.baseline]
         baseline = self.baseline
+        followed = [baseline]
         for value, share, clip in zip(log_c.tolist(), shares.tolist(), clips.tolist(), strict=True):
             off = expm1(value - baseline)
             baseline += (clip if off > clip else -clip if off < -clip else off) * share
-            baselines.append(baseline)
+            followed.append(baseline)
+        baselines = np.array(followed)
         off_first = np.clip((log_c - self._reference) / rough, -TUNING.sum_clip, TUNING.sum_clip)
         allowance = TUNING.allowance * np.minimum(sigma.drift / TUNING.drift_floor, TUNING.allowance_most)
         down, up, n_down, n_up = self._sums
         down_sums, down_runs = _page(-(off_first + allowance), down, n_down)
         up_sums, up_runs = _page(off_first - allowance, up, n_up)
-        return Followed(np.array(baselines[:-1]), np.array(baselines[1:]), down_sums, up_sums, down_runs, up_runs)
+        return Followed(baselines[:-1], baselines[1:], down_sums, up_sums, down_runs, up_runs)
 
 
 def _page(steps: Floats, total: float, run: float) -> tuple[Floats, Floats]:

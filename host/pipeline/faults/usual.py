@@ -39,24 +39,32 @@ class UsualPressure:
         held[known] = True
         return self._usual_held(usual, held), self._mean_held(means, held | ~steady)
 
-    def _follow(self, now_s: Floats, pressure_pa: Floats, anew: Bools) -> tuple[list[float], list[float]]:
+    def _follow(self, now_s: Floats, pressure_pa: Floats, anew: Bools) -> tuple[Floats, Floats]:
         """Both at frames of steady spray with a known pressure; `anew` where it had been interrupted."""
         steps = np.diff(now_s, prepend=self._before_s)
         shares, follows = (np.minimum(steps / s, 1.0) for s in (TUNING.down_mean_s, TUNING.usual_follows_s))
-        columns = [a.tolist() for a in (pressure_pa, shares, follows, anew)]
-        usual, mean = self._usual, self._mean
-        out, means = [], []
-        for n, (p, share, follow, begins) in enumerate(zip(*columns, strict=True)):
+        means, mean = [], self._mean
+        for p, share, begins in zip(pressure_pa.tolist(), shares.tolist(), anew.tolist(), strict=True):
             mean = p if begins else mean + (p - mean) * share
-            if math.isnan(usual):
-                usual = self._learn(float(now_s[n]), p)
-            elif mean > usual:
-                usual += (mean - usual) * follow
-            out.append(usual)
             means.append(mean)
-        self._usual, self._mean = usual, mean
+        self._mean = mean
         self._before_s = float(now_s[-1]) if len(now_s) else self._before_s
-        return out, means
+        mean_pa = np.array(means)
+        return self._rises(now_s, pressure_pa, mean_pa, follows), mean_pa
+
+    def _rises(self, now_s: Floats, pressure_pa: Floats, mean_pa: Floats, follows: Floats) -> Floats:
+        """The usual pressure at those frames: learned once, it rises where the mean is above it and never falls."""
+        out, place = np.full(len(now_s), math.nan), 0
+        while math.isnan(self._usual) and place < len(now_s):
+            self._usual = out[place] = self._learn(float(now_s[place]), float(pressure_pa[place]))
+            place += 1
+        out[place:] = self._usual
+        above = place + np.flatnonzero(mean_pa[place:] > self._usual)
+        for n, mean, follow in zip(*(a.tolist() for a in (above, mean_pa[above], follows[above])), strict=True):
+            if mean > self._usual:
+                self._usual += (mean - self._usual) * follow
+                out[n] = self._usual
+        return np.fmax.accumulate(out)
 
     def _learn(self, now_s: float, pressure_pa: float) -> float:
         self._first.append(pressure_pa)

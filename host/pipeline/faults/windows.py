@@ -67,7 +67,7 @@ class Windows:
     def quiet(self, n: int, sigma: Sigma) -> bool:
         """Whether no window that ends in the last `n` frames can be judged to be over the threshold, however even they
         are: none is far enough off for the least noise that Noise gives them, `sigma`."""
-        rows, first = self._rows[:3], self._rows.shape[1] - n
+        first = self._rows.shape[1] - n
         white2, edge2, drift2 = (float(column.min()) ** 2 for column in (sigma.white, sigma.edge, sigma.drift))
         # A little less than what is asked: sums are rounded.
         asked = 0.999 * np.sqrt(2.0 * (white2 / self._lengths + edge2 / self._lengths**2 + drift2))
@@ -78,10 +78,10 @@ class Windows:
         left = np.zeros((len(drops), 2, 3))  # of what is asked, when a drop and a rise have been taken off
         left[:, 0, 0], left[:, 0, 2], left[:, 1, 1], left[:, 1, 2] = 1.0, drops, -1.0, rises
         left[self._lengths < self._shortest_rise, 1] = 0.0
-        for length, bound in zip(self._lengths.tolist(), left, strict=True):
-            begin = max(first - length, 0)
-            ends = rows[:, begin + length :]
-            if ends.size and (bound @ (ends - rows[:, begin : begin + ends.shape[1]])).min() < 0:
+        sums = (left.reshape(-1, 3) @ self._rows[:3]).reshape(len(left), 2, -1)
+        for length, of in zip(self._lengths.tolist(), sums, strict=True):
+            end = max(first, length)
+            if end < of.shape[1] and (of[:, end:] - of[:, end - length : -length]).min() < 0:
                 return False
         return True
 

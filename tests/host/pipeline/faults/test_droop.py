@@ -18,7 +18,7 @@ SD = 0.012
 def learned(droop, turns=16, sd=1e-3):
     one = Droop()
     for _ in range(turns):
-        one.learn(math.log1p(droop), sd)
+        one.learn(math.log1p(droop), lambda: sd)
     return one
 
 
@@ -36,7 +36,7 @@ def test_droop_is_learned_from_the_ends_of_passes():
     one = Droop()
     assert one.value == pytest.approx((0.10, 0.06), abs=0.01)
     for rise in rng.normal(math.log1p(0.2), 0.015, 12):
-        one.learn(rise, 0.015)
+        one.learn(rise, lambda: 0.015)
     value, u = one.value
     assert value == pytest.approx(0.2, abs=3 * u)
     assert u == pytest.approx(1.2 * 0.015 / math.sqrt(12), rel=0.3)  # mean of twelve; dD = (1 + D)·d ln P
@@ -74,7 +74,7 @@ def test_the_end_of_the_pass_tells_where_the_step_did_not():
 def test_a_strainer_that_closes_slowly_does_not_make_its_own_rise_the_usual_one(turns):
     one = learned(0.06, turns=3)
     for fall in np.linspace(0.0, 0.2, turns):
-        one.learn(math.log1p(0.06) + fall, 0.01, -fall)
+        one.learn(math.log1p(0.06) + fall, lambda: 0.01, -fall)
     assert one.comes_back(math.log1p(0.06) + 0.21, -0.21) is True  # all of the fall is gone with the boom shut
     assert one.comes_back(math.log1p(0.06) + 0.02, -0.21) is False  # the boom shut or not: the regulator
     assert one.comes_back(math.log1p(0.06), -0.02) is None  # the strainer has been cleaned meanwhile
@@ -121,7 +121,7 @@ def test_it_is_as_sure_as_it_is_right():
         rise = answer(droop, change) if clog else 0.0
         one = Droop()
         for _ in range(5):
-            one.learn(math.log1p(droop) + rng.normal(0.0, 0.015), 0.015)
+            one.learn(math.log1p(droop) + rng.normal(0.0, 0.015), lambda: 0.015)
         told = one.likelihoods(
             [Moved(0.0, change, rise + rng.normal(0.0, SD), SD)],
             [Turned(change, math.log1p(droop) - rise + rng.normal(0.0, 0.015), 0.015) for _ in range(turns)],
@@ -140,7 +140,7 @@ def test_it_is_as_sure_as_it_is_right():
 def test_no_pressure_and_no_flow_is_the_pump_for_sure_only_where_the_pressure_stays_behind_a_shut_valve(rises, or_else):
     droop = Droop()
     for rise in rises:
-        droop.learn(rise, 0.01)
+        droop.learn(rise, lambda: 0.01)
     (rule,) = (rule for rule in no_flow.RULES if rule.name == "no_flow")
     verdict = rule.verdict(Evidence(moved=-2.0, moved_sd=0.02, supply_low=False, nearly_empty=False, droop=droop))
     assert (verdict.kind, verdict.or_else) == ("pump_off", or_else)
