@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from host.pipeline.columns import Floats
 from host.pipeline.faults.boom_history import (
     AREA,
     HOST,
@@ -24,8 +25,8 @@ from host.pipeline.faults.causes.boom import judge, off_catch, slowly, unseen
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
-from host.pipeline.faults.ending import Ending, ending, stands_off
-from host.pipeline.faults.first_word import FirstWord, nozzles_worth, still_there
+from host.pipeline.faults.ending import Ending, ending, leads_back
+from host.pipeline.faults.first_word import nozzles_worth, still_there
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
@@ -80,8 +81,8 @@ class BoomFaults:
         self._history.push(frames)
         self._steps = {step.at: step for step in frames.watched.steps}
         self._levels = {level.at: level for level in frames.watched.levels}
-        high = np.flatnonzero(frames.watched.rough >= TUNING.rough)
-        self._interest = sorted({*self._steps, *self._levels, *high.tolist()})
+        rough = np.flatnonzero(frames.watched.rough >= TUNING.rough).tolist()
+        self._interest = sorted({*self._steps, *self._levels, *rough})
 
     def follow(self, place: int, explained: bool) -> None:
         """Go on with the usable frames up to frame `place`; `explained`: what they show has another cause."""
@@ -157,13 +158,15 @@ class BoomFaults:
         if self._open is None and not explained:
             self._compare(i)
         self._roughness(i, explained)
-        step = self._steps.get(i)
-        fault = self._open
+        step, fault = self._steps.get(i), self._open
         quiet = not self._rough_now and not self._false_pulses
         if step is not None and fault is None and not explained and quiet:
-            returns = self._returns(self._history.baseline(i), self._history.level(i, step))
-            if not returns and not self._explained_then(i, step):
-                log_c = self._history.baseline(i) if step.adaptive else step.reference
+            before, after = self._history.baseline(i), self._history.level(i, step)
+            # What took long to show, and began while something else was wrong, is what that has left behind.
+            late = step.frames > self._many(TUNING.boom_before)
+            late &= self._history.began_s(i, step.frames) < self._explained_s
+            if not late and not leads_back(before, after, self._healthy, self._nozzles):
+                log_c = before if step.adaptive else step.reference
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif i in self._levels and fault is None and not explained and quiet:
             self._stayed(i, self._levels[i])
@@ -200,8 +203,7 @@ class BoomFaults:
         baseline = self._history.baseline(i)
         if self._first is not None or math.isnan(baseline):
             return
-        self._first = baseline
-        caught, caught_u = self._catch or (math.nan, 0.0)
+        self._first, (caught, caught_u) = baseline, self._catch or (math.nan, 0.0)
         verdict = off_catch(baseline - caught, caught_u)
         if verdict is not None:
             rows = self._history.rows(i, self._many(TUNING.boom_before))
@@ -214,17 +216,6 @@ class BoomFaults:
             fault.confirm(now_s)
             fault.judged(settled=True)
             self._open = fault
-
-    def _returns(self, before: float, after: float) -> bool:
-        """Whether a step only leads back to the level before the last fault, which was over while it was judged."""
-        # Never before a first fault: its NaN compares as false.
-        left = after - self._healthy
-        return abs(left) < 0.5 * abs(before - self._healthy) and not stands_off(left, self._nozzles)
-
-    def _explained_then(self, i: int, step: Step) -> bool:
-        """Whether a step that took long to show began while something else was wrong, and is what that left behind."""
-        began_s = float(self._history.rows(i, step.frames)[HOST, 0])
-        return step.frames > self._many(TUNING.boom_before) and began_s < self._explained_s
 
     def _start(self, i: int, frames: int, down: bool, log_c: float) -> OpenFault:
         """Open one: a change from `log_c`, down or up, that took the last `frames` frames."""
@@ -255,7 +246,7 @@ class BoomFaults:
         """A change whose first word was taken back has stayed after all."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
         least = min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles)
-        if self._returns(level.before, level.after) or worth < least:
+        if leads_back(level.before, level.after, self._healthy, self._nozzles) or worth < least:
             return
         fault = self._start(i, level.frames, level.after < level.before, level.before)
         fault.after = level.after
@@ -273,16 +264,19 @@ class BoomFaults:
         self._withdrawn(fault)
         self._open = None
 
+    def _stays(self, even: float, rows: Floats, level: float, down: bool, at_s: tuple[float, float]) -> bool | None:
+        """Whether c has stayed off `level`, which it left at the first of `at_s`; None: perhaps a dip, or the rotor."""
+        word = self._history.against(rows[:, rows[HOST] > at_s[0]], level, down, even)
+        return still_there(word, *at_s, self._nozzles)
+
     def _wait(self, fault: OpenFault, i: int) -> None:
         """A first word is confirmed or taken back."""
         rows = self._history.rows(i, self._many(TUNING.confirm_seen))
-        since = rows[:, rows[HOST] > fault.began_s]
-        down = -1.0 if fault.after < fault.before else 1.0
-        change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even, self._timing)
-        stays = still_there(change, fault.began_s, fault.called_s, self._nozzles)
+        down = fault.after < fault.before
+        stays = self._stays(fault.change.even, rows, fault.before, down, (fault.began_s, fault.called_s))
         if stays:
             self._suppose(fault, i)
-            fault.confirm(float(since[HOST, -1]))
+            fault.confirm(float(rows[HOST, -1]))
         elif stays is not None:
             self._withdraw(fault)
 
@@ -312,8 +306,10 @@ class BoomFaults:
         change, rows = fault.change, self._history.rows(i, self._many(TUNING.mended))
         last = np.array(change.levels[-rows.shape[1] :]) - fault.before
         found = ending(fault.after - fault.before, last, self._many((0.3, 1)), self._nozzles)
+        at_s, down = float(rows[HOST, 0]), fault.after > fault.before
         if found is Ending.OVER:
-            self._goes_on(fault, i, change.back or (0, fault.after, float(rows[HOST, 0])), fault.before)
+            if self._stays(change.even, rows, fault.before, down, (at_s, at_s)) is not None:
+                self._goes_on(fault, i, change.back or (0, fault.after, at_s), fault.before)
         elif found is Ending.GONE:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         elif found is Ending.STAYS and count % self._many(TUNING.remeasure) == 0:
@@ -324,8 +320,12 @@ class BoomFaults:
         rows, change = self._history.rows(i), fault.change
         assert change.second is not None
         took, log_c, found_s = change.second
-        change.second = None
         frames = took + int(np.sum(rows[HOST] > found_s))
+        down, began_s = fault.after < fault.before, self._history.began_s(i, frames)
+        stays = self._stays(change.even, rows, log_c, down, (began_s, found_s))
+        if stays is None and rows[HOST, -1] - found_s < TUNING.second_most_s:
+            return
+        change.second = None
         level = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
         size, whole = abs(level - log_c), fault.after - fault.before
         if (level - log_c) * whole <= 0 or size < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):

@@ -10,6 +10,7 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.causes.pulses import After, Before
+from host.pipeline.faults.first_word import FirstWord
 from host.pipeline.faults.median import median
 from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
@@ -64,6 +65,14 @@ class BoomHistory:
         rows = self.rows(i)
         if rows.size:
             rows[ROUGH, before_rundown(rows[LOG_C]) :] = 1.0
+
+    def against(self, rows: Floats, level: float, down: bool, even: float) -> FirstWord:
+        """What `rows` show against the `level` of log c before them, from which c has gone `down` or up."""
+        return FirstWord((rows[LOG_C] - level) * (-1.0 if down else 1.0), rows[HOST], down, even, self._timing)
+
+    def began_s(self, i: int, frames: int) -> float:
+        """When the first of the last `frames` frames up to frame `i` came."""
+        return float(self.rows(i, frames)[HOST, 0])
 
     def baseline(self, i: int) -> float:
         """Log c that frame `i` was held against; NaN while there was none."""

@@ -156,6 +156,7 @@ class Tuning:
     confirm_least: int = 4  # frames
     even_frames_off: float = 3.0  # times the change from frame to frame that the newest may be off by chance
     second_s: float = 0.5
+    second_most_s: float = 4.0  # waited for no longer: a rotor has run down
     stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
     confirm_slower: float = 0.5  # power of its speed with which a rotor's lag grows as it slows

@@ -38,7 +38,21 @@ def test_a_frozen_reading_says_nothing_of_the_meter():
 
 
 def test_a_pump_that_was_off_is_over_when_water_flows_and_hides_nothing_after_it():
-    off, clog, *_ = called(Thing("pump_off", 85.0, lasts_s=8.0), Thing("clog", 125.0))
+    off, clog = called(Thing("pump_off", 85.0, lasts_s=8.0), Thing("clog", 125.0))
     assert (off.kind, clog.kind) == ("pump_off", "clog")
     assert off.ended_s == pytest.approx(93.0 + 1.8, abs=1.0)
     assert clog.called_s - 125.0 < 1.0
+
+
+@pytest.mark.parametrize("lag_s", [0.25, 0.45])
+@pytest.mark.parametrize(("kind", "amount"), [("clog", 1.0), ("clog", 0.5), ("leak", 1.0)])
+def test_a_rotor_that_runs_down_at_the_end_of_a_pass_ends_no_open_fault_and_is_none_of_its_own(kind, amount, lag_s):
+    (fault,) = called(Thing(kind, 85.0, amount), lag_s=lag_s)
+    assert fault.ended_s is None
+    assert abs(fault.change or 0.0) > 0.03
+
+
+def test_a_second_clog_in_a_later_pass_is_still_called():
+    faults = called(Thing("clog", 60.0), Thing("clog", 127.0), nozzles=3)
+    assert [fault.ended_s is None for fault in faults] == [False, True]
+    assert faults[1].called_s - 127.0 < 2.0
