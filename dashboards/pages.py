@@ -23,7 +23,7 @@ from dashboards.start import page as start_page
 from dashboards.ui.polling import SCRIPT as POLLING
 
 # What pages with forms and documents load (dashboards.ui.document_view).
-STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js")
+STYLES, SCRIPTS = ("forms.css", "document.css"), ("tables.js", "work.js", "wrong.js")
 
 
 @dataclass(frozen=True)

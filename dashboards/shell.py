@@ -9,17 +9,19 @@ from pathlib import Path
 from typing import Any
 
 from dash import Dash, Input, html, page_container, register_page, set_props
-from fastapi import HTTPException
+from fastapi import HTTPException, Request, Response
 from markupsafe import Markup
 
 from dashboards.context import PageContext
 from dashboards.pages import PAGES, Page, page_at
+from dashboards.ui.refusal import refused
 from dashboards.web import visitor
 from dashboards.web.asgi import AsgiApp, Message, Scope
 from dashboards.web.background import Sequential
 from dashboards.web.callbacks import Inputs
 from dashboards.web.page_server import PageServer
 from dashboards.web.templates import render, style
+from host.errors import NotFoundError
 
 HERE = Path(__file__).parent
 # Loaded by the frame itself, in its own order; Dash would load them all on every page.
@@ -33,6 +35,14 @@ ONLY_LOOKS: dict[str, Any] = {
 OWN_ASSETS = r".*\.(js|css|svg)$"
 
 
+class NoPageError(HTTPException):
+    """An address that is no page."""
+
+
+async def _no_page(_: Request, __: Exception) -> Response:
+    return refused(NotFoundError("there is no page at this address: it may be mistyped"), ("/home", "To the start"))
+
+
 class Shell(Dash):
     """Dash with the frame of our own as its index, filled in on the server for the page that is asked for.
 
@@ -40,7 +50,7 @@ class Shell(Dash):
     phone reading them costs a second without painting. A page with a template of its own never starts them. Styles
     stand in the page: the first paint waits for no further answer.
 
-    Raises HTTPException 404 for an address that is no page: Dash itself answers every address with 200.
+    Raises NoPageError for an address that is no page: Dash itself answers every address with 200.
     """
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -62,7 +72,7 @@ class Shell(Dash):
         """The HTML of one page. Its own template stands in Dash's place."""
         page = page_at(self.backend.request_adapter().path)
         if page is None:
-            raise HTTPException(404, "there is no such page")
+            raise NoPageError(404)
         dash = {name: Markup(part) for name, part in parts.items()}  # HTML that Dash has made
         return render("frame.html", page=page, pages=PAGES, asset=self._versioned, style=style, dash=dash)
 
@@ -78,6 +88,7 @@ def build_shell(context: PageContext) -> tuple[Shell, PageServer]:
     A page with callbacks is connected to what it may look at: `context`.
     """
     server = PageServer()
+    server.add_exception_handler(NoPageError, _no_page)
     on: Any = server  # Dash's types name only Flask
     shell = Shell(
         "dashboards",

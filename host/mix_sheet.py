@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from host.errors import BadInputError
-from host.schema import Kind, Place, Table, Tables, Text, key
+from host.schema import Kind, Place, Quantity, Table, Tables, Text, key
 from host.toml_text import toml_tree
 from host.unit_text import dimension_of, read_quantity
 
@@ -74,6 +74,7 @@ class MixSheet:
     area: str = key(_TYPED, "the area to spray", default="")
     tank: str = key(_TYPED, "what a full load is", default="")
     place: str = key(_TYPED, "where it was sprayed", default="")
+    load_m3: float | None = key(Quantity("volume"), "what the first load is", name="load", default=None)
 
 
 SHEET = Table(MixSheet)

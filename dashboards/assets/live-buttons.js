@@ -83,7 +83,8 @@ window.swardflow.buttons = function (say) {
       at("refill-wrong").textContent = "Enter how much was added, such as 5.";
       return;
     }
-    tell("refill", { added: at("refill-amount").value + " " + at("refill-unit").value }, "refill", "refill");
+    const typed = at("refill-amount").value.trim();  // a unit that was typed with it holds
+    tell("refill", { added: /[a-z]/i.test(typed) ? typed : typed + " " + at("refill-unit").value }, "refill", "refill");
   });
 
   function calm() {

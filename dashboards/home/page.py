@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import dash
@@ -57,7 +59,7 @@ def layout(context: PageContext) -> html.Main:
             html.Div(
                 [
                     html.Section([*_next(context, used), html.H2("All steps", className="part"), _listed(steps)]),
-                    html.Section([*_last_run(context), _second("Backup", "/backup")]),
+                    html.Section([*last_run(context), _second("Backup", "/backup")]),
                 ],
                 className="halves",
             ),
@@ -98,16 +100,31 @@ def _listed(steps: list[Step]) -> html.Ol:
     return html.Ol(rows, className="steps")
 
 
-def _last_run(context: PageContext) -> list[Any]:
+def last_run(context: PageContext) -> list[Any]:
+    """What the newest run did, or that it is being read."""
     try:
         look = context.run_cache.look(_PATIENCE_S)
     except UserError as error:
         return [html.P(sentence(str(error)), className="notice")]
     newest = next((entry for entry in reversed(look.entries) if entry.digest is not None), None)
     heading = html.H2("Last run", className="part")
+    if look.unread and (newest is None or _written_after(newest.path, look.unread)):
+        return [heading, html.P("It is being read."), _second("Runs", "/runs")]
     if newest is None:
-        return [heading, html.P("Runs are being read." if look.unread else "No run yet.")]
+        return [heading, html.P("No run yet.")]
     return [heading, *_run(context, newest)]
+
+
+def _written_after(path: Path, others: Sequence[Path]) -> bool:
+    """Whether one of the others was written after `path`; what is gone by now was not."""
+
+    def written(file: Path) -> float:
+        try:
+            return file.stat().st_mtime
+        except OSError:
+            return 0.0
+
+    return any(written(other) > written(path) for other in others)
 
 
 def _run(context: PageContext, entry: Entry) -> list[Any]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from host.documents.document import quantity
+from host.pipeline.faults.causes import CAUSES
 
 NOTHING: dict[str, Any] = {
     "fault": "",
@@ -16,6 +17,7 @@ NOTHING: dict[str, Any] = {
     "fault_number": 0,
     "fault_urgent": False,
     "fault_stops": False,
+    "fault_blinds": False,
 }
 _DOSED = {"under": "under-applied", "over": "over-applied"}
 
@@ -38,6 +40,16 @@ def fault_texts(faults: Sequence[Mapping[str, Any]], system: str) -> dict[str, A
         "fault_more": f"{len(faults) - 1} more" if len(faults) > 1 else "",
         "fault_number": shown["number"],
         "fault_urgent": bool(shown["urgent"]),
-        # Of the boom or of what feeds it: the ground gets the wrong amount for as long as one goes on.
-        "fault_stops": bool(shown["urgent"]) and dosed is not None,
+        "fault_stops": any(map(_stops, faults)),
+        "fault_blinds": any(map(_blinds, faults)),
     }
+
+
+def _stops(fault: Mapping[str, Any]) -> bool:
+    """Whether it is of the boom or of what feeds it, or may be: the ground gets the wrong amount while it goes on."""
+    return bool(fault["urgent"]) and any(CAUSES[kind].dosed in _DOSED for kind in (fault["kind"], *fault["or_else"]))
+
+
+def _blinds(fault: Mapping[str, Any]) -> bool:
+    """Whether meter or wheel count wrong: nobody is to walk by the rate."""
+    return bool(fault["urgent"]) and fault["dosed"] == "unknown"

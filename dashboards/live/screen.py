@@ -29,6 +29,7 @@ ADVICE = {
     "rate not known": ("wait", "Rate not known"),
 }
 STOP = ("stop", "Stop")  # under a fault that spoils the ground; the page adds which
+IN_DOUBT = ("wait", "Rate in doubt")  # while what counts flow or way has failed
 STOPPED = ("idle", "standing")  # nothing is sprayed, or the page says so already
 
 _NUMBERS = (
@@ -100,8 +101,9 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     off_by, off_side = deviation(live["rate_m3_m2"], target)
     faults = fault_texts(live.get("faults") or (), system)
     stop = faults["fault_stops"] and code not in STOPPED
-    if stop:
-        code, words = STOP
+    blind = faults["fault_blinds"] and code not in STOPPED
+    if stop or blind:
+        code, words = STOP if stop else IN_DOUBT
     known = faults | {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
     return known | {
         "frame": live["frame"],
@@ -117,7 +119,9 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
         "band_low": number(low, "rate", system),
         "band_high": number(high, "rate", system),
         "pace": number(live["speed_m_s"], "speed", system, 1),
-        "pace_wanted": DASH if stop else number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
+        "pace_wanted": DASH
+        if stop or blind
+        else number(live["keep_m_s"] or live["pace_wanted_m_s"], "speed", system, 1),
         "flow": number(live["flow_m3_s"], "flow", system, 2),
         "pressure": number(live["pressure_pa"], "pressure", system),
         "tank": DASH if untold or left is None else number(max(left, 0.0), "volume", system, 1),

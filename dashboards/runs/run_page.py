@@ -23,7 +23,7 @@ from dashboards.ui.working import working
 from dashboards.web import callbacks
 from dashboards.web.units_choice import shown_units
 from dashboards.web.visitor import visitor_name
-from host.documents.document import Document
+from host.documents.document import Document, Messages, Section
 from host.documents.words import sentence
 from host.errors import UserError, visible
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
@@ -169,7 +169,7 @@ def _body(document: Document, name: str) -> list[Any]:
     drawn = [section_view(section) for section in sections[:faults]]
     sums = [section_view(section) for section in sections[faults:passes]]
     each = [along_view(section) if section.key == ALONG else section_view(section) for section in sections[passes:rest]]
-    below = [section_view(replace(section, folded=section.heading != HEADING)) for section in sections[rest:]]
+    below = [section_view(replace(section, folded=not _stays_open(section))) for section in sections[rest:]]
     return [
         answer_view(document),
         html.Div(
@@ -177,6 +177,12 @@ def _body(document: Document, name: str) -> list[Any]:
         ),
         html.Div(below, className="spread"),
     ]
+
+
+def _stays_open(section: Section) -> bool:
+    """Whether it is the record to keep, or warns of something."""
+    said = [message for block in section.blocks if isinstance(block, Messages) for message in block.messages]
+    return section.heading == HEADING or any(message.level == "warning" for message in said)
 
 
 def _notes(document: Document) -> list[Any]:

@@ -75,6 +75,7 @@ def _first(context: PageContext, rigs: Mapping[str, str]) -> html.Section:
     chosen = next((name for name in (_chosen(context), last.get("rig")) if name in known), known[0])
     mixes = {"": "None", **sheets(context)}
     hint = f"full: {format_value(rig.tank.volume_m3, 'volume', rig.units)}" if rig else "full"
+    label = "In the tank (blank = full)" if len(mixes) < 2 else "In the tank (blank = the sheet's load, else full)"
     units = rig.units if rig else "us"
     return html.Section(
         [
@@ -82,7 +83,7 @@ def _first(context: PageContext, rigs: Mapping[str, str]) -> html.Section:
             _choice("port", "Board", _boards(context), _board_at_first(context, last)),
             html.Div(
                 [
-                    unit_field(FORM, "tank", "In the tank (blank = full)", UNIT_CHOICES["volume"][units], hint=hint),
+                    unit_field(FORM, "tank", label, UNIT_CHOICES["volume"][units], hint=hint),
                     *(
                         [
                             _choice(

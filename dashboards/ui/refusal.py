@@ -10,7 +10,7 @@ from host.documents.words import sentence
 from host.errors import UserError
 
 
-def refused(error: UserError) -> Response:
-    """404 and a page with the message."""
+def refused(error: UserError, way: tuple[str, str] = ("/runs", "To the runs")) -> Response:
+    """404 and a page with the message, and a `way` on: address and words."""
     document = Document("refused", "Not shown", sentence(str(error)), ())
-    return HTMLResponse(format_html(document, [("/runs", "To the runs")]), status_code=404)
+    return HTMLResponse(format_html(document, [way]), status_code=404)

@@ -21,7 +21,7 @@ from host.calibrate.boom import (
     coefficient_uncertainty,
     sound_mean,
 )
-from host.calibrate.budget import short
+from host.calibrate.budget import short, what_is_assumed
 from host.calibrate.cards import Card, active_card
 from host.calibrate.gauge_fit import GaugeFit
 from host.calibrate.shared_errors import (
@@ -226,6 +226,7 @@ def boom_measured(rig: Rig, test: BoomTest, reading: Reading) -> dict[str, Any]:
                 if (each := result.catch.pressures_pa) is None
                 else {"pressures_kPa": [short(pa / 1e3) for pa in each]}
             )
+            | ({"assumed": assumed} if (assumed := what_is_assumed(result.uncertainty)) else {})
             | ({} if result.variation is None else {"variation_percent": short(100 * result.variation)})
             for result in test.results
         ],

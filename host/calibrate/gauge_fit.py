@@ -16,7 +16,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from host.calibrate.uncertainty import LEVEL_OF_CONFIDENCE, Component, pooled, rectangular, resolution, student_factor
+from host.calibrate.uncertainty import (
+    LEVEL_OF_CONFIDENCE,
+    Component,
+    pooled,
+    rectangular,
+    resolution,
+    seen_of,
+    student_factor,
+)
 from host.calibrate.vessels import Gauge
 from host.formulas import root_error
 
@@ -35,7 +43,8 @@ _LEAST_SHARE = 0.1  # of a pressure, after its correction: more than that is no 
 class GaugeFit:
     """True pressures are `offset_pa` + (1 + `slope`) × what the transducer shows (Pa); the gauge reads `gauge_pa` more.
 
-    `gauge_u_pa` is the standard uncertainty of that, `scatter` the one of a point (Pa), with its degrees of freedom;
+    `gauge_u_pa` is the standard uncertainty of that, `scatter` the one of a point (Pa), with its degrees of freedom,
+    `scatter_seen` how much of it the points showed;
     `_weights` (3, points) are what 1 Pa at each point does to offset, slope and gauge.
     """
 
@@ -44,6 +53,7 @@ class GaugeFit:
     gauge_pa: float
     gauge_u_pa: float
     scatter: tuple[float, float]
+    scatter_seen: float
     span_pa: float
     gauge: Gauge
     highest_pa: float
@@ -68,7 +78,10 @@ class GaugeFit:
             Component("accuracy of the gauge", accuracy, shared=self.gauge.shared, even=True),
             Component("reading of the gauge", readings * resolution(self.gauge.step_pa)),
             Component(
-                "scatter about the line, bend and hysteresis", math.hypot(*weights) * self.scatter[0], self.scatter[1]
+                "scatter about the line, bend and hysteresis",
+                math.hypot(*weights) * self.scatter[0],
+                self.scatter[1],
+                seen=math.hypot(*weights) * self.scatter_seen,
             ),
         ]
 
@@ -123,15 +136,20 @@ def _fitted(
     shown, pressure = np.array(shown_pa), np.array(true_pa)
     by_gauge, spare = pressure > 0.0, len(pressure) - 2
     scatter, degrees = pooled(0.0, 0.0, SCATTER * span_pa)
+    seen = 0.0
     if spare:
         # As much more, or less, than reading, gauge and the assumed scatter make (Birge, Phys. Rev. 40 (1932) 207).
         misfit = _fit(shown, pressure, by_gauge, gauge, scatter).misfit
-        scatter, degrees = pooled(scatter * math.sqrt(misfit / spare), spare, scatter)
+        own = scatter * math.sqrt(misfit / spare)
+        seen = seen_of(own, spare)
+        scatter, degrees = pooled(own, spare, scatter)
     wide = 1.0 if weighed is None else student_factor(LEVEL_OF_CONFIDENCE, degrees) / _NORMAL
     fit = _fit(shown, pressure, by_gauge, weighed or gauge, wide * scatter)
     offset, slope, off = map(float, fit.values)
     highest = float(pressure.max())
-    return GaugeFit(offset, slope, off, fit.gauge_u, (scatter, degrees), span_pa, gauge, highest, by_gauge, fit.weights)
+    return GaugeFit(
+        offset, slope, off, fit.gauge_u, (scatter, degrees), seen, span_pa, gauge, highest, by_gauge, fit.weights
+    )
 
 
 @dataclass(frozen=True)

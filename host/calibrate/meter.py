@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from host.calibrate.odd_one import odd_one_out
-from host.calibrate.uncertainty import Combined, Component, combine, pooled, student_factor, triangular
+from host.calibrate.uncertainty import Combined, Component, combine, pooled, seen_of, student_factor, triangular
 from host.calibrate.vessels import Vessel
 from host.errors import BadInputError, NotNowError
 from host.rig import Meter
@@ -169,6 +169,7 @@ class _Fit:
     repeatability: float
     degrees: float
     spare: int
+    seen: float
     levels: list[float] = field(default_factory=list)
     weights: list[dict[int, float]] = field(default_factory=list)
 
@@ -206,8 +207,14 @@ class _Fit:
         """What the levels are known to, of a curve its worst point; `split` has a level for each flow caught."""
 
         def of_level(place: int) -> list[Component]:
-            own = Component("repeatability, reading and ± 1 pulse", self.own_of_level(place), self.degrees)
-            return [own, *self.shared_of_level(place)]
+            weights = self.weights[place]
+            read = math.hypot(*(w * self.catches[i].own_uncertainty() for i, w in weights.items()))
+            once = math.hypot(*weights.values())
+            return [
+                Component("repeatability", once * self.repeatability, self.degrees, seen=once * self.seen),
+                Component("reading and ± 1 pulse", read, seen=read),
+                *self.shared_of_level(place),
+            ]
 
         parts = max((of_level(place) for place in range(len(self.groups))), key=lambda parts: combine(parts).standard)
         return parts if split is None else [*parts, Component("between the flows caught", _unseen(split, self))]
@@ -241,7 +248,7 @@ def _fit(catches: Sequence[MeterCatch], groups: Sequence[_Group], reference: flo
             middle = (low + high) / 2
             low, high = (middle, high) if misfit(middle) > 0 else (low, middle)
         seen = high
-    fit = _Fit(catches, groups, values, *pooled(seen, spare, ASSUMED_REPEATABILITY), spare)
+    fit = _Fit(catches, groups, values, *pooled(seen, spare, ASSUMED_REPEATABILITY), spare, seen_of(seen, spare))
     for group in groups:
         weights = _weights(fit, group)
         fit.weights.append(weights)
@@ -339,9 +346,11 @@ def _remarks(
     elif fit.spare + 1 < _FEW:
         said.append(f"There are few repeats, so an assumed repeatability of {assumed} counts with them: catch more.")
     if single:
-        names = " and ".join(str(index + 1) for index in single)
+        *most, last = (str(index + 1) for index in single)
+        once = f"catches {', '.join(most)} and {last} were" if most else f"catch {last} was"
+        again = "those flows" if most else "that flow"
         said.append(
-            f"The factor seems to change with the flow, but catch {names} was not repeated: catch that flow again. "
+            f"The factor seems to change with the flow, but {once} not repeated: catch {again} again. "
             "Until then a constant is used."
         )
     elif len(fit.groups) > 1:

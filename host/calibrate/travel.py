@@ -16,6 +16,7 @@ from host.calibrate.uncertainty import (
     rectangular,
     restless_degrees,
     sample_deviation,
+    seen_of,
     student_factor,
     triangular,
 )
@@ -88,9 +89,10 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
     mean = math.fsum(pulses) / len(pulses)
     residuals = tuple(count / mean - 1.0 for count in pulses)
     once, degrees = pooled(_scatter(residuals), len(pulses) - 1, SLIP)
+    seen = seen_of(_scatter(residuals), len(pulses) - 1)
     parts = [
         Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
-        Component("slip of the wheel", once / math.sqrt(len(pulses)), degrees),
+        Component("slip of the wheel", once / math.sqrt(len(pulses)), degrees, seen=seen / math.sqrt(len(pulses))),
         # Each pass begins with the magnet at about the same place, so that no number of passes averages this away.
         Component("± 1 pulse", triangular(1.0) / mean),
     ]
@@ -115,16 +117,18 @@ def calibrate_course(
     mean = math.fsum(times_s) / passes
     residuals = tuple(time / mean - 1.0 for time in times_s)
     once, degrees = pooled(_scatter(residuals), passes - 1, PACE_SPREAD)
+    seen = seen_of(_scatter(residuals), passes - 1)
     # A walker who was seen to be more restless than is assumed is not made steadier by the assumption.
     if (own := _scatter(residuals)) > once:
-        once, degrees = own, restless_degrees(own, passes - 1, PACE_SPREAD)
+        once, degrees, seen = own, restless_degrees(own, passes - 1, PACE_SPREAD), own
     fixed = [
         Component("length of the course", rectangular(tape_accuracy), shared="tape", even=True),
         Component("stopwatch", STOPWATCH_S / mean / math.sqrt(passes)),
     ]
     # What a run meets is one more pass at this pace, not the mean of many: its own spread counts as well.
-    one_more = Component("pace of one more pass", once * math.sqrt(1.0 + 1.0 / passes), degrees, least=once)
-    of_mean = Component("mean pace", once / math.sqrt(passes), degrees)
+    more, mean_of = math.sqrt(1.0 + 1.0 / passes), 1.0 / math.sqrt(passes)
+    one_more = Component("pace of one more pass", once * more, degrees, least=once, seen=seen * more)
+    of_mean = Component("mean pace", once * mean_of, degrees, seen=seen * mean_of)
     spread = sample_deviation(residuals) if passes > 1 else None
     remarks = []
     if spread is not None and spread > RESTLESS:

@@ -7,8 +7,8 @@ needs; the tests hold them against SciPy, the uncertainties package and the Guid
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 LEVEL_OF_CONFIDENCE = 0.95
 # What is assumed of a scatter is good to about a third of itself: ν ≈ 1/2·(Δu/u)⁻² with Δu/u = 0.35, GUM G.4.2.
@@ -23,7 +23,8 @@ class Component:
     `shared` names the error behind it. Components of one name are one error, so they add with their signs; those
     without a name are independent of all others. `even` says that all values within its limits are alike likely
     (rectangular, GUM 4.3.7), as of a tool that is right to so much. `least` is what no care makes smaller: of one more
-    pass its own scatter, however well that is known.
+    pass its own scatter, however well that is known. `seen` is how much of `standard` the readings themselves show
+    (repeats, GUM 4.2; their steps); the rest of it is told or assumed.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Component:
     shared: str = ""
     even: bool = False
     least: float = 0.0
+    seen: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,11 @@ class Combined:
     def largest(self) -> Component:
         """The component to improve first."""
         return max(self.components, key=lambda part: abs(part.standard))
+
+    def measured(self, parts: Container[str]) -> Combined:
+        """The same result if of the parts with these names all that counts were what was seen, and that for sure."""
+        sure = (replace(part, standard=part.seen, degrees=math.inf) for part in self.components)
+        return combine(new if new.name in parts else part for part, new in zip(self.components, sure, strict=True))
 
     def without(self, component: Component) -> Combined:
         """The same result if that component were as small as it can be made."""
@@ -92,6 +99,11 @@ def pooled(scatter: float, degrees: float, assumed: float) -> tuple[float, float
     """
     total = degrees + ASSUMED_DEGREES
     return math.sqrt((degrees * scatter**2 + ASSUMED_DEGREES * assumed**2) / total), total
+
+
+def seen_of(scatter: float, degrees: float) -> float:
+    """The part of what `pooled` gives that is from the repeats."""
+    return math.sqrt(degrees / (degrees + ASSUMED_DEGREES)) * scatter
 
 
 def restless_degrees(scatter: float, degrees: float, assumed: float) -> float:

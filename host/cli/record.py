@@ -40,7 +40,9 @@ def add_record_arguments(parser: argparse.ArgumentParser) -> None:
     add_port_argument(parser)
     add_rig_argument(parser, "what the sprayer is")
     parser.add_argument(
-        "--tank", metavar="VOLUME", help='what is in the tank at the start, such as "8 gal" (default: full)'
+        "--tank",
+        metavar="VOLUME",
+        help='what is in the tank at the start, such as "8 gal" (default: the first load of the sheet, else full)',
     )
     parser.add_argument(
         "--sheet",
@@ -89,13 +91,18 @@ def plan_of(args: argparse.Namespace) -> RunPlan:
     tank_m3 = parse_quantity(args.tank, "volume", "--tank") if args.tank else None
     runs = args.runs or DEFAULT_FOLDER
     cards = tuple(snapshot(load_cards(cards_named(args), rig.name)))
-    mix_toml = "" if args.mix is None else _mix_toml(args.mix, rig, runs)
+    mix_toml, load_m3 = ("", None) if args.mix is None else _mix_of(args.mix, rig, runs)
+    if tank_m3 is None:
+        tank_m3 = load_m3
     name = notes.get("area", rig.name)
     return RunPlan(runs, name, rig.toml, notes, cards, tank_m3, rig, filter_arguments(rig), mix_toml)
 
 
-def _mix_toml(path: Path, rig: Rig, runs: Path) -> str:
-    """Text of the mixing sheet, once it has been read. Raises UserError, also when it is of another sprayer."""
+def _mix_of(path: Path, rig: Rig, runs: Path) -> tuple[str, float | None]:
+    """Text of the mixing sheet and its first load in m³, once it has been read; None where it does not say.
+
+    Raises UserError, also when it is of another sprayer.
+    """
     from host.mix_sheet import sheet_from_toml
     from host.plan.sheet_file import kept_sheets
     from host.toml_text import read_text
@@ -110,7 +117,7 @@ def _mix_toml(path: Path, rig: Rig, runs: Path) -> str:
     sheet = sheet_from_toml(text, where)
     if sheet.rig != rig.name:
         raise BadInputError(f'{where} was made for the sprayer "{sheet.rig}": make one for {rig.name}.')
-    return text
+    return text, sheet.load_m3
 
 
 def run(args: argparse.Namespace) -> int:

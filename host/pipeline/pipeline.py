@@ -23,6 +23,7 @@ from host.pipeline.refused import Refused
 from host.pipeline.rows import ROW, Rows, Why
 from host.pipeline.settle import LONGEST_GAP_US, Settler
 from host.pipeline.tank import TankLevel
+from host.pipeline.travel import slow_pulse_us
 from host.pipeline.wheel_silence import Silent, WheelSilence
 from host.rig import Rig
 
@@ -54,7 +55,7 @@ class Pipeline:
         self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
         self._end_s = math.nan  # when the run was ended, on the host's clock
         self._furthest, self._way_before, self._first = Highest(0.0), Previous(0.0), True
-        self._wheel_silence = WheelSilence()
+        self._wheel_silence = WheelSilence(slow_pulse_us(rig))
         self._turned_at_reset, self._reset_us = HoldLast(0), HoldLast(-_ROLL_US)
 
     def push(self, frames: Frames, events: list[Event]) -> Signals:

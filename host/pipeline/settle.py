@@ -286,7 +286,7 @@ class Settler:
         known = rows["why"] == Why.ASSIGNED
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
-        standing = stood_spraying(rows, cover)
+        standing = stood_spraying(rows, cover, self._pulse_m)
         on_spot = np.where(known & rows["spraying"], standing.share, 0.0)
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m

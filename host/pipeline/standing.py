@@ -1,8 +1,8 @@
 """Which share of each row the sprayer stood while it sprayed, and how well that is known.
 
 From the wheel's last pulse before a stop to the first one after it nothing is seen: it rolled out, stood, and set off.
-How slowly the pulses came beside says how long rolling out and setting off took. In long reports only the way that they
-lack is seen: what was lost by slowing down is in it, and was not stood.
+How much time was lost in the pulses beside, against the pace of the pass, says how long rolling out and setting off
+took. In long reports only the way that they lack is seen: what was lost by slowing down is in it, and was not stood.
 """
 
 from __future__ import annotations
@@ -18,7 +18,10 @@ from host.pipeline.rows import Rows, Why
 
 # What a walker loses by stopping and by setting off again, of full pace (from memory: a step or two each): anything
 # from nothing to twice as much, the same each time.
-_SLOWING_US, _SLOWING_U_US = 330_000, 190_000
+_SLOWING_US, _SLOWING_U_US = 750_000, 430_000
+_RAMP_US = 1_500_000  # after so long he walks at his pace
+_CREEPS_US = 300_000  # from one report with a pulse to the next
+_PHASE = 0.35  # standard, relative: of the time to a pulse from rest, which goes by the root of an even chance's way
 _UNEVEN = 0.05  # standard: of a pace from second to second
 
 
@@ -35,17 +38,17 @@ class Standing:
     doubt_us: Floats
 
 
-def stood_spraying(rows: Rows, cover: Floats) -> Standing:
-    """How it stood spraying, with `cover` as the share of each row that was sprayed.
+def stood_spraying(rows: Rows, cover: Floats, pulse_m: float) -> Standing:
+    """How it stood spraying, with `cover` as the share of each row that was sprayed, and the way of a wheel's pulse.
 
     Who stands in a part of a row in which spraying begins or ends is taken to have stood while it was off.
     """
-    stood = _stood(rows)
+    stood = _stood(rows, pulse_m)
     within = np.maximum(stood.share - (1.0 - cover), 0.0) / np.maximum(cover, 1e-9)
     return Standing(np.where(stood.share < 1.0, within, stood.share), stood.chance_us, stood.doubt_us)
 
 
-def _stood(rows: Rows) -> Standing:
+def _stood(rows: Rows, pulse_m: float) -> Standing:
     still = stands(rows)
     share, chance, doubt = still.astype(np.float64), np.zeros(len(rows)), np.zeros(len(rows))
     pace = pace_beside(rows, still)
@@ -66,40 +69,62 @@ def _stood(rows: Rows) -> Standing:
             chance[middle] = _UNEVEN * float(np.sum(step_us[beside]))
             doubt[middle] = _SLOWING_U_US * sides / 2
             continue
-        came, goes = _pulses(rows, still, first, pace, -1), _pulses(rows, still, end, pace, 1)
+        came, goes = (_slowing(rows, still, place, pace, pulse_m, side) for place, side in ((first, -1), (end, 1)))
         begins_us = rows["us"][first:end] - step_us[first:end]
         beginning, ending = float(begins_us[0]) + came.rolls_us, float(rows["us"][end - 1]) - goes.rolls_us
         within = np.minimum(rows["us"][first:end], ending) - np.maximum(begins_us, beginning)
         stood = np.clip(within / step_us[first:end], 0.0, 1.0)
         share[first:end] = stood if sides == 2 else np.minimum(stood, share[first:end])
-        chance[middle] = math.hypot(came.between_us, goes.between_us) * WITHIN
-        doubt[middle] = (came.slowing_us + goes.slowing_us) / 2
+        chance[middle] = math.hypot(came.chance_us, goes.chance_us)
+        doubt[middle] = (came.lost_us + goes.lost_us) / 2
     return Standing(share, chance, doubt)
 
 
 @dataclass(frozen=True)
-class _Pulses:
-    """The wheel's two pulses next to a stop, and what lies between the nearer one and the stop (µs)."""
+class _Slowing:
+    """Between standing and the wheel's pulse next to it (µs): how long it rolled, from the row of that pulse, and what
+    of that was lost because it went slower than its pace."""
 
-    between_us: float = 0.0
-    rolls_us: float = 0.0  # from the row of the nearer one
-    slowing_us: float = 0.0  # of it, because it went slower there
+    rolls_us: float = 0.0
+    lost_us: float = 0.0
+    chance_us: float = 0.0
 
 
-def _pulses(rows: Rows, still: Bools, place: int, pace: float, side: int) -> _Pulses:
-    """The pulses before (`side` -1) the stop that begins with row `place`, or after (1) the one that `place` ends."""
-    beside = (
-        np.flatnonzero(rows["turned"][:place])[-2:] if side < 0 else np.flatnonzero(rows["turned"][place:])[:2] + place
-    )
-    if len(beside) < 2 or still[beside[0] : beside[1] + 1].any():
-        return _Pulses()
-    first, last = beside.tolist()
-    between_us = float(rows["us"][last] - rows["us"][first])
-    even_us = min(float(np.sum(rows["step_m"][first + 1 : last + 1])) / pace, between_us)
-    # Pulses slower than its pace: it slowed down, for as long again; but very slow ones left little to roll.
-    slowing_us = min(between_us - even_us, _SLOWING_US / 2)
-    in_row_us = float(rows["step_us"][last if side < 0 else first]) / 2  # where in its row a pulse came is not seen
-    return _Pulses(between_us, max(even_us / 2 + slowing_us - in_row_us, 0.0), slowing_us)
+def _slowing(rows: Rows, still: Bools, place: int, pace: float, pulse_m: float, side: int) -> _Slowing:
+    """Before (`side` -1) the stop that begins with row `place`, or after (1) the one that `place` ends.
+
+    Who sets off evenly, x = a·t²/2, and reaches his pace v at T has lost T/2 by then. Of that L is seen behind the
+    first pulse, which came half a pulse's way on: from T = (√(2·L) + √e)², with e as that pulse's time at v, what was
+    lost before it is T/2 - L = e/2 + √(2·L·e). Where L = 0 he may as well have been at his pace at once: half of that.
+    """
+    turned = rows["turned"]
+    beside = np.flatnonzero(turned[:place])[:-3:-1] if side < 0 else np.flatnonzero(turned[place:])[:2] + place
+    if len(beside) < 2 or still[min(beside) : max(beside) + 1].any():
+        return _Slowing()
+    near, next_one = (int(row) for row in beside)
+    pace, beyond_us = _beyond(rows, still, next_one, pace, side)
+    pulse_us = pulse_m / pace
+    seen_us = max(abs(float(rows["us"][next_one] - rows["us"][near])) - pulse_us, 0.0) + beyond_us
+    lost_us = pulse_us / 4 + math.sqrt(2.0 * seen_us * pulse_us)
+    rolls_us = pulse_us / 2 + lost_us
+    in_row_us = float(rows["step_us"][near]) / 2  # where in its row a pulse came is not seen
+    return _Slowing(max(rolls_us - in_row_us, 0.0), lost_us, math.hypot(_PHASE * rolls_us, in_row_us * WITHIN))
+
+
+def _beyond(rows: Rows, still: Bools, place: int, pace: float, side: int) -> tuple[float, float]:
+    """At what pace he walks behind row `place`, or before it, once he should have reached it, and what he lost against
+    that until then (m/µs and µs). After a stop a turn may follow, at another pace than `pace`."""
+    if side < 0:
+        place, rows, still = len(rows) - 2 - place, rows[::-1], still[::-1]  # a row's way ends with its last pulse
+    step_us, step_m, stops = rows["step_us"][place + 1 :], rows["step_m"][place + 1 :], still[place + 1 :]
+    gone_us = np.cumsum(step_us)
+    ends = np.flatnonzero(stops | (gone_us > 2 * _RAMP_US))
+    walked = slice(0, int(ends[0]) if len(ends) else len(stops))
+    way_m, time_us = step_m[walked], step_us[walked]
+    later = gone_us[walked] > min(_RAMP_US, float(np.sum(time_us)) - _RAMP_US / 2)
+    if float(np.sum(way_m[later])) > 0:
+        pace = float(np.sum(way_m[later])) / float(np.sum(time_us[later]))
+    return pace, max(float(np.sum(time_us[~later])) - float(np.sum(way_m[~later])) / pace, 0.0)
 
 
 def pace_beside(rows: Rows, still: Bools) -> float:
@@ -117,9 +142,25 @@ def _next_to(still: Bools) -> Bools:
 
 
 def stands(rows: Rows) -> Bools:
-    """Whether the sprayer stands in each row, from the wheel's last pulse on."""
+    """Whether the sprayer stands in each row, from the wheel's last pulse on to its next."""
     still: Bools = ~rows["moving"] & (rows["why"] == Why.ASSIGNED)  # a restart is no stop
     for place in np.flatnonzero(still[1:] & ~still[:-1]).tolist():
         turned = np.flatnonzero(rows["turned"][: place + 1])
         still[(int(turned[-1]) + 1 if len(turned) else 0) : place + 1] = True
+    if (still & rows["turned"]).any():
+        for way in (slice(None), slice(None, None, -1)):
+            _without_creeping(rows[way], still[way])
     return still
+
+
+def _without_creeping(rows: Rows, still: Bools) -> None:
+    """Take out of `still` the rows at the head of each stop in which a fine wheel gives pulses all the time, if ever so
+    slowly."""
+    for first in np.flatnonzero(still & ~np.concatenate(([False], still[:-1]))).tolist():
+        place, near_us = first, float(rows["us"][first])
+        for row in range(first, len(rows)):
+            if not still[row] or abs(float(rows["us"][row]) - near_us) > _CREEPS_US:
+                break
+            if rows["turned"][row]:
+                place, near_us = row + 1, float(rows["us"][row])
+        still[first:place] = False

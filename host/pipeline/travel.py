@@ -14,7 +14,13 @@ from host.pipeline.pulses import PulseTimer
 from host.pipeline.turning import TurnSpeed
 from host.rig import Rig
 
-_STOP_RANGE_S = (0.3, 2.0)
+_STOP_RANGE_S = (0.3, 2.0)  # without a pulse: it stands, unless pulses are further apart than that
+_SLOW_M_S = 0.4  # a walk, but a slow one
+
+
+def slow_pulse_us(rig: Rig) -> float:
+    """Time from one pulse of the wheel to the next in a slow walk (µs); 0 without a wheel."""
+    return 1e6 * rig.wheel.metres_per_pulse / _SLOW_M_S if rig.wheel else 0.0
 
 
 @dataclass(frozen=True)
@@ -39,8 +45,8 @@ class Traveller:
 
     def __init__(self, rig: Rig) -> None:
         self._wheel, self._course = rig.wheel, rig.course
-        slowest_s = rig.wheel.metres_per_pulse / MOVING_M_S if rig.wheel else 0.0
-        self._timer = PulseTimer(min(max(slowest_s, _STOP_RANGE_S[0]), _STOP_RANGE_S[1]) * 1e6)
+        slowest_s = max(rig.wheel.metres_per_pulse / MOVING_M_S if rig.wheel else 0.0, _STOP_RANGE_S[0])
+        self._timer = PulseTimer(min(slowest_s, _STOP_RANGE_S[1]) * 1e6, slowest_s * 1e6)
         self._turning = TurnSpeed(rig.wheel.pulses_per_turn if rig.wheel else 1)
         self._distance = RunningSum()
 

@@ -30,7 +30,9 @@ class Silent:
 class WheelSilence:
     """Follows the time sprayed since the last pulse of the wheel, or of another sign that it did not stand."""
 
-    def __init__(self) -> None:
+    def __init__(self, slow_us: float = 0.0) -> None:
+        """`slow_us`: from pulse to pulse when it walks slowly; less is no silence worth a word."""
+        self._shows_us = max(_SHOWS_US, slow_us)
         self._sprayed, self._shut = SumSince(), SumSince()
         self._sprayed_us, self._before_shut = HoldLast(0), HoldLast(0)
 
@@ -46,4 +48,4 @@ class WheelSilence:
         before_us = self._before_shut(silent_us, (shut & (since == 1)) | turned)
         again_us = silent_us - np.where(since > 0, before_us, silent_us)
         again = sprays & (again_us >= AGAIN_US)
-        return Silent(sprays & (silent_us >= _SHOWS_US), again | (sprays & (silent_us >= _STANDS_US)), again)
+        return Silent(sprays & (silent_us >= self._shows_us), again | (sprays & (silent_us >= _STANDS_US)), again)

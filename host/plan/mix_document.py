@@ -121,6 +121,12 @@ class _Writer:
                     f"{f' on {used.place}' if used.place else ''}.", "note", "used")
             for name, used in self._job.before.used.items()
         ]  # fmt: skip
+        limited = {product.name for product in products if product.most_per_season is not None}
+        for name, runs in self._job.before.unknown.items():
+            some = "1 run does" if runs == 1 else f"{runs} runs do"
+            text = f"{name}: {some} not say how much of it went down this season, and {'is' if runs == 1 else 'are'} "
+            text += "not counted: find out, and say yourself what was used."
+            made.append(Message(text, "warning" if name in limited else "advice", "used"))
         if self._job.before.not_counted:
             count = self._job.before.not_counted
             files = "1 run file is" if count == 1 else f"{count} run files are"

@@ -49,10 +49,14 @@ class Used:
 
 @dataclass(frozen=True)
 class Before:
-    """What runs of this season put down, by the product's name in lower case; `not_counted` files could not be read."""
+    """What runs of this season put down, by the product's name in lower case; `not_counted` files could not be read.
+
+    `unknown` says of a product how many runs put down nobody knows how much of it.
+    """
 
     used: Mapping[str, Used] = field(default_factory=dict)
     not_counted: int = 0
+    unknown: Mapping[str, int] = field(default_factory=dict)
 
 
 NOTHING_BEFORE = Before()
@@ -104,7 +108,9 @@ def work_out(rig: Rig, sheet: Sheet, system: str, *, command: bool = False, befo
         tools["dry"] = with_scale(tools["dry"], scale)
     doses = {p.name: str(typed["product"]).strip() for p, typed in zip(products, sheet.products, strict=True)}
     used = {p.name: before.used[p.name.lower()] for p in products if p.name.lower() in before.used}
-    known = Before(used, before.not_counted)
+    asked = {p.name for p, typed in zip(products, sheet.products, strict=True) if not (typed.get("used") or "").strip()}
+    unknown = {name: before.unknown[name.lower()] for name in sorted(asked) if name.lower() in before.unknown}
+    known = Before(used, before.not_counted, unknown)
     return Job(rig, mix(products, rate, tank, treated), tank, area, tools, measured, doses, known)
 
 

@@ -25,6 +25,7 @@ def sheet_toml(job: Job, sheet: Sheet, made: datetime) -> str:
         "rig": job.rig.name,
         "made": made.isoformat(timespec="seconds"),
         "rate": format_value(rate, "rate", job.rig.units),
+        "load": f"{1e3 * job.mix.loads[0].volume_m3:.6g} L",
         **{name: text for name in ("area", "tank", "place") if (text := (sheet.job.get(name) or "").strip())},
         "product": [_product(product, job) for product in job.mix.products],
     }

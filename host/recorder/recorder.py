@@ -35,7 +35,7 @@ from host.recorder.control import ControlServer, recorder_at, socket_path
 from host.recorder.pauses import PauseWatch
 from host.rig import Rig
 from host.rig.against_board import DEAF, NO_IDENTITY, board_misfits, inputs_of, unfiltered_message
-from host.rig.noted import check_note
+from host.rig.noted import check_note, check_refill
 from host.run_folder import file_names, make_folder, numbered
 
 _MOST_SHELTERED = 5  # of one name in one folder
@@ -298,7 +298,9 @@ class Recorder:
                 offset = int(request["from"]) if isinstance(request.get("from"), int) else 0
                 return {"from": offset, "data": self._writer.tail(offset).decode("ascii") if self._writer else ""}
             case "event" if request.get("kind") in (*_TELLABLE, *_TAPPED):
-                self._tell(str(request["kind"]), _event_detail(request))
+                detail = _event_detail(request)
+                check_refill(detail, self._plan.rig)
+                self._tell(str(request["kind"]), detail)
                 self._told[str(request["kind"])] += 1
             case "undo":
                 self._undo(str(request.get("of", "")), _by(request))

@@ -19,7 +19,7 @@ from host.review.review import Review
 from host.review.sound_passes import passes_words, sound_passes
 from host.review.steady import Steady, steady_of
 from host.rig.model import DAY_TO_DAY
-from host.units import format_value
+from host.units import format_value, rounded_up
 
 AGREES = "agrees"
 WORN_OR_DRIFTED = "nozzles worn or meter drifted"
@@ -126,7 +126,7 @@ def _in_passes(
 def judged(ratio: float, expanded: float, nozzles: int) -> tuple[str, str]:
     """Verdict and advice for a ratio run/catch with a relative expanded uncertainty."""
     more = f"{percent(abs(ratio - 1), 1)} {'more' if ratio > 1 else 'less'}"
-    off = f"{more} than the catch test, known to ± {percent(expanded, 1)}"
+    off = f"{more} than the catch test, known to ± {percent(rounded_up(expanded, 3), 1)}"
     if expanded > _TOO_VAGUE:
         return CATCH_AGAIN, f"{off}: too uncertain to tell from this run; calibrate the meter and repeat the catch test"
     if abs(math.log(ratio)) <= expanded:  # the same upward and downward
@@ -174,7 +174,7 @@ def run_against_run(earlier: Review, later: Review) -> Comparison:
         parts += [*_calibration_parts(later, after), *against(_calibration_parts(earlier, before))]
     combined = combine(parts)
     change = f"{percent(abs(ratio - 1), 1)} {'more' if ratio > 1 else 'less'} flow at the same pressure, known to ± "
-    change += f"{percent(combined.expanded, 1)}"
+    change += f"{percent(rounded_up(combined.expanded, 3), 1)}"
     if abs(math.log(ratio)) <= combined.expanded:
         return Comparison(ratio, combined, NO_CHANGE, f"{change}: no change found", remarks + more)
     what = "more opening: cleaned, worn, or the meter drifted" if ratio > 1 else "less: clogging, or the meter drifted"

@@ -28,6 +28,7 @@ from host.review.by_pass import PassRatio, ratios_by_pass
 from host.review.compare import AGREES, NO_CHANGE, Comparison, catch_before, run_against_catch, run_against_run
 from host.review.review import Review
 from host.review.steady import steady_of
+from host.units import rounded_up
 
 _Side = tuple[str, Review, list[PassRatio]]
 
@@ -67,7 +68,7 @@ def _document(
     result: Comparison, title: str, sides: Sequence[_Side], against: tuple[Fact, ...], measure: str, system: str
 ) -> Document:
     expanded = result.ratio * result.uncertainty.expanded
-    ratio = Quantity(f"{result.ratio:.3f} ± {expanded:.3f}", result.ratio, "", "", expanded)
+    ratio = Quantity(f"{result.ratio:.3f} ± {rounded_up(expanded, 3):.3f}", result.ratio, "", "", expanded)
     facts = (
         *(Fact(f"{name.lower()}", "", str(review.run.path)) for name, review, _ in sides),
         *against,

@@ -18,7 +18,7 @@ from host.calibrate.shared_errors import line_of
 from host.calibrate.transducer import PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import Component, combine, pooled
 from host.calibrate.vessels import JUG, Gauge
-from host.review.compare import judged
+from host.review.compare import AGREES, CATCH_AGAIN, CLOGGED, judged
 from host.rig.model import DAY_TO_DAY
 from host.units import PSI_PA
 from tests.host.calibrate.rigs import rig
@@ -105,3 +105,25 @@ def _judge(rng, cards: list[Card], flow: float, psi: float, counts) -> tuple[str
     parts = run_over_catch(standard, used, cards, hz, pressure)
     expanded = combine([*parts, repeat]).expanded
     return judged(ratio, expanded, 4)[0], expanded
+
+
+def print_compare(repetitions: int, seed: int) -> None:
+    """What `compare` says of sound booms and of booms that lost 3 %, with one jug and one gauge for everything."""
+    print(
+        "\ncompare, of 100:                          catch again   agrees   stated ±   | lost 3 %: called   5 %: called"
+    )
+    for psi in (15.0, 25.0, 40.0, 50.0):
+        for gauge_psi, by_board in ((1.0, False), (2.0, False), (3.0, False), (3.0, True)):
+            rng = np.random.default_rng([seed, 9, int(psi), int(gauge_psi), by_board])
+            sound = [verdict(rng, psi, gauge_psi, 0.01, 0.0, by_board) for _ in range(repetitions)]
+            worn = [
+                [verdict(rng, psi, gauge_psi, 0.01, loss, by_board)[0] for _ in range(repetitions)]
+                for loss in (0.03, 0.05)
+            ]
+            again, agrees = (100 * np.mean([said == word for said, _ in sound]) for word in (CATCH_AGAIN, AGREES))
+            called = [100 * np.mean([said == CLOGGED for said in words]) for words in worn]
+            read = "by the board" if by_board else f"gauge {gauge_psi:.0f} psi"
+            print(
+                f"  {psi:.0f} psi, {read:12}, jug 1 % {again:23.1f} {agrees:8.1f}"
+                f" {100 * np.median([u for _, u in sound]):10.1f} {called[0]:18.1f} {called[1]:13.1f}"
+            )

@@ -260,3 +260,20 @@ def test_printed(growing: GrowingRun, serve: Serve, phone: Phone) -> None:
     assert page.is_visible("#calibrate-result table")
     assert page.is_visible(".cautions")
     assert page.inner_text("#calibrate-result h2") == "Flow meter"
+
+
+def test_what_is_missing_comes_into_sight_when_start_is_pressed(
+    growing: GrowingRun, serve: Serve, phone: Phone
+) -> None:
+    """On a phone the length of the course lies behind the button that stays at the bottom."""
+    page = phone("about:blank")
+    open_calibrate(page, serve(), "Wheel", "Measure now")
+    page.evaluate("scrollTo(0, 0)")
+    act(page, "Start")
+    wrong(page, "course", "Enter the length of the course.")
+    reached = """() => {
+        const said = [...document.querySelectorAll("[data-entry=course] .wrong")].find(one => one.offsetParent);
+        const at = said.getBoundingClientRect();
+        return said.contains(document.elementFromPoint(at.left + 5, at.top + at.height / 2));
+    }"""
+    wait_until(lambda: page.evaluate(reached), "the sentence lies uncovered in sight")

@@ -19,6 +19,7 @@ from host.events import NOTE_REFILL
 from host.library import Library
 from host.library.later_notes import add_note, read_notes
 from host.review.season import season_of
+from host.units import rounded_up
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Server, wait_until
 from tests.host.library.made import simulated_run
@@ -61,7 +62,7 @@ def test_verdicts_are_those_of_the_command(
     page.wait_for_selector("#compare-result .headline")
     assert page.inner_text("#compare-result .headline") == said["answer"]
     ratio, expanded = said["ratio"], said["ratio_expanded_uncertainty"]
-    assert f"{ratio:.3f} ± {expanded:.3f}" in page.inner_text("#compare-result")
+    assert f"{ratio:.3f} ± {rounded_up(expanded, 3):.3f}" in page.inner_text("#compare-result")
     page.wait_for_selector(".ratios .main-svg")
     fits(page)
 

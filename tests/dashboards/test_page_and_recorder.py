@@ -78,6 +78,15 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     page.keyboard.press("Enter")
     wait_told(page, "Refill recorded: 5.00 gal added.")
     page.click("#refilled")
+    page.fill("#refill-amount", "4 L")
+    page.keyboard.press("Enter")
+    wait_told(page, "Refill recorded: 4.0 L added.")
+    page.click("#refilled")
+    page.fill("#refill-amount", "50")
+    page.keyboard.press("Enter")
+    wait_until(lambda: "more than the tank holds, 25.00 gal" in text(page, "#refill-wrong"), "the slip, in the dialog")
+    page.click("#refill .cancel")
+    page.click("#refilled")
     page.fill("#refill-amount", "lots")
     page.click("#refill button[type=submit]")
     wait_until(lambda: "is not a number with a unit" in text(page, "#refill-wrong"), "the refusal, in the dialog")
@@ -104,7 +113,7 @@ def test_the_buttons_reach_the_run_file(recorder: RecorderProcess, serve: Serve,
     marks = [event.detail.get("text") for event in as_meant(run.events) if event.kind == "mark"]
     assert marks == ["", "gate <b>post</b>"]
     added = [detail.get("added_m3") for detail in events(run, "refill")]
-    assert added == [pytest.approx(5 * GALLON_L / 1000), None]
+    assert added == [pytest.approx(5 * GALLON_L / 1000), pytest.approx(4e-3), None]
     taps = [one.kind for one in run.events if one.kind.startswith("alarm")]
     assert taps == ["alarm_muted", "alarm_unmuted", "alarm_seen"]
     assert run.trailer is not None

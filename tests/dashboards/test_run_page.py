@@ -6,6 +6,7 @@ import json
 import shutil
 import urllib.request
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,11 @@ from axe_playwright_python.sync_playwright import Axe
 from dashboards.ui.fields import address
 from host.library.later_notes import read_notes
 from host.review.review import review_run
+from host.simulate.scenario_source import ScenarioSource, run_frames
 from host.units import UNITS, to_user
 from tests.dashboards.page_looks import contrasts, tap_targets
 from tests.dashboards.processes import Server, wait_until
+from tests.host.library.made import short_scenario, write
 
 pytestmark = pytest.mark.browser
 
@@ -137,6 +140,37 @@ def test_dark_screens_print_light(runs: Path, serve: Serve, phone: Phone) -> Non
     )
     assert colours == ["rgb(0, 0, 0)"] * 3, json.dumps(colours)
     assert not page.is_visible("#note-add")
+
+
+def test_words_in_the_printed_pages_pictures_stay_apart_on_a_phone(runs: Path, serve: Serve, phone: Phone) -> None:
+    server, page = open_run(runs, serve, phone)
+    page.goto(f"{server.address}/runs/report?name={RECORDING.stem}")
+    wrong = page.evaluate(
+        """() => [...document.querySelectorAll("figure.ground svg")].flatMap(svg => {
+            const whole = svg.getBoundingClientRect();
+            const words = [...svg.querySelectorAll("text")].map(one => [one.textContent, one.getBoundingClientRect()]);
+            const out = words.filter(([, at]) => at.left < whole.left - 1 || at.right > whole.right + 1);
+            const row = words.filter(([, at]) => Math.abs(at.top - words[0][1].top) < 2);
+            const over = row.filter(([, at], place) => place && row[place - 1][1].right > at.left);
+            return [...out, ...over].map(([text]) => text);
+        })"""
+    )
+    assert page.query_selector("figure.ground svg text") and wrong == []
+
+
+def test_a_tank_that_warns_is_open(runs: Path, serve: Serve, phone: Phone) -> None:
+    """A pass of 20 m takes more than the half litre that was in the tank: that stands in sight, not behind a tap."""
+    scenario = short_scenario()
+    frames = run_frames(ScenarioSource(scenario))
+    for name, tank_m3 in (("half-a-litre", 0.5e-3), ("full", None)):
+        day = datetime(2026, 5, 14 if tank_m3 else 15, tzinfo=UTC)
+        write(runs / f"{name}.sward", frames, scenario.rig.toml, day, tank_m3=tank_m3)
+    server = serve()
+    for name, in_sight in (("half-a-litre", True), ("full", False)):
+        page = phone(server.address + address("/run", name=name))
+        page.wait_for_selector("#run-body .headline")
+        assert page.get_by_text("Left by count").is_visible() == in_sight
+        assert page.get_by_text("more went through the meter than the tank held").count() == in_sight
 
 
 def test_what_is_no_run_is_told(runs: Path, serve: Serve, phone: Phone) -> None:

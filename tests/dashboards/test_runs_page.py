@@ -115,7 +115,8 @@ def test_no_address_leads_out_of_the_folder(runs: Path, tmp_path: Path, serve: S
             assert "beyond the fence" not in body
             assert "Traceback" not in body
     assert answer(f"{server.address}/runs/../../etc/passwd")[0] == 404
-    assert answer(f"{server.address}/nowhere")[0] == 404
+    status, page = answer(f"{server.address}/nowhere")
+    assert status == 404 and 'href="/home"' in page, "and there is a way on"
     run_cache = RunCache(runs)
     for name in ("link", "deep/outside"):
         with pytest.raises(UserError, match="out of the runs folder"):

@@ -128,9 +128,31 @@ def test_a_first_word_that_may_be_taken_back_stops_nobody():
     assert screen_row(live(advice="on target", faults=[first_word.row(20.0)]), "us")["advice"] == "hold"
 
 
-def test_a_sensor_that_failed_does_not_stop_the_work():
-    row = screen_row(live(advice="on target", faults=[WHEEL.row(20.0)]), "us")
-    assert row["fault"] and row["advice"] == "hold"
+@pytest.mark.parametrize("advice", ["on target", "walk faster", "slow down"])
+def test_a_sensor_that_failed_does_not_stop_the_work_and_nobody_is_steered_by_it(advice):
+    row = screen_row(live(advice=advice, faults=[WHEEL.row(20.0)]), "us")
+    assert row["fault"] and (row["words"], row["pace_wanted"]) == ("Rate in doubt", DASH)
+
+
+def test_a_meter_that_reads_low_or_a_clog_stops_the_work_for_slowing_down_would_be_too_much_either_way():
+    """At 3 of 4 nozzles' flow and the same pressure, three quarters of the pace puts 4/3 of the target down: below
+    the three nozzles that spray, or, where it is the meter, below all."""
+    either = replace(CLOG, kind="meter_low", or_else=("clog",), sure=0.6)
+    row = screen_row(live(advice="slow down", faults=[either.row(20.0)]), "us")
+    assert (row["words"], row["pace_wanted"]) == ("Stop", DASH)
+
+
+def test_a_leak_that_may_be_a_lost_tip_stops_the_work():
+    row = screen_row(
+        live(advice="walk faster", faults=[replace(CLOG, kind="leak", or_else=("lost_tip",)).row(20.0)]), "us"
+    )
+    assert row["words"] == "Stop"
+
+
+def test_an_older_clog_still_stops_the_work_below_a_newer_fault_of_the_transducer():
+    newer = replace(CLOG, number=3, kind="transducer_open")
+    row = screen_row(live(advice="slow down", faults=[CLOG.row(20.0), newer.row(20.0)]), "us")
+    assert (row["fault_number"], row["words"]) == (3, "Stop")
 
 
 @pytest.mark.parametrize("advice", ADVICE)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from host.calibrate.boom import FAULT, FAULT_OVER, FLAG, FLAG_OVER, BoomTest, CatchResult, NozzleResult
-from host.calibrate.budget import budget_section, good_to
+from host.calibrate.budget import assumed_messages, budget_section, good_to
 from host.calibrate.kinds.part import signed_percent
 from host.calibrate.nozzle_catches import NozzleCatch
 from host.calibrate.uncertainty import combine
@@ -116,7 +116,12 @@ def _catch(result: CatchResult, rig: Rig, speed_m_s: float | None) -> Section:
         *_target(result, rig, speed_m_s),
     ]
     off = [nozzle.deviation for nozzle in result.nozzles]
-    blocks = (Facts(tuple(facts)), _nozzles(result, system), _bars(_TITLE, off, "% off the sound nozzles' mean"))
+    blocks = (
+        Facts(tuple(facts)),
+        _nozzles(result, system),
+        _bars(_TITLE, off, "% off the sound nozzles' mean"),
+        Messages(assumed_messages(result.uncertainty)),
+    )
     heading = f"At {format_value(catch.pressure_pa, 'pressure', system)}, {timed}"
     return Section("", heading, blocks, sections=(budget_section(result.uncertainty, "fraction", system),))
 

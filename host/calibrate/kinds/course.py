@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_measured, budget_section, good_to
+from host.calibrate.budget import assumed_messages, budget_measured, budget_section, good_to
 from host.calibrate.checks import DECIMALS, LENGTHS, TIMES, is_beyond, powers, question, size_of
 from host.calibrate.drafts import not_whole
 from host.calibrate.kinds.counted import drop
@@ -159,7 +159,8 @@ def course_document(result: CourseCalibration, times_s: Sequence[float], system:
         for number, (time, residual) in enumerate(zip(times_s, result.residuals, strict=True), start=1)
     )
     columns = (Column("lap", "Lap"), Column("time", "Time", "s"), Column("off", "Off by", "%"))
-    remarks = Messages((*(Message(text, "advice") for text in result.remarks), Message(_ASSUMED)))
+    said = (Message(text, "advice") for text in result.remarks)
+    remarks = Messages((*said, *assumed_messages(result.uncertainty), Message(_ASSUMED)))
     sections = (
         Section("", "", (Facts(tuple(facts)), Table("laps", columns, rows), remarks)),
         budget_section(result.uncertainty, "fraction", system),

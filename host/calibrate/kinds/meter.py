@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from host.calibrate.amounts import Amount, AmountReader
-from host.calibrate.budget import budget_measured, budget_section, good_to, short
+from host.calibrate.budget import assumed_messages, budget_measured, budget_section, good_to, short
 from host.calibrate.checks import (
     DECIMALS,
     TIMES,
@@ -24,7 +24,7 @@ from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, ou
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
 from host.calibrate.meter import SAME_FLOW, MeterCalibration, MeterCatch, calibrate_meter
-from host.calibrate.vessels import JUG, TANK
+from host.calibrate.vessels import JUG, TANK, as_last_told
 from host.documents.document import (
     Block,
     Column,
@@ -132,7 +132,11 @@ class MeterSession(CountedSession):
         return f"Catch {len(self.taken)} saved: {point.pulses} pulses."
 
     def _catches(self) -> list[MeterCatch]:
-        return [MeterCatch(one.pulses, one.amount, one.vessel or JUG, one.duration_s) for one in self.taken]
+        vessels = as_last_told(one.vessel or JUG for one in self.taken)
+        return [
+            MeterCatch(one.pulses, one.amount, vessel, one.duration_s)
+            for one, vessel in zip(self.taken, vessels, strict=True)
+        ]
 
     def points(self) -> Table:
         """Pulses, volumes and what they were measured with."""
@@ -179,6 +183,7 @@ def meter_document(result: MeterCalibration, catches: Sequence[MeterCatch], syst
         pairs = zip(levels, result.curve, strict=True)
         known = ", ".join(f"{level.text} at {hz:.0f} Hz" for level, (hz, _) in pairs)
     remarks = [Message(text) for text in result.remarks[len(result.outliers) :]]  # those of outliers are questions
+    remarks += assumed_messages(result.uncertainty)
     sections = (
         Section("", "", (*_tested(result, system), _catch_table(result, catches, system), Messages(tuple(remarks)))),
         Section("", "", (_plot(result, catches, system),)),

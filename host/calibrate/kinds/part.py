@@ -9,11 +9,12 @@ from host.calibrate.budget import plus_minus_text, widened
 from host.calibrate.cards import Card
 from host.documents.document import Quantity
 from host.rig import Rig
+from host.units import rounded_up
 
 
 def rig_percent(relative_u: float) -> str:
-    """An uncertainty as a rig file has it: "0.57 %"."""
-    return f"{100 * relative_u:.3g} %"
+    """An uncertainty as a rig file has it: "0.5721 %", never less than it is (GUM 7.2.6)."""
+    return f"{rounded_up(100 * relative_u, 4):.7g} %"
 
 
 def signed_percent(fraction: float, decimals: int = 1) -> Quantity:

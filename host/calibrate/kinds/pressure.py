@@ -6,7 +6,15 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_measured, budget_section, good_to, plus_minus_text, short, widened
+from host.calibrate.budget import (
+    assumed_messages,
+    budget_measured,
+    budget_section,
+    good_to,
+    plus_minus_text,
+    short,
+    widened,
+)
 from host.calibrate.cards import Card
 from host.calibrate.checks import DECIMALS, PRESSURES, Slip, is_beyond, question, size_of
 from host.calibrate.counting import Count
@@ -14,7 +22,7 @@ from host.calibrate.gauge_fit import SCATTER
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.gauge import GAUGE_FIELDS, gauge_read
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
-from host.calibrate.kinds.part import measured_number
+from host.calibrate.kinds.part import measured_number, rig_percent
 from host.calibrate.transducer import PressureCalibration, PressurePoint, calibrate_pressure
 from host.calibrate.uncertainty import rectangular, resolution
 from host.calibrate.vessels import USUAL_GAUGE, Gauge, gauge_measured
@@ -178,7 +186,8 @@ def pressure_document(
         for number, (point, residual) in enumerate(zip(points, result.residuals_pa, strict=True), start=1)
     )
     wiring = f"Readings below {open_below:.0f} or above {short_above:.0f} counts are treated as a wiring fault."
-    messages = Messages((*(Message(text, "advice") for text in result.remarks), Message(wiring)))
+    said = (Message(text, "advice") for text in result.remarks)
+    messages = Messages((*said, *assumed_messages(result.uncertainty), Message(wiring)))
     sections = (
         Section("", "", (facts, Table("points", columns, rows), messages)),
         budget_section(result.uncertainty, "pressure", system),
@@ -231,8 +240,8 @@ def pressure_section(result: PressureCalibration) -> dict[str, Any]:
     return {
         "span": [f"{sensor.low_pa:.7g} Pa", f"{sensor.high_pa:.7g} Pa"],
         "output": [f"{100 * sensor.low_fraction:.7g} %", f"{100 * sensor.high_fraction:.7g} %"],
-        "uncertainty": f"{100 * sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa):.3g} %",
-        "gain_uncertainty": f"{100 * sensor.gain_uncertainty:.3g} %",
+        "uncertainty": rig_percent(sensor.uncertainty_pa / (sensor.high_pa - sensor.low_pa)),
+        "gain_uncertainty": rig_percent(sensor.gain_uncertainty),
         **({} if sensor.highest_pa is None else {"highest": f"{sensor.highest_pa:.7g} Pa"}),
     }
 

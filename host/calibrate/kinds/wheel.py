@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from host.calibrate.budget import budget_measured, budget_section, good_to
+from host.calibrate.budget import assumed_messages, budget_measured, budget_section, good_to
 from host.calibrate.checks import DECIMALS, LENGTHS, is_beyond, question, size_of
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
@@ -141,7 +141,8 @@ def wheel_document(result: WheelCalibration, pulses: Sequence[int], per_turn: in
         for number, (count, residual) in enumerate(zip(pulses, result.residuals, strict=True), start=1)
     )
     laps = Table("laps", (Column("lap", "Lap"), Column("pulses", "Pulses"), Column("off", "Off by", "%")), rows)
-    remarks = Messages(tuple(Message(text, "advice") for text in result.remarks))
+    said = (Message(text, "advice") for text in result.remarks)
+    remarks = Messages((*said, *assumed_messages(result.uncertainty)))
     sections = (Section("", "", (facts, laps, remarks)), budget_section(result.uncertainty, "fraction", system))
     known = f"{_length(result.metres_per_pulse, system)} per pulse"
     return Document("wheel", "Wheel", f"{known}, good to {good_to(result.uncertainty, 'fraction', system)}", sections)

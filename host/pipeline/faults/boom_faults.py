@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from host.pipeline.columns import Floats
+from host.pipeline.faults.aftermath import Aftermath
 from host.pipeline.faults.boom_history import (
     AREA,
     HOST,
@@ -20,19 +20,19 @@ from host.pipeline.faults.boom_history import (
     spread,
     while_shut,
 )
+from host.pipeline.faults.catch_level import Opener, fault_against
 from host.pipeline.faults.causes import Verdict
-from host.pipeline.faults.causes.boom import judge, off_catch, slowly, unseen
+from host.pipeline.faults.causes.boom import judge, slowly, unseen
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
 from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
-from host.pipeline.faults.ending import Ending, ending, leads_back
-from host.pipeline.faults.first_word import nozzles_worth, still_there
+from host.pipeline.faults.early_word import EarlyWord
+from host.pipeline.faults.ending import Ending, ending
+from host.pipeline.faults.first_word import nozzles_worth
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
-
-Opener = Callable[[str, float, float, float], OpenFault]
 
 
 class BoomFaults:
@@ -52,14 +52,15 @@ class BoomFaults:
         self._opener, self._withdrawn = opener, withdrawn
         self._frames: UsableFrames | None = None
         self._next = 0
+        self._signs, self._nearly_empty = list[int](), list[bool]()
         self._steps: dict[int, Step] = {}
         self._levels: dict[int, Level] = {}
-        self._interest: list[int] = []  # frames with a step or with uneven pulses
+        self._interest: list[int] = []  # frames with a step, the sign of one, or uneven pulses
         self._open: OpenFault | None = None
+        self._word = EarlyWord(withdrawn, timing)
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
-        self._healthy = math.nan  # log c before the last fault that has ended
-        self._explained_s = -math.inf  # until then what was seen had another cause
+        self._aftermath = Aftermath(nozzles, self._history, timing)
 
     @property
     def pressure_before(self) -> float:
@@ -78,11 +79,12 @@ class BoomFaults:
     def begin(self, frames: UsableFrames) -> None:
         """Take the next usable frames in; `follow` then goes through them."""
         self._frames, self._next = frames, 0
+        self._signs, self._nearly_empty = frames.watched.signs.tolist(), frames.nearly_empty.tolist()
         self._history.push(frames)
         self._steps = {step.at: step for step in frames.watched.steps}
         self._levels = {level.at: level for level in frames.watched.levels}
-        rough = np.flatnonzero(frames.watched.rough >= TUNING.rough).tolist()
-        self._interest = sorted({*self._steps, *self._levels, *rough})
+        told = np.flatnonzero((frames.watched.rough >= TUNING.rough) | (frames.watched.signs != 0))
+        self._interest = sorted({*self._steps, *self._levels, *told.tolist()})
 
     def follow(self, place: int, explained: bool) -> None:
         """Go on with the usable frames up to frame `place`; `explained`: what they show has another cause."""
@@ -90,9 +92,9 @@ class BoomFaults:
         assert frames is not None
         end = int(np.searchsorted(frames.places, place, side="right"))
         if explained and end:
-            self._explained_s = float(frames.host_s[end - 1])
+            self._aftermath.explained(float(frames.host_s[end - 1]))
         while self._next < end:
-            if self._open is None and not self._rough_now:
+            if self._open is None and not self._rough_now and self._word.fault is None:
                 ahead = np.searchsorted(self._interest, self._next)
                 to = self._interest[ahead] if ahead < len(self._interest) else end
                 if self._first is None:
@@ -109,22 +111,22 @@ class BoomFaults:
         self._history.interrupted(self._next - 1)
         fault = self._open
         if fault is None:
+            if self._word.fault is not None:
+                self._word.take_back(float(self._history.rows(self._next - 1, 1)[HOST, -1]))
             return
         if fault.state is State.PROVISIONAL:
             self._withdraw(fault)
             return
-        change = fault.change
-        change.second = None
-        rows = self._history.rows(self._next - 1, len(change.levels))
+        rows = self._history.rows(self._next - 1, len(fault.change.levels))
         gone = int(np.sum(rows[HOST] > rows[HOST, -1] - TUNING.rundown_s)) if rows.size else 0
-        if gone and fault.kind not in FLICKERING:
-            change.levels, change.roughs = change.levels[:-gone], change.roughs[:-gone]
+        fault.change.cut_short(0 if fault.kind in FLICKERING else gone)
 
     def hand_over(self, since_s: float) -> OpenFault | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
-        fault = self._open
+        fault = self._open or self._word.fault
         if fault is None or (fault.called_s < since_s and fault.kind != "air"):
             return None
+        self._word.release()
         self._open = None
         return fault
 
@@ -144,8 +146,7 @@ class BoomFaults:
             self._end(fault, now_s, began_m2)
 
     def turned(self, rise: float, apart_s: float, log_p: float) -> None:
-        """ln P has risen by `rise` from spraying, when it was `log_p`, to shut, at either end of a pass; `apart_s` (s)
-        between the two."""
+        """ln P has risen by `rise` from spraying, at `log_p`, to shut, `apart_s` (s) apart, at an end of a pass."""
         sd = self._history.pressure_sd(self._next - 1, apart_s)
         fault = self._open
         if fault is None:
@@ -158,33 +159,44 @@ class BoomFaults:
         if self._open is None and not explained:
             self._compare(i)
         self._roughness(i, explained)
-        step, fault = self._steps.get(i), self._open
+        step = self._steps.get(i)
+        fault = self._open
         quiet = not self._rough_now and not self._false_pulses
+        self._perhaps(i, step, fault is None and not explained and quiet)
         if step is not None and fault is None and not explained and quiet:
-            before, after = self._history.baseline(i), self._history.level(i, step)
-            # What took long to show, and began while something else was wrong, is what that has left behind.
-            late = step.frames > self._many(TUNING.boom_before)
-            late &= self._history.began_s(i, step.frames) < self._explained_s
-            if not late and not leads_back(before, after, self._healthy, self._nozzles):
-                log_c = before if step.adaptive else step.reference
+            if self._aftermath.is_new(i, step):
+                log_c = self._history.baseline(i) if step.adaptive else step.reference
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif i in self._levels and fault is None and not explained and quiet:
-            self._stayed(i, self._levels[i])
+            self._stayed(i, self._levels[i], min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles))
+        elif i in self._levels and self._hides(i, self._levels[i]) and not explained and quiet:
+            self._stayed(i, self._levels[i], TUNING.own_fault_nozzles)
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
             self._track_noise(fault, i)
 
+    def _perhaps(self, i: int, step: Step | None, free: bool) -> None:
+        """Say a word, or take it back, for what is likely to be a step; `free`: nothing else is said about the boom."""
+        sign, now_s = self._signs[i], float(self._history.rows(i, 1)[HOST, 0])
+        if not free or (step is not None and not self._aftermath.is_new(i, step)):
+            self._word.take_back(now_s)
+        elif step is None:
+            likely = Step(i, sign < 0, True, abs(sign))
+            if self._word.follow(sign, now_s) and self._aftermath.is_new(i, likely):
+                self._word.say(self._start(i, likely.frames, likely.down, self._history.baseline(i)))
+                self._open = None
+
     def _roughness(self, i: int, explained: bool) -> None:
         rows = self._history.rows(i, self._many(TUNING.rough_seen))
         enough = rows.shape[1] == self._many(TUNING.rough_seen)
         share = float(np.mean(rows[ROUGH] >= TUNING.rough)) if enough else 0.0
+        kind = self._history.rough_kind(i, rows) if not self._rough_now and share >= TUNING.rough_on else None
         fault = self._open
-        if not self._rough_now and share >= TUNING.rough_on:
+        if kind is not None:
             self._rough_now = True
             if explained:
                 return
-            kind = self._history.rough_kind(i, rows)
             if fault is None:
                 fault = self._opener(kind, float(rows[HOST, 0]), float(rows[HOST, -1]), float(rows[AREA, 0]))
                 fault.change.even = spread(self._history.usual_log_c(i))
@@ -203,51 +215,45 @@ class BoomFaults:
         baseline = self._history.baseline(i)
         if self._first is not None or math.isnan(baseline):
             return
-        self._first, (caught, caught_u) = baseline, self._catch or (math.nan, 0.0)
-        verdict = off_catch(baseline - caught, caught_u)
-        if verdict is not None:
+        self._first = baseline
+        if self._catch is not None:
             rows = self._history.rows(i, self._many(TUNING.boom_before))
-            now_s = float(rows[HOST, -1])
-            fault = self._opener(verdict.kind, now_s, now_s, 0.0)
-            fault.before, fault.before_u, fault.after, fault.against_catch = caught, caught_u, baseline, True
-            fault.change.before = before_step(caught, rows)
-            fault.change.even = fault.change.before.spread
-            fault.name(verdict)
-            fault.confirm(now_s)
-            fault.judged(settled=True)
-            self._open = fault
+            self._open = fault_against(self._catch, baseline, rows, self._opener)
 
     def _start(self, i: int, frames: int, down: bool, log_c: float) -> OpenFault:
-        """Open one: a change from `log_c`, down or up, that took the last `frames` frames."""
+        """Open one, or go on with its early word: a change from `log_c`, down or up, over the last `frames` frames."""
         rows = self._history.rows(i)
         onset = max(rows.shape[1] - frames, 1)
-        fault = self._opener(
-            "clog" if down else "leak",
-            float(rows[HOST, onset - 1]),
-            float(rows[HOST, -1]),
-            float(rows[AREA, onset - 1]),
-        )
+        began_s, now_s, began_m2 = float(rows[HOST, onset - 1]), float(rows[HOST, -1]), float(rows[AREA, onset - 1])
+        fault = self._word.proven(down, now_s) or self._opener("clog" if down else "leak", began_s, now_s, began_m2)
+        fault.began_s, fault.began_m2 = began_s, began_m2
         fault.before = log_c
         fault.after = float(np.mean(rows[LOG_C, -min(frames, self._many((0.3, 1))) :]))
         # A long time before it, for what is wrong may have begun before it was called.
         before = before_step(log_c, rows[:, :onset])
-        fault.change = Change(before.spread, before, frames)
+        fault.change = Change(now_s, before.spread, before, frames)
         self._suppose(fault, i)
         self._open = fault
         return fault
 
     def _suppose(self, fault: OpenFault, i: int) -> None:
         """Until it is judged: a fall of c with the pressure is no nozzle that has clogged."""
-        assert self._frames is not None
         moved = self._history.pressure_since(i, fault.change.before) if fault.after < fault.before else 0.0
-        fault.at_first = fallen(moved, bool(self._frames.nearly_empty[i]))
+        fault.at_first = fallen(moved, self._nearly_empty[i])
 
-    def _stayed(self, i: int, level: Level) -> None:
-        """A change whose first word was taken back has stayed after all."""
+    def _hides(self, i: int, level: Level) -> bool:
+        """Whether what is open, uneven pulses, would hide a fall of c that has come since."""
+        fault = self._open
+        return fault is not None and fault.kind == SOON_USUAL and self._history.fell_since(i, level, fault.called_s)
+
+    def _stayed(self, i: int, level: Level, least: float) -> None:
+        """A change of `least` nozzles' worth or more without a first word, or whose word was taken back, has stayed."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
-        least = min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles)
-        if leads_back(level.before, level.after, self._healthy, self._nozzles) or worth < least:
+        if self._aftermath.returns(level.before, level.after) or worth < least:
             return
+        if self._open is not None:
+            began = self._history.rows(i, level.frames)[:, 0]
+            self._end(self._open, float(began[HOST]), float(began[AREA]))
         fault = self._start(i, level.frames, level.after < level.before, level.before)
         fault.after = level.after
         self._has_stayed(fault, i, 0)
@@ -264,16 +270,11 @@ class BoomFaults:
         self._withdrawn(fault)
         self._open = None
 
-    def _stays(self, even: float, rows: Floats, level: float, down: bool, at_s: tuple[float, float]) -> bool | None:
-        """Whether c has stayed off `level`, which it left at the first of `at_s`; None: perhaps a dip, or the rotor."""
-        word = self._history.against(rows[:, rows[HOST] > at_s[0]], level, down, even)
-        return still_there(word, *at_s, self._nozzles)
-
     def _wait(self, fault: OpenFault, i: int) -> None:
         """A first word is confirmed or taken back."""
         rows = self._history.rows(i, self._many(TUNING.confirm_seen))
-        down = fault.after < fault.before
-        stays = self._stays(fault.change.even, rows, fault.before, down, (fault.began_s, fault.called_s))
+        by, at_s = fault.after - fault.before, (fault.began_s, fault.change.found_s)
+        stays = self._history.stays(rows, fault.before, by, fault.change.even, at_s, self._nozzles)
         if stays:
             self._suppose(fault, i)
             fault.confirm(float(rows[HOST, -1]))
@@ -306,9 +307,9 @@ class BoomFaults:
         change, rows = fault.change, self._history.rows(i, self._many(TUNING.mended))
         last = np.array(change.levels[-rows.shape[1] :]) - fault.before
         found = ending(fault.after - fault.before, last, self._many((0.3, 1)), self._nozzles)
-        at_s, down = float(rows[HOST, 0]), fault.after > fault.before
         if found is Ending.OVER:
-            if self._stays(change.even, rows, fault.before, down, (at_s, at_s)) is not None:
+            by, at_s = fault.before - fault.after, float(rows[HOST, 0])
+            if self._history.stays(rows, fault.before, by, change.even, (at_s, at_s), self._nozzles) is not None:
                 self._goes_on(fault, i, change.back or (0, fault.after, at_s), fault.before)
         elif found is Ending.GONE:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
@@ -320,18 +321,17 @@ class BoomFaults:
         rows, change = self._history.rows(i), fault.change
         assert change.second is not None
         took, log_c, found_s = change.second
-        frames = took + int(np.sum(rows[HOST] > found_s))
-        down, began_s = fault.after < fault.before, self._history.began_s(i, frames)
-        stays = self._stays(change.even, rows, log_c, down, (began_s, found_s))
+        frames, whole = took + int(np.sum(rows[HOST] > found_s)), fault.after - fault.before
+        at_s = float(rows[HOST, -min(frames, rows.shape[1])]), found_s
+        stays = self._history.stays(rows, log_c, whole, change.even, at_s, self._nozzles)
         if stays is None and rows[HOST, -1] - found_s < TUNING.second_most_s:
             return
         change.second = None
         level = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
-        size, whole = abs(level - log_c), fault.after - fault.before
-        if (level - log_c) * whole <= 0 or size < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
+        by, rested = level - log_c, len(change.levels) - frames >= self._many(TUNING.remeasure)
+        if by * whole <= 0 or abs(by) < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
             return  # the last: the flow had stopped before the new level was taken, and it is the same step again
-        rested = len(change.levels) - frames >= self._many(TUNING.remeasure)
-        if rested and took <= self._many(TUNING.sudden) and size * self._nozzles > TUNING.own_fault_nozzles:
+        if rested and took <= self._many(TUNING.sudden) and abs(by) * self._nozzles > TUNING.own_fault_nozzles:
             self._goes_on(fault, i, (took, log_c, found_s), log_c)
         else:
             before = Before(log_c, change.before.log_p_step, change.before.spread)
@@ -396,5 +396,5 @@ class BoomFaults:
 
     def _end(self, fault: OpenFault, at_s: float, area_m2: float) -> None:
         fault.end(at_s, area_m2)
-        self._healthy = fault.before if math.isfinite(fault.before) else self._healthy
+        self._aftermath.ended(fault.before)
         self._open = None

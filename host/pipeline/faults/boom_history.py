@@ -10,12 +10,12 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.causes.pulses import After, Before
-from host.pipeline.faults.first_word import FirstWord
+from host.pipeline.faults.first_word import FirstWord, still_there
 from host.pipeline.faults.median import median
 from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
 from host.pipeline.faults.ring_buffer import Tail
-from host.pipeline.faults.steps import Step, Watched
+from host.pipeline.faults.steps import Level, Step, Watched
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
@@ -66,13 +66,14 @@ class BoomHistory:
         if rows.size:
             rows[ROUGH, before_rundown(rows[LOG_C]) :] = 1.0
 
-    def against(self, rows: Floats, level: float, down: bool, even: float) -> FirstWord:
-        """What `rows` show against the `level` of log c before them, from which c has gone `down` or up."""
-        return FirstWord((rows[LOG_C] - level) * (-1.0 if down else 1.0), rows[HOST], down, even, self._timing)
-
-    def began_s(self, i: int, frames: int) -> float:
-        """When the first of the last `frames` frames up to frame `i` came."""
-        return float(self.rows(i, frames)[HOST, 0])
+    def stays(
+        self, rows: Floats, level: float, by: float, even: float, at_s: tuple[float, float], nozzles: int
+    ) -> bool | None:
+        """Whether log c has stayed off the `level` that it left, down or up as `by`, at the first of `at_s`; that was
+        found at the second. None: it may be a dip, or the rotor running down."""
+        since = rows[:, rows[HOST] > at_s[0]]
+        off = (since[LOG_C] - level) * (-1.0 if by < 0.0 else 1.0)
+        return still_there(FirstWord(off, since[HOST], by < 0.0, even, self._timing), *at_s, nozzles)
 
     def baseline(self, i: int) -> float:
         """Log c that frame `i` was held against; NaN while there was none."""
@@ -81,6 +82,11 @@ class BoomHistory:
     def level(self, i: int, step: Step) -> float:
         """Log c as `step`, found in frame `i`, has left it so far."""
         return float(np.mean(self.rows(i, min(step.frames, self._timing.frames((0.3, 1))))[LOG_C]))
+
+    def fell_since(self, i: int, level: Level, since_s: float) -> bool:
+        """Whether c has fallen to `level`, known in frame `i`, from one that it had rested at since `since_s`."""
+        rested_s = float(self.rows(i, level.frames)[HOST, 0]) - since_s
+        return level.after < level.before and rested_s > TUNING.remeasure[0]
 
     def usual_log_c(self, i: int) -> Floats:
         """Log c before the frames that a judgement of roughness looks at."""
@@ -92,11 +98,13 @@ class BoomHistory:
         now = self.rows(i, self._timing.frames(TUNING.boom_before))[LOG_C]
         return "meter_missing" if len(usual) >= 50 and np.mean(now) < median(usual) - 0.01 else "meter_noise"
 
-    def rough_kind(self, i: int, rows: Floats) -> str:
-        """What makes the last frames, `rows`, so uneven."""
+    def rough_kind(self, i: int, rows: Floats) -> str | None:
+        """What makes the last frames, `rows`, so uneven; None: no more than poles do that are not known yet."""
         past = self.rows(i)[:, : -2 * self._timing.frames(TUNING.rough_seen)]
         if past.shape[1] < 100 or median(rows[MOVED]) >= TUNING.rough_pressure * median(past[MOVED]):
             return "air"
+        if np.max(np.abs(np.diff(rows[LOG_C]))) * np.mean(rows[PULSES]) < TUNING.pole_clip:
+            return None  # one lost or added is a whole pulse
         return "meter_noise" if np.mean(rows[LOG_C]) > median(past[LOG_C]) else "meter_missing"
 
     def pressure(self, i: int) -> float:

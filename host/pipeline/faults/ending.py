@@ -23,13 +23,6 @@ def stands_off(off: float, nozzles: int) -> bool:
     return abs(off) > TUNING.allowance and nozzles_worth(off, nozzles) > TUNING.own_fault_nozzles
 
 
-def leads_back(before: float, after: float, healthy: float, nozzles: int) -> bool:
-    """Whether a step only leads back to the level before the last fault, which was over while it was judged. All of
-    ln c; `healthy` is NaN before a first fault, and compares as false."""
-    left = after - healthy
-    return abs(left) < 0.5 * abs(before - healthy) and not stands_off(left, nozzles)
-
-
 def ending(size: float, last: Floats, few: int, nozzles: int) -> Ending:
     """What has become of a fault of `size`; `last`, shape (n,), is off the healthy level, `few` of them tell whether it
     is still on its way. All of ln c."""

@@ -49,6 +49,7 @@ TRANSITIONS: dict[State, tuple[State, ...]] = {
 class Change:
     """What is known of the change of c behind a fault of the boom."""
 
+    found_s: float = math.nan  # when there was the evidence for it: the word may have come sooner
     even: float = math.inf  # spread of log c before it
     before: Before = field(default_factory=lambda: Before(math.nan, math.nan, math.nan))  # the last step
     frames: int = 0  # in which that was proven
@@ -63,6 +64,12 @@ class Change:
     # A step on top, the same way or the other: frames it took, log c before it, when it was found
     second: tuple[int, float, float] | None = None
     back: tuple[int, float, float] | None = None
+
+    def cut_short(self, last: int) -> None:
+        """The flow has stopped: the `last` frames were those of a rotor running down."""
+        self.second = None
+        keep = len(self.levels) - last
+        self.levels, self.roughs = self.levels[:keep], self.roughs[:keep]
 
     @property
     def all_moves(self) -> list[Moved]:

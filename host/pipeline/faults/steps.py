@@ -86,6 +86,7 @@ class Watched:
     log_c: Floats  # poles taken out
     rough: Floats  # how many times noisier than the run in general, 1 or more; 1 where the poles are not known
     baseline: Floats  # that log c was held against; NaN while there is none
+    signs: Ints  # of a step that is likely, not proven: frames since it began, negative when c falls; 0: none
 
 
 class StepWatch:
@@ -121,6 +122,7 @@ class StepWatch:
         corrected, excess, (mapped, levels) = self._corrected(frames)
         log_c = np.log(np.maximum(corrected, 0.05) / frames.expected)
         local, baselines = np.ones(len(frames)), np.full(len(frames), np.nan)
+        signs = np.zeros(len(frames), dtype=np.int64)
         begins = np.flatnonzero(frames.start != self._start_before(frames.start))
         place = 0
         while place < len(frames):
@@ -133,12 +135,12 @@ class StepWatch:
             # What the missing map adds is no sign of anything wrong, but it hides what is.
             local[part] = np.where(excess[part] > 0, 1.0, rough)
             rough = np.maximum(rough, np.sqrt(1.0 + (excess[part] / sigma.one) ** 2))
-            found, baselines[part] = self._watch(log_c[part], frames, part, rough, sigma)
+            found, baselines[part], signs[part] = self._watch(log_c[part], frames, part, rough, sigma)
             steps += [replace(step, at=place + step.at) for step in found]
             place = part.stop
             if place == mapped:
                 self.noise.relearn(levels)
-        return Watched(steps, self._levels, log_c, local, baselines)
+        return Watched(steps, self._levels, log_c, local, baselines, signs)
 
     def _corrected(self, frames: Usable) -> tuple[Floats, Floats, tuple[int, Floats]]:
         """Pulses without the poles' errors, and the relative standard deviation that these add where not corrected;
@@ -165,11 +167,11 @@ class StepWatch:
 
     def _watch(
         self, log_c: Floats, frames: Usable, part: slice, rough: Floats, sigma: Sigma
-    ) -> tuple[list[Step], Floats]:
+    ) -> tuple[list[Step], Floats, Ints]:
         expected, log_p = frames.expected[part], frames.log_p[part]
         log_root, time_s = frames.log_root[part], frames.time_s[part]
         found: list[Step] = []
-        baselines = np.full(len(log_c), np.nan)
+        baselines, signs = np.full(len(log_c), np.nan), np.zeros(len(log_c), dtype=np.int64)
         place = 0
         while place < len(log_c):
             rest = slice(place, len(log_c))
@@ -183,7 +185,8 @@ class StepWatch:
             rows = self._follow(log_c[rest], expected[rest], rough[rest], known)
             off = np.exp(log_c[rest] - rows.before) - 1.0
             self._windows.push(off, expected[rest], log_p[rest], log_root[rest], time_s[rest], known.one)
-            step, used = self._first_alarm(rows, rough[rest], known)
+            step, used, likely = self._first_alarm(rows, rough[rest], known)
+            signs[place : place + used] = likely[:used]
             self._windows.keep(used, len(off))
             baselines[place : place + used] = rows.before[:used]
             self.baseline = float(rows.after[used - 1])
@@ -204,7 +207,7 @@ class StepWatch:
                 self._sums, self._past = [0.0, 0.0, 0.0, 0.0], self._past[:, :0]
                 self._collecting = self._relevel
             place += used
-        return found, baselines
+        return found, baselines, signs
 
     def _interrupt(self) -> None:
         """The flow had stopped: what came in the moments before that was the rotor running down. A new level that was
@@ -277,29 +280,32 @@ class StepWatch:
         chance = TUNING.sum_sigmas * self._white / half**0.5
         return off < -TUNING.confirm_deep or moved > max(TUNING.recovered_share * abs(off), chance)
 
-    def _first_alarm(self, rows: Followed, rough: Floats, sigma: Sigma) -> tuple[Step | None, int]:
-        """The first step in these frames, and how many of them are used up by then."""
+    def _first_alarm(self, rows: Followed, rough: Floats, sigma: Sigma) -> tuple[Step | None, int, Ints]:
+        """The first step in these frames, how many of them are used up by then, and the signs in those."""
         n = len(rough)
         limit = np.maximum(TUNING.absolute_least, TUNING.sum_sigmas * sigma.one)
         limit = np.maximum(limit, TUNING.absolute_s / self._timing.interval_s)
         least = self._timing.frames(TUNING.sum_least)
         low, high = (rows.down > limit) & (rows.n_down >= least), rows.up > limit * TUNING.sum_rising
-        alarm, adaptive = low | high, np.zeros(n, dtype=np.bool_)
+        alarm, adaptive, signs = low | high, np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.int64)
         if not self._windows.quiet(n, sigma):
             judged = self._windows.judge(n, self._strays(sigma), rough)
             adaptive = judged.ratio > TUNING.adaptive
-            for place in np.flatnonzero(adaptive & judged.down).tolist():
+            likely = self._windows.likely(judged)
+            for place in np.flatnonzero(likely & judged.down).tolist():
                 c, noise = float(np.exp(rows.before[place])), float(sigma.one[place] * rough[place])
-                adaptive[place] = self._windows.clog_odds(place, n, judged, c, noise) > TUNING.bubble_odds
+                odds = self._windows.clog_odds(place, n, judged, c, noise)
+                likely[place], adaptive[place] = odds > TUNING.word_odds, adaptive[place] and odds > TUNING.bubble_odds
                 if adaptive[place]:
                     break
             alarm |= adaptive
+            signs = np.where(likely, np.where(judged.down, -judged.frames, judged.frames), 0)
         if not alarm.any():
-            return None, n
+            return None, n, signs
         at = int(np.argmax(alarm))
         if adaptive[at]:
-            return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1
-        return Step(at, bool(low[at]), False, int((rows.n_down if low[at] else rows.n_up)[at])), at + 1
+            return Step(at, bool(judged.down[at]), True, int(judged.frames[at])), at + 1, signs
+        return Step(at, bool(low[at]), False, int((rows.n_down if low[at] else rows.n_up)[at])), at + 1, signs
 
     def _strays(self, sigma: Sigma) -> Sigma:
         """With what the baseline is off by, which was taken from few frames at first."""

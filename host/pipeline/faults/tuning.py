@@ -65,6 +65,13 @@ class Tuning:
     )
     longest_window_s: float = 60.0
     adaptive: float = 22.0  # of the log likelihood ratio
+    word: float = 14.0  # of the same, for a first word: the rest is asked before it is called
+    word_tax: float = 50.0  # asked on top of the others, over frames²: most words that are taken back were short
+    word_odds: float = 5.0  # that it is no bubble
+    word_longest: Span = (3.0, 8)  # windows that it may come from: a change that takes longer to show is in no hurry
+    word_gone: Span = (0.3, 2)  # without a sign of it, and it is taken back
+    word_most: Span = (2.0, 4)  # that it waits for a step
+    word_rest_s: float = 10.0  # after one that was taken back no other is said
     drop_tax: float = 10.0  # asked on top of it, over frames²: some frames' noise is far from normal
     rise_tax: float = 150.0
     rising: float = 2.5  # of a rise as many times as much is asked: false pulses look like one

@@ -34,6 +34,9 @@ class Windows:
         # Asked on top of the ratio, over frames²: some frames' noise is far from normal. A drop is also held against a
         # bubble.
         self._taxes = [tax / (self._lengths**2)[:, None] for tax in (TUNING.drop_tax, TUNING.rise_tax)]
+        soon = self._lengths <= timing.frames(TUNING.word_longest)
+        word = np.minimum(TUNING.word + TUNING.word_tax / self._lengths**2, TUNING.adaptive)
+        self._asked = np.where(soon, word, TUNING.adaptive)  # of the ratio, for a first word
         self._shortest_rise = timing.frames(TUNING.shortest_rise)
         self._reach = timing.frames(TUNING.bubble_more) + timing.frames(TUNING.step_window)
         self._rows: Floats
@@ -65,14 +68,14 @@ class Windows:
         self._fresh = False
 
     def quiet(self, n: int, sigma: Sigma) -> bool:
-        """Whether no window that ends in the last `n` frames can be judged to be over the threshold, however even they
-        are: none is far enough off for the least noise that Noise gives them, `sigma`."""
+        """Whether no window that ends in the last `n` frames can be judged to be worth a word, however even they are:
+        none is far enough off for the least noise that Noise gives them, `sigma`."""
         first = self._rows.shape[1] - n
         white2, edge2, drift2 = (float(column.min()) ** 2 for column in (sigma.white, sigma.edge, sigma.drift))
         # A little less than what is asked: sums are rounded.
         asked = 0.999 * np.sqrt(2.0 * (white2 / self._lengths + edge2 / self._lengths**2 + drift2))
         drops, rises = (
-            asked * np.sqrt(by * (TUNING.adaptive + tax[:, 0]))
+            asked * np.sqrt(by * (self._asked + tax[:, 0]))
             for by, tax in zip((1.0, TUNING.rising), self._taxes, strict=True)
         )
         left = np.zeros((len(drops), 2, 3))  # of what is asked, when a drop and a rise have been taken off
@@ -107,6 +110,11 @@ class Windows:
         found = ratio[at] > 0
         falls = (drop[at] < 0) & ~rising_now[at]
         return Judged(np.where(found, ratio[at], 0.0), np.where(found, lengths[least], 0), found & falls)
+
+    def likely(self, judged: Judged) -> Bools:
+        """Where a step is likely enough for a first word, shape (n,); a bubble may be as likely."""
+        places = np.minimum(np.searchsorted(self._lengths, judged.frames), len(self._lengths) - 1)
+        return np.asarray(judged.ratio > self._asked[places])
 
     def clog_odds(self, place: int, n: int, judged: Judged, per_expected: float, sd: float) -> float:
         """Log of the odds of a clog against a bubble, for the drop judged in frame `place` of the last `n`.

@@ -16,6 +16,7 @@ from tests.host.pipeline.made import IDENTITY, RIG, made_frames
 from tests.host.pipeline.test_refused import state
 
 WHEEL = rig_from_toml(RIG)
+ONE_MAGNET = rig_from_toml(RIG.replace('"1.0 m"', '"2.1 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1"))
 COURSE = rig_from_toml(
     RIG.replace("spray_switch = true", "spray_switch = false")
     .replace(
@@ -58,7 +59,7 @@ def walk_with_dying_sensors(seed):
     rng = np.random.default_rng(seed)
     parts = []  # (reports, Hz of the flow, Hz of the wheel, whether the spray is on, the transducer's reading)
     for _ in range(int(rng.integers(4, 12))):
-        flow, wheel = rng.uniform(20, 60) * (rng.random() < 0.6), rng.uniform(5, 14) * (rng.random() < 0.7)
+        flow, wheel = rng.uniform(20, 60) * (rng.random() < 0.6), rng.choice([0.5, 5.0, 14.0]) * (rng.random() < 0.7)
         gone = float(rng.choice([103.0, 327.68]))
         parts.append((rng.integers(5, 200), flow, wheel, True, 327.68))
         parts.append((rng.integers(1, 120), 0.0, wheel * (rng.random() < 0.8), rng.random() < 0.7, gone))
@@ -147,7 +148,7 @@ def test_any_cutting_gives_equal_signals_and_passes(rig, seed, data):
     assert_adds_up(frames, whole)
 
 
-@pytest.mark.parametrize("rig", [WHEEL, COURSE], ids=["wheel and switch", "timed course"])
+@pytest.mark.parametrize("rig", [WHEEL, ONE_MAGNET, COURSE], ids=["wheel and switch", "one magnet", "timed course"])
 @settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), data=st.data())
 def test_sensors_that_die_and_come_back_are_told_the_same_however_cut(rig, seed, data):

@@ -98,11 +98,31 @@ def test_in_a_turn_a_pass_may_follow_and_standing_with_all_shut_none_does():
 
 @pytest.mark.parametrize("phase", [0, 1, 2, 3, 4])
 def test_a_stop_is_as_long_as_it_was_with_one_magnet_to_half_a_metre(phase):
-    """The wheel rolls on up to half a metre from its last pulse, and as far again to the next: that was walked."""
+    """The wheel rolls on up to half a metre from its last pulse, and as far again to the next: that was walked. Nobody
+    stops or sets off at once; up to a quarter of the time of a pulse is taken for that on each side."""
     wheel_hz = np.repeat([2.0, 0.0, 2.0], [100 + phase, 50, 100])
     frames = made_frames(np.full(len(wheel_hz), 40.0), wheel_hz, np.full(len(wheel_hz), True))
     rig = RIG.replace('circumference = "1.0 m"', 'circumference = "5.0 m"')
-    assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(5.0, abs=0.11)
+    assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(4.75, abs=0.11)
+
+
+@pytest.mark.parametrize("step_s", [0.05, 0.1])
+@pytest.mark.parametrize(("magnets", "within_s"), [(2, 0.8), (10, 0.3)])
+@pytest.mark.parametrize("ramp_s", [0.5, 1.0, 1.4])
+def test_who_slows_down_and_sets_off_again_stood_for_no_longer_than_he_did(ramp_s, magnets, within_s, step_s):
+    """Even slowing down: v falls to nothing along a line, x = a·t²/2 (kinematics), and rises again after 6 s."""
+    ramp = (np.arange(round(ramp_s / step_s)) + 0.5) * step_s / ramp_s
+    parts = (
+        np.full(round(12 / step_s), 1.0),
+        ramp[::-1],
+        np.zeros(round(6 / step_s)),
+        ramp,
+        np.full(round(9 / step_s), 1.0),
+    )
+    wheel_hz = np.concatenate(parts) * magnets
+    rig = RIG.replace("pulses_per_turn = 10", f"pulses_per_turn = {magnets}")
+    frames = made_frames(np.full(len(wheel_hz), 40.0), wheel_hz, np.full(len(wheel_hz), True), step_s=step_s)
+    assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(6.0, abs=within_s)
 
 
 def test_a_long_silence_begins_when_the_last_report_came_also_by_a_clock_that_is_off():
@@ -133,3 +153,24 @@ def test_a_wheel_that_failed_says_nothing_of_the_pace_before():
     pipeline.push(made_frames(np.where(sprays, 40.0, 0.0), walks, sprays), [IDENTITY])
     pipeline.finish()
     assert pipeline.passes[0].distance_m == pytest.approx(15.0 * 1.2, abs=1.4)
+
+
+@pytest.mark.parametrize(("circumference", "pace"), [(2.0, 1.0), (2.1, 1.4), (2.1, 0.6), (1.5, 0.6), (1.2, 0.5)])
+def test_a_large_wheel_with_one_magnet_turns_although_its_pulses_are_seconds_apart(circumference, pace):
+    """A bicycle's wheel is 2.1 m round (common practice): at a walk a pulse comes every two seconds or so."""
+    rig = RIG.replace('"1.0 m"', f'"{circumference} m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1")
+    one, turn = round(300 / pace), 60
+    hz = np.concatenate([np.full(one, pace / circumference), np.full(turn, 0.5 / circumference)] * 3)
+    on = np.tile(np.concatenate([np.ones(one, dtype=bool), np.zeros(turn, dtype=bool)]), 3)
+    pipeline, _ = settled(made_frames(np.where(on, 40.0, 0.0), hz, on), rig)
+    assert len(pipeline.passes) == 3
+    assert pipeline.sums()["ground_m2"] == pytest.approx(180.0, rel=0.02)
+    assert pipeline.sums()["stationary_s"] < 1.0 and pipeline.unassigned == []
+    assert not any(fault.kind == "standing" for fault in pipeline.faults())
+
+
+def test_a_stop_shows_at_a_large_wheel_with_one_magnet_once_a_second_pulse_has_not_come():
+    rig = RIG.replace('"1.0 m"', '"2.0 m"').replace("pulses_per_turn = 10", "pulses_per_turn = 1")
+    hz = np.concatenate([np.full(300, 0.5), np.zeros(100), np.full(300, 0.5)])
+    pipeline, _ = settled(made_frames(np.full(700, 40.0), hz, np.ones(700, dtype=bool)), rig)
+    assert pipeline.sums()["stationary_s"] == pytest.approx(10.0, abs=2.1)  # a pulse of the wheel is 2 s

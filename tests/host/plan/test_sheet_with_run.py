@@ -114,10 +114,46 @@ def test_a_season_adds_up_from_the_runs_of_a_place(sheet_text, tmp_path, rig_fil
     assert ask(*words, "--name", "Other", "--season", "5 fl oz/1000 ft2").code == 0
 
 
+@pytest.mark.parametrize("told", ["noted later", "two sheets", "damaged sheet", "no mix"])
+def test_a_season_leaves_no_run_out_in_silence(sheet_text, tmp_path, rig_file, told):
+    """Each of these runs put down as much as one with its sheet: counted, or said to be missing."""
+    notes = {"area": "Rose  walk", "product": "Clover Killer"}
+    if told == "noted later":
+        notes |= {"mix": "2 fl oz/gal"}
+    mixes = {"two sheets": [sheet_text, sheet_text.replace("Dust", "Powder")], "damaged sheet": ["rig = "]}.get(
+        told, []
+    )
+    simulated_run(tmp_path / "r.sward", datetime(date.today().year, 1, 1, 9, tzinfo=UTC), notes, mixes=mixes)
+    words = ("mix", "--rig", rig_file, "--runs", str(tmp_path), "--place", "rose walk", "--product", "2 fl oz/1000 ft2")
+    answer = ask(*words, "--name", "Clover killer", "--season", "3 fl oz/1000 ft2")
+    assert answer.code == 1
+    counted = "1 run put down" in answer.out and "more than the label allows per season" in answer.out
+    assert counted == (told == "noted later")
+    assert ("1 run does not say how much of it went down this season" in answer.out) == (not counted)
+    # Who says what was used is not asked again, and another product is none of its business.
+    used = ask(*words, "--name", "Clover killer", "--season", "9 fl oz/1000 ft2", "--used", "2 fl oz/1000 ft2")
+    assert used.code == 0 and "does not say" not in used.out
+    assert ask(*words, "--name", "Other", "--season", "3 fl oz/1000 ft2").code == 0
+
+
 def arguments(*words):
     parser = argparse.ArgumentParser()
     record.add_arguments(parser.add_subparsers(dest="command").add_parser("record"))
     return parser.parse_args(["record", "--port", "socket://nowhere:1", *words])
+
+
+def test_the_tank_begins_with_the_first_load_of_the_sheet(tmp_path, rig_file):
+    """Five yards by ten at 1 gal/1000 ft2 are 0.45 gal, and not a tank of them: what is left would be told wrong."""
+    file = tmp_path / "sheet.toml"
+    asked = ("mix", "--rig", rig_file, "--product", "2 fl oz/1000 ft2", "--out", str(file), "--runs", str(tmp_path))
+    assert ask(*asked, "--area", "450 ft2").code == 0
+    args = ("--rig", rig_file, "--sheet", str(file), "--runs", str(tmp_path))
+    gallon = 3.785411784e-3  # NIST Handbook 44, Appendix C
+    assert plan_of(arguments(*args)).tank_m3 == pytest.approx(0.45 * gallon, rel=1e-5)
+    assert plan_of(arguments(*args, "--tank", "2 gal")).tank_m3 == pytest.approx(2 * gallon)
+    without = file.read_text(encoding="utf-8").splitlines(keepends=True)  # as sheets were written before
+    file.write_text("".join(line for line in without if not line.startswith("load")), encoding="utf-8")
+    assert plan_of(arguments(*args)).tank_m3 is None
 
 
 def test_the_start_of_a_run_takes_the_sheet(sheet_text, tmp_path, rig_file):

@@ -133,6 +133,8 @@ def test_telling_a_running_recorder(end: PtyEnd, tmp_path: Path) -> None:
         assert tell(path, "refill", "5", "L").returncode == 0
         half = tell(path, "refill", "half")
         assert half.returncode == 2 and half.stderr.count("\n") == 1
+        slip = tell(path, "refill", "500", "L")  # for 50
+        assert slip.returncode == 2 and "more than the tank holds" in slip.stderr
         assert tell("latest", "--runs", runs, "mark", "gate").returncode == 0
         assert tell(path.name, "--runs", runs, "note", "weather=calm").returncode == 0
         status = json.loads(tell(path, "status").stdout)
