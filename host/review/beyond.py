@@ -54,7 +54,8 @@ def speed_against_walking(rig: Rig, passes: Sequence[Pass], system: str) -> str:
     speed = format_value(pace, "speed", system)
     return (
         f"By the wheel these passes were sprayed at {speed}, and nobody does that: area and rate are wrong. Check the "
-        "wheel's circumference and pulses per turn on the page Rig, and whether its sensor gives one pulse for each magnet."
+        "wheel's circumference and pulses per turn on the page Rig, and whether its sensor gives one pulse for each "
+        "magnet."
     )
 
 
