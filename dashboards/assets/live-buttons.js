@@ -90,7 +90,7 @@ window.swardflow.buttons = function (say) {
   function calm() {
     clearTimeout(sure);
     sure = 0;
-    at("stop").textContent = "Stop";
+    at("stop").textContent = "End run";
     at("stop").classList.remove("sure");
   }
   at("stop").addEventListener("click", function () {
@@ -99,7 +99,7 @@ window.swardflow.buttons = function (say) {
       tell("stop", {});
       return;
     }
-    at("stop").textContent = "Tap again to stop";
+    at("stop").textContent = "Tap again to end";
     at("stop").classList.add("sure");
     sure = setTimeout(calm, SURE_MS);
   });

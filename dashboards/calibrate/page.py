@@ -25,7 +25,7 @@ from dashboards.ui.forms import attributes, cautions, chips
 from dashboards.ui.polling import asking, connect_polls, due, polls
 from dashboards.ui.presses import pressed
 from dashboards.ui.unit_field import with_unit
-from dashboards.ui.ways import ways
+from dashboards.ui.ways import rig_line, ways
 from host.calibrate.kinds.kind import PICTURES, Kind
 from host.calibrate.tools import last_tools
 from host.documents.document import Document
@@ -91,7 +91,7 @@ def layout(context: PageContext) -> html.Main:
     return html.Main(
         [
             html.H1("Calibrate"),
-            html.P(used.said, className="rig"),
+            rig_line(used.said, used.own),
             html.Div([_doing(context.kinds, used.rig, runs, tools), _showing()], className="halves"),
             cards_view.layout(),
             ways(("Mix", "/mix"), ("Start a run", "/start")),

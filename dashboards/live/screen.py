@@ -102,8 +102,10 @@ def screen_row(live: Mapping[str, Any], system: str) -> dict[str, Any]:
     faults = fault_texts(live.get("faults") or (), system)
     stop = faults["fault_stops"] and code not in STOPPED
     blind = faults["fault_blinds"] and code not in STOPPED
-    if stop or blind:
-        code, words = STOP if stop else IN_DOUBT
+    if stop:
+        code, words = STOP
+    elif blind and code != IN_DOUBT[0]:  # there is no rate yet, or the pipeline knows none
+        code, words = IN_DOUBT
     known = faults | {f"{name}_unit": unit[kind] for name, kind in _UNIT_OF.items()}
     return known | {
         "frame": live["frame"],

@@ -12,6 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
 from dashboards.ui.forms import attributes
+from dashboards.ui.ways import rig_line
 from host.documents.words import sentence
 from host.entries import WrongEntriesError
 from host.errors import UserError
@@ -47,7 +48,7 @@ def layout(context: PageContext) -> html.Main:
     return html.Main(
         [
             html.H1("Mix"),
-            html.P(used.said, className="rig"),
+            rig_line(used.said, used.own),
             html.Div(
                 [
                     html.Section(

@@ -12,7 +12,7 @@ from dashboards.context import PageContext
 from dashboards.plan.form_view import answered, form_view, inputs_of, typed_into, wrongs_of
 from dashboards.ui.document_view import answer_view, section_view
 from dashboards.ui.forms import attributes, chips
-from dashboards.ui.ways import ways
+from dashboards.ui.ways import rig_line, ways
 from host.documents.document import Document, Facts, Quantity, Section
 from host.documents.words import sentence
 from host.errors import UserError
@@ -80,7 +80,7 @@ def layout(context: PageContext) -> html.Main:
     return html.Main(
         [
             html.H1("Plan"),
-            html.P(used.said, className="rig"),
+            rig_line(used.said, used.own),
             chips("plan-question", "What do you want to know?", {q.name: q.words for q in QUESTIONS}, first),
             *(_part(question, used.rig, _css(question, first)) for question in QUESTIONS),
             ways(("Calibrate", "/calibrate"), ("Mix", "/mix")),

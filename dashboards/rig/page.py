@@ -7,6 +7,7 @@ from dash import html
 from dashboards.context import PageContext, RigInUse
 from dashboards.ui.document_view import answer_view, sections_view
 from dashboards.ui.forms import attributes
+from dashboards.ui.ways import rig_line
 from host.documents.words import sentence
 from host.errors import UserError
 from host.library import Library
@@ -33,7 +34,7 @@ def layout(context: PageContext) -> html.Main:
     return html.Main(
         [
             html.H1("Rig"),
-            html.P(used.said, className="rig"),
+            rig_line(used.said, used.own),
             answer_view(document),
             *sections_view(first),
             html.Div([html.A(words, href=to, className="press") for words, to in _WAYS], className="acts"),

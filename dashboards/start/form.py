@@ -27,7 +27,13 @@ _STRONGEST_M_S = 40.0
 
 def sheets(context: PageContext) -> dict[str, str]:
     """The mixing sheets that were kept last, by the stem of the file, in the words of a choice."""
-    return {path.stem: f"{path.stem[16:].replace('-', ' ')}, mixed {path.stem[:10]}" for path in _newest(context)}
+    return {path.stem: _words_of(path.stem) for path in _newest(context)}
+
+
+def _words_of(stem: str) -> str:
+    """Of two that were mixed on one day the time tells which."""
+    day, hour, minute, name = stem[:10], stem[11:13], stem[13:15], stem[16:]
+    return f"{name.replace('-', ' ')}, mixed {day}, {hour}:{minute}"
 
 
 def fresh_sheet(context: PageContext, rig: str, now: datetime) -> str:

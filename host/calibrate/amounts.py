@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Vessel, Weighed
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Vessel, Weighed, as_last_told
 from host.calibrate.water import volume_of_weighed_water
 from host.errors import BadInputError, UserError
 from host.units import KELVIN_AT_0_C, parse_quantity
@@ -111,7 +111,9 @@ def read_step(text: str, what: str) -> str:
 
 def one_jug(amounts: Iterable[Amount]) -> Vessel:
     """What all catches of one test were measured with, a jug if there are none. Raises UserError when they differ."""
-    vessels = list(dict.fromkeys(amount.vessel for amount in amounts))
+    vessels = list(dict.fromkeys(as_last_told(amount.vessel for amount in amounts)))
+    if len({vessel.name for vessel in vessels}) == 1 and len({vessel.tool for vessel in vessels}) > 1:
+        raise BadInputError("give one jug or scale for all nozzles of a test, not two: then all are off alike.")
     if len(vessels) > 1:
         raise BadInputError("give either volumes or weights, not both in one test: all nozzles must be measured alike.")
     return vessels[0] if vessels else JUG

@@ -346,9 +346,11 @@ def _remarks(
     elif fit.spare + 1 < _FEW:
         said.append(f"There are few repeats, so an assumed repeatability of {assumed} counts with them: catch more.")
     if single:
-        names = " and ".join(str(index + 1) for index in single)
+        *most, last = (str(index + 1) for index in single)
+        once = f"catches {', '.join(most)} and {last} were" if most else f"catch {last} was"
+        again = "those flows" if most else "that flow"
         said.append(
-            f"The factor seems to change with the flow, but catch {names} was not repeated: catch that flow again. "
+            f"The factor seems to change with the flow, but {once} not repeated: catch {again} again. "
             "Until then a constant is used."
         )
     elif len(fit.groups) > 1:

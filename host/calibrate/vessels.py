@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from host.calibrate.uncertainty import rectangular, resolution
@@ -52,6 +52,17 @@ class Vessel:
     def shared(self, what: str) -> str:
         """Names an error of this vessel, so that it is one error wherever the vessel was used; empty if unknown."""
         return "" if self.tool is None else f"{self.name} {self.tool}: {what}"
+
+
+def as_last_told(vessels: Iterable[Vessel]) -> list[Vessel]:
+    """The same vessels, each tool as it was told of last: one jug has one accuracy and one step in all its catches.
+
+    What differs from catch to catch, the water's density, stays.
+    """
+    told = list(vessels)
+    last = {(one.name, one.tool): one for one in told}
+    known = (last[one.name, one.tool] for one in told)
+    return [replace(one, step_m3=now.step_m3, accuracy=now.accuracy) for one, now in zip(told, known, strict=True)]
 
 
 @dataclass(frozen=True)

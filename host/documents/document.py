@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from host.units import UNITS, format_value, rounded_up, to_user
+from host.units import UNITS, format_value, group_digits, rounded_up, to_user
 
 Level = Literal["note", "advice", "warning", "stop"]
 Style = Literal["line", "steps", "dots", "bars"]
@@ -67,7 +67,8 @@ def quantity(
         places += 1
     number = format_value(value_si, kind, system, decimals=places).removesuffix(unit.symbol).rstrip()
     value = float(to_user(value_si, kind, system))
-    return Quantity(f"{number} ± {rounded_up(expanded, places):.{places}f}", value, unit.symbol, unit.slug, expanded)
+    spread = group_digits(f"{rounded_up(expanded, places):.{places}f}", system)
+    return Quantity(f"{number} ± {spread}", value, unit.symbol, unit.slug, expanded)
 
 
 def duration(seconds: float | None) -> Quantity:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 NAME = ".swardflow-index.sqlite"
-_FORMAT = 3
+_FORMAT = 4
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS kept (
     name BLOB, calibration TEXT, stamp TEXT, body TEXT, PRIMARY KEY (name, calibration)) WITHOUT ROWID""",

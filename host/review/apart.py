@@ -10,7 +10,7 @@ from host.documents.document import duration, quantity
 from host.documents.words import plural
 from host.pipeline import Unassigned, Why
 from host.pipeline.rows import DRY
-from host.review.beyond import beyond_calibration, pressure_against_flow
+from host.review.beyond import beyond_calibration, pressure_against_flow, speed_against_walking
 from host.review.board_said import (
     boards_message,
     dropped_message,
@@ -135,7 +135,7 @@ def _unmetered(way_m: float, seconds: str, review: Review, system: str) -> str:
     return f"the spray was switched on for {seconds}{over}: how much went down is not known."
 
 
-def board_messages(review: Review) -> list[str]:
+def board_messages(review: Review, system: str) -> list[str]:
     """What the board could not do, where it and the rig disagree, where the run left its calibrations behind."""
     health, said = review.health, [*_unheard(review), *review.board_misfits]
     said += beyond_calibration(review.rig, review.passes)
@@ -149,6 +149,7 @@ def board_messages(review: Review) -> list[str]:
         pressure_message(review.run.frames),
         switch_message(review.passes),
         interval_message_of_run(review.run),
+        speed_against_walking(review.rig, review.passes, system),
         pressure_against_flow(review.rig, review.track, review.faults, review.unassigned),
     )
     said += [one for one in disagree if one]

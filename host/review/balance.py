@@ -54,7 +54,8 @@ class TankBalance:
 class Product:
     """Product per area: m³/m² (liquid) or kg/m² (dry). `limit` is the label's; `over_limit` when it is exceeded.
 
-    `name` is empty where only the strength of the mix was noted.
+    `name` is empty where only the strength of the mix was noted. `passes_over` are the numbers of the passes that got
+    more than the limit by more than their ±, whatever the mean.
     """
 
     dry: bool
@@ -64,6 +65,7 @@ class Product:
     limit: float | None
     name: str = ""
     limit_unread: str = ""  # why a limit that was noted does not count
+    passes_over: tuple[int, ...] = ()
 
     @property
     def over_limit(self) -> bool:

@@ -12,10 +12,14 @@ from host.pipeline import Fault, Pass, Unassigned, Why
 from host.review.steady import LEAST_S, steady_rows
 from host.review.track import Track
 from host.rig import Rig
+from host.units import format_value
 
 # Closer to the last catch than this ratio is the same flow or pressure (as host.calibrate.meter.SAME_FLOW).
 _NEAR = 1.15
 _CONTRADICTS = 3.0  # in pressure: 1.7 in flow, more than wear, a filter or a transducer's drift ever make
+# Of a wheel in the rig that is another one: half the pace of a slow stroll, one and a half times the fastest at which a
+# boom stays level (CARDS.md: 0.9 and 8 mph, common practice).
+_CREEPING_M_S, _RACING_M_S = 0.2, 5.4
 _LEAVE_FLOW_ALONE = ("standing", "wheel_stuck", "board_reset", "link_stale", "link_poor")  # faults
 
 
@@ -39,6 +43,20 @@ def beyond_calibration(rig: Rig, passes: Sequence[Pass]) -> list[str]:
             "was compared with the gauge at: it is known less well. Compare it there, too."
         )
     return said
+
+
+def speed_against_walking(rig: Rig, passes: Sequence[Pass], system: str) -> str:
+    """That the wheel, as the rig describes it, makes a pace that nobody sprays at; empty otherwise."""
+    paces = [one.distance_m / one.spraying_s for one in passes if one.spraying_s > 0]
+    pace = float(np.median(paces)) if paces else math.nan
+    if rig.wheel is None or not (pace < _CREEPING_M_S or pace > _RACING_M_S):
+        return ""
+    speed = format_value(pace, "speed", system)
+    return (
+        f"By the wheel these passes were sprayed at {speed}, and nobody does that: area and rate are wrong. Check the "
+        "wheel's circumference and pulses per turn on the page Rig, and whether its sensor gives one pulse for each "
+        "magnet."
+    )
 
 
 def pressure_against_flow(rig: Rig, track: Track, faults: Sequence[Fault], unassigned: Sequence[Unassigned]) -> str:
@@ -67,6 +85,6 @@ def pressure_against_flow(rig: Rig, track: Track, faults: Sequence[Fault], unass
     typical = float(np.median(times))
     much = f"{typical:.0f} times" if typical > 1 else f"{percent(typical)} of"
     return (
-        f"The pressure read is {much} what these nozzles need for this flow. Check the transducer's range and the "
-        "nozzles on the page Rig, and the converter's full scale that the board states."
+        f"The pressure read is {much} what these nozzles need for this flow. Check the transducer's range, the nozzles "
+        "and the meter's factor on the page Rig, and the converter's full scale that the board states."
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -124,7 +124,20 @@ class Review:
         """Products per area, where a mixing sheet or a note gives the mix. Raises UserError for what cannot be read."""
         totals = self.totals
         down = PutDown(totals.rate_m3_m2, totals.rate_u_m3_m2, totals.volume_m3 + totals.uncounted_m3)
-        return products_of(self.run.events, self.notes, down)
+        products = products_of(self.run.events, self.notes, down)
+        return tuple(replace(product, passes_over=self._passes_over(product)) for product in products)
+
+    def _passes_over(self, product: Product) -> tuple[int, ...]:
+        """Passes that surely got more than its limit: too little elsewhere makes the mean good, not the ground."""
+        rate = self.totals.rate_m3_m2
+        if product.limit is None or not rate:
+            return ()
+        most = product.limit / product.per_area * rate if product.per_area > 0 else math.inf
+        return tuple(
+            number
+            for number, one in enumerate(self.passes, start=1)
+            if one.rate_m3_m2 - EXPANDED * self.pass_rate_u_m3_m2(one) > most
+        )
 
     @property
     def mixed(self) -> bool:

@@ -156,7 +156,7 @@ def _totals(review: Review, system: str) -> Section:
 
 def _apart(review: Review, system: str) -> tuple[Block, ...]:
     """What is not in the rate, and what the board said of itself."""
-    told = (*board_messages(review), *apart_messages(review, system), *dry_walk_messages(review, system))
+    told = (*board_messages(review, system), *apart_messages(review, system), *dry_walk_messages(review, system))
     said = [Message(message, "warning") for message in told]
     if taken := timed_pace_message(review, system):
         said.append(Message(taken))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 
 from host.documents.document import Block, Column, Fact, Facts, Message, Messages, Quantity, Table, Value, quantity
-from host.documents.words import sentence
+from host.documents.words import listed, sentence
 from host.events import NOTE_LABEL_LIMIT, NOTE_MIX, NOTE_TANK_LEFT
 from host.review.balance import Product, TankBalance
 from host.review.review import EXPANDED
@@ -69,10 +69,8 @@ def products_blocks(products: Sequence[Product], system: str, *, mixed: bool = F
         Column("over_label_limit", ""),
     )
     rows = tuple(_product_row(product, system) for product in products)
-    over = frozenset(row for row, product in enumerate(products) if product.over_limit)
-    messages = tuple(
-        Message(f"{product.name}: {_over_limit(product)}", "warning") for product in products if product.over_limit
-    )
+    over = frozenset(row for row, product in enumerate(products) if product.over_limit or product.passes_over)
+    messages = tuple(Message(f"{products[row].name}: {_over_limit(products[row])}", "warning") for row in sorted(over))
     return Table("products", columns, rows, marked=over), Messages(messages)
 
 
@@ -101,6 +99,10 @@ def _showing(product: Product, system: str) -> Callable[..., Quantity]:
 
 
 def _over_limit(product: Product) -> str:
+    if not product.over_limit:
+        passes = "pass " if len(product.passes_over) == 1 else "passes "
+        passes += listed([str(number) for number in product.passes_over])
+        return f"{passes} got more than the label allows; the run's mean is within the limit."
     sure = product.limit is not None and product.per_area - product.limit > EXPANDED * product.per_area_u
     return "over the label's limit" + ("." if sure else ", by less than the uncertainty.")
 
@@ -119,7 +121,7 @@ def product_blocks(product: Product, system: str) -> tuple[Block, ...]:
         said = Message(sentence(product.limit_unread), "warning")
     elif product.limit is None:
         said = Message(f'Note the label\'s limit ("{NOTE_LABEL_LIMIT}") to compare with it.', "advice")
-    elif product.over_limit:
+    elif product.over_limit or product.passes_over:
         said = Message(_over_limit(product).capitalize(), "warning")
     else:
         return (facts,)

@@ -60,7 +60,7 @@ def _within(number: float, low: float, high: float, shown: object, place: Place,
     if not low <= number <= high:
         kind = UNITS["metric"].get(unit)
         ends = [low, high] if kind is None else [to_user(end, unit, "metric") for end in (low, high)]
-        first, last = (f"{end:.6g}" if kind is None else f"{end:.3g} {kind.symbol}" for end in ends)
+        first, last = (f"{end:.6g}" if kind is None else f"{float(f'{end:.3g}'):,.12g} {kind.symbol}" for end in ends)
         limits = f"{first} or more" if math.isinf(high) else f"between {first} and {last}"
         raise BadInputError(f"{place} is {shown}, outside the plausible range: it must be {limits}.")
 

@@ -60,7 +60,7 @@ def test_nothing_is_ordered_by_a_rate_of_which_pulses_are_missing(tmp_path):
     for begin in range(0, len(data), PIECE):
         screen.push(data[begin : begin + PIECE])
         words.add(screen.row()["words"])
-    assert words <= {"Waiting", "Not spraying", "Measuring…", "Rate not known", "Stop"}
+    assert words <= {"Waiting", "Not spraying", "Measuring…", "Rate not known", "Rate in doubt", "Stop"}
 
 
 def test_a_speed_that_is_not_measured_is_neither_shown_nor_asked_for(tmp_path):

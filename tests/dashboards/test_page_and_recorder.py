@@ -126,8 +126,8 @@ def test_a_first_tap_on_stop_is_forgotten(recorder: RecorderProcess, serve: Serv
     wait_for(page, "recording", "on")
     wait_until(lambda: page.is_enabled("#stop"), "the button can be pressed")
     for _ in range(2):
-        assert page.evaluate(TAP_STOP) == "Tap again to stop"
-        wait_until(lambda: text(page, "#stop") == "Stop", "the tap is forgotten")
+        assert page.evaluate(TAP_STOP) == "Tap again to end"
+        wait_until(lambda: text(page, "#stop") == "End run", "the tap is forgotten")
     page.click("#mark")  # answered after all that was asked before it
     wait_told(page, "Marked.")
     assert state(page, "recording") == "on", "one tap stops nothing"

@@ -39,6 +39,9 @@ def test_the_example_before_the_first_run(serve: Serve, phone: Phone) -> None:
     assert "the example" in page.inner_text(".rig")
     assert figures(page)["From nozzle to nozzle"] == "20.0 in"
     assert "has read no run of this rig yet" in page.inner_text("main")
+    for path in ("/rig", "/plan", "/mix", "/calibrate"):  # the way to a sprayer of one's own
+        page.goto(page.url.rsplit("/", 1)[0] + path)
+        page.wait_for_selector(".rig a[href='/setup']:has-text('Set up my sprayer')")
     assert page.wrong == []
 
 

@@ -190,7 +190,7 @@ def test_a_switch_that_the_flow_contradicts_is_not_believed_and_that_is_said(clo
     true = truth_on_known_ground(sprayer, review)
     assert review.totals.area_m2 == pytest.approx(true.area_m2, rel=0.005)
     assert review.totals.rate_m3_m2 == pytest.approx(true.rate_m3_m2, rel=0.005)
-    assert [words in message for message in board_messages(review)] == [True]
+    assert [words in message for message in board_messages(review, "metric")] == [True]
 
 
 def test_ground_stays_sprayed_while_the_board_drops_all_pulses() -> None:
@@ -210,13 +210,13 @@ def test_kept_counts_make_no_flow_of_their_own() -> None:
 
 def test_dropped_pulses_and_lines_are_said_with_their_number() -> None:
     _, review = review_of_case("25 wheel pulses dropped")
-    assert "25 pulses" in " ".join(board_messages(review))
+    assert "25 pulses" in " ".join(board_messages(review, "metric"))
     rng = np.random.default_rng(5)
     sprayer = spray(PLAN, rng)
     begin = sprayer.passes_s[1][0] + 5
     stalled = Board(mishaps=Mishaps(stalls=((begin, begin + 1.0),)))
     stalled_review = reviewed(stalled.lines(sprayer, rng), rig_toml(PLAN))
-    assert "10 lines" in " ".join(board_messages(stalled_review))
+    assert "10 lines" in " ".join(board_messages(stalled_review, "metric"))
     assert stalled_review.unassigned == ()
 
 
@@ -228,7 +228,7 @@ def test_a_board_without_a_part_of_the_rig_is_said_once(capabilities, words) -> 
     rng = np.random.default_rng(2)
     sprayer = spray(PLAN, rng)
     review = reviewed(Board(Who(capabilities=capabilities)).lines(sprayer, rng), rig_toml(PLAN))
-    assert [words in message for message in board_messages(review)] == [True]
+    assert [words in message for message in board_messages(review, "metric")] == [True]
     if capabilities == NO_WHEEL:
         assert review.totals.rate_m3_m2 is None and math.isnan(review.totals.standing_m3)
         assert review.totals.unassigned_m3 == pytest.approx(sprayer.sprayed_m3[-1], rel=0.01)
@@ -266,7 +266,7 @@ def test_a_board_without_an_identity_is_said_once() -> None:
     rng = np.random.default_rng(2)
     sprayer = spray(PLAN, rng)
     review = reviewed(Board(says_who=False).lines(sprayer, rng), rig_toml(PLAN))
-    assert len(board_messages(review)) == 1 and "never said who it is" in board_messages(review)[0]
+    assert len(board_messages(review, "metric")) == 1 and "never said who it is" in board_messages(review, "metric")[0]
     assert len(review.passes) == 4
 
 
@@ -275,9 +275,12 @@ def test_another_major_version_is_kept_and_not_interpreted() -> None:
     sprayer = spray(PLAN, rng)
     review = reviewed(Board(Who(protocol="2.0")).lines(sprayer, rng), rig_toml(PLAN))
     assert math.isnan(review.totals.volume_m3) and review.passes == []
-    assert "protocol 2.0" in board_messages(review)[0] and "reports in the file" in board_messages(review)[1]
+    assert (
+        "protocol 2.0" in board_messages(review, "metric")[0]
+        and "reports in the file" in board_messages(review, "metric")[1]
+    )
     minor = reviewed(Board(Who(protocol="1.7")).lines(sprayer, rng), rig_toml(PLAN))
-    assert board_messages(minor) == [] and len(minor.passes) == 4
+    assert board_messages(minor, "metric") == [] and len(minor.passes) == 4
 
 
 def test_speed_over_a_turn_of_a_wheel_with_uneven_magnets() -> None:

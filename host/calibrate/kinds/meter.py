@@ -24,7 +24,7 @@ from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, ou
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
 from host.calibrate.meter import SAME_FLOW, MeterCalibration, MeterCatch, calibrate_meter
-from host.calibrate.vessels import JUG, TANK
+from host.calibrate.vessels import JUG, TANK, as_last_told
 from host.documents.document import (
     Block,
     Column,
@@ -132,7 +132,11 @@ class MeterSession(CountedSession):
         return f"Catch {len(self.taken)} saved: {point.pulses} pulses."
 
     def _catches(self) -> list[MeterCatch]:
-        return [MeterCatch(one.pulses, one.amount, one.vessel or JUG, one.duration_s) for one in self.taken]
+        vessels = as_last_told(one.vessel or JUG for one in self.taken)
+        return [
+            MeterCatch(one.pulses, one.amount, vessel, one.duration_s)
+            for one, vessel in zip(self.taken, vessels, strict=True)
+        ]
 
     def points(self) -> Table:
         """Pulses, volumes and what they were measured with."""

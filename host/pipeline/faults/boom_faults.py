@@ -28,7 +28,7 @@ from host.pipeline.faults.causes.supply import fallen
 from host.pipeline.faults.droop import Droop, Moved, Turned
 from host.pipeline.faults.early_word import EarlyWord
 from host.pipeline.faults.ending import Ending, ending
-from host.pipeline.faults.first_word import FirstWord, nozzles_worth, still_there
+from host.pipeline.faults.first_word import nozzles_worth
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
@@ -273,13 +273,11 @@ class BoomFaults:
     def _wait(self, fault: OpenFault, i: int) -> None:
         """A first word is confirmed or taken back."""
         rows = self._history.rows(i, self._many(TUNING.confirm_seen))
-        since = rows[:, rows[HOST] > fault.began_s]
-        down = -1.0 if fault.after < fault.before else 1.0
-        change = FirstWord((since[LOG_C] - fault.before) * down, since[HOST], down < 0, fault.change.even, self._timing)
-        stays = still_there(change, fault.began_s, fault.change.found_s, self._nozzles)
+        by, at_s = fault.after - fault.before, (fault.began_s, fault.change.found_s)
+        stays = self._history.stays(rows, fault.before, by, fault.change.even, at_s, self._nozzles)
         if stays:
             self._suppose(fault, i)
-            fault.confirm(float(since[HOST, -1]))
+            fault.confirm(float(rows[HOST, -1]))
         elif stays is not None:
             self._withdraw(fault)
 
@@ -310,7 +308,9 @@ class BoomFaults:
         last = np.array(change.levels[-rows.shape[1] :]) - fault.before
         found = ending(fault.after - fault.before, last, self._many((0.3, 1)), self._nozzles)
         if found is Ending.OVER:
-            self._goes_on(fault, i, change.back or (0, fault.after, float(rows[HOST, 0])), fault.before)
+            by, at_s = fault.before - fault.after, float(rows[HOST, 0])
+            if self._history.stays(rows, fault.before, by, change.even, (at_s, at_s), self._nozzles) is not None:
+                self._goes_on(fault, i, change.back or (0, fault.after, at_s), fault.before)
         elif found is Ending.GONE:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         elif found is Ending.STAYS and count % self._many(TUNING.remeasure) == 0:
@@ -321,14 +321,17 @@ class BoomFaults:
         rows, change = self._history.rows(i), fault.change
         assert change.second is not None
         took, log_c, found_s = change.second
+        frames, whole = took + int(np.sum(rows[HOST] > found_s)), fault.after - fault.before
+        at_s = float(rows[HOST, -min(frames, rows.shape[1])]), found_s
+        stays = self._history.stays(rows, log_c, whole, change.even, at_s, self._nozzles)
+        if stays is None and rows[HOST, -1] - found_s < TUNING.second_most_s:
+            return
         change.second = None
-        frames = took + int(np.sum(rows[HOST] > found_s))
         level = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
-        size, whole = abs(level - log_c), fault.after - fault.before
-        if (level - log_c) * whole <= 0 or size < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
+        by, rested = level - log_c, len(change.levels) - frames >= self._many(TUNING.remeasure)
+        if by * whole <= 0 or abs(by) < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
             return  # the last: the flow had stopped before the new level was taken, and it is the same step again
-        rested = len(change.levels) - frames >= self._many(TUNING.remeasure)
-        if rested and took <= self._many(TUNING.sudden) and size * self._nozzles > TUNING.own_fault_nozzles:
+        if rested and took <= self._many(TUNING.sudden) and abs(by) * self._nozzles > TUNING.own_fault_nozzles:
             self._goes_on(fault, i, (took, log_c, found_s), log_c)
         else:
             before = Before(log_c, change.before.log_p_step, change.before.spread)

@@ -10,6 +10,7 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.causes.pulses import After, Before
+from host.pipeline.faults.first_word import FirstWord, still_there
 from host.pipeline.faults.median import median
 from host.pipeline.faults.noise import before_rundown
 from host.pipeline.faults.pressure_step import last_before, pressure_step, usual_sd
@@ -64,6 +65,15 @@ class BoomHistory:
         rows = self.rows(i)
         if rows.size:
             rows[ROUGH, before_rundown(rows[LOG_C]) :] = 1.0
+
+    def stays(
+        self, rows: Floats, level: float, by: float, even: float, at_s: tuple[float, float], nozzles: int
+    ) -> bool | None:
+        """Whether log c has stayed off the `level` that it left, down or up as `by`, at the first of `at_s`; that was
+        found at the second. None: it may be a dip, or the rotor running down."""
+        since = rows[:, rows[HOST] > at_s[0]]
+        off = (since[LOG_C] - level) * (-1.0 if by < 0.0 else 1.0)
+        return still_there(FirstWord(off, since[HOST], by < 0.0, even, self._timing), *at_s, nozzles)
 
     def baseline(self, i: int) -> float:
         """Log c that frame `i` was held against; NaN while there was none."""

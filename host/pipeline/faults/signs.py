@@ -55,7 +55,7 @@ class SignReader:
         self._habits, self._usual = SwitchHabits(rig.spray_switch), UsualPressure()
         self._lost = _Share(TUNING.loss_frames)
         self._wrong, self._jolts, self._refused = (_Share(timing.frames(TUNING.share)) for _ in range(3))
-        self._missed_us, self._held_us = HoldLast(-(2**62)), HoldLast(-(2**62))
+        self._missed_us, self._held_us, self._moved_us = (HoldLast(-(2**62)) for _ in range(3))
         self._host_before, self._step = Previous(0.0), HoldLast(0)
         self._first = True
 
@@ -73,22 +73,26 @@ class SignReader:
         hz = scene.flow.frequency_hz
         habits = self._habits.push(now_s, scene.switch, hz, idle_s, steady)
         due_hz = np.maximum(self._due_hz(scene), np.maximum(TUNING.least_flow_share * habits.usual_hz, 2.0))
-        gone = self._pump_gone(flowing, idle_s, pressure, usual_pa)
+        same = counts == self._mean_before(counts)
+        flat = (scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure
+        moved_us = self._moved_us(board_us, ~(same & flat))
+        share = np.divide(pressure, usual_pa, out=np.full(len(pressure), np.nan), where=usual_pa > 0.0)
+        sprays_on = self._sprays_on(scene.counts.step_us, flowing, idle_s, share, board_us - moved_us < 1_000_000)
         flows_on = self._rig.spray_switch | (hz > TUNING.walks_hz_share * habits.usual_hz)
         starts_and_stops = self._starts_and_stops(board_us, idle_s, low) & scene.fitted.sure_meter
         asked = habits.should_spray & scene.fitted.sure_meter
         return Signs(
             steady_spray=steady,
             # Without a flow meter input no pulse is due.
-            should_spray=(habits.should_spray | gone) & scene.fitted.sure_meter,
+            should_spray=(habits.should_spray | sprays_on) & scene.fitted.sure_meter,
             shows_supply=steady | asked | starts_and_stops,
             flowing=flowing,
             pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             # A rig or a board without a transducer hears nothing of pressure.
             pressure_unread=np.isnan(pressure) & scene.fitted.pressure,
             low_rail=counts < 16 * TUNING.rail_counts,
-            pressure_same=counts == self._mean_before(counts),
-            pressure_flat=(scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure,
+            pressure_same=same,
+            pressure_flat=flat,
             pressure_low=low & (flows_on | starts_and_stops),
             pressure_down=np.isfinite(pressure) & (mean_pa < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_silent=scene.wheel_silent,
@@ -110,14 +114,18 @@ class SignReader:
         known = np.where(np.isfinite(pressure), pressure, 0.0)
         return np.asarray(nozzles.count * nozzles.coefficient * np.sqrt(np.maximum(known, 0.0)) * scene.per_m3)
 
-    def _pump_gone(self, flowing: Bools, idle_s: Floats, pressure: Floats, usual_pa: Floats) -> Bools:
-        """Without a switch the end of a pass shows in nothing but the flow; but where the pressure stays when the boom
-        is shut and now has gone, it is no end of a pass."""
+    def _sprays_on(self, step_us: Ints, flowing: Bools, idle_s: Floats, share: Floats, alive: Bools) -> Bools:
+        """Without a switch the end of a pass shows in nothing but the flow and what the pressure does then, `share` of
+        the usual one. Where that stays when the boom is shut and now has gone, the pump is off; where it goes and now
+        has stayed, and the reading is `alive`, the meter gives no pulses."""
         if self._rig.spray_switch:
             return np.zeros(len(flowing), dtype=np.bool_)
-        stays = self._usual.stays.push(~flowing & (idle_s > 1.0) & (idle_s < 3.0), pressure > 0.7 * usual_pa)
-        gone = np.isfinite(pressure) & (pressure < TUNING.gone_pressure_share * usual_pa)
-        return np.asarray(stays & ~flowing & gone & (idle_s < 10.0))
+        shut = ~flowing & (idle_s > 1.0) & (idle_s < 3.0) & np.isfinite(share)
+        up = share > TUNING.up_pressure_share
+        shut_us = np.where(shut, step_us, 0)
+        stays, goes = self._usual.stays.push(shut_us, up, flowing), self._usual.goes.push(shut_us, ~up, flowing)
+        pump_off = stays & (share < TUNING.gone_pressure_share) & (idle_s < 10.0)
+        return np.asarray(~flowing & (pump_off | (goes & up & alive & (idle_s > TUNING.stays_up_s))))
 
     def _starts_and_stops(self, board_us: Ints, idle_s: Floats, low: Bools) -> Bools:
         """Without a switch: pulses have come and gone for seconds in which the pressure has never been up. A rotor that

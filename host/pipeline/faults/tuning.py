@@ -163,6 +163,7 @@ class Tuning:
     confirm_least: int = 4  # frames
     even_frames_off: float = 3.0  # times the change from frame to frame that the newest may be off by chance
     second_s: float = 0.5
+    second_most_s: float = 4.0  # waited for no longer: a rotor has run down
     stays_share: float = 0.75  # of the most that was seen: less is left, and it is on its way back
     confirm_slope: float = 0.4  # of ln c per second: falls faster, and it may be the rotor running down
     confirm_slower: float = 0.5  # power of its speed with which a rotor's lag grows as it slows
@@ -215,6 +216,9 @@ class Tuning:
     flows_lately_s: float = 1.0  # since the last pulse: less, and water comes, in starts and stops at least
     never_up_s: float = 3.0  # of them with a low pressure, where no switch tells them from ends of passes
     gone_pressure_share: float = 0.3
+    up_pressure_share: float = 0.7  # of it: the boom may be spraying
+    stays_up_s: float = 2.0  # after the last pulse: behind the valve the pressure would have gone with the spray
+    stays_still: float = 0.06  # of ln P, behind the valve: less, and what the boom gives is what it gave
     least_flow_share: float = 0.4  # of the usual flow, by which pulses are due where the pressure has gone
     lead_at_first_s: float = 4.0  # from the switch to the flow, before the run's passes have shown it
     lead_margin_s: float = 1.0

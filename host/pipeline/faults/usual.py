@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from host.pipeline.carry import HoldLast, Previous, RunningSum
-from host.pipeline.columns import Bools, Floats
+from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -24,7 +24,7 @@ class UsualPressure:
         self._mean = math.nan
         self._breaks, self._break_before = RunningSum(), Previous(-1)
         self._usual_held, self._mean_held = HoldLast(math.nan), HoldLast(math.nan)
-        self.stays = _Stays()
+        self.stays, self.goes = _Nearly(), _Nearly()  # what the pressure does when the boom is shut
 
     def push(self, now_s: Floats, pressure_pa: Floats, steady: Bools) -> tuple[Floats, Floats]:
         """Usual pressure, and the mean of the last seconds of steady spray (Pa), at each frame, shape (n,); NaN before
@@ -73,16 +73,17 @@ class UsualPressure:
         return float(np.median(self._first)) if enough else math.nan
 
 
-class _Stays:
-    """Whether the pressure stays when the boom is shut, as it does before the valve."""
+class _Nearly:
+    """Whether something has nearly always been so when the boom was shut."""
 
     def __init__(self) -> None:
-        self._high, self._all = RunningSum(), RunningSum()
+        self._so, self._all, self._then = RunningSum(), RunningSum(), HoldLast(False)
 
-    def push(self, shut: Bools, high: Bools) -> Bools:
-        """True once it has been high in nearly all of the frames with the boom `shut`."""
-        total, above = self._all(shut.astype(np.int64)), self._high((shut & high).astype(np.int64))
-        return np.asarray((total >= 20) & (above >= 0.8 * total))
+    def push(self, shut_us: Ints, so: Bools, flowing: Bools) -> Bools:
+        """Whether it was `so` for nearly all of the time `shut_us`, and that was long enough, when water was `flowing`
+        last: what has come since may be a fault."""
+        total, often = self._all(shut_us), self._so(np.where(so, shut_us, 0))
+        return self._then((total >= 1_500_000) & (often >= 0.8 * total), flowing)
 
 
 @dataclass(frozen=True)

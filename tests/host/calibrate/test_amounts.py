@@ -1,9 +1,10 @@
 import math
+from dataclasses import replace
 
 import pytest
 
 from host.calibrate.amounts import Amount, AmountReader, one_jug, read_accuracy, read_empty, read_temperature
-from host.calibrate.vessels import JUG, KITCHEN_BALANCE
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, as_last_told
 from host.errors import UserError
 
 
@@ -75,3 +76,13 @@ def test_one_test_one_jug():
     assert one_jug([litre, litre]) == one_jug([]) == JUG
     with pytest.raises(UserError, match="not both"):
         one_jug([litre, kilogram])
+
+
+def test_one_jug_has_one_accuracy():
+    """Told 3 % for the first nozzle and 1 % for the next: it is the same jug, so what was told last holds."""
+    usual, better = AmountReader().read("1 L", "it"), AmountReader(accuracy=0.01).read("1 L", "it")
+    assert one_jug([usual, better]) == better.vessel and one_jug([better, usual]) == usual.vessel
+    with pytest.raises(UserError, match="one jug or scale for all nozzles"):
+        one_jug([usual, Amount(1e-3, replace(JUG, tool="white one"))])
+    weighed = replace(KITCHEN_BALANCE, density_spread=UNTOLD_WATER)
+    assert as_last_told([weighed, replace(KITCHEN_BALANCE, accuracy=0.002)])[0] == replace(weighed, accuracy=0.002)

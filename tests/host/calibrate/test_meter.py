@@ -216,7 +216,7 @@ def test_no_curve_rests_on_a_single_catch():
     result = calibrate_meter(single)
     assert len(result.curve) == 1
     assert 2 in result.repeat
-    assert any("catch that flow again" in remark for remark in result.remarks)
+    assert any("catches 1, 2 and 3 were not repeated: catch those flows again" in remark for remark in result.remarks)
     # The constant stays true to within its ±, for what the flows differ by is in it.
     assert result.uncertainty.expanded > abs(result.curve[0][1] / (1043 / 2.31e-3) - 1)
 

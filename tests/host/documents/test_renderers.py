@@ -234,6 +234,12 @@ def test_an_uncertainty_is_never_shown_as_zero():
     assert quantity(math.inf, "volume", "metric", expanded_si=1.0) == Quantity("–", None, "L", "L")
 
 
+def test_a_large_uncertainty_is_grouped_as_its_number_is():
+    """1 ft2 = 0.09290304 m2: NIST Handbook 44, Appendix C."""
+    feet = 0.3048**2
+    assert quantity(60_535 * feet, "area", "us", expanded_si=1_713 * feet).text == "60,535 ± 1,713 ft²"
+
+
 @pytest.mark.parametrize("name", ["runs/a.sward", "a.sward: cut short", "C:\\runs\\a.sward is empty"])
 def test_a_file_is_written_as_it_is_called(name):
     assert sentence(name).startswith(name)

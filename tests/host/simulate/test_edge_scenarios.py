@@ -48,7 +48,7 @@ def test_it_is_reviewed_as_it_was(name, tmp_path):
     close = 0.03 if name == "edge-refused-pulses" else 0.01
     assert totals.volume_m3 + totals.uncounted_m3 == pytest.approx(true["volume_m3"], rel=close)
     assert {one.why for one in review.unassigned} == APART.get(name, set())
-    said = [*board_messages(review), *apart_messages(review, "metric")]
+    said = [*board_messages(review, "metric"), *apart_messages(review, "metric")]
     assert SAID.get(name, "") in " ".join(said)
     assert bool(said) == (name in SAID)
     assert [fault.kind for fault in review.faults] == CALLED.get(name, [])

@@ -67,7 +67,9 @@ def _verdict(evidence: Evidence) -> Verdict:
         return Verdict("pump_off", (), 0.9) if known else Verdict("pump_off", ("valve_shut",), 0.5)
     droop, droop_u = evidence.droop.value
     if math.isnan(droop):
-        return Verdict("meter_stuck", ("valve_shut",), 0.8)
+        # Behind the valve the pressure stays up for as long as the boom sprays, and rises when its hose is blocked.
+        still = abs(moved) < TUNING.stays_still
+        return Verdict("meter_stuck", (), 0.95) if still else Verdict("meter_stuck", ("valve_shut",), 0.8)
     sd = math.hypot(evidence.moved_sd, TUNING.turn_sd)
     rise, spread = math.log1p(droop), math.hypot(sd, droop_u)
     stuck = math.exp(-0.5 * (moved / sd) ** 2) / sd
@@ -87,7 +89,7 @@ RULES = (
         0.3,
         lambda signs: signs.should_spray & (signs.pulses_due > TUNING.no_flow_pulses),
         _verdict,
-        decided=lambda signs: signs.should_spray,
+        decided=lambda signs: signs.should_spray | signs.steady_spray,
         explains=True,
         rank=4,
         confirm_s=0.6,  # a hand off the trigger, where the switch does not show it
