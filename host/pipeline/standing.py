@@ -18,9 +18,10 @@ from host.pipeline.rows import Rows, Why
 
 # What a walker loses by stopping and by setting off again, of full pace (from memory: a step or two each): anything
 # from nothing to twice as much, the same each time.
-_SLOWING_US, _SLOWING_U_US = 750_000, 430_000
+_SLOWING_US, _SLOWING_U_US = 600_000, 350_000
 _RAMP_US = 1_500_000  # after so long he walks at his pace
 _CREEPS_US = 300_000  # from one report with a pulse to the next
+_EVENLY = 1.5  # 2 for even acceleration, 1 for a lag
 _PHASE = 0.35  # standard, relative: of the time to a pulse from rest, which goes by the root of an even chance's way
 _UNEVEN = 0.05  # standard: of a pace from second to second
 
@@ -95,7 +96,8 @@ def _slowing(rows: Rows, still: Bools, place: int, pace: float, pulse_m: float, 
 
     Who sets off evenly, x = a·t²/2, and reaches his pace v at T has lost T/2 by then. Of that L is seen behind the
     first pulse, which came half a pulse's way on: from T = (√(2·L) + √e)², with e as that pulse's time at v, what was
-    lost before it is T/2 - L = e/2 + √(2·L·e). Where L = 0 he may as well have been at his pace at once: half of that.
+    lost before it is T/2 - L = e/2 + √(2·L·e). Where L = 0 he may as well have been at his pace at once: half of e/2.
+    Who comes to his pace as a lag does, v·(1 - exp(-t/τ)), has lost √(L·e) by the first pulse: between the two.
     """
     turned = rows["turned"]
     beside = np.flatnonzero(turned[:place])[:-3:-1] if side < 0 else np.flatnonzero(turned[place:])[:2] + place
@@ -105,7 +107,7 @@ def _slowing(rows: Rows, still: Bools, place: int, pace: float, pulse_m: float, 
     pace, beyond_us = _beyond(rows, still, next_one, pace, side)
     pulse_us = pulse_m / pace
     seen_us = max(abs(float(rows["us"][next_one] - rows["us"][near])) - pulse_us, 0.0) + beyond_us
-    lost_us = pulse_us / 4 + math.sqrt(2.0 * seen_us * pulse_us)
+    lost_us = pulse_us / 4 + math.sqrt(_EVENLY * seen_us * pulse_us)
     rolls_us = pulse_us / 2 + lost_us
     in_row_us = float(rows["step_us"][near]) / 2  # where in its row a pulse came is not seen
     return _Slowing(max(rolls_us - in_row_us, 0.0), lost_us, math.hypot(_PHASE * rolls_us, in_row_us * WITHIN))
