@@ -378,8 +378,9 @@ class Settler:
         """These rows are settled."""
         self._fresh.append(settled)
         self._before = rows[-1:] if len(rows) else self._before
-        columns = np.concatenate((self._sums[:, None], [getattr(settled, name) for name in SUMMED]), axis=1)
-        self._sums = np.cumsum(columns, axis=1)[:, -1]
+        for place, column in enumerate(getattr(settled, name) for name in SUMMED):
+            if column.any():  # one after the other, however the rows are cut up
+                self._sums[place] = np.cumsum(np.concatenate((self._sums[place : place + 1], column)))[-1]
         apart = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
             self._apart.add(rows[place], *(float(column[place]) for column in apart))

@@ -39,7 +39,8 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
         said.append(Message(f"{over} of what was filled in is too much. {full}", "warning"))
     if untold:
         more = show(-balance.left_by_count_m3).text
-        said.append(Message(f"{more} more went through the meter than the tank held. Refill not recorded?", "warning"))
+        asked = "Refill not recorded? Or did it count air?"
+        said.append(Message(f"{more} more went through the meter than the tank held. {asked}", "warning"))
     elif balance.uncounted_m3 > _SEEN * balance.metered_m3:
         about = format_volume(balance.uncounted_m3, system)
         said.append(Message(f"About {about} more went out uncounted: so much less is left.", "warning"))

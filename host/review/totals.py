@@ -41,7 +41,7 @@ class Totals:
     off_target_m2: float
     over_m2: float
     under_m2: float
-    unknown_m2: float  # sprayed, but too little at once to give a rate for
+    unknown_m2: float  # sprayed, but too little at once to give a rate for, or what was counted may have been air
     standing_s: float
     standing_m3: float
     unassigned_s: float
@@ -95,6 +95,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
     number, swath = max(len(pipeline.passes), 1), pipeline.rig.swath_m
     left = float(last.tank_left_m3[-1]) if last is not None and seen else math.nan
     hidden = _hidden(pipeline, sums, left)
+    beyond, doubted = _beyond_tank(pipeline, left)
     ends_m, stops_m3, run_on_s = ends_u_m(sums), stops_u_m3(sums), RUN_ON_S * len(pipeline.passes)
     relative = math.hypot(
         float(pipeline.certainty.relative_u(flow, number)),
@@ -102,6 +103,7 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         ends_m * swath / area if area > 0 else 0.0,
         stops_m3 / ground if ground > 0 else 0.0,
         run_on_s / sums["ground_s"] if area > 0 else 0.0,
+        beyond / 2 / ground if ground > 0 else 0.0,
     )
     meter = float(pipeline.certainty.volume_u(flow if ground > 0 else _rated_m3_s(pipeline.rig)))
     volume = float(last.volume_m3[-1]) if last is not None and seen else math.nan
@@ -110,9 +112,11 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         volume_m3=volume,
         # What is known to lack on one side alone is added, not squared: S. D. Phillips, K. R. Eberhardt, B. Parry,
         # J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577, U = k·u + |bias|.
-        volume_u_m3=meter * (volume + hidden.uncounted_m3) + hidden.uncounted_m3 / 2.0,
+        volume_u_m3=meter * (volume + hidden.uncounted_m3) + (hidden.uncounted_m3 + beyond) / 2.0,
         ground_m3=ground,
-        ground_u_m3=math.hypot(meter * ground, flow_step, run_on_s * flow, stops_m3) if area > 0 else 0.0,
+        ground_u_m3=math.hypot(meter * ground, flow_step, run_on_s * flow, stops_m3) + min(beyond, ground) / 2.0
+        if area > 0
+        else 0.0,
         area_m2=area,
         area_u_m2=math.hypot(pipeline.certainty.travel_u(number) * area, wheel_step * swath, ends_m * swath)
         if area > 0
@@ -122,10 +126,10 @@ def totals_of(pipeline: Pipeline, last: Signals | None) -> Totals:
         rate_m3_m2=rate,
         rate_u_m3_m2=None if rate is None else rate * relative,
         off_target_s=sums["off_target_s"],
-        off_target_m2=sums["over_m2"] + sums["under_m2"],
-        over_m2=sums["over_m2"],
-        under_m2=sums["under_m2"],
-        unknown_m2=sums["unknown_m2"],
+        off_target_m2=sums["over_m2"] + sums["under_m2"] - sum(one.off_target_m2 for one in doubted),
+        over_m2=sums["over_m2"] - sum(one.over_m2 for one in doubted),
+        under_m2=sums["under_m2"] - sum(one.under_m2 for one in doubted),
+        unknown_m2=sums["unknown_m2"] + sum(one.area_m2 - one.unknown_m2 for one in doubted),
         standing_s=sums["stationary_s"],
         standing_m3=sums["stationary_m3"],
         unassigned_s=sums["unassigned_s"] + sum(one.seconds for one in pipeline.unassigned if one.why is Why.UNHEARD),
@@ -163,6 +167,18 @@ def _hidden(pipeline: Pipeline, sums: Mapping[str, float], left_m3: float) -> Hi
     hidden = hidden_in(pipeline.unassigned, known)
     refused = sum(found.refused for found in pipeline.refused if found.too_fast and found.name == "flow")
     return replace(hidden, uncounted_m3=hidden.uncounted_m3 + refused * _pulses(pipeline.rig)[0])
+
+
+def _beyond_tank(pipeline: Pipeline, left_m3: float) -> tuple[float, list[Pass]]:
+    """What the meter counted beyond what the tank held, where the watch found the tank empty, and the passes since.
+
+    A meter goes on turning in air and froth: as much as that may never have been water. It may also have been a refill
+    that nobody noted; once it is noted, this is nothing.
+    """
+    empty = [fault.began_s for fault in pipeline.faults() if fault.kind == "tank_empty"]
+    if not (empty and left_m3 < 0):
+        return 0.0, []
+    return -left_m3, [one for one in pipeline.passes if one.start_s >= empty[0]]
 
 
 def _pulses(rig: Rig) -> tuple[float, float]:
