@@ -103,17 +103,24 @@ def pressure_message(frames: Frames) -> str:
     )
 
 
-def boards_message(frames: Frames) -> str:
-    """That two boards speak in turn; empty where there is one, however often it starts.
+def two_boards(frames: Frames) -> int:
+    """How often one board takes over from another, where two speak in turn; 0 where there is one, however often it
+    starts.
 
     A board adds one to its number at each start (PROTOCOL.md section 5), so an old number does not come back.
     """
     boots = frames["boot"]
     starts = boots[np.flatnonzero(boots[1:] != boots[:-1]) + 1]
-    if int((starts[2:] == starts[:-2]).sum()) < _IN_TURN:
+    return len(starts) if int((starts[2:] == starts[:-2]).sum()) >= _IN_TURN else 0
+
+
+def boards_message(frames: Frames) -> str:
+    """That two boards speak in turn; empty where there is one."""
+    changes = two_boards(frames)
+    if not changes:
         return ""
     return (
-        f"Reports of two boards are mixed here, with {len(starts):,} changes from one to the other: do not trust "
+        f"Reports of two boards are mixed here, with {changes:,} changes from one to the other: do not trust "
         "what this run counts. Leave only one board connected."
     )
 

@@ -23,6 +23,7 @@ from host.pipeline.faults import AlarmEvent
 from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
 from host.review.balance import Product, PutDown, TankBalance, TankCount, products_of, tank_balance
+from host.review.board_said import two_boards
 from host.review.calibration_choice import RECORDED, Under
 from host.review.evenness import Section, Strip, sections_off_target, strip_of
 from host.review.hidden_ground import Known
@@ -252,6 +253,8 @@ def review_of(
 def _totals(run: RunFile, pipeline: Pipeline, last: Signals | None) -> Totals:
     """The totals; what was read of a board of another protocol is in none, so that the whole is not known."""
     totals = totals_of(pipeline, last)
+    if two_boards(run.frames):
+        return totals.not_known("reports of two boards are mixed in this run")
     return totals.without(("volume_m3", "volume_u_m3", "tank_left_m3") if run.uninterpreted else ())
 
 

@@ -146,11 +146,9 @@ def _totals(review: Review, system: str) -> Section:
         )
     )
     ground = review.verdict
-    if ground is not None:
-        shares = {name: getattr(ground, name) for name in ("on", "over", "under", "unknown", "dry")}
-        facts += [
-            Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)) for name, share in shares.items()
-        ]
+    for name in ("on", "over", "under", "unknown", "dry"):
+        share = math.nan if ground is None else getattr(ground, name)
+        facts.append(Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)))
     return Section("", "", (about, Facts(tuple(facts), "totals"), *_apart(review, system)))
 
 

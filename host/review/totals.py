@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from host.calibrate.uncertainty import sample_deviation
@@ -52,6 +52,7 @@ class Totals:
     uncounted_m3: float  # water that probably went down on it beside what is unassigned
     tank_left_m3: float
     overfilled_m3: float  # said to be filled in beyond what the tank holds; not in what is left
+    doubt: str = ""  # why none of it can be believed
 
     @property
     def heard(self) -> bool:
@@ -61,6 +62,8 @@ class Totals:
     @property
     def why_not_known(self) -> str:
         """Why nothing is known of what was sprayed; empty where something is."""
+        if self.doubt:
+            return self.doubt
         if not self.heard:
             return "no report of the board was read"
         unmetered = self.rate_m3_m2 is None and math.isnan(self.volume_m3)
@@ -75,6 +78,11 @@ class Totals:
         """The same with these not known."""
         unknown: dict[str, Any] = dict.fromkeys(names, math.nan)
         return replace(self, **unknown)
+
+    def not_known(self, why: str) -> Totals:
+        """The same with nothing known, for a reason."""
+        numbers = [one.name for one in fields(self) if one.name not in ("rate_m3_m2", "rate_u_m3_m2", "doubt")]
+        return replace(self.without(numbers), rate_m3_m2=None, rate_u_m3_m2=None, doubt=why)
 
 
 # Of known ground: not known in a run in which volume and way were never measured together.

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
+from host.documents.json import to_json
 from host.documents.text import format_text
 from host.journal import RunFile
 from host.review.board_said import boards_message, pressure_message
@@ -37,3 +38,13 @@ def test_two_boards_on_one_line_are_told_and_a_board_that_starts_often_is_not_tw
     assert boards_message(frames) == ""
     frames["boot"] = np.where(np.arange(len(frames)) % 3 == 0, 7, 9)
     assert "two boards" in boards_message(frames)
+
+
+def test_of_a_run_in_which_two_boards_are_mixed_nothing_is_known():
+    frames = frames_of()
+    frames["boot"] = np.where(np.arange(len(frames)) % 3 == 0, 7, 9)
+    review = review_of(RunFile(Path("r.sward"), frames=frames, events=[IDENTITY]), rig_from_toml(RIG))
+    document = run_document(review, "metric")
+    assert document.answer.startswith("What was sprayed is not known: reports of two boards are mixed")
+    totals = to_json(document)["totals"]
+    assert totals["volume_L"] is totals["area_m2"] is totals["ground_on_share_percent"] is None
