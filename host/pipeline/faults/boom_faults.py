@@ -16,6 +16,7 @@ from host.pipeline.faults.boom_history import (
     BoomHistory,
     UsableFrames,
     before_step,
+    goes_one_way,
     onset_of,
     spread,
     while_shut,
@@ -252,8 +253,7 @@ class BoomFaults:
         if self._aftermath.returns(level.before, level.after) or worth < least:
             return
         if self._open is not None:
-            began = self._history.rows(i, level.frames)[:, 0]
-            self._end(self._open, float(began[HOST]), float(began[AREA]))
+            self._end(self._open, *self._history.rows(i, level.frames)[[HOST, AREA], 0].tolist())
         fault = self._start(i, level.frames, level.after < level.before, level.before)
         fault.after = level.after
         self._has_stayed(fault, i, 0)
@@ -319,12 +319,13 @@ class BoomFaults:
     def _second(self, fault: OpenFault, i: int) -> None:
         """A step the same way on top of an open fault has stayed: its growth, or a fault of its own."""
         rows, change = self._history.rows(i), fault.change
-        assert change.second is not None
+        assert change.second
         took, log_c, found_s = change.second
         frames, whole = took + int(np.sum(rows[HOST] > found_s)), fault.after - fault.before
         at_s = float(rows[HOST, -min(frames, rows.shape[1])]), found_s
         stays = self._history.stays(rows, log_c, whole, change.even, at_s, self._nozzles)
-        if stays is None and rows[HOST, -1] - found_s < TUNING.second_most_s:
+        waits = stays is None and goes_one_way(rows[LOG_C, -self._many((0.3, 3)) :])
+        if waits and rows[HOST, -1] - found_s < TUNING.second_most_s:
             return
         change.second = None
         level = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
@@ -340,8 +341,7 @@ class BoomFaults:
 
     def _goes_on(self, fault: OpenFault, i: int, step: tuple[int, float, float], healthy: float) -> None:
         """What has come on top of an open fault, by `step`, is a fault of its own, off the level `healthy` (log c)."""
-        rows = self._history.rows(i)
-        took, log_c, found_s = step
+        rows, (took, log_c, found_s) = self._history.rows(i), step
         self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         frames = took + int(np.sum(rows[HOST] > found_s))
         second = self._start(i, frames, float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :])) < log_c, log_c)

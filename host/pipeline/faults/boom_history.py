@@ -138,6 +138,12 @@ class BoomHistory:
         )
 
 
+def goes_one_way(log_c: Floats) -> bool:
+    """Whether these frames, shape (n,), fall or rise evenly, as a rotor's that runs down, and do not jump about."""
+    steps = np.diff(log_c)
+    return bool(abs(np.sum(steps)) > 0.5 * np.sum(np.abs(steps)))
+
+
 def before_step(log_c: float, rows: Floats) -> Before:
     """How things were in `rows`, with `log_c` as their level."""
     return Before(log_c, median(rows[MOVED]), spread(rows[LOG_C]), float(np.mean(rows[LOG_P, -20:])))

@@ -89,7 +89,8 @@ RULES = (
         3.0,
         lambda signs: signs.shows_supply & signs.pressure_low,
         _pressure_low,
-        decided=lambda signs: signs.shows_supply,
+        # Where it starts and stops, or has only just begun, only a low pressure says something.
+        decided=lambda signs: signs.steady_spray | (signs.shows_supply & signs.pressure_low),
         explains=True,
         rank=2,
     ),
