@@ -163,7 +163,7 @@ def slow_run(seed: int, kind: str, amount: float) -> OneFault:
 # Disturbance, causes that are right, look-alikes that count when merged, sizes.
 CAUSES: tuple[tuple[str, tuple[str, ...], tuple[str, ...], tuple[dict[str, Any], ...]], ...] = (
     ("clog", ("clog",), ("meter_low",), ({"amount": 1.0}, {"amount": 0.5}, {"amount": 1.0, "over_s": 6.0})),
-    ("section", ("clog",), ("meter_low", "valve_shut"), ({"amount": 0.5},)),
+    ("section", ("section_shut", "clog"), ("meter_low", "valve_shut"), ({"amount": 0.5},)),
     ("leak", ("leak",), ("lost_tip", "wear"), ({"amount": 1.0}, {"amount": 1.6})),
     ("lost_tip", ("lost_tip",), ("leak",), ({"amount": 3.5},)),
     (

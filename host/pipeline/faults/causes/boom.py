@@ -26,6 +26,7 @@ CAUSES = (
         "no flow from some nozzles: a section valve, or clogs",
         (
             "look which fans are missing: all of a section, and was it shut on purpose?",
+            "shut on purpose: that strip was narrower and got the right rate, do not spray it again",
             "look at that section's valve and hose",
             f"clean tips and screens with a brush, {HANDS_OFF}",
         ),
@@ -113,8 +114,13 @@ def judge(
     while the boom was shut.
     """
     odds = dict(likelihoods)
+    whole = sudden and whole_nozzles(step, nozzles)
     if step > 0:
         odds["meter"] = 0.0  # no rotor turns faster by itself
+    elif whole:
+        odds["meter"] *= (
+            2 * TUNING.whole_off * (nozzles - 2) / nozzles
+        )  # of all that it may be off by, so much is whole
     total = sum(odds.values())
     if total <= 0:
         odds, total = {**dict.fromkeys(odds, 0.0), "orifice": 1.0}, 1.0
@@ -122,7 +128,7 @@ def judge(
     if best != "transducer" and while_shut and whole_nozzles(step, nozzles):
         return Verdict("section_shut", (), 1.0 - max(odds["transducer"] / total, 1.0 - TUNING.whole_sure))
     names = {
-        "orifice": "clog" if step < 0 else _rising(step, nozzles, sudden),
+        "orifice": _rising(step, nozzles, sudden) if step > 0 else "section_shut" if whole else "clog",
         "meter": "meter_low",
         "transducer": "transducer_drift",
     }
