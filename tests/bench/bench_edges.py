@@ -91,7 +91,7 @@ def main() -> None:
             errors_of, covers, review = measured(case, seed)
             found[case.name].append((errors_of, covers))
             if seed == FIRST_SEED:
-                said = [*board_messages(review), *apart_messages(review, "metric")]
+                said = [*board_messages(review, "metric"), *apart_messages(review, "metric")]
                 said = said or [run_document(review, "metric").answer, timed_pace_message(review, "metric")]
                 sentences.append(f"- {case.name}: {' '.join(said).strip()}")
     for case in CASES:
