@@ -18,7 +18,7 @@ from host.pipeline.rows import Rows, Why
 
 # What a walker loses by stopping and by setting off again, of full pace (from memory: a step or two each): anything
 # from nothing to twice as much, the same each time.
-_SLOWING_US, _SLOWING_U_US = 600_000, 350_000
+_SLOWING_US, _SLOWING_U_US = 750_000, 430_000
 _RAMP_US = 1_500_000  # after so long he walks at his pace
 _CREEPS_US = 300_000  # from one report with a pulse to the next
 _EVENLY = 1.5  # 2 for even acceleration, 1 for a lag
