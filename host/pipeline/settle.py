@@ -206,7 +206,6 @@ class Settler:
         if self._open:
             self._wheel_known(since, failed=failed)
         elif failed:
-            self._idle = [together([*self._idle, since[:0]])]
             for rows in (*self._idle, since):
                 rows["dry_long"] |= waits(rows)
             self._dry.begins(together((*self._idle, since)))

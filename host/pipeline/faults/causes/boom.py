@@ -26,7 +26,7 @@ CAUSES = (
         "no flow from some nozzles: a section valve, or clogs",
         (
             "look which fans are missing: all of a section, and was it shut on purpose?",
-            "shut on purpose: that strip was narrower and got the right rate, do not spray it again",
+            "if it was shut on purpose, that strip was narrower and got about the right rate: do not spray it again",
             "look at that section's valve and hose",
             f"clean tips and screens with a brush, {HANDS_OFF}",
         ),
@@ -118,9 +118,8 @@ def judge(
     if step > 0:
         odds["meter"] = 0.0  # no rotor turns faster by itself
     elif whole:
-        odds["meter"] *= (
-            2 * TUNING.whole_off * (nozzles - 2) / nozzles
-        )  # of all that it may be off by, so much is whole
+        # Of all that a meter may be off by, so much is a whole number of nozzles.
+        odds["meter"] *= 2 * TUNING.whole_off * (nozzles - 2) / nozzles
     total = sum(odds.values())
     if total <= 0:
         odds, total = {**dict.fromkeys(odds, 0.0), "orifice": 1.0}, 1.0
