@@ -226,6 +226,13 @@ class RunScreen:
         for time_s, rate in zip(host_s[recent].tolist(), rate_m3_m2[recent].tolist(), strict=True):
             self._trace.add(time_s, band_position(rate, target.rate_m3_m2, high))
 
+    def _note_board(self, event: Event) -> None:
+        self._board.board_said(event)
+        if event.kind == "identity":
+            self._interval_ms = int(event.detail["interval_ms"])
+            self._board.stated(self._interval_ms)
+            self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
+
     def _note(self, event: Event) -> None:
         match event.kind:
             case "header":
@@ -235,10 +242,8 @@ class RunScreen:
             case "calibration" if self._pipeline is None and self._rig is not None:
                 self._cards += cards_of_run([event.detail])
                 self._rig = apply_cards(self._rig, self._cards)
-            case "identity":
-                self._interval_ms = int(event.detail["interval_ms"])
-                self._board.stated(self._interval_ms)
-                self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
+            case "identity" | "hardware":
+                self._note_board(event)
             case "link_lost":
                 self._link = "lost"
             case "link_back":

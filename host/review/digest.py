@@ -120,7 +120,7 @@ def digest_of(review: Review) -> Digest:
         spraying_s=finite(totals.spraying_s),
         standing_m3=finite(totals.standing_m3),
         products=tuple(ProductDown(product.name, product.dry, product.per_area) for product in products),
-        over_limit=any(product.over_limit or product.passes_over for product in products),
+        over_limit=any(product.anywhere_over for product in products),
         verdict=review.verdict,
         unassigned_m3=finite(totals.unassigned_m3),
         meter_over_tank=balance.meter_over_tank,
