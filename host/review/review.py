@@ -19,6 +19,7 @@ from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.bouncing import FILTERS
+from host.pipeline.calibrating import CalibrationSpan
 from host.pipeline.faults import AlarmEvent
 from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
@@ -75,11 +76,18 @@ class Review:
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
     watched: bool = True  # whether faults were looked for, and could be
     measured: Inputs = NOTHING  # what could be measured in some part of the run
+    calibrations: tuple[CalibrationSpan, ...] = ()  # when it served one
 
     @property
     def verdict(self) -> Verdict | None:
         """By ground; None where nothing is known to have reached it."""
         return verdict_of(self.totals, self.passes, self.rig.target)
+
+    @property
+    def only_calibrated(self) -> bool:
+        """Whether all that it sprayed was for calibrations, and none of it on ground."""
+        apart = all(any(span.holds(one.start_s) for span in self.calibrations) for one in self.unassigned)
+        return bool(self.calibrations) and not self.totals.doubt and not self.passes and apart
 
     @property
     def board_misfits(self) -> tuple[str, ...]:
@@ -248,6 +256,7 @@ def review_of(
         held,
         watch_faults and len(run.frames) > 0 and not mixed,
         pipeline.measured,
+        tuple(pipeline.calibrations),
     )
 
 
