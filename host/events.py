@@ -14,7 +14,7 @@ ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unm
 WORK_PAUSED, WORK_RESUMED = "work_paused", "work_resumed"
 
 # The page Calibrate took a step of a calibration in this run, and was done with it: `text` is its kind, as on cards.
-CALIBRATION, CALIBRATION_END = "calibration", "calibration_end"
+CALIBRATION, CALIBRATION_END = "calibrating", "calibrated"
 
 # What happened to the file and to the computer.
 FILE_RESCUED, COMPUTER_PAUSED = "file_rescued", "computer_paused"
