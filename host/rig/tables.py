@@ -191,7 +191,7 @@ class RigTable:
     )
     spray_switch: bool = key(YesNo(), "`true` when a spray switch is wired to the board", written=False)
     report_interval_s: float | None = key(
-        Quantity("time", *(1e-3 * end for end in INTERVAL_RANGE_MS)),
+        Quantity("time", 1e-3 * INTERVAL_RANGE_MS[0], 1e-3 * INTERVAL_RANGE_MS[1]),
         "how often the board is asked to report; without it the board goes by itself, every 100 ms",
         name="report_interval",
         default=None,

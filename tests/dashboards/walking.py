@@ -1,5 +1,5 @@
-"""A board whose sprayer walks as a test says: lines of the wire, one report for each tenth of a second until it is asked
-for another interval."""
+"""A board whose sprayer walks as a test says: lines of the wire, one report for each tenth of a second until another
+interval is asked for."""
 
 from __future__ import annotations
 
