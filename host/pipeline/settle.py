@@ -33,7 +33,7 @@ from host.pipeline.on_ground import (
 from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
-from host.pipeline.standing import stood_spraying
+from host.pipeline.standing import poured_standing, stood_spraying
 from host.pipeline.still import doubted, silent_at_end, since_turned, sprayed_silent
 from host.rig import Rig
 
@@ -294,16 +294,14 @@ class Settler:
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
         standing = stood_spraying(rows, cover, self._pulse_m)
-        # What the rotor still counts when the spray is shut was sprayed where it was shut.
-        sprayed = np.maximum.accumulate(np.where(rows["spraying"], np.arange(len(rows)), -1))
-        counted = (rows["spraying"] | (rows["step_m3"] > 0)) & (sprayed >= 0)
-        on_spot = np.where(known & counted, standing.share[sprayed], 0.0)
+        on_spot = poured_standing(rows, standing.share) * known
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         way_m = math.fsum(way.tolist())
         sprayed_us = math.fsum(np.where(known, rows["step_us"] * cover, 0.0).tolist())
         pace = way_m / sprayed_us if sprayed_us > 0 else 0.0
-        flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if sprayed_us > 0 else 0.0
+        stopped = sprayed_us > 0 and on_spot.any()
+        flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if stopped else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
@@ -392,7 +390,7 @@ class Settler:
 
 def _sums_of(settled: Settled) -> dict[str, float]:
     columns = {name: getattr(settled, name) for name in SUMMED}
-    return {name: math.fsum(column.tolist()) if column.any() else 0.0 for name, column in columns.items()}
+    return {name: math.fsum(column[column != 0.0].tolist()) for name, column in columns.items()}
 
 
 def _ratio(above: float, below: float) -> float:

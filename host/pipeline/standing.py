@@ -51,6 +51,16 @@ def stood_spraying(rows: Rows, cover: Floats, pulse_m: float) -> Standing:
     return Standing(np.where(stood.share < 1.0, within, stood.share), stood.chance_us, stood.doubt_us)
 
 
+def poured_standing(rows: Rows, share: Floats) -> Floats:
+    """The share of each row's volume that was sprayed standing still, for `share` of its time."""
+    if not share.any():
+        return share
+    # What the rotor still counts when the spray is shut was sprayed where it was shut.
+    sprayed = np.maximum.accumulate(np.where(rows["spraying"], np.arange(len(rows)), -1))
+    counted = (rows["spraying"] | (rows["step_m3"] > 0)) & (sprayed >= 0)
+    return np.where(counted, share[sprayed], 0.0)
+
+
 def _stood(rows: Rows, pulse_m: float) -> Standing:
     still = stands(rows)
     share, chance, doubt = still.astype(np.float64), np.zeros(len(rows)), np.zeros(len(rows))
