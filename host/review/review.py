@@ -219,7 +219,7 @@ def review_of(
     cards = tuple(cards_of_run(run.calibrations) if cards is None else cards)
     held = catch_held(rig, cards)
     pipeline = Pipeline(rig, held.pair if held else None, watch_faults=watch_faults)
-    keeper = TrackKeeper()
+    keeper = TrackKeeper(len(run.frames))
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
