@@ -6,12 +6,15 @@ import math
 from collections import deque
 
 from host.events import pause_message
+from host.frames import Event
 from host.pipeline import Pipeline, Signals, Unassigned, Why
 from host.pipeline.faults.causes.pulses import FLOW_REFUSED
 from host.pipeline.rows import DRY
 from host.review.apart import REASONS
 from host.review.board_said import (
     LEAST_STEPS,
+    OTHER_BOARD,
+    WhichBoard,
     dropped_message,
     interval_message,
     refused_message,
@@ -36,6 +39,7 @@ class BoardNotices:
         self._risen_s: dict[str, float] = {}
         self._now_s = 0.0
         self._slept = (-math.inf, "")  # when the computer last woke, and what is said of it
+        self._which, self._other_board_s = WhichBoard(), -math.inf
         self._volume_m3 = 0.0
         self._stated_ms = 0.0  # between reports, as the board says
         self._steps_ms: deque[float] = deque(maxlen=LEAST_STEPS)  # as they come
@@ -55,6 +59,11 @@ class BoardNotices:
             if counts[-1] > before:
                 self._risen_s[name] = float(signals.host_s[int((counts > before).argmax())])
                 self._counts[name] = int(counts[-1])
+
+    def board_said(self, event: Event) -> None:
+        """The board has said who it is."""
+        if self._which.is_another(event):
+            self._other_board_s = event.host_s
 
     def computer_slept(self, woke_s: float, seconds: float | None) -> None:
         """The recorder says that it stood still until `woke_s`."""
@@ -83,7 +92,9 @@ class BoardNotices:
         if self._recent("dropped_pulses"):
             dropped = self._counts["dropped_pulses"]
             said.append((self._risen_s["dropped_pulses"], dropped_message(dropped, pipeline.put_back)))
-        if self._recent("resets"):  # at once: what is not assigned is settled only with its pass
+        if self._now_s - self._other_board_s < SHOWN_S:
+            said.append((self._other_board_s, OTHER_BOARD))
+        elif self._recent("resets"):  # at once: what is not assigned is settled only with its pass
             said.append((self._risen_s["resets"], f"{REASONS[Why.RESTART]}."))
         if self._recent("unsent_lines"):
             said.append((self._risen_s["unsent_lines"], unsent_message(self._counts["unsent_lines"])))

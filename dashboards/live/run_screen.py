@@ -34,6 +34,7 @@ from host.rig.against_board import NO_IDENTITY, board_misfits
 STALE_FLOOR_MS = 750  # the page checks ten times a second, so that numbers are grey within one second
 STALE_INTERVALS = 2.2  # a board that reports slowly is given two of its own intervals
 _SAYS_WHO_S = 70.0  # a board says who it is at its start, when asked, and once a minute
+_CALIBRATING = "Calibrating: what a catch looks like is not called a fault."
 LINK_WORDS = {
     "waiting": "No board",
     "ok": "Board ok",
@@ -138,6 +139,8 @@ class RunScreen:
             return self.notice
         silent = self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames
         said = [NO_IDENTITY] if silent else list(self._misfits or ())
+        if self._pipeline and self._pipeline.calibrating and not self.ended:
+            said.insert(0, _CALIBRATING)
         if self._rig and self._pipeline:
             said += [*self._board.messages(self._pipeline, self._system), *self._beyond[1]]
         if not (self._beyond[0] or self.ended):  # at the start; then it has been read
@@ -226,6 +229,13 @@ class RunScreen:
         for time_s, rate in zip(host_s[recent].tolist(), rate_m3_m2[recent].tolist(), strict=True):
             self._trace.add(time_s, band_position(rate, target.rate_m3_m2, high))
 
+    def _note_board(self, event: Event) -> None:
+        self._board.board_said(event)
+        if event.kind == "identity":
+            self._interval_ms = int(event.detail["interval_ms"])
+            self._board.stated(self._interval_ms)
+            self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
+
     def _note(self, event: Event) -> None:
         match event.kind:
             case "header":
@@ -235,10 +245,8 @@ class RunScreen:
             case "calibration" if self._pipeline is None and self._rig is not None:
                 self._cards += cards_of_run([event.detail])
                 self._rig = apply_cards(self._rig, self._cards)
-            case "identity":
-                self._interval_ms = int(event.detail["interval_ms"])
-                self._board.stated(self._interval_ms)
-                self._misfits = board_misfits(self._rig, event.detail) if self._rig else ()
+            case "identity" | "hardware":
+                self._note_board(event)
             case "link_lost":
                 self._link = "lost"
             case "link_back":

@@ -81,7 +81,7 @@ def duration(seconds: float | None) -> Quantity:
     return Quantity(text, seconds, "", "s")
 
 
-Value = Quantity | str | int | float | bool | tuple[str, ...] | None
+Value = Quantity | str | int | float | bool | tuple[str | int, ...] | None
 
 
 def shown(value: Value, symbol: str = "") -> str:
@@ -91,7 +91,7 @@ def shown(value: Value, symbol: str = "") -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):
-        return ", ".join(value)
+        return ", ".join(map(str, value))
     return "" if value is None else str(value)
 
 

@@ -64,6 +64,8 @@ class TankLevel:
     def _fill(self, event: Event, volume_m3: float) -> None:
         added = number_of(event, "added_m3") if event.kind == "refill" else None
         level = number_of(event, "to_m3" if event.kind == "refill" else "tank_m3")
+        if event.kind == "run_start" and level is not None:  # no refill, and nothing to balance a reading with
+            level = min(level, self._capacity_m3)
         if added is not None:
             filled_m3 = self._filled_m3 + added
         else:

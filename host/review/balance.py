@@ -42,6 +42,7 @@ class TankBalance:
     meter_over_tank_u: float | None
     uncounted_m3: float = 0.0  # probably went through the meter beside what it metered
     unread: tuple[str, ...] = ()  # why a note of it does not count
+    start_beyond_m3: float = 0.0  # said to be in it at the start beyond what it holds; 0 where marks may be off by it
     overfilled_m3: float = 0.0  # of what was filled in, more than the tank had room for; 0 where marks may be off by it
 
     @property
@@ -68,6 +69,11 @@ class Product:
     passes_over: tuple[int, ...] = ()
 
     @property
+    def anywhere_over(self) -> bool:
+        """Whether the run as a whole or one of its passes got more."""
+        return self.over_limit or bool(self.passes_over)
+
+    @property
     def over_limit(self) -> bool:
         """Whether the mean of the run is above the label's limit; the uncertainty is the sprayer's own risk."""
         return self.limit is not None and self.per_area > self.limit
@@ -86,13 +92,14 @@ class TankCount:
 def tank_balance(events: list[Event], notes: Mapping[str, str], rig: Rig, count: TankCount) -> TankBalance:
     """The balance of a run; a note that cannot be read, or cannot be, does not count and is told in `unread`."""
     metered_m3, left_m3, over_m3, full_m3 = count.metered_m3, count.left_m3, count.over_m3, rig.tank.volume_m3
-    start, refills = full_m3, []
+    start, start_over_m3, refills = full_m3, 0.0, []
     # Full to its mark, or to a known level, the tank is known anew: what went before is balanced by nobody.
     since_m3, poured = start, 1
     for event in as_meant(events):
         if event.kind == "run_start":
             told = number_of(event, "tank_m3")
-            start = since_m3 = full_m3 if told is None else told
+            start_over_m3 = 0.0 if told is None else max(told - full_m3, 0.0)
+            start = since_m3 = full_m3 if told is None else min(told, full_m3)
         elif event.kind == "refill":
             added, level_m3 = number_of(event, "added_m3"), number_of(event, "to_m3")
             refills.append(added)
@@ -125,6 +132,7 @@ def tank_balance(events: list[Event], notes: Mapping[str, str], rig: Rig, count:
         meter_over_tank_u=ratio_u,
         uncounted_m3=count.uncounted_m3,
         unread=unread,
+        start_beyond_m3=start_over_m3 if overfilled(start_over_m3, full_m3) else 0.0,
         overfilled_m3=told_over_m3,
     )
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from host.documents.document import duration
 from host.documents.words import percent, plural
-from host.frames import Frames, counter_difference
+from host.frames import Event, Frames, counter_difference
 from host.journal import RunFile
 from host.pipeline import Pass, Refused
 from host.pipeline.pressure import believable
@@ -125,6 +125,40 @@ def boards_message(frames: Frames) -> str:
     )
 
 
+class WhichBoard:
+    """Remembers which board speaks: by its serial number, and by its name where it has none (PROTOCOL.md section 5)."""
+
+    def __init__(self) -> None:
+        self._name: object = None
+        self._serial = 0
+
+    def is_another(self, event: Event) -> bool:
+        """Whether this event is the first word of another board than the one before."""
+        if event.kind == "identity":
+            name, before = event.detail.get("name"), self._name
+            self._name = name
+            if before in (None, name):
+                return False
+            self._serial = 0
+            return True
+        if event.kind != "hardware" or not (serial := int(event.detail.get("serial") or 0)):
+            return False
+        before, self._serial = self._serial, serial
+        return before not in (0, serial)
+
+
+def other_boards_s(events: Iterable[Event]) -> list[float]:
+    """When another board than the one before was first heard (seconds of the run)."""
+    which = WhichBoard()
+    return [event.host_s for event in events if which.is_another(event)]
+
+
+OTHER_BOARD_WORDS = "another board was plugged in"
+OTHER_BOARD_CHECK = (
+    "are its meter, its wheel and its switch those of this rig?",
+    "what it counts is taken as if they were",
+)
+OTHER_BOARD = f"{OTHER_BOARD_WORDS[0].upper()}{OTHER_BOARD_WORDS[1:]}: {OTHER_BOARD_CHECK[0]}"
 _SENSOR = {"flow": "flow meter", "wheel": "wheel"}
 
 

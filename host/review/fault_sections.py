@@ -8,11 +8,13 @@ from host.documents.document import Fact, Facts, Message, Messages, Quantity, Se
 from host.documents.words import capital, format_day, percent, sentence
 from host.pipeline import Fault
 from host.pipeline.faults.causes import CAUSES
+from host.review.board_said import OTHER_BOARD_CHECK, OTHER_BOARD_WORDS, other_boards_s
 from host.review.hidden_ground import hidden_in
 from host.review.place import place_of
 from host.review.review import EXPANDED, Review
 
 FAULTS = "faults"
+_SAYS_SO_S = 2.0  # after its first report at the latest a board has said who it is
 _APPLIED = {"under": ", under-applied", "over": ", over-applied"}
 _ALARM = {"raised": "on", "seen": "acknowledged", "cleared": "off", "muted": "sound off", "unmuted": "sound on"}
 
@@ -21,9 +23,12 @@ def faults_section(review: Review, system: str) -> Section:
     """When, what, for how long, on how much ground, and what to look at first; in JSON a list of faults."""
     said = [Message(_basis(review))]
     if not review.watched:
-        said = [Message("Not looked for." if review.totals.heard else "Not looked for: no report was read.")]
-    elif not review.faults:
+        why = review.totals.why_not_known
+        said = [Message("Not looked for." if review.totals.heard else f"Not looked for: {why}.")]
+    elif not review.faults and review.measured.meter:
         said = [Message(f"None found. {_basis(review)}")]
+    elif not review.faults:
+        said = [Message(f"{_basis(review)} There nothing was found.")]
     sound = _alarm_words(review, 0)
     if sound:
         said.append(Message(f"Alarm: {sound}."))
@@ -44,12 +49,13 @@ def faults_section(review: Review, system: str) -> Section:
 
 def _fault(fault: Fault, review: Review, system: str) -> Section:
     cause = CAUSES[fault.kind]
+    words, checks = (OTHER_BOARD_WORDS, OTHER_BOARD_CHECK) if _by_another(fault, review) else (fault.words, cause.check)
     change = quantity(fault.change, "fraction", system, expanded_si=fault.change_u and EXPANDED * fault.change_u)
     nozzles = Quantity("", fault.nozzles, "", "", fault.nozzles_u and EXPANDED * fault.nozzles_u)
     facts = (
         Fact("number", "", fault.number),
         Fact("cause", "", fault.kind),
-        Fact("words", "", fault.words),
+        Fact("words", "", words),
         Fact("or_else", "", fault.or_else),
         Fact("began_s", "", fault.began_s),
         Fact("called_s", "", fault.called_s),
@@ -67,10 +73,15 @@ def _fault(fault: Fault, review: Review, system: str) -> Section:
         *_unless_empty("", "Alarm", capital(_alarm_words(review, fault.number))),
         Fact("urgent", "", cause.urgent),
     )
-    check = Messages(
-        tuple(Message(sentence(text), "advice") for text in cause.check), "check_first", "Check first:", True
-    )
-    return Section("", capital(fault.words), (Facts(facts), check), level="warning")
+    check = Messages(tuple(Message(sentence(text), "advice") for text in checks), "check_first", "Check first:", True)
+    return Section("", capital(words), (Facts(facts), check), level="warning")
+
+
+def _by_another(fault: Fault, review: Review) -> bool:
+    """Whether what looks like a restart is another board."""
+    if fault.kind != "board_reset":
+        return False
+    return any(fault.began_s <= at_s <= fault.called_s + _SAYS_SO_S for at_s in other_boards_s(review.run.events))
 
 
 def _unless_empty(key: str, label: str, text: str) -> tuple[Fact, ...]:
@@ -80,7 +91,7 @@ def _unless_empty(key: str, label: str, text: str) -> tuple[Fact, ...]:
 def _basis(review: Review) -> str:
     """What the boom was compared with, and so what could not be seen."""
     if not review.measured.meter:
-        return "Without a flow meter input only the supply, the board and its line are watched."
+        return "Without pulses of the flow meter only the supply, the board and its line are watched."
     if not review.measured.pressure:
         return "Without pressure readings clogs, leaks and wear cannot be seen."
     if review.catch is not None:

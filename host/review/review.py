@@ -19,6 +19,7 @@ from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.bouncing import FILTERS
+from host.pipeline.calibrating import CalibrationSpan
 from host.pipeline.faults import AlarmEvent
 from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
@@ -73,13 +74,20 @@ class Review:
     later_notes: Mapping[str, str] = field(default_factory=dict)  # added beside the run afterwards; they win
     cards: tuple[Card, ...] = ()  # the calibrations that it was read under
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
-    watched: bool = True  # whether faults were looked for
+    watched: bool = True  # whether faults were looked for, and could be
     measured: Inputs = NOTHING  # what could be measured in some part of the run
+    calibrations: tuple[CalibrationSpan, ...] = ()  # when it served one
 
     @property
     def verdict(self) -> Verdict | None:
         """By ground; None where nothing is known to have reached it."""
         return verdict_of(self.totals, self.passes, self.rig.target)
+
+    @property
+    def only_calibrated(self) -> bool:
+        """Whether all that it sprayed was for calibrations, and none of it on ground."""
+        apart = all(any(span.holds(one.start_s) for span in self.calibrations) for one in self.unassigned)
+        return bool(self.calibrations) and not self.totals.doubt and not self.passes and apart
 
     @property
     def board_misfits(self) -> tuple[str, ...]:
@@ -232,12 +240,13 @@ def review_of(
     keeper.settle(settled)
     if each:
         each(settled)
+    mixed = two_boards(run.frames) > 0  # the counts of one beside those of the other say nothing of either
     return Review(
         run,
         rig,
-        _totals(run, pipeline, last),
+        _totals(run, pipeline, last, mixed=mixed),
         pipeline.passes,
-        pipeline.faults(),
+        [] if mixed else pipeline.faults(),
         health_of(run, last, pipeline.put_back),
         keeper.track(),
         tuple(pipeline.unassigned),
@@ -245,15 +254,16 @@ def review_of(
         later_notes or {},
         cards,
         held,
-        watch_faults and len(run.frames) > 0,
+        watch_faults and len(run.frames) > 0 and not mixed,
         pipeline.measured,
+        tuple(pipeline.calibrations),
     )
 
 
-def _totals(run: RunFile, pipeline: Pipeline, last: Signals | None) -> Totals:
+def _totals(run: RunFile, pipeline: Pipeline, last: Signals | None, *, mixed: bool) -> Totals:
     """The totals; what was read of a board of another protocol is in none, so that the whole is not known."""
     totals = totals_of(pipeline, last)
-    if two_boards(run.frames):
+    if mixed:
         return totals.not_known("reports of two boards are mixed in this run")
     return totals.without(("volume_m3", "volume_u_m3", "tank_left_m3") if run.uninterpreted else ())
 

@@ -13,6 +13,8 @@ from host.review.review import EXPANDED
 from host.units import format_volume, significant_decimals
 
 _SEEN = 1e-3  # of what was metered
+# Somewhere; in the mean of the run; the numbers of single passes.
+_OVER_LIMIT = ("over_label_limit", "mean_over_label_limit", "passes_over_label_limit")
 
 
 def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
@@ -33,6 +35,10 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
         shown = Quantity(f"{ratio:.3f} ± {EXPANDED * u:.3f}", ratio, expanded=EXPANDED * u)
         facts.append(Fact("meter_over_tank", "Meter against tank (± is 95 %)", shown))
     said = [Message(sentence(why), "warning") for why in balance.unread]
+    if balance.start_beyond_m3 > 0:
+        told, holds = (show(one).text for one in (balance.start_m3 + balance.start_beyond_m3, balance.start_m3))
+        text = f"The run file says that {told} were in the tank at the start, and it holds {holds}: it counts as full."
+        said.append(Message(text, "warning"))
     if balance.overfilled_m3 > 0:
         over = show(balance.overfilled_m3).text
         full = "The tank had no room for it: it counts as full then. Was the refill smaller?"
@@ -44,7 +50,7 @@ def tank_blocks(balance: TankBalance, system: str) -> tuple[Block, ...]:
     elif balance.uncounted_m3 > _SEEN * balance.metered_m3:
         about = format_volume(balance.uncounted_m3, system)
         said.append(Message(f"About {about} more went out uncounted: so much less is left.", "warning"))
-    if balance.measured_left_m3 is None and not balance.unread:
+    if balance.measured_left_m3 is None and not balance.unread and balance.metered_m3 > 0:
         said.append(Message(f'Note what was left ("{NOTE_TANK_LEFT}") to check the meter against the tank.', "advice"))
     refills = tuple((show(added),) for added in balance.refills_m3)
     return Facts(tuple(facts)), Table("refills", (Column("added", ""),), refills), Messages(tuple(said))
@@ -67,11 +73,11 @@ def products_blocks(products: Sequence[Product], system: str, *, mixed: bool = F
         Column("per_area", "Per area (± is 95 %)"),
         Column("total", "In all"),
         Column("label_limit", "The label allows"),
-        Column("over_label_limit", ""),
+        *(Column(key, "") for key in _OVER_LIMIT),
     )
     rows = tuple(_product_row(product, system) for product in products)
-    over = frozenset(row for row, product in enumerate(products) if product.over_limit or product.passes_over)
-    messages = tuple(Message(f"{products[row].name}: {_over_limit(products[row])}", "warning") for row in sorted(over))
+    over = frozenset(row for row, product in enumerate(products) if product.anywhere_over)
+    messages = tuple(Message(f"{products[row].name}: {_limit_words(products[row])}", "warning") for row in sorted(over))
     return Table("products", columns, rows, marked=over), Messages(messages)
 
 
@@ -82,7 +88,7 @@ def _product_row(product: Product, system: str) -> tuple[Value, ...]:
         show(product.per_area, expanded_si=EXPANDED * product.per_area_u),
         product_total(product, system),
         show(product.limit) if product.limit is not None else None,
-        product.over_limit,
+        *_over_limit(product),
     )
 
 
@@ -99,7 +105,12 @@ def _showing(product: Product, system: str) -> Callable[..., Quantity]:
     return partial(quantity, kind=kind, system=system, decimals=decimals)
 
 
-def _over_limit(product: Product) -> str:
+def _over_limit(product: Product) -> tuple[Value, ...]:
+    """For machines, under the keys of `_OVER_LIMIT`."""
+    return product.anywhere_over, product.over_limit, product.passes_over
+
+
+def _limit_words(product: Product) -> str:
     if not product.over_limit:
         passes = "pass " if len(product.passes_over) == 1 else "passes "
         passes += listed([str(number) for number in product.passes_over])
@@ -115,15 +126,15 @@ def product_blocks(product: Product, system: str) -> tuple[Block, ...]:
         (
             Fact("per_area", "Per area (± is 95 %)", show(product.per_area, expanded_si=EXPANDED * product.per_area_u)),
             _unless_none("label_limit", "The label allows", show(product.limit)),
-            Fact("over_label_limit", "", product.over_limit),
+            *(Fact(key, "", value) for key, value in zip(_OVER_LIMIT, _over_limit(product), strict=True)),
         )
     )
     if product.limit_unread:
         said = Message(sentence(product.limit_unread), "warning")
     elif product.limit is None:
         said = Message(f'Note the label\'s limit ("{NOTE_LABEL_LIMIT}") to compare with it.', "advice")
-    elif product.over_limit or product.passes_over:
-        said = Message(_over_limit(product).capitalize(), "warning")
+    elif product.anywhere_over:
+        said = Message(_limit_words(product).capitalize(), "warning")
     else:
         return (facts,)
     return facts, Messages((said,))

@@ -3,11 +3,13 @@
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from host.documents.json import to_json
 from host.documents.text import format_text
+from host.frames import Event
 from host.journal import RunFile
-from host.review.board_said import boards_message, pressure_message
+from host.review.board_said import boards_message, other_boards_s, pressure_message
 from host.review.review import review_of
 from host.review.run_document import run_document
 from host.rig import rig_from_toml
@@ -46,5 +48,38 @@ def test_of_a_run_in_which_two_boards_are_mixed_nothing_is_known():
     review = review_of(RunFile(Path("r.sward"), frames=frames, events=[IDENTITY]), rig_from_toml(RIG))
     document = run_document(review, "metric")
     assert document.answer.startswith("What was sprayed is not known: reports of two boards are mixed")
+    assert not review.faults and not review.watched
+    assert "Not looked for: reports of two boards are mixed in this run." in format_text(document)
     totals = to_json(document)["totals"]
     assert totals["volume_L"] is totals["area_m2"] is totals["ground_on_share_percent"] is None
+
+
+def speaks(at_s, name, serial, before_frame=0):
+    """What a board says first: PROTOCOL.md section 5."""
+    who = {**IDENTITY.detail, "name": name}
+    return [Event(at_s, before_frame, "identity", who), Event(at_s, before_frame, "hardware", {"serial": serial})]
+
+
+@pytest.mark.parametrize(
+    ("second", "other"),
+    [(("a", 5), False), (("a", 0), False), (("a", 9), True), (("b", 9), True), (("b", 0), True)],
+)
+def test_another_board_is_told_by_its_serial_number_or_its_name(second, other):
+    said = [*speaks(0.8, "a", 5), *speaks(20.0, *second), *speaks(80.0, *second)]
+    assert other_boards_s(said) == ([20.0] if other else [])
+
+
+@pytest.mark.parametrize("serial", [5, 9])
+def test_another_board_is_not_called_a_restart(serial):
+    frames = frames_of()
+    frames["boot"][200:] += 1
+    frames["clock"][200:] -= frames["clock"][200]
+    for count in ("flow_count", "wheel_count"):
+        frames[count][200:] -= frames[count][200]
+    at_s = float(frames["host_s"][200])
+    events = [*speaks(0.0, "a", 5), *speaks(at_s, "a", serial, 200)]
+    review = review_of(RunFile(Path("r.sward"), frames=frames, events=events), rig_from_toml(RIG))
+    text = format_text(run_document(review, "metric"))
+    assert "board_reset" in [fault.kind for fault in review.faults]
+    assert ("Another board was plugged in: are its meter" in text) == (serial == 9)
+    assert ("supply plug" in text) == ("The board has restarted" in text) == (serial == 5)

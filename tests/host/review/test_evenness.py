@@ -166,6 +166,21 @@ def test_more_sprayed_than_was_in_the_tank_asks_for_the_refill(system, more):
     assert "-" not in said(tank_blocks(dry, system))
 
 
+@pytest.mark.parametrize(("told_m3", "warned"), [(None, False), (0.030, False), (9.0, True)])
+def test_a_tank_that_is_said_to_hold_more_than_it_can_counts_as_full(told_m3, warned):
+    rig = load_scenario("demo").rig
+    detail = {} if told_m3 is None else {"tank_m3": told_m3}
+    balance = tank_balance([Event(0.0, 0, "run_start", detail)], {}, rig, TankCount(0.01, 0.02))
+    assert balance.start_m3 == (rig.tank.volume_m3 if told_m3 in (None, 9.0) else told_m3)
+    assert ("9 000.0 L were in the tank at the start" in said(tank_blocks(balance, "metric"))) == warned
+
+
+@pytest.mark.parametrize(("metered_m3", "asked"), [(0.01, True), (0.0, False), (math.nan, False)])
+def test_what_is_left_is_asked_for_only_where_something_was_counted(metered_m3, asked):
+    balance = tank_balance([], {}, load_scenario("demo").rig, TankCount(metered_m3, 0.02))
+    assert ("Note what was left" in said(tank_blocks(balance, "metric"))) == asked
+
+
 def test_tank_balance_by_the_marks():
     rig = load_scenario("demo").rig
     disturbances = [Event(0.0, 0, "run_start", {"tank_m3": 0.040}), refill(added_m3=0.010)]

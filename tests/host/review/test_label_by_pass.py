@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from host.documents.json import to_json
 from host.documents.text import format_text
 from host.library import Library
 from host.review.review import review_run
@@ -34,5 +35,8 @@ def test_passes_that_got_more_than_the_label_allows_are_named(tmp_path, limit, o
     text = " ".join(format_text(run_document(review, "metric")).split())
     said = "Pass 1 got more than the label allows; the run's mean is within the limit." in text
     assert said == (bool(over) and not product.over_limit)
+    said = to_json(run_document(review, "metric"))["product"]
+    assert said["over_label_limit"] == bool(over) and said["passes_over_label_limit"] == list(over)
+    assert said["mean_over_label_limit"] == product.over_limit
     (entry,) = Library(tmp_path).entries()
     assert entry.digest.over_limit == bool(over)

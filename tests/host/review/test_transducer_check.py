@@ -1,12 +1,13 @@
 """What a run says of its transducer, against a run made by the law of the root: Q = k·√P (Bernoulli)."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from host.review.track import Track
-from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa
+from host.review.transducer_check import error_by_two_pressures, reading_at_rest_pa, swapped_wires
 from host.simulate.scenario import load_scenario
 from host.units import PSI_PA
 
@@ -48,3 +49,15 @@ def test_the_reading_at_rest_is_that_before_anything_flows():
     assert reading_at_rest_pa(running, 38 * PSI_PA) is None
     at_once, _ = made([38], 1.5, rest_s=1.0)
     assert reading_at_rest_pa(at_once, 38 * PSI_PA) is None
+
+
+@pytest.mark.parametrize(("swapped", "rest_psi"), [(False, 0.0), (False, 60.0), (True, 0.0)])
+def test_swapped_wires_show_at_rest(swapped, rest_psi):
+    """0.5 to 4.5 V of 5 V (common practice): seen from the other end, no pressure is 4.5 V, and more is less."""
+    track, passes = made([38, 38], 0.0, rest_psi=rest_psi)
+    sensor = RIG.pressure
+    if swapped:
+        track = replace(track, pressure_pa=sensor.low_pa + sensor.high_pa - track.pressure_pa)
+    means = [float(np.mean(track.pressure_pa[track.between(one.start_s, one.end_s)])) for one in passes]
+    said = swapped_wires(track, [SimpleNamespace(pressure_pa=mean) for mean in means], RIG)
+    assert ("its wires are swapped" in said) == swapped

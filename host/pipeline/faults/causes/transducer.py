@@ -14,8 +14,12 @@ CAUSES = (
     ),
     Cause(
         "transducer_short",
-        "pressure transducer's signal touches its supply",
-        ("look at its plug for wet or bent pins", "look at the wire where it rubs"),
+        "pressure beyond the transducer's range, or its signal shorted",
+        (
+            "look at the gauge: is the pressure more than the transducer reads?",
+            "look at its plug for wet or bent pins",
+            "look at the wire where it rubs",
+        ),
         dosed="none",
         disturbances=("transducer_short",),
     ),
