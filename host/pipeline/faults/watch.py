@@ -251,9 +251,10 @@ class _Following:
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
         pressures = rows[_LOG_P, -self._timing.frames((0.3, 1)) :]
         known = bool(np.isfinite(pressures).any())
+        before, moved_sd = self._boom_faults.pressure_before
         return Evidence(
-            moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
-            moved_sd=self._boom_faults.pressure_sd,
+            moved=float(np.nanmean(pressures)) - before if known else math.nan,
+            moved_sd=moved_sd,
             supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
             nearly_empty=bool(self._nearly_empty(rows[_TANK, -1:])[0]),
             droop=self._droop,
