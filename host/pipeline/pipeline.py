@@ -152,7 +152,7 @@ class Pipeline:
 
     def forget_settled(self) -> None:
         """Let the settled rows go, which would pile up all day: sums and passes stand without them."""
-        self._settler.forget()
+        self._settler.take()
 
     def sums(self) -> dict[str, float]:
         """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""
