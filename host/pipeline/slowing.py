@@ -11,6 +11,9 @@ from host.pipeline.columns import Bools, Floats
 from host.pipeline.rows import Rows, Why
 
 _RAMP_US = 1_500_000  # after so long he walks at his pace
+# From pulse to pulse, of the time that it takes at his pace, and at least: he as good as stands where the wheel is just
+# about to give a pulse.
+_CREEPS, _CREEPS_US = 4, 700_000
 _PHASE = 0.35  # standard, relative: of the time to a pulse from rest, which goes by the root of an even chance's way
 
 
@@ -28,23 +31,24 @@ class Slowing:
 def slowing_before(rows: Rows, still: Bools, first: int, pace: float, pulse_m: float) -> Slowing | None:
     """How it rolled out into the stop that begins with row `first`, at `pace` (m/µs) where no pulses tell another one;
     None where it had not turned. The wheel's last pulse came half a pulse's way before it stood."""
-    turned = _turned(rows, still, range(first - 1, -1, -1))
-    if not len(turned):
+    turned = _turned(rows, still, range(first - 1, -1, -1), pulse_m / pace)
+    if not turned:
         return None
     edges, counts = rows["wheel_edge_us"][turned], rows["wheel_pulses"][turned]
-    rolls_us, lost_us, chance_us = _from_rest(1, edges[0] - edges, counts[0] - counts, pace, pulse_m, math.inf)
+    pulses = 1 + int(rows["wheel_pulses"][first - 1] - counts[0])
+    rolls_us, lost_us, chance_us = _from_rest(pulses, edges[0] - edges, counts[0] - counts, pace, pulse_m, math.inf)
     return Slowing(float(edges[0]) + rolls_us, int(turned[0]), lost_us, chance_us)
 
 
 def slowing_after(rows: Rows, still: Bools, end: int, pace: float, pulse_m: float) -> Slowing | None:
     """The same of setting off after the stop that row `end` ends. The first pulse that was told with its time is the
     last one of its row; the first of all came half a pulse's way from rest, and not before that row."""
-    turned = _turned(rows, still, range(end, len(rows)))
-    if not len(turned):
+    turned = _turned(rows, still, range(end, len(rows)), pulse_m / pace)
+    if not turned:
         return None
     row = int(turned[0])
     edges, counts = rows["wheel_edge_us"][turned], rows["wheel_pulses"][turned]
-    pulses = max(int(counts[0] - rows["wheel_pulses"][row - 1]), 1) if row else 1
+    pulses = max(int(counts[0] - rows["wheel_pulses"][end - 1]), 1) if end else 1
     since_us = float(edges[0] - rows["us"][row] + rows["step_us"][row])
     # From rest evenly the first pulse came at 1/√(2n - 1) of the time of the n-th.
     most_us = since_us / (1.0 - 1.0 / math.sqrt(2 * pulses - 1)) if pulses > 1 else math.inf
@@ -52,9 +56,9 @@ def slowing_after(rows: Rows, still: Bools, end: int, pace: float, pulse_m: floa
     return Slowing(float(edges[0]) - rolls_us, row, lost_us, chance_us)
 
 
-def _turned(rows: Rows, still: Bools, places: range) -> list[int]:
+def _turned(rows: Rows, still: Bools, places: range, pulse_us: float) -> list[int]:
     """Those of `places` in which the wheel gave pulses, to where it stands again or what is known has a gap, and no
-    further than it takes to see his pace."""
+    further than it takes to see his pace; without a pulse at the stop that came as good as standing."""
     turned: list[int] = []
     for place in places:
         if rows["why"][place] != Why.ASSIGNED or (still[place] and turned):
@@ -63,6 +67,10 @@ def _turned(rows: Rows, still: Bools, places: range) -> list[int]:
             turned.append(place)
             if abs(int(rows["wheel_edge_us"][place] - rows["wheel_edge_us"][turned[0]])) > 2 * _RAMP_US:
                 break
+    if len(turned) > 1:
+        edges, counts = rows["wheel_edge_us"][turned[:2]], rows["wheel_pulses"][turned[:2]]
+        if abs(int(edges[1] - edges[0])) > max(_CREEPS * pulse_us * abs(int(counts[1] - counts[0])), _CREEPS_US):
+            return turned[1:]
     return turned
 
 

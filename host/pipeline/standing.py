@@ -2,7 +2,8 @@
 
 From the wheel's last pulse before a stop to the first one after it nothing is seen: it rolled out, stood, and set off.
 How much time was lost in the pulses beside, against the pace of the pass, says how long rolling out and setting off
-took. In long reports only the way that they lack is seen: what was lost by slowing down is in it, and was not stood.
+took (host.pipeline.slowing); so it does in long reports, for each says when its last pulse came. A stop so short that
+no report ends in it shows as time lost between two pulses, and may as well have been slow walking.
 """
 
 from __future__ import annotations
@@ -13,9 +14,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats
+from host.pipeline.cover import WITHIN
 from host.pipeline.rows import Rows, Why
 from host.pipeline.slowing import slowing_after, slowing_before
 
+_EVEN = 0.4  # of the time between two pulses, lost: he still walks
+_HIDES = 2  # neighbouring reports with pulses, in which a stop may hide
+_LEAST_US = 500_000  # lost: less is no stop worth a word
 _CREEPS_US = 300_000  # from one report with a pulse to the next
 
 
@@ -61,13 +66,40 @@ def _stood(rows: Rows, pulse_m: float) -> Standing:
         here = slice(came.row if came else first, goes.row + 1 if goes else end)
         within = np.minimum(rows["us"][here], ending_us) - np.maximum(begins_us[here], beginning_us)
         stood = np.clip(within / step_us[here], 0.0, 1.0)
-        if not (came and goes):  # who set off before the spray came on has not stood
-            stood = np.minimum(stood, 1.0 - rows["step_m"][here] / (pace * step_us[here])) if share[first:end].any() else 0.0 * stood
-        share[here] = np.clip(stood, 0.0, 1.0)
+        if not (came and goes):  # who was under way before the spray came on has not stood
+            walked = rows["step_m"][here] / (pace * step_us[here]) if share[first:end].any() else 1.0
+            stood = np.clip(stood, 0.0, np.maximum(1.0 - walked, 0.0))
+        share[here] = stood
         middle, sides = (first + end) // 2, [side for side in (came, goes) if side]
         chance[middle] = math.hypot(*(side.chance_us for side in sides))
         doubt[middle] = sum(side.lost_us for side in sides) / 2
+    for row, lost_us in _hidden(rows, still, pace, pulse_m):
+        share[row] = np.clip(lost_us / 2 / step_us[row], 0.0, 1.0)
+        chance[row] = lost_us * WITHIN
     return Standing(share, chance, doubt)
+
+
+def _hidden(rows: Rows, still: Bools, pace: float, pulse_m: float) -> list[tuple[int, float]]:
+    """Rows in which it may have stood between two pulses although no report says so, and the time lost there (µs).
+
+    From pulse to pulse it went at less than half its pace, and before and after at its pace: it may have stood for all
+    of what was lost, or only have gone slowly.
+    """
+    turned = np.flatnonzero(rows["turned"])
+    if len(turned) < 4 or not pulse_m > 0:
+        return []
+    took_us = np.diff(rows["wheel_edge_us"][turned]).astype(np.float64)
+    lost_us = took_us - np.diff(rows["wheel_pulses"][turned]) * pulse_m / pace
+    slow, even = lost_us > took_us / 2, lost_us < took_us * _EVEN
+    bounds = np.flatnonzero(np.diff(np.concatenate(([0], slow.astype(np.int8), [0]))))
+    known = rows["spraying"] & ~still & (rows["why"] == Why.ASSIGNED)
+    found = []
+    for at, end in zip(bounds[::2].tolist(), bounds[1::2].tolist(), strict=True):
+        inside = at > 0 and end < len(lost_us) and end - at <= _HIDES and even[at - 1] and even[end]
+        lost = float(np.sum(lost_us[at:end]))
+        if inside and lost > _LEAST_US and known[turned[at - 1] : turned[end + 1] + 1].all():
+            found.append((int(turned[at + 1 + int(np.argmax(lost_us[at:end]))]), lost))
+    return found
 
 
 def pace_beside(rows: Rows, still: Bools) -> float:
