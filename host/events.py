@@ -13,6 +13,9 @@ ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED = "alarm_seen", "alarm_muted", "alarm_unm
 # A break of the work; the run goes on meanwhile.
 WORK_PAUSED, WORK_RESUMED = "work_paused", "work_resumed"
 
+# The page Calibrate took a step of a calibration in this run, and was done with it: `text` is its kind, as on cards.
+CALIBRATION, CALIBRATION_END = "calibrating", "calibrated"
+
 # What happened to the file and to the computer.
 FILE_RESCUED, COMPUTER_PAUSED = "file_rescued", "computer_paused"
 
@@ -35,6 +38,8 @@ EVENT_KEYS: dict[str, dict[str, str]] = {
     ALARM_UNMUTED: {"by": TEXT},
     WORK_PAUSED: {"by": TEXT},
     WORK_RESUMED: {"by": TEXT},
+    CALIBRATION: {"text": TEXT, "by": TEXT},
+    CALIBRATION_END: {"text": TEXT, "by": TEXT},
     "link_lost": {"reason": TEXT},
     "link_back": {},
     "board_start": {"boot": NUMBER},

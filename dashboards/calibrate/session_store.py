@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.calibrate.board import BoardReports
+from dashboards.calibrate.run_notes import RunNotes
 from dashboards.context import PageContext, RigInUse
 from host.calibrate.cards import Card
 from host.calibrate.drafts import DraftFile
@@ -44,6 +45,7 @@ class View:
     again: str = ""  # what was typed for the last point, where the next one may have the same
 
 
+_STEPS = ("act", "second", "enter", "next", "again", "undo")
 _MEASUREMENT = "Saved as a measurement, not in use. To use it all the same, choose it under Cards."
 
 
@@ -54,12 +56,14 @@ class SessionStore:
         self,
         context: PageContext,
         now: Callable[[], datetime] = lambda: datetime.now().astimezone(),
+        notes: RunNotes | None = None,
     ) -> None:
         self.kinds = {kind.name: kind for kind in context.kinds}
         self._context = context
         self._now = now
         self._lock = threading.Lock()
         self._board = BoardReports(context.runs)
+        self._notes = notes or RunNotes()
         self._rig_toml = ""
         self._cards: tuple[Card, ...] = ()
         self._sessions: dict[str, Session] = {}
@@ -92,11 +96,21 @@ class SessionStore:
             except UserError as error:
                 self._notices[kind] = sentence(str(error))
                 return False
+            self._tell_the_run(kind, way, button)
             return button in ("enter", "next", "again")
+
+    def _tell_the_run(self, kind: str, way: str, button: str) -> None:
+        """That the board is being calibrated in it, or not any more."""
+        run, guided = self._board.run, self.kinds[kind].guided
+        if button == "over" or (button == "save" and kind in self._saved):
+            self._notes.done(run, kind)
+        elif button in _STEPS and way == guided.name and guided.board != "none" and run and not self._board.trouble():
+            self._notes.step(run, kind)
 
     def close(self) -> None:
         """Let go of the board's run."""
         self._board.close()
+        self._notes.close()
 
     @property
     def version(self) -> int:

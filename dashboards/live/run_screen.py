@@ -34,6 +34,7 @@ from host.rig.against_board import NO_IDENTITY, board_misfits
 STALE_FLOOR_MS = 750  # the page checks ten times a second, so that numbers are grey within one second
 STALE_INTERVALS = 2.2  # a board that reports slowly is given two of its own intervals
 _SAYS_WHO_S = 70.0  # a board says who it is at its start, when asked, and once a minute
+_CALIBRATING = "Calibrating: what a catch looks like is not called a fault."
 LINK_WORDS = {
     "waiting": "No board",
     "ok": "Board ok",
@@ -138,6 +139,8 @@ class RunScreen:
             return self.notice
         silent = self._misfits is None and self._elapsed_s > _SAYS_WHO_S and self._frames
         said = [NO_IDENTITY] if silent else list(self._misfits or ())
+        if self._pipeline and self._pipeline.calibrating and not self.ended:
+            said.insert(0, _CALIBRATING)
         if self._rig and self._pipeline:
             said += [*self._board.messages(self._pipeline, self._system), *self._beyond[1]]
         if not (self._beyond[0] or self.ended):  # at the start; then it has been read

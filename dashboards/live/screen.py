@@ -27,6 +27,7 @@ ADVICE = {
     "lower the pressure": ("lower", "Lower pressure"),
     "raise the pressure": ("raise", "Raise pressure"),
     "rate not known": ("wait", "Rate not known"),
+    "calibrating": ("idle", "Calibrating"),
 }
 STOP = ("stop", "Stop")  # under a fault that spoils the ground; the page adds which
 IN_DOUBT = ("wait", "Rate in doubt")  # while what counts flow or way has failed

@@ -23,6 +23,7 @@ from host.documents.document import (
 from host.documents.words import format_day, plural, sentence
 from host.library.entry import Entry
 from host.library.library import problems
+from host.review.apart import CALIBRATED
 from host.review.digest import Digest
 from host.review.ground_columns import verdict_columns
 from host.review.tank_sections import product_kind
@@ -91,6 +92,8 @@ def applied_words(digest: Digest, system: str) -> str:
 def rate_words(digest: Digest, system: str) -> str:
     """Which share of the ground got what it should; then the mean rate, and its target."""
     if digest.rate_m3_m2 is None or digest.verdict is None:
+        if digest.only_calibrated:
+            return f"{CALIBRATED}: nothing sprayed on the move"
         if digest.why_not_known:
             return f"what was sprayed is not known: {digest.why_not_known}"
         return "nothing sprayed on the move" if digest.unassigned_m3 == 0 else "no rate: no ground is known"

@@ -19,9 +19,10 @@ WAIT = "wait for rate"
 LOWER_PRESSURE = "lower the pressure"
 RAISE_PRESSURE = "raise the pressure"
 NO_RATE = "rate not known"
+CALIBRATING = "calibrating"  # whoever catches water is told nothing about ground
 ADVICE = (
     *(ON_TARGET, WALK_FASTER, SLOW_DOWN, NOT_SPRAYING, STANDING, WAIT),
-    *(LOWER_PRESSURE, RAISE_PRESSURE, NO_RATE),
+    *(LOWER_PRESSURE, RAISE_PRESSURE, NO_RATE, CALIBRATING),
 )
 
 
@@ -37,7 +38,7 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
     target = pipeline.rig.target
     low, high = target.rate_m3_m2 * (1 - target.band), target.rate_m3_m2 * (1 + target.band)
     under_way = pipeline.current_pass()
-    if not _rate_known(pipeline):
+    if not _rate_known(pipeline) or pipeline.calibrating:
         last["pace_wanted_m_s"] = None
     sums = {name: _finite(total) for name, total in pipeline.sums().items()}
     row = last | {name: sums[column] for name, column in _SUMS.items()}
@@ -48,7 +49,7 @@ def live_row(pipeline: Pipeline, signals: Signals) -> dict[str, Any]:
         "keep_m_s": pipeline.rig.course.speed_m_s if pipeline.rig.course else None,  # the speed that all rests on
         "band_low_m3_m2": low,
         "band_high_m3_m2": high,
-        "advice": _advice(pipeline, last),
+        "advice": CALIBRATING if pipeline.calibrating else _advice(pipeline, last),
         "pass_distance_m": under_way.distance_m if under_way else 0.0,
         "pass_area_m2": under_way.area_m2 if under_way else 0.0,
         "in_pass": under_way is not None,

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from host.frames import Event, Frames
+from host.pipeline.calibrating import Calibrating, CalibrationSpan
 from host.pipeline.carry import Highest, HoldLast, Previous, RunningSum
 from host.pipeline.certainty import RateCertainty
 from host.pipeline.columns import Bools, Floats, Ints, Signals
@@ -50,6 +51,7 @@ class Pipeline:
         self._ground = GroundTotals(rig)
         self._settler = Settler(rig, self.certainty)
         self._tank = TankLevel(rig.tank.volume_m3)
+        self._calibrating = Calibrating()
         self._watch = FaultWatch(rig, *(catch or (None, 0.0))) if watch_faults else None
         self._lost, self._resets, self._dropped, self._unsent = (RunningSum() for _ in range(4))
         self._unmetered, self._unwalked = RunningSum(), RunningSum()  # not a number once something was not measured
@@ -70,7 +72,8 @@ class Pipeline:
         why = self._why(counts, fitted, refused)
         known = (why == Why.ASSIGNED) & (counts.step_us <= LONGEST_GAP_US)
         ground = self._ground.push((spraying | now.dry.now) & known, travel.step_m, rate.rate_m3_m2)
-        silent = self._silent(now)
+        way_m = now.travel.step_m * (self.rig.wheel is not None)
+        silent = self._silent(now, self._calibrating.push(events, now.host_s, spraying, way_m))
         self.wheel_doubted = bool(silent.doubted[-1]) if len(frames) else self.wheel_doubted
         number = self._settler.push(self._rows(now, rate, why, silent))
         volume = now.volume_m3 + self._unmetered(_unless(fitted.metered))
@@ -149,23 +152,39 @@ class Pipeline:
 
     def forget_settled(self) -> None:
         """Let the settled rows go, which would pile up all day: sums and passes stand without them."""
-        self._settler.forget()
+        self._settler.take()
 
     def sums(self) -> dict[str, float]:
         """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""
         return self._settler.sums()
 
     def faults(self) -> list[Fault]:
-        """What has been found wrong so far, in the order in which it was called; those under way have no end."""
-        return self._watch.faults() if self._watch else []
+        """What has been found wrong so far, in the order in which it was called; those under way have no end.
+
+        What began while something was calibrated is left out.
+        """
+        return self._calibrating.shown(self._watch.faults()) if self._watch else []
+
+    @property
+    def calibrations(self) -> list[CalibrationSpan]:
+        """When the run served a calibration."""
+        return self._calibrating.spans
+
+    @property
+    def calibrating(self) -> bool:
+        """Whether it does so now."""
+        return self._calibrating.under_way
 
     def current_pass(self) -> Pass | None:
         """The pass under way, as far as it has come."""
         return self._settler.current()
 
-    def _silent(self, now: Measured) -> Silent:
-        """Where the wheel gives no pulses during spraying, if it has an input that is known to be there."""
-        sprays = now.spraying & (now.flow.frequency_hz > 0) & now.fitted.sure_wheel
+    def _silent(self, now: Measured, calibrating: Bools) -> Silent:
+        """Where the wheel gives no pulses during spraying, if it has an input that is known to be there.
+
+        Who catches water in a jug stands, for as long as it takes.
+        """
+        sprays = now.spraying & (now.flow.frequency_hz > 0) & now.fitted.sure_wheel & ~calibrating
         return self._wheel_silence.push(now.counts, sprays)
 
     def _rows(self, now: Measured, rate: Rate, why: Ints, silent: Silent) -> Rows:

@@ -43,14 +43,26 @@ def stood_spraying(rows: Rows, cover: Floats, pulse_m: float) -> Standing:
     Who stands in a part of a row in which spraying begins or ends is taken to have stood while it was off.
     """
     stood = _stood(rows, pulse_m)
+    if not stood.share.any():
+        return stood
     within = np.maximum(stood.share - (1.0 - cover), 0.0) / np.maximum(cover, 1e-9)
     return Standing(np.where(stood.share < 1.0, within, stood.share), stood.chance_us, stood.doubt_us)
+
+
+def poured_standing(rows: Rows, share: Floats) -> Floats:
+    """The share of each row's volume that was sprayed standing still, for `share` of its time."""
+    if not share.any():
+        return share
+    # What the rotor still counts when the spray is shut was sprayed where it was shut.
+    sprayed = np.maximum.accumulate(np.where(rows["spraying"], np.arange(len(rows)), -1))
+    counted = (rows["spraying"] | (rows["step_m3"] > 0)) & (sprayed >= 0)
+    return np.where(counted, share[sprayed], 0.0)
 
 
 def _stood(rows: Rows, pulse_m: float) -> Standing:
     still = stands(rows)
     share, chance, doubt = still.astype(np.float64), np.zeros(len(rows)), np.zeros(len(rows))
-    pace = pace_beside(rows, still)
+    pace = pace_beside(rows, still) if still.any() else 0.0
     if not pace > 0:
         return Standing(share, chance, doubt)
     step_us = np.maximum(rows["step_us"], 1)

@@ -20,6 +20,8 @@ from host.events import (
     ALARM_MUTED,
     ALARM_SEEN,
     ALARM_UNMUTED,
+    CALIBRATION,
+    CALIBRATION_END,
     EVENT_KEYS,
     MOST_M3,
     UNDOABLE,
@@ -42,7 +44,7 @@ _MOST_SHELTERED = 5  # of one name in one folder
 _FLUSH_S = 0.25  # between looks at a full disk while nothing arrives
 _AT_ONCE = 1_000  # items handled before the file gets them: a backlog goes out in large pieces
 _TELLABLE = UNDOABLE
-_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED, WORK_PAUSED, WORK_RESUMED)
+_TAPPED = (ALARM_SEEN, ALARM_MUTED, ALARM_UNMUTED, WORK_PAUSED, WORK_RESUMED, CALIBRATION, CALIBRATION_END)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from host.documents.document import duration, quantity
-from host.documents.words import plural
+from host.documents.words import listed, plural
 from host.pipeline import Unassigned, Why
 from host.pipeline.rows import DRY
 from host.review.beyond import beyond_calibration, pressure_against_flow, speed_against_walking
@@ -167,6 +167,24 @@ def _other_boards(review: Review) -> str:
     """That another board took the first one's place; of two that speak in turn `boards_message` says so."""
     came_s = [] if review.totals.doubt else other_boards_s(review.run.events)
     return ", ".join(review.at(at_s) for at_s in came_s) + f": {OTHER_BOARD}" if came_s else ""
+
+
+CALIBRATED = "a calibration"
+
+
+def calibration_messages(review: Review) -> Iterator[str]:
+    """When the run served a calibration, of what, and what that means for faults and for what was sprayed standing."""
+    for span in review.calibrations:
+        named = [_CALIBRATED[kind] for kind in span.kinds if kind in _CALIBRATED]
+        until = "the end" if span.end_s is None else review.at(span.end_s)
+        what = f" of {listed(named)}" if named else ""
+        yield (
+            f"{review.at(span.begin_s)} to {until}: {CALIBRATED}{what}. What was sprayed standing still was for it, "
+            "and what such spraying looks like is not called a fault."
+        )
+
+
+_CALIBRATED = {"meter": "the flow meter", "boom": "the boom", "pressure": "the transducer", "wheel": "the wheel"}
 
 
 def timed_pace_message(review: Review, system: str) -> str:

@@ -22,7 +22,7 @@ from host.review.verdict import Verdict
 _FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 17  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 18  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,7 @@ class Digest:
     pass_pulses: float | None = None  # of the wheel, over the median pass; None without a wheel or three passes
     cards: tuple[CardMark, ...] = ()  # the calibrations that the run recorded
     why_not_known: str = ""  # why nothing is known of what was sprayed
+    only_calibrated: bool = False  # all that it sprayed was for calibrations
     ground: tuple[SmallStrip, ...] = ()  # the passes as a small picture shows them
 
     @property
@@ -132,6 +133,7 @@ def digest_of(review: Review) -> Digest:
         steady=steady,
         faults=len(review.faults) if totals.heard else None,
         why_not_known=totals.why_not_known,
+        only_calibrated=review.only_calibrated,
         remark="; ".join(message.rstrip(".") for message in unread),
         fault_kinds=tuple(sorted({fault.kind for fault in review.faults})),
         meter_per_m3=float(rig.meter.curve[len(rig.meter.curve) // 2][1]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -19,6 +20,7 @@ from host.frames import Event
 from host.journal import RunFile, read_run
 from host.pipeline import Fault, Pass, Pipeline, Refused, Settled, Signals, Unassigned
 from host.pipeline.bouncing import FILTERS
+from host.pipeline.calibrating import CalibrationSpan
 from host.pipeline.faults import AlarmEvent
 from host.pipeline.fitted import NOTHING, Inputs
 from host.review.alarms import alarm_events
@@ -75,11 +77,18 @@ class Review:
     catch: CatchHeld | None = None  # what the faults were looked for against; None: the run's own first seconds
     watched: bool = True  # whether faults were looked for, and could be
     measured: Inputs = NOTHING  # what could be measured in some part of the run
+    calibrations: tuple[CalibrationSpan, ...] = ()  # when it served one
 
     @property
     def verdict(self) -> Verdict | None:
         """By ground; None where nothing is known to have reached it."""
         return verdict_of(self.totals, self.passes, self.rig.target)
+
+    @property
+    def only_calibrated(self) -> bool:
+        """Whether all that it sprayed was for calibrations, and none of it on ground."""
+        apart = all(any(span.holds(one.start_s) for span in self.calibrations) for one in self.unassigned)
+        return bool(self.calibrations) and not self.totals.doubt and not self.passes and apart
 
     @property
     def board_misfits(self) -> tuple[str, ...]:
@@ -218,7 +227,7 @@ def review_of(
     cards = tuple(cards_of_run(run.calibrations) if cards is None else cards)
     held = catch_held(rig, cards)
     pipeline = Pipeline(rig, held.pair if held else None, watch_faults=watch_faults)
-    keeper = TrackKeeper()
+    keeper = TrackKeeper(len(run.frames))
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
@@ -248,6 +257,7 @@ def review_of(
         held,
         watch_faults and len(run.frames) > 0 and not mixed,
         pipeline.measured,
+        tuple(pipeline.calibrations),
     )
 
 
@@ -282,14 +292,14 @@ def _from_their_start(run: RunFile) -> Iterator[Event]:
     Live cannot know it sooner. A line that follows another of the same start stays in its place.
     """
     boots, begun, filtered = run.frames["boot"], -1, -1
-    starts = np.concatenate(([0], np.flatnonzero(boots[1:] != boots[:-1]) + 1))
+    starts = [0, *(np.flatnonzero(boots[1:] != boots[:-1]) + 1).tolist()]
     for event in sorted(run.events, key=lambda event: event.before_frame):
         if event.kind not in ("identity", "board_state"):
             yield event
             continue
         first = place = min(event.before_frame, len(boots))
         if place and boots[place - 1] == event.detail.get("boot"):
-            first = int(starts[np.searchsorted(starts, place - 1, side="right") - 1])
+            first = starts[bisect_right(starts, place - 1) - 1]
         if event.kind == "identity":
             late = first < place and first > begun
             begun = max(begun, first)

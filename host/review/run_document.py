@@ -29,7 +29,14 @@ from host.errors import UserError, visible
 from host.events import COMPUTER_PAUSED, FILE_RESCUED, number_of
 from host.pipeline.settle import SHORTEST_M
 from host.review.alarm_section import alarm_section
-from host.review.apart import apart_messages, apart_rows, board_messages, timed_pace_message
+from host.review.apart import (
+    CALIBRATED,
+    apart_messages,
+    apart_rows,
+    board_messages,
+    calibration_messages,
+    timed_pace_message,
+)
 from host.review.columns import PASS_COLUMNS, TOTAL_COLUMNS, cell
 from host.review.digest import SITE_NOTES
 from host.review.dry_walks import dry_walk_messages
@@ -57,6 +64,8 @@ def run_document(review: Review, system: str) -> Document:
     """The document of a run, in `system` units."""
     strips = review.strips
     answer, level = verdict_answer(review.totals, review.verdict, review.rig.target, system)
+    if review.only_calibrated:
+        answer, level = f"{capital(CALIBRATED)}: nothing was sprayed on the move.", "note"
     sections = (
         _picture(review, strips, system),
         time_section(review, system),
@@ -156,8 +165,8 @@ def _apart(review: Review, system: str) -> tuple[Block, ...]:
     """What is not in the rate, and what the board said of itself."""
     told = (*board_messages(review, system), *apart_messages(review, system), *dry_walk_messages(review, system))
     said = [Message(message, "warning") for message in told]
-    if taken := timed_pace_message(review, system):
-        said.append(Message(taken))
+    also = (*calibration_messages(review), timed_pace_message(review, system))
+    said += [Message(message) for message in also if message]
     rows = tuple(tuple(row.values()) for row in apart_rows(review))
     names = ("why", "start_s", "end_s", "volume_m3", "distance_m", "seconds")
     return Messages(tuple(said), "apart"), Table("not_assigned", tuple(Column(name, "") for name in names), rows)

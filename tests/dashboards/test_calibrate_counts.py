@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from dashboards.calibrate.run_notes import RunNotes
 from dashboards.calibrate.session_store import SessionStore
 from dashboards.context import PageContext
+from host.errors import NoAnswerError
+from host.events import CALIBRATION, CALIBRATION_END
 from host.journal import JournalWriter, read_run
+from tests.dashboards.processes import wait_until
 from tests.dashboards.walking import Walk
 from tests.dashboards.writing import begin
 
@@ -51,4 +56,33 @@ def test_the_page_counts_what_the_file_counts(runs: Path, looks: bool) -> None:
             litres = (ended - began) / 450
             store.press("meter", "count", "enter", {"amount": f"{litres:.3f} L"}, (store.version,))
             assert f"{ended - began} pulses" in store.view("meter", "count").notice
+    written.writer.close("complete", "test", 0, written.walk.time_s)
+
+
+def test_the_run_is_told_that_it_serves_a_calibration(runs: Path) -> None:
+    written = Written(runs / "2026-05-14T0915-bowling-green.sward")
+    written.grow(50)
+    asked: list[tuple[str, str, str]] = []
+
+    def ask(run: Path, request: dict[str, Any]) -> dict[str, Any]:
+        asked.append((run.name, request["kind"], request["text"]))
+        raise NoAnswerError("nobody answers, and the catch goes on all the same")
+
+    with closing(SessionStore(PageContext(runs, runs / "cards"), notes=RunNotes(ask))) as store:
+
+        def press(button: str, way: str = "count", **typed: str) -> str:
+            store.press("meter", way, button, typed, (store.version,))
+            return store.view("meter", way).notice
+
+        store.view("meter", "count")
+        press("enter", "typed", pulses="900", amount="2 L")  # what is typed needs no run
+        written.grow(3)
+        press("act")
+        written.grow(60)
+        press("act")
+        assert "Catch 2 saved" in press("enter", amount="2 L")
+        assert press("over") == press("over") == "Started over."
+        wait_until(lambda: len(asked) == 4, f"four words; there are {asked}")
+    steps = [(written.path.name, CALIBRATION, "meter")] * 3
+    assert asked == [*steps, (written.path.name, CALIBRATION_END, "meter")]
     written.writer.close("complete", "test", 0, written.walk.time_s)

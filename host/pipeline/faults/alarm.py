@@ -44,7 +44,10 @@ class Alarm:
     def push(self, now_s: float, faults: Iterable[Fault]) -> list[AlarmEvent]:
         """Go on to `now_s` with the run's faults; what happened."""
         new: list[AlarmEvent] = []
-        for fault in faults:
+        given = list(faults)
+        for number in set(self._open) - {fault.number for fault in given}:  # taken back
+            self._let_go(number, now_s, new)
+        for fault in given:
             if not fault.urgent:
                 continue
             if fault.ended_s is None:
@@ -53,12 +56,15 @@ class Alarm:
                     self._open[fault.number] = False
                     new.append(AlarmEvent(now_s, "raised", fault.number))
             elif fault.number in self._open:
-                gone = self._gone_s.setdefault(fault.number, now_s)
-                if now_s - gone >= TUNING.alarm_clear_s:
-                    del self._open[fault.number], self._gone_s[fault.number]
-                    new.append(AlarmEvent(now_s, "cleared", fault.number))
+                self._let_go(fault.number, now_s, new)
         self.events += new
         return new
+
+    def _let_go(self, number: int, now_s: float, new: list[AlarmEvent]) -> None:
+        gone = self._gone_s.setdefault(number, now_s)
+        if now_s - gone >= TUNING.alarm_clear_s:
+            del self._open[number], self._gone_s[number]
+            new.append(AlarmEvent(now_s, "cleared", number))
 
     def acknowledge(self, now_s: float) -> list[AlarmEvent]:
         """Somebody has seen all that stands."""

@@ -51,7 +51,7 @@ class BoomFaults:
         self._timing, self._many, self._history = timing, timing.frames, BoomHistory(timing)
         self._nozzles, self._droop, self._catch = nozzles, droop, catch
         self._opener, self._withdrawn = opener, withdrawn
-        self._frames: UsableFrames | None = None
+        self._frames: UsableFrames
         self._next = 0
         self._signs, self._nearly_empty = list[int](), list[bool]()
         self._steps: dict[int, Step] = {}
@@ -90,20 +90,15 @@ class BoomFaults:
     def follow(self, place: int, explained: bool) -> None:
         """Go on with the usable frames up to frame `place`; `explained`: what they show has another cause."""
         frames = self._frames
-        assert frames is not None
         end = int(np.searchsorted(frames.places, place, side="right"))
         if explained and end:
             self._aftermath.explained(float(frames.host_s[end - 1]))
         while self._next < end:
-            if self._open is None and not self._rough_now and self._word.fault is None:
+            if self._first is not None and self._open is None and not self._rough_now and self._word.fault is None:
                 ahead = np.searchsorted(self._interest, self._next)
-                to = self._interest[ahead] if ahead < len(self._interest) else end
-                if self._first is None:
-                    to = self._next
-                if to >= end:
-                    self._next = end
+                self._next = min(self._interest[ahead] if ahead < len(self._interest) else end, end)
+                if self._next == end:
                     return
-                self._next = to
             self._frame(self._next, explained)
             self._next += 1
 
@@ -160,8 +155,7 @@ class BoomFaults:
         if self._open is None and not explained:
             self._compare(i)
         self._roughness(i, explained)
-        step = self._steps.get(i)
-        fault = self._open
+        step, fault = self._steps.get(i), self._open
         quiet = not self._rough_now and not self._false_pulses
         self._perhaps(i, step, fault is None and not explained and quiet)
         if step is not None and fault is None and not explained and quiet:
@@ -176,6 +170,8 @@ class BoomFaults:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
             self._track_noise(fault, i)
+        if self._open is not None:
+            self._open.weigh(TUNING.sound_other, self._nozzles, float(self._history.rows(i, 1)[HOST, 0]))
 
     def _perhaps(self, i: int, step: Step | None, free: bool) -> None:
         """Say a word, or take it back, for what is likely to be a step; `free`: nothing else is said about the boom."""
@@ -233,6 +229,7 @@ class BoomFaults:
         # A long time before it, for what is wrong may have begun before it was called.
         before = before_step(log_c, rows[:, :onset])
         fault.change = Change(now_s, before.spread, before, frames)
+        fault.slight = True
         self._suppose(fault, i)
         self._open = fault
         return fault
@@ -276,6 +273,8 @@ class BoomFaults:
         by, at_s = fault.after - fault.before, (fault.began_s, fault.change.found_s)
         stays = self._history.stays(rows, fault.before, by, fault.change.even, at_s, self._nozzles)
         if stays:
+            # The frames that it was found by were chosen for being far off, and the rotor was still on its way.
+            fault.after = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
             self._suppose(fault, i)
             fault.confirm(float(rows[HOST, -1]))
         elif stays is not None:
@@ -372,6 +371,7 @@ class BoomFaults:
         after = self._history.after(i, change.levels, change.roughs, onset, change.sudden)
         fault.after = after.log_c
         fault.judged(settled=change.judgements > 0)
+        fault.weigh(TUNING.sound_judged, self._nozzles, float(past[HOST, -1]))
         if abs(fault.after - fault.before) < TUNING.gone:  # gone again before it could be judged
             return
         self._suppose(fault, i)

@@ -29,7 +29,7 @@ class Fault:
     settled: bool  # the measurement is complete
     provisional: bool = False  # a first word, which the next half second may take back
     quiet: bool = False  # worth a word, no sound
-    confirmed_s: float | None = None  # when it was no longer provisional; None: when it was called
+    heard_s: float | None = None  # from when it is worth a sound, where not from when it was called
     against_catch: bool = False  # there from the start: held against the catch test, not against what was before
 
     @property

@@ -18,11 +18,12 @@ import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from host.pipeline.faults.causes import Verdict
+from host.pipeline.faults.causes import CAUSES, Verdict
 from host.pipeline.faults.causes.no_flow import AS_TANK_EMPTIES
-from host.pipeline.faults.causes.pulses import Before
+from host.pipeline.faults.causes.pulses import FLICKERING, Before
 from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
+from host.pipeline.faults.first_word import nozzles_worth
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -89,8 +90,9 @@ class OpenFault:
     state: State = State.PROVISIONAL
     or_else: tuple[str, ...] = ()
     sure: float = 0.5
-    confirmed_s: float | None = None
+    heard_s: float | None = None  # from when it is worth a sound, where not from when it was called
     quiet: bool = False  # worth a word, no sound
+    slight: bool = False  # neither, until it has been seen to be worth as much as a sound is for
     at_first: Verdict | None = None  # what it is called until it has been judged, where that is not `kind`
     ended_s: float | None = None
     ended_m2: float = math.nan
@@ -122,10 +124,20 @@ class OpenFault:
         if not (self.kind == "tank_empty" and verdict.kind in AS_TANK_EMPTIES):
             self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
 
+    def weigh(self, least: float, nozzles: int, now_s: float) -> None:
+        """A change of c is worth a sound from `least` nozzles' worth on, and stays so, if its cause is."""
+        small = self.kind not in FLICKERING and nozzles_worth(self.after - self.before, nozzles) < least
+        self.slight = self.slight and small
+        silent = self.slight or self.quiet or self.state is State.PROVISIONAL
+        if silent or not CAUSES[(self.at_first or self).kind].urgent:
+            self.heard_s = None
+        elif self.heard_s is None:
+            self.heard_s = now_s
+
     def confirm(self, now_s: float) -> None:
         """A first word is no bubble, no dip and no pass that ends."""
         if self.state is State.PROVISIONAL:
-            self.confirmed_s = now_s
+            self.heard_s = now_s
             self._to(State.CALLED)
 
     def withdraw(self) -> None:
@@ -151,10 +163,10 @@ class OpenFault:
     def take_over(self, verdict: Verdict, now_s: float, *, quiet: bool = False, first_word: bool = False) -> None:
         """A rule explains it better: what was measured of c belongs to that. `first_word`: and is not sure to stay."""
         self.name(verdict)
-        self.before, self.quiet = math.nan, quiet
+        self.before, self.quiet, self.slight = math.nan, quiet, False
         if first_word and self.state is State.PROVISIONAL:
             return
-        self.confirmed_s = now_s if self.confirmed_s is None else self.confirmed_s
+        self.heard_s = now_s if self.heard_s is None else self.heard_s
         self._to(State.CALLED)
 
     def end(self, at_s: float, area_m2: float) -> None:
@@ -192,7 +204,7 @@ class OpenFault:
             area_m2=max(end - self.began_m2, 0.0),
             settled=self.settled,
             provisional=self.state is State.PROVISIONAL,
-            confirmed_s=self.confirmed_s,
-            quiet=self.quiet,
+            heard_s=self.heard_s,
+            quiet=self.quiet or self.slight,
             against_catch=self.against_catch,
         )

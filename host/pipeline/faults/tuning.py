@@ -236,6 +236,10 @@ class Tuning:
     watch_tail: int = 500  # frames that are kept
 
     # The alarm
+    # Nozzles' worth from which a change of c makes a sound: when it has been judged, and at any other time. Some
+    # frames' noise is as much as the one, and what creeps on costs little ground a minute.
+    sound_judged: float = 0.07
+    sound_other: float = 0.15
     alarm_clear_s: float = 3.0  # a fault must have ended for so long: one that flickers does not start it again
 
 
