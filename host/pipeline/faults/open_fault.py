@@ -21,6 +21,7 @@ from enum import StrEnum
 from host.pipeline.faults.causes import CAUSES, Verdict
 from host.pipeline.faults.causes.no_flow import AS_TANK_EMPTIES
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before
+from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.first_word import nozzles_worth
@@ -210,6 +211,8 @@ class OpenFault:
         end = area_m2 if self.ended_s is None else self.ended_m2
         called = self.at_first or Verdict(self.kind, self.or_else, self.sure)
         worth = nozzles * self.whole
+        if called.kind == OPENED:  # of what sprays since
+            worth /= 1.0 + (change or 0.0)
         return Fault(
             number=self.number,
             kind=called.kind,
