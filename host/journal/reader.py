@@ -6,6 +6,7 @@ damage and passed over.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from contextlib import suppress
 from dataclasses import dataclass, field, fields
 from itertools import pairwise
@@ -140,8 +141,8 @@ class RunReader:
 
     def _table(self, rows: _Rows, first: int, end: int, gathering: _Gathering) -> None:
         """Take records of the length of a report's together; the odd one out is read alone."""
-        odd = first + np.flatnonzero(rows.odd[first:end])
-        for place in [*odd.tolist(), end]:
+        odd = rows.odd[bisect_left(rows.odd, first) : bisect_left(rows.odd, end)]
+        for place in [*odd, end]:
             self._bulk(rows.rows, rows.frames, slice(first, place), gathering)
             if place < end:
                 self._line(rows.rows[place, :-1].tobytes(), gathering)
@@ -202,7 +203,7 @@ class RunReader:
 class _Rows:
     """Records of the length of a report's, read together: stretches of them, each with its line feeds, shape (n, 105).
 
-    `odd` are those that are no sound report or follow the one before in another way than reports do.
+    `odd` are the places of those that are no sound report or follow the one before in another way than reports do.
     """
 
     def __init__(self, stretches: list[npt.NDArray[np.uint8]]) -> None:
@@ -217,9 +218,10 @@ class _Rows:
         step = np.diff(host_s)
         repeated = np.flatnonzero((step == 0.0) & follows[1:])
         repeated = repeated[(self.rows[repeated] == self.rows[repeated + 1]).all(axis=1)]
-        self.odd = ~sound
-        self.odd[1:] |= follows[1:] & ~((step >= 0.0) & (step <= GAP_S))
-        self.odd[repeated + 1] = True
+        odd = ~sound
+        odd[1:] |= follows[1:] & ~((step >= 0.0) & (step <= GAP_S))
+        odd[repeated + 1] = True
+        self.odd: list[int] = np.flatnonzero(odd).tolist()
 
 
 class _Gathering:

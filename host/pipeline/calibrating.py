@@ -83,8 +83,8 @@ class Calibrating:
             if span is None or fault.kind in _ALWAYS:
                 yield fault
             elif span.sure_s is not None and (fault.ended_s is None or fault.ended_s > span.sure_s):
-                confirmed_s = None if fault.confirmed_s is None else max(fault.confirmed_s, span.sure_s)
-                yield replace(fault, called_s=max(fault.called_s, span.sure_s), confirmed_s=confirmed_s)
+                heard_s = None if fault.heard_s is None else max(fault.heard_s, span.sure_s)
+                yield replace(fault, called_s=max(fault.called_s, span.sure_s), heard_s=heard_s)
 
     def _say(self, event: Event) -> None:
         last = self.spans[-1] if self.spans else None

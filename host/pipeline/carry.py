@@ -80,6 +80,8 @@ class HoldLast:
     def __call__(self, values: Array, fresh: npt.NDArray[np.bool_]) -> Array:
         """`values` where `fresh`, elsewhere the last fresh one before it, shape and type kept."""
         places = fresh.nonzero()[0]
+        if not len(places):  # as of most things that happen, most of the time
+            return np.full(len(values), self.last, dtype=values.dtype)
         if len(places) == len(values):
             held = values.copy()
         else:
@@ -88,6 +90,5 @@ class HoldLast:
             times[:-1], times[-1] = places, len(values)
             times[1:] -= places
             held = source.repeat(times)
-        if len(held):
-            self.last = held[-1]
+        self.last = held[-1]
         return held

@@ -87,6 +87,8 @@ SUMMED = tuple(column.name for column in fields(Settled) if column.name != "pass
 
 def settled_rows(parts: list[Settled]) -> Settled:
     """All rows of `parts`, one below the other; none for no parts."""
+    if len(parts) == 1:
+        return parts[0]
     columns = (column.name for column in fields(Settled))
     return Settled(*(np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)]) for name in columns))
 

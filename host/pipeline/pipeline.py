@@ -152,7 +152,7 @@ class Pipeline:
 
     def forget_settled(self) -> None:
         """Let the settled rows go, which would pile up all day: sums and passes stand without them."""
-        self._settler.forget()
+        self._settler.take()
 
     def sums(self) -> dict[str, float]:
         """Sums over the run so far of the columns of Settled; what is not settled yet is in them as it stands."""
@@ -203,6 +203,8 @@ class Pipeline:
             "edge_us": now.counts.flow.edge_us,
             "timed": now.counts.flow.timed,
             "turned": (now.counts.wheel.step > 0) | (course is not None),
+            "wheel_pulses": now.counts.wheel.total,
+            "wheel_edge_us": now.counts.wheel.edge_us,
             "pressure_pa": now.pressure.mean_pa,
             "rate_m3_m2": rate.rate_m3_m2,
             "spraying": now.spraying,

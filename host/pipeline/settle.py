@@ -33,7 +33,7 @@ from host.pipeline.on_ground import (
 from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
 from host.pipeline.silence import went_on
-from host.pipeline.standing import stood_spraying
+from host.pipeline.standing import poured_standing, stood_spraying
 from host.pipeline.still import doubted, silent_at_end, since_turned, sprayed_silent
 from host.rig import Rig
 
@@ -63,8 +63,9 @@ class Settler:
         self._last = np.zeros(0, dtype=ROW)  # the newest row
         self._before = np.zeros(0, dtype=ROW)  # the last of those that are settled
         self._period_us = math.nan  # from pulse to pulse in the last pass that told it
-        self._sums = np.zeros(len(SUMMED))
-        self._fresh: list[Settled] = []
+        self._sums = {name: RunningSum() for name in SUMMED}
+        self._fresh: list[Settled] = []  # not taken yet; the first `_added` of them are in the sums
+        self._added = 0
         self._so_far: tuple[list[Settled], Pass | None] | None = None
 
     @property
@@ -100,19 +101,25 @@ class Settler:
 
     def take(self) -> Settled:
         """The rows settled since the last call."""
-        fresh, self._fresh = self._fresh, []
-        return settled_rows(fresh)
-
-    def forget(self) -> None:
-        """Let those rows go."""
-        self._fresh.clear()
+        self._add_up()
+        fresh, self._fresh, self._added = settled_rows(self._fresh), [], 0
+        return fresh
 
     def sums(self) -> dict[str, float]:
         """Sums of the columns of Settled over the whole run, what is not settled yet included as it stands."""
-        sums = dict(zip(SUMMED, self._sums.tolist(), strict=True))
+        self._add_up()
+        sums = {name: float(total.last) for name, total in self._sums.items()}
         for settled in self._pending()[0]:
             sums = {name: sums[name] + here for name, here in _sums_of(settled).items()}
         return sums
+
+    def _add_up(self) -> None:
+        """Add what has been settled since to the sums: one row after the other, however they are cut up."""
+        new = settled_rows(self._fresh[self._added :])
+        for name, total in self._sums.items():
+            total(getattr(new, name))
+        self._fresh[self._added :] = [new]
+        self._added = len(self._fresh)
 
     def current(self) -> Pass | None:
         """The pass under way as far as it has come, if it is long enough to count."""
@@ -254,12 +261,13 @@ class Settler:
             self.passes.append(one)
             self._dry.after(one.pressure_pa)
         rows = stretch.rows
-        if over and rows["dry"].any():  # what is behind its last water may be the beginning of a dry spell
-            used = np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0)
-            end = int(np.flatnonzero(used)[-1]) + 1 if used.any() else 0
-            if rows["dry"][end:].any():
-                settled, rows, self._idle = settled[:end], rows[:end], [rows[end:].copy()]
-                self._since = [] if dry_for_long(self._idle[0]).any() else [rows[:0]]
+        dry = np.flatnonzero(rows["dry"])
+        if over and len(dry) and not any(getattr(settled, name)[dry[-1] :].any() for name in SUMMED):
+            # What is behind its last water may be the beginning of a dry spell.
+            used = np.flatnonzero(np.any([getattr(settled, name) != 0 for name in SUMMED], axis=0))
+            end = int(used[-1]) + 1 if len(used) else 0
+            settled, rows, self._idle = settled[:end], rows[:end], [rows[end:].copy()]
+            self._since = [] if dry_for_long(self._idle[0]).any() else [rows[:0]]
         self._keep(settled, rows)
 
     def _stretch(self, rows: Rows, *, over: bool) -> Stretch:
@@ -286,16 +294,14 @@ class Settler:
         sprayed_before = np.concatenate((rows["spraying"][:1], rows["spraying"][:-1]))
         apart = ~known & (rows["spraying"] | sprayed_before | (rows["step_m3"] > 0) | without_water(rows))
         standing = stood_spraying(rows, cover, self._pulse_m)
-        # What the rotor still counts when the spray is shut was sprayed where it was shut.
-        sprayed = np.maximum.accumulate(np.where(rows["spraying"], np.arange(len(rows)), -1))
-        counted = (rows["spraying"] | (rows["step_m3"] > 0)) & (sprayed >= 0)
-        on_spot = np.where(known & counted, standing.share[sprayed], 0.0)
+        on_spot = poured_standing(rows, standing.share) * known
         way = np.where(known, way_sprayed(rows, cover), 0.0)
         area = way * self._swath_m
         way_m = math.fsum(way.tolist())
         sprayed_us = math.fsum(np.where(known, rows["step_us"] * cover, 0.0).tolist())
         pace = way_m / sprayed_us if sprayed_us > 0 else 0.0
-        flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if sprayed_us > 0 else 0.0
+        stopped = sprayed_us > 0 and on_spot.any()
+        flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if stopped else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
         over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
@@ -377,9 +383,6 @@ class Settler:
         """These rows are settled."""
         self._fresh.append(settled)
         self._before = rows[-1:] if len(rows) else self._before
-        for place, column in enumerate(getattr(settled, name) for name in SUMMED):
-            if column.any():  # one after the other, however the rows are cut up
-                self._sums[place] = np.cumsum(np.concatenate((self._sums[place : place + 1], column)))[-1]
         apart = settled.unassigned_s, settled.unassigned_m3, settled.unassigned_m
         for place in np.flatnonzero((settled.unassigned_s > 0) | (settled.unassigned_m3 > 0)).tolist():
             self._apart.add(rows[place], *(float(column[place]) for column in apart))
@@ -387,7 +390,7 @@ class Settler:
 
 def _sums_of(settled: Settled) -> dict[str, float]:
     columns = {name: getattr(settled, name) for name in SUMMED}
-    return {name: math.fsum(column.tolist()) if column.any() else 0.0 for name, column in columns.items()}
+    return {name: math.fsum(column[column != 0.0].tolist()) for name, column in columns.items()}
 
 
 def _ratio(above: float, below: float) -> float:

@@ -36,7 +36,7 @@ def alarm_events(faults: Sequence[Fault], events: Sequence[Event]) -> list[Alarm
 
 def _heard_s(fault: Fault) -> float:
     """When the alarm heard of it: a provisional one makes no noise."""
-    return fault.called_s if fault.confirmed_s is None else fault.confirmed_s
+    return fault.called_s if fault.heard_s is None else fault.heard_s
 
 
 def _matters(fault: Fault, now_s: float) -> bool:

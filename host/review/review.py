@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -226,7 +227,7 @@ def review_of(
     cards = tuple(cards_of_run(run.calibrations) if cards is None else cards)
     held = catch_held(rig, cards)
     pipeline = Pipeline(rig, held.pair if held else None, watch_faults=watch_faults)
-    keeper = TrackKeeper()
+    keeper = TrackKeeper(len(run.frames))
     last: Signals | None = None
     for signals in signals_of(run, pipeline):
         last = signals if len(signals) else last
@@ -291,14 +292,14 @@ def _from_their_start(run: RunFile) -> Iterator[Event]:
     Live cannot know it sooner. A line that follows another of the same start stays in its place.
     """
     boots, begun, filtered = run.frames["boot"], -1, -1
-    starts = np.concatenate(([0], np.flatnonzero(boots[1:] != boots[:-1]) + 1))
+    starts = [0, *(np.flatnonzero(boots[1:] != boots[:-1]) + 1).tolist()]
     for event in sorted(run.events, key=lambda event: event.before_frame):
         if event.kind not in ("identity", "board_state"):
             yield event
             continue
         first = place = min(event.before_frame, len(boots))
         if place and boots[place - 1] == event.detail.get("boot"):
-            first = int(starts[np.searchsorted(starts, place - 1, side="right") - 1])
+            first = starts[bisect_right(starts, place - 1) - 1]
         if event.kind == "identity":
             late = first < place and first > begun
             begun = max(begun, first)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from host.pipeline import Settled, Signals
+from host.pipeline.carry import Array
 from host.pipeline.columns import Bools, Floats
 
 
@@ -36,24 +37,27 @@ class Track:
 
 
 class TrackKeeper:
-    """Collects a track from signals and settled rows, which come later."""
+    """Collects a track of `frames` rows from signals and settled rows, which come later."""
 
-    def __init__(self) -> None:
-        self._parts: dict[str, list[np.ndarray[tuple[int], np.dtype[np.generic]]]] = {f.name: [] for f in fields(Track)}
+    def __init__(self, frames: int) -> None:
+        types = {one.name: np.bool_ if one.type == "Bools" else np.float64 for one in fields(Track)}
+        self._columns: dict[str, Array] = {name: np.empty(frames, dtype=dtype) for name, dtype in types.items()}
+        self._pushed = self._settled = 0
 
     def push(self, signals: Signals) -> None:
         """Keep what is needed of `signals`."""
-        self._keep(signals)
+        self._pushed = self._keep(signals, self._pushed)
 
     def settle(self, settled: Settled) -> None:
         """Keep what is needed of settled rows."""
-        self._keep(settled)
+        self._settled = self._keep(settled, self._settled)
 
     def track(self) -> Track:
-        """All rows so far, once all are settled."""
-        return Track(*(np.concatenate(parts or [np.empty(0)]) for parts in self._parts.values()))
+        """All rows, once all are settled."""
+        return Track(**self._columns)
 
-    def _keep(self, rows: Signals | Settled) -> None:
-        for name, parts in self._parts.items():
-            if name in rows.__dataclass_fields__:
-                parts.append(getattr(rows, name))
+    def _keep(self, rows: Signals | Settled, place: int) -> int:
+        end = place + len(rows)
+        for name in self._columns.keys() & rows.__dataclass_fields__.keys():
+            self._columns[name][place:end] = getattr(rows, name)
+        return end

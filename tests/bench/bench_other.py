@@ -84,15 +84,18 @@ def delays(trials: int, seed: int) -> None:
     }
     for name, physics in rigs.items():
         for amount in (1.0, 0.5, 0.25, 0.1):
-            words, sounds, missed = [], [], 0
+            words, sounds, missed, silent = [], [], 0, 0
             for n in range(trials):
                 one = fault_run(physics, seed * JUDGING + n, "clog", amount=amount)
                 called = [fault for fault in faults_of(one.run) if -0.1 <= fault.called_s - one.at_s < 25.0]
                 missed += not called
                 words += [called[0].called_s - one.at_s] if called else []
-                sounds += [(called[0].confirmed_s or called[0].called_s) - one.at_s] if called else []
+                heard = [fault for fault in called if fault.urgent][:1]
+                sounds += [(fault.heard_s or fault.called_s) - one.at_s for fault in heard]
+                silent += bool(called) and not heard
             word, sound = (f"{np.mean(d):.2f}/{np.quantile(d, 0.95):.2f}" for d in (words, sounds))
-            print(f"  {name:20} {amount:4.0%}  word {word}  sound {sound}  missed {missed}/{trials}", flush=True)
+            print(f"  {name:20} {amount:4.0%}  word {word}  sound {sound}  missed {missed}/{trials}, "
+                  f"without a sound {silent}", flush=True)  # fmt: skip
 
 
 def causes(trials: int, seed: int) -> None:

@@ -23,13 +23,15 @@ from host.pipeline.faults.boom_history import (
 )
 from host.pipeline.faults.catch_level import Opener, fault_against
 from host.pipeline.faults.causes import Verdict
-from host.pipeline.faults.causes.boom import judge, slowly, unseen
+from host.pipeline.faults.causes.boom import unseen
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
+from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.causes.supply import fallen
-from host.pipeline.faults.droop import Droop, Moved, Turned
+from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.early_word import EarlyWord
 from host.pipeline.faults.ending import Ending, ending
 from host.pipeline.faults.first_word import nozzles_worth
+from host.pipeline.faults.naming import Naming
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
@@ -41,17 +43,16 @@ class BoomFaults:
 
     def __init__(
         self,
-        nozzles: int,
-        droop: Droop,
+        naming: Naming,
         opener: Opener,
         withdrawn: Callable[[OpenFault], None],
         catch: tuple[float, float] | None,
         timing: Timing,
     ) -> None:
         self._timing, self._many, self._history = timing, timing.frames, BoomHistory(timing)
-        self._nozzles, self._droop, self._catch = nozzles, droop, catch
+        self._naming, self._nozzles, self._catch = naming, naming.nozzles, catch
         self._opener, self._withdrawn = opener, withdrawn
-        self._frames: UsableFrames | None = None
+        self._frames: UsableFrames
         self._next = 0
         self._signs, self._nearly_empty = list[int](), list[bool]()
         self._steps: dict[int, Step] = {}
@@ -61,17 +62,13 @@ class BoomFaults:
         self._word = EarlyWord(withdrawn, timing)
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
-        self._aftermath = Aftermath(nozzles, self._history, timing)
+        self._aftermath = Aftermath(naming.nozzles, self._history, timing)
 
     @property
-    def pressure_before(self) -> float:
-        """Mean ln P of the last usable frames before a rotor ran down; NaN before any."""
-        return self._history.pressure(self._next - 1)
-
-    @property
-    def pressure_sd(self) -> float:
-        """How far ln P strays by itself in the seconds in which a rotor runs down."""
-        return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)()
+    def pressure_before(self) -> tuple[float, float]:
+        """Mean ln P before a rotor ran down, NaN before any; how far it strays by itself in the seconds of that."""
+        i, history = self._next - 1, self._history
+        return history.pressure(i), history.pressure_sd(i, TUNING.no_flow_apart_s)()
 
     def explains(self, log_p: float) -> bool:
         """Whether what is open lets the pressure, ln P, be as low as that."""
@@ -90,20 +87,15 @@ class BoomFaults:
     def follow(self, place: int, explained: bool) -> None:
         """Go on with the usable frames up to frame `place`; `explained`: what they show has another cause."""
         frames = self._frames
-        assert frames is not None
         end = int(np.searchsorted(frames.places, place, side="right"))
         if explained and end:
             self._aftermath.explained(float(frames.host_s[end - 1]))
         while self._next < end:
-            if self._open is None and not self._rough_now and self._word.fault is None:
+            if self._first is not None and self._open is None and not self._rough_now and self._word.fault is None:
                 ahead = np.searchsorted(self._interest, self._next)
-                to = self._interest[ahead] if ahead < len(self._interest) else end
-                if self._first is None:
-                    to = self._next
-                if to >= end:
-                    self._next = end
+                self._next = min(self._interest[ahead] if ahead < len(self._interest) else end, end)
+                if self._next == end:
                     return
-                self._next = to
             self._frame(self._next, explained)
             self._next += 1
 
@@ -121,6 +113,8 @@ class BoomFaults:
         rows = self._history.rows(self._next - 1, len(fault.change.levels))
         gone = int(np.sum(rows[HOST] > rows[HOST, -1] - TUNING.rundown_s)) if rows.size else 0
         fault.change.cut_short(0 if fault.kind in FLICKERING else gone)
+        if self._naming.let_go(fault, passed=True):
+            self._end(fault, *rows[[HOST, AREA], -1].tolist())
 
     def hand_over(self, since_s: float) -> OpenFault | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
@@ -151,17 +145,16 @@ class BoomFaults:
         sd = self._history.pressure_sd(self._next - 1, apart_s)
         fault = self._open
         if fault is None:
-            self._droop.learn(rise, sd, log_p)
+            self._naming.droop.learn(rise, sd, log_p)
         elif fault.change.move is not None and fault.kind not in FLICKERING:
             fault.change.turns.append(Turned(fault.after - fault.before, rise, sd()))
-            self._name(fault)
+            self._naming.name(fault)
 
     def _frame(self, i: int, explained: bool) -> None:
         if self._open is None and not explained:
             self._compare(i)
         self._roughness(i, explained)
-        step = self._steps.get(i)
-        fault = self._open
+        step, fault = self._steps.get(i), self._open
         quiet = not self._rough_now and not self._false_pulses
         self._perhaps(i, step, fault is None and not explained and quiet)
         if step is not None and fault is None and not explained and quiet:
@@ -170,12 +163,14 @@ class BoomFaults:
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif i in self._levels and fault is None and not explained and quiet:
             self._stayed(i, self._levels[i], min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles))
-        elif i in self._levels and self._hides(i, self._levels[i]) and not explained and quiet:
+        elif fault and quiet and not explained and self._history.fell_since(i, self._levels.get(i), fault.hides_s):
             self._stayed(i, self._levels[i], TUNING.own_fault_nozzles)
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
         elif fault is not None and (fault.change.levels or fault.kind == SOON_USUAL) and quiet:
             self._track_noise(fault, i)
+        if self._open is not None:
+            self._open.weigh(TUNING.sound_other, self._nozzles, float(self._history.rows(i, 1)[HOST, 0]))
 
     def _perhaps(self, i: int, step: Step | None, free: bool) -> None:
         """Say a word, or take it back, for what is likely to be a step; `free`: nothing else is said about the boom."""
@@ -233,6 +228,7 @@ class BoomFaults:
         # A long time before it, for what is wrong may have begun before it was called.
         before = before_step(log_c, rows[:, :onset])
         fault.change = Change(now_s, before.spread, before, frames)
+        fault.slight = True
         self._suppose(fault, i)
         self._open = fault
         return fault
@@ -241,11 +237,6 @@ class BoomFaults:
         """Until it is judged: a fall of c with the pressure is no nozzle that has clogged."""
         moved = self._history.pressure_since(i, fault.change.before) if fault.after < fault.before else 0.0
         fault.at_first = fallen(moved, self._nearly_empty[i])
-
-    def _hides(self, i: int, level: Level) -> bool:
-        """Whether what is open, uneven pulses, would hide a fall of c that has come since."""
-        fault = self._open
-        return fault is not None and fault.kind == SOON_USUAL and self._history.fell_since(i, level, fault.called_s)
 
     def _stayed(self, i: int, level: Level, least: float) -> None:
         """A change of `least` nozzles' worth or more without a first word, or whose word was taken back, has stayed."""
@@ -276,6 +267,8 @@ class BoomFaults:
         by, at_s = fault.after - fault.before, (fault.began_s, fault.change.found_s)
         stays = self._history.stays(rows, fault.before, by, fault.change.even, at_s, self._nozzles)
         if stays:
+            # The frames that it was found by were chosen for being far off, and the rotor was still on its way.
+            fault.after = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
             self._suppose(fault, i)
             fault.confirm(float(rows[HOST, -1]))
         elif stays is not None:
@@ -291,6 +284,9 @@ class BoomFaults:
         count = len(change.levels)
         if count >= (self._many(TUNING.judge), self._many(TUNING.settle), math.inf)[min(change.judgements, 2)]:
             self._judge(fault, i, count)
+            if self._naming.let_go(fault, passed=False):
+                self._end(fault, *row[[HOST, AREA]].tolist())
+                return
         if step is not None and count > self._many(TUNING.judge):
             on_top = (step.frames, self._history.baseline(i), float(row[HOST]))
             if step.down != (fault.after < fault.before):
@@ -305,16 +301,22 @@ class BoomFaults:
     def _all_clear(self, fault: OpenFault, i: int, count: int) -> None:
         """Whether little is left of it, or it has gone over to the other side of the healthy level: another fault."""
         change, rows = fault.change, self._history.rows(i, self._many(TUNING.mended))
-        last = np.array(change.levels[-rows.shape[1] :]) - fault.before
-        found = ending(fault.after - fault.before, last, self._many((0.3, 1)), self._nozzles)
-        if found is Ending.OVER:
+        last, few = np.array(change.levels[-rows.shape[1] :]), self._many((0.3, 1))
+        off, beneath = last - fault.before, change.beneath
+        found = ending(fault.after - fault.before, off, few, self._nozzles)
+        if beneath is not None and found in (Ending.OVER, Ending.GONE):
+            if ending(beneath.after - beneath.before, last - beneath.before, few, self._nozzles) is not Ending.MOVES:
+                self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
+                self._open = beneath.uncovered(change)
+                self._all_clear(beneath, i, count)
+        elif found is Ending.OVER:
             by, at_s = fault.before - fault.after, float(rows[HOST, 0])
             if self._history.stays(rows, fault.before, by, change.even, (at_s, at_s), self._nozzles) is not None:
-                self._goes_on(fault, i, change.back or (0, fault.after, at_s), fault.before)
+                self._goes_on(fault, i, change.back or (0, fault.after, at_s), on_top=False)
         elif found is Ending.GONE:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         elif found is Ending.STAYS and count % self._many(TUNING.remeasure) == 0:
-            fault.after = fault.before + float(last.mean())
+            fault.after = fault.before + float(off.mean())
 
     def _second(self, fault: OpenFault, i: int) -> None:
         """A step the same way on top of an open fault has stayed: its growth, or a fault of its own."""
@@ -333,19 +335,22 @@ class BoomFaults:
         if by * whole <= 0 or abs(by) < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
             return  # the last: the flow had stopped before the new level was taken, and it is the same step again
         if rested and took <= self._many(TUNING.sudden) and abs(by) * self._nozzles > TUNING.own_fault_nozzles:
-            self._goes_on(fault, i, (took, log_c, found_s), log_c)
+            self._goes_on(fault, i, (took, log_c, found_s), on_top=True)
         else:
             before = Before(log_c, change.before.log_p_step, change.before.spread)
             fault.grow(before, took, level)
             change.levels, change.roughs = rows[LOG_C, took - frames :].tolist(), rows[ROUGH, took - frames :].tolist()
 
-    def _goes_on(self, fault: OpenFault, i: int, step: tuple[int, float, float], healthy: float) -> None:
-        """What has come on top of an open fault, by `step`, is a fault of its own, off the level `healthy` (log c)."""
+    def _goes_on(self, fault: OpenFault, i: int, step: tuple[int, float, float], *, on_top: bool) -> None:
+        """`step` is a fault of its own: `on_top` of an open one, which is hidden until it is over, or in its place."""
         rows, (took, log_c, found_s) = self._history.rows(i), step
         self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         frames = took + int(np.sum(rows[HOST] > found_s))
         second = self._start(i, frames, float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :])) < log_c, log_c)
-        second.before = healthy
+        if on_top:
+            second.change.beneath = fault
+        else:
+            second.before = fault.before
         self._has_stayed(second, i, took)
 
     def _track_noise(self, fault: OpenFault, i: int) -> None:
@@ -372,6 +377,7 @@ class BoomFaults:
         after = self._history.after(i, change.levels, change.roughs, onset, change.sudden)
         fault.after = after.log_c
         fault.judged(settled=change.judgements > 0)
+        fault.weigh(TUNING.sound_judged, self._nozzles, float(past[HOST, -1]))
         if abs(fault.after - fault.before) < TUNING.gone:  # gone again before it could be judged
             return
         self._suppose(fault, i)
@@ -383,18 +389,9 @@ class BoomFaults:
             fault.began_s, fault.began_m2 = float(past[HOST, onset]), float(past[AREA, onset])
         before, now = (log_c - fault.before for log_c in (change.before.log_c, after.log_c))
         change.move = Moved(before, now, after.moved, after.moved_sd)
-        self._name(fault)
-
-    def _name(self, fault: OpenFault) -> None:
-        """Name it from all that the pressure has said since it began."""
-        change = fault.change
-        likelihoods = self._droop.likelihoods(change.all_moves, change.turns)
-        called = fault.kind if fault.settled else ""
-        size, shut = fault.after - fault.before, change.while_shut and not change.moves
-        verdict = judge(likelihoods, size, change.sudden, self._nozzles, called, while_shut=shut)
-        fault.name(slowly(verdict) if fault.quiet else verdict)
+        self._naming.name(fault)
 
     def _end(self, fault: OpenFault, at_s: float, area_m2: float) -> None:
         fault.end(at_s, area_m2)
-        self._aftermath.ended(fault.before)
+        self._aftermath.ended(fault.after if fault.kind == OPENED else fault.before)
         self._open = None

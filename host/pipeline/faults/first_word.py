@@ -47,7 +47,9 @@ def still_there(word: FirstWord, began_s: float, called_s: float, nozzles: int) 
         _means(off, enough if enough > frames(TUNING.recovered) else few).max()
     ):
         return False
-    if waited_s < wait_s or n < max(enough, TUNING.confirm_least) or (word.down and _running_down(word, left)):
+    if waited_s < wait_s or n < max(enough, TUNING.confirm_least) or _just_begun(word):
+        return None
+    if word.down and _running_down(word, left):
         return None
     # Those before the call were chosen for being far off: only what came after it bears witness.
     later = off[word.time_s > called_s]
@@ -80,6 +82,13 @@ def _enough(peak: float, even: float, timing: Timing) -> int:
     """Frames whose mean tells a change of `peak` from none, where one frame is off by about `even`."""
     wanted = (TUNING.recovered_sigmas * even / max(peak, 1e-3)) ** 2 if math.isfinite(even) else 0.0
     return int(min(max(math.ceil(wanted), timing.frames(TUNING.recovered)), timing.frames(TUNING.recovered_most)))
+
+
+def _just_begun(word: FirstWord) -> bool:
+    """Whether most of it came in the last frames: what was waited for was something else, such as a jolt."""
+    half = min(max(len(word.off) // 2, 1), word.timing.frames((0.3, 1)))
+    now, before = float(np.mean(word.off[-half:])), float(np.mean(word.off[-2 * half : -half]))
+    return 0.5 * now > before and now - before > TUNING.even_frames_off * word.even * (2.0 / half) ** 0.5
 
 
 def _running_down(word: FirstWord, left: float) -> bool:

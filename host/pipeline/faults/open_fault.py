@@ -18,11 +18,13 @@ import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from host.pipeline.faults.causes import Verdict
+from host.pipeline.faults.causes import CAUSES, Verdict
 from host.pipeline.faults.causes.no_flow import AS_TANK_EMPTIES
-from host.pipeline.faults.causes.pulses import Before
+from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before
+from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
+from host.pipeline.faults.first_word import nozzles_worth
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -64,6 +66,7 @@ class Change:
     # A step on top, the same way or the other: frames it took, log c before it, when it was found
     second: tuple[int, float, float] | None = None
     back: tuple[int, float, float] | None = None
+    beneath: OpenFault | None = None  # what this came on top of, and what may be left when it is over
 
     def cut_short(self, last: int) -> None:
         """The flow has stopped: the `last` frames were those of a rotor running down."""
@@ -89,8 +92,9 @@ class OpenFault:
     state: State = State.PROVISIONAL
     or_else: tuple[str, ...] = ()
     sure: float = 0.5
-    confirmed_s: float | None = None
+    heard_s: float | None = None  # from when it is worth a sound, where not from when it was called
     quiet: bool = False  # worth a word, no sound
+    slight: bool = False  # neither, until it has been seen to be worth as much as a sound is for
     at_first: Verdict | None = None  # what it is called until it has been judged, where that is not `kind`
     ended_s: float | None = None
     ended_m2: float = math.nan
@@ -104,6 +108,17 @@ class OpenFault:
     def settled(self) -> bool:
         """Whether the measurement is complete."""
         return self.state in (State.SETTLED, State.ENDED)
+
+    @property
+    def hides_s(self) -> float:
+        """Since when these uneven pulses would hide a fall of c that comes; infinity: it is not that."""
+        return self.called_s if self.kind == SOON_USUAL else math.inf
+
+    @property
+    def whole(self) -> float:
+        """c before it over that of the healthy boom: what it came on top of is missing already."""
+        beneath = self.change.beneath
+        return 1.0 if beneath is None else beneath.whole * math.exp(self.before - beneath.before)
 
     def lets_fall(self, log_p: float, nozzles: int) -> bool:
         """Whether the pressure, ln P, is no lower than this has left it: more is let out, the reading has moved (by
@@ -122,10 +137,20 @@ class OpenFault:
         if not (self.kind == "tank_empty" and verdict.kind in AS_TANK_EMPTIES):
             self.kind, self.or_else, self.sure = verdict.kind, verdict.or_else, verdict.sure
 
+    def weigh(self, least: float, nozzles: int, now_s: float) -> None:
+        """A change of c is worth a sound from `least` nozzles' worth on, and stays so, if its cause is."""
+        small = self.kind not in FLICKERING and nozzles_worth(self.after - self.before, nozzles) < least
+        self.slight = self.slight and small
+        silent = self.slight or self.quiet or self.state is State.PROVISIONAL
+        if silent or not CAUSES[(self.at_first or self).kind].urgent:
+            self.heard_s = None
+        elif self.heard_s is None:
+            self.heard_s = now_s
+
     def confirm(self, now_s: float) -> None:
         """A first word is no bubble, no dip and no pass that ends."""
         if self.state is State.PROVISIONAL:
-            self.confirmed_s = now_s
+            self.heard_s = now_s
             self._to(State.CALLED)
 
     def withdraw(self) -> None:
@@ -151,16 +176,24 @@ class OpenFault:
     def take_over(self, verdict: Verdict, now_s: float, *, quiet: bool = False, first_word: bool = False) -> None:
         """A rule explains it better: what was measured of c belongs to that. `first_word`: and is not sure to stay."""
         self.name(verdict)
-        self.before, self.quiet = math.nan, quiet
+        self.before, self.quiet, self.slight = math.nan, quiet, False
         if first_word and self.state is State.PROVISIONAL:
             return
-        self.confirmed_s = now_s if self.confirmed_s is None else self.confirmed_s
+        self.heard_s = now_s if self.heard_s is None else self.heard_s
         self._to(State.CALLED)
 
     def end(self, at_s: float, area_m2: float) -> None:
         """It is over."""
         self.ended_s, self.ended_m2 = at_s, area_m2
         self._to(State.ENDED)
+
+    def uncovered(self, over: Change) -> OpenFault:
+        """Itself: what came on top of it, `over`, has ended, and the last levels of that say whether this is there."""
+        change = self.change
+        change.levels, change.roughs, change.second, change.back = over.levels, over.roughs, None, None
+        change.judgements = 2
+        self.resume()
+        return self
 
     def resume(self) -> None:
         """The same again after a short calm."""
@@ -177,6 +210,9 @@ class OpenFault:
         u = math.hypot(TUNING.level_u, self.before_u) * (1.0 + (change or 0.0))
         end = area_m2 if self.ended_s is None else self.ended_m2
         called = self.at_first or Verdict(self.kind, self.or_else, self.sure)
+        worth = nozzles * self.whole
+        if called.kind == OPENED:  # of what sprays since
+            worth /= 1.0 + (change or 0.0)
         return Fault(
             number=self.number,
             kind=called.kind,
@@ -187,12 +223,12 @@ class OpenFault:
             ended_s=self.ended_s,
             change=change,
             change_u=None if change is None else u,
-            nozzles=None if change is None else abs(change) * nozzles,
-            nozzles_u=None if change is None else u * nozzles,
+            nozzles=None if change is None else abs(change) * worth,
+            nozzles_u=None if change is None else u * worth,
             area_m2=max(end - self.began_m2, 0.0),
             settled=self.settled,
             provisional=self.state is State.PROVISIONAL,
-            confirmed_s=self.confirmed_s,
-            quiet=self.quiet,
+            heard_s=self.heard_s,
+            quiet=self.quiet or self.slight,
             against_catch=self.against_catch,
         )

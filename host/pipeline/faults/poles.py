@@ -22,6 +22,7 @@ class PoleMap:
         self._frames = timing.frames(TUNING.pole_frames)  # from which the map is learned
         self.poles = 0  # 0: none found so far
         self._offset: Floats = np.zeros(1)
+        self._turned: Floats  # what a frame is off with the map turned by each shift, by its two poles
         self._shift = 0
         self._pulses: Floats = np.empty(0)
         self._wanted: Floats = np.empty(0)
@@ -115,6 +116,9 @@ class PoleMap:
         if found:
             self.poles, self._shift = found, 0
             self._offset = _fit(excess, self._edge, self._pulses, found)
+            pole = np.arange(found)
+            turned = self._offset[(pole[:, None] + pole) % found]
+            self._turned = (turned[:, :, None] - turned[:, None, :]).reshape(found, -1)
 
     def _realign(self, frames: int) -> None:
         """After a false or a missed pulse the map fits again when turned by some poles."""
@@ -122,11 +126,9 @@ class PoleMap:
 
     def _spreads(self, pulses: Floats, wanted: Floats, edge: Ints) -> Floats:
         """The variance that each shift leaves, shape (…, poles), of frames of shape (…, n)."""
-        poles, pole = self.poles, np.arange(self.poles)
-        turned = self._offset[(pole[:, None] + pole) % poles]  # by each shift, the poles one after the other
-        pairs = (turned[:, :, None] - turned[:, None, :]).reshape(poles, -1)
-        off = pairs.take(edge % poles * poles + (edge - pulses.astype(np.int64)) % poles, axis=1)
-        return np.moveaxis((_excess(pulses, wanted) - off).var(axis=-1), 0, -1)
+        poles = self.poles
+        off = self._turned.take(edge % poles * poles + (edge - pulses.astype(np.int64)) % poles, axis=1)
+        return np.asarray((_excess(pulses, wanted) - off).var(axis=-1).T)
 
     def _turn(self, spread: list[float]) -> None:
         best = spread.index(min(spread))

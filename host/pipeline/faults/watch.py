@@ -21,6 +21,7 @@ from host.pipeline.faults.debounce import Debounce
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.naming import Naming
 from host.pipeline.faults.open_fault import OpenFault, State
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.rules import Rules, Turn
@@ -83,7 +84,9 @@ class _Following:
         self._droop = Droop()
         self._all: list[OpenFault] = []
         self._by_rule: dict[str, OpenFault] = {}
-        self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, self._all.remove, catch, timing)
+        log_size = math.log(rig.nozzles.count * rig.nozzles.coefficient) if catch is None else catch[0]
+        naming = Naming(rig.nozzles.count, self._droop, log_size)
+        self._boom_faults = BoomFaults(naming, self._open, self._all.remove, catch, timing)
         self.opened = opened  # faults of the run so far
         self._on_before = Previous(False)
         self._board_us: Ints = np.empty(0, dtype=np.int64)  # of the frames of this chunk
@@ -256,9 +259,10 @@ class _Following:
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
         pressures = rows[_LOG_P, -self._timing.frames((0.3, 1)) :]
         known = bool(np.isfinite(pressures).any())
+        before, moved_sd = self._boom_faults.pressure_before
         return Evidence(
-            moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
-            moved_sd=self._boom_faults.pressure_sd,
+            moved=float(np.nanmean(pressures)) - before if known else math.nan,
+            moved_sd=moved_sd,
             supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
             nearly_empty=bool(self._nearly_empty(rows[_TANK, -1:])[0]),
             droop=self._droop,

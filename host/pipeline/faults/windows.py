@@ -50,21 +50,14 @@ class Windows:
         `sd` is one frame's standard deviation; what a frame may add to a rise is bounded by it.
         """
         rows = self._rows
-        first = np.array([log_root[0], time_s[0]]) if self._fresh else rows[3:, -1]
-        start = np.concatenate((rows[:3, -1], first))
-        new = np.stack(
-            (
-                off * weight,
-                np.minimum(off, TUNING.rise_clip * np.maximum(sd, TUNING.rise_sd_floor)) * weight,
-                weight,
-                log_root,
-                time_s,
-            )
-        )
-        new = np.concatenate((start[:, None], new), axis=1)
-        np.cumsum(new[:3], axis=1, out=new[:3])
-        self._rows = np.concatenate((rows[:, :-1], new), axis=1)
-        self._raw = np.concatenate((self._raw, np.stack((off, weight, log_p, time_s))), axis=1)
+        if self._fresh:
+            rows[3:, 0] = log_root[0], time_s[0]
+        rising = np.minimum(off, TUNING.rise_clip * np.maximum(sd, TUNING.rise_sd_floor))
+        new = np.array((off * weight, rising * weight, weight, log_root, time_s))
+        self._rows = np.concatenate((rows, new), axis=1)
+        sums = self._rows[:3, rows.shape[1] - 1 :]
+        np.cumsum(sums, axis=1, out=sums)
+        self._raw = np.concatenate((self._raw, np.array((off, weight, log_p, time_s))), axis=1)
         self._fresh = False
 
     def quiet(self, n: int, sigma: Sigma) -> bool:

@@ -49,6 +49,15 @@ def test_a_rotor_running_down_is_not_called_before_it_has_stopped(lag_s):
     assert True not in said
 
 
+@pytest.mark.parametrize("lag_s", [0.15, 0.3, 0.45])
+@pytest.mark.parametrize("later_s", [0.4, 0.5, 0.6])
+def test_a_pass_that_ends_just_after_a_jolt_is_not_called(lag_s, later_s):
+    jolt = np.where(TIME_S < 0.2, 0.03, 0.0)  # by which the word was said
+    for noise in (0.002, 0.004):
+        c = (1.0 - jolt) * np.exp(-np.maximum(TIME_S - later_s, 0.0) / lag_s)
+        assert True not in answers(c[later_s + 1.3 > TIME_S], nozzles=8, noise=noise)
+
+
 def test_in_reports_a_second_apart_a_hand_off_the_trigger_is_taken_back():
     off, time_s = np.array([0.0, 0.19, 0.17, *[0.0] * 7]), np.arange(10.0) + 1.0
     words = [FirstWord(off[:n], time_s[:n], True, 0.003, Timing(1.0)) for n in range(2, 11)]
