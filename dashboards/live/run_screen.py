@@ -135,7 +135,7 @@ class RunScreen:
         return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._system)[0]
 
     def _notice(self) -> str:
-        """What is to be said, put together once for each piece that was read: it is asked for a hundred times a second."""
+        """What is to be said, put together once for each piece that was read: it is asked for at every turn."""
         if self._said is None:
             self._said = self._put_together()
         return self._said
