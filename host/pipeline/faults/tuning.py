@@ -14,6 +14,8 @@ class Tuning:
 
     # The boom's coefficient c = Q/√P, frame by frame
     interval_steps: int = 5  # between the run's first reports, from which their interval is taken
+    new_interval_steps: int = 30  # in a row that keep to another: longer than a restarted board is asked for its own
+    interval_differs: float = 0.25
     lag_s: float = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
     lag_u_s: float = 0.065  # standard uncertainty of that lag: matters while the pressure moves
     settle_us: int = 1_500_000  # after a gap
