@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 from dash import html
 
 from dashboards.ui.forms import attributes, chips, field, labelled
 from dashboards.ui.unit_field import unit_field
+from host.calibrate.drafts import DraftFile
 from host.calibrate.kinds.kind import Field, Kind, fields_of
+from host.errors import UserError
 from host.rig import Rig
+from host.units import to_user
 
 SETTINGS = "settings"
 # Units offered beside a field, by what it is of: the first one is what a rig of these units most likely has.
@@ -61,13 +65,15 @@ def places_of(kind: Kind, rig: Rig, runs: Sequence[str]) -> list[html.Div]:
     ]
 
 
-def settings_of(kind: Kind, rig: Rig, tools: Mapping[str, str]) -> list[html.Div | html.Details]:
+def settings_of(kind: Kind, rig: Rig, tools: Mapping[str, str], cards: Path) -> list[html.Div | html.Details]:
     """The settings that have to be typed, and a fold with those that may be, which asks for the tools until a card.
 
-    `tools` is what was typed of them for the last one.
+    `tools` is what was typed of them for the last one. What the points so far were taken with is in the draft beside
+    the `cards`.
     """
+    resumed = _resumed(kind, rig, cards)
     form = form_of(kind.name, SETTINGS)
-    needed = [_made(one, form, rig, ()) for one in kind.settings if one.required]
+    needed = [_made(one, form, rig, (), _typed(one, resumed, rig)) for one in kind.settings if one.required]
     others = [_made(one, form, rig, (), tools.get(one.name) or None) for one in kind.settings if not one.required]
     asks = any(one.tool and one.name not in tools for one in kind.settings)
     open_ones = html.Div(needed, id={"needed": kind.name}, className="hidden")
@@ -87,6 +93,22 @@ def _made(one: Field, form: str, rig: Rig, runs: Sequence[str], value: str | Non
         keyboard = attributes({"inputMode": "decimal"})
         return labelled(form, one.name, one.label, None, type="text", placeholder=example, debounce=True, **keyboard)
     return field(form, one.name, one.label, example, value, known=runs if one.runs else ())
+
+
+def _resumed(kind: Kind, rig: Rig, cards: Path) -> dict[str, float]:
+    """The settings (SI) that the points so far were taken with; a draft that cannot be read is named elsewhere."""
+    try:
+        draft = DraftFile(cards, rig.name, kind.name).load()
+    except UserError:
+        return {}
+    return kind.resumes(draft.rows) if draft else {}
+
+
+def _typed(one: Field, resumed: Mapping[str, float], rig: Rig) -> str | None:
+    """A setting in the rig's units, as it could have been typed."""
+    if one.name not in resumed:
+        return None
+    return f"{to_user(resumed[one.name], one.quantity, rig.units):.6g} {UNITS[one.quantity][rig.units][0]}"
 
 
 def _number(example: str, unit: str) -> str:

@@ -92,7 +92,7 @@ def layout(context: PageContext) -> html.Main:
         [
             html.H1("Calibrate"),
             rig_line(used.said, used.own),
-            html.Div([_doing(context.kinds, used.rig, runs, tools), _showing()], className="halves"),
+            html.Div([_doing(context, used.rig, runs, tools), _showing()], className="halves"),
             cards_view.layout(),
             ways(("Mix", "/mix"), ("Start a run", "/start")),
             *polls(POLL, LOOK_MS),
@@ -106,9 +106,10 @@ def layout(context: PageContext) -> html.Main:
     )
 
 
-def _doing(kinds: Sequence[Kind], rig: Rig, runs: list[str], tools: dict[str, str]) -> html.Section:
+def _doing(context: PageContext, rig: Rig, runs: list[str], tools: dict[str, str]) -> html.Section:
+    kinds = context.kinds
     offered = {kind.name: kind.title for kind in kinds if not kind.fits(rig)}
-    settings = [settings_of(kind, rig, tools) for kind in kinds]
+    settings = [settings_of(kind, rig, tools, context.cards) for kind in kinds]
     return html.Section(
         [
             html.Details(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from host.calibrate.vessels import JUG, KITCHEN_BALANCE, UNTOLD_WATER, Vessel, Weighed, as_last_told
 from host.calibrate.water import volume_of_weighed_water
@@ -15,10 +15,11 @@ _ROOM_K = KELVIN_AT_0_C + 20.0
 
 @dataclass(frozen=True)
 class Amount:
-    """A caught volume (m³) and what it was measured with."""
+    """A caught volume (m³), what it was measured with, and how it was typed."""
 
     volume_m3: float
     vessel: Vessel
+    typed: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -56,13 +57,13 @@ class AmountReader:
         if not gross_kg > empty_kg:
             raise BadInputError(f'{what} is "{text}", no more than the empty jug: weigh it again.')
         volume_m3 = Weighed(gross_kg, empty_kg, self._water_k).volume_m3()
-        return Amount(volume_m3, self._vessel(KITCHEN_BALANCE, "mass"))
+        return Amount(volume_m3, self._vessel(KITCHEN_BALANCE, "mass"), text)
 
     def _volume(self, text: str, what: str) -> Amount:
         volume_m3 = parse_quantity(text, "volume", what)
         if not volume_m3 > 0:
             raise BadInputError(f'{what} is "{text}": a caught volume must be above zero; catch it again.')
-        return Amount(volume_m3, self._vessel(JUG, "volume"))
+        return Amount(volume_m3, self._vessel(JUG, "volume"), text)
 
     def _vessel(self, usual: Vessel, kind: str) -> Vessel:
         vessel = replace(usual, tool=self.tool)

@@ -31,7 +31,7 @@ class Count:
 
 
 class Counting:
-    """start -> (reports come) -> stop -> take, and again; `undo` drops what was started.
+    """start -> (reports come) -> stop -> take, and again; `undo` drops what was started, `reopen` takes `take` back.
 
     Raises UserError when a step cannot be taken now.
     """
@@ -44,6 +44,7 @@ class Counting:
         self._last: Report | None = None
         self._first_turn: Report | None = None
         self._counts: list[float] = []
+        self._reopened: Count | None = None
 
     def watch(self, report: Report) -> None:
         """Take a report of the board, as each one comes.
@@ -68,7 +69,7 @@ class Counting:
         if self._latest is None:
             raise NotNowError("no report of the board has come yet: wait until it sends, or check the port.")
         self._start = self._last = self._latest
-        self._first_turn, self._counts = None, []
+        self._first_turn, self._counts, self._reopened = None, [], None
         self.step = "running"
 
     def stop(self) -> None:
@@ -83,6 +84,8 @@ class Counting:
 
     def count(self) -> Count:
         """What was counted since the start."""
+        if self._reopened is not None:
+            return self._reopened
         if self._start is None or self._last is None:
             return Count(0, None, None)
         mean = math.fsum(self._counts) / len(self._counts) if self._counts else None
@@ -94,6 +97,10 @@ class Counting:
             raise NotNowError("start and stop first, then save what it was.")
         self.step = "ready"
         return self.count()
+
+    def reopen(self, count: Count) -> None:
+        """Back to where this had been counted and was not taken yet."""
+        self.step, self._reopened = "stopped", count
 
     def undo(self) -> None:
         """Drop what was started."""

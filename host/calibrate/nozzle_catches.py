@@ -54,6 +54,7 @@ class NozzleCatches:
         self._counts: list[float] = []
         self._started = self._seconds = 0.0
         self._duration_s: float | None = None  # of a countdown
+        self._reopened_pa: float | None = None  # the pressure of a catch whose amount is asked for again
 
     @property
     def nozzle(self) -> int:
@@ -108,7 +109,7 @@ class NozzleCatches:
         if self.step != "ready":
             raise NotNowError("a catch cannot start now: finish this step first, or undo.")
         self._started, self._duration_s = self._clock() + lead_s, duration_s
-        self._counts = []
+        self._counts, self._reopened_pa = [], None
         self.step = "running"
 
     def stop(self) -> float:
@@ -132,7 +133,7 @@ class NozzleCatches:
         one_jug([*(catch.amount for caught in self.rounds for catch in caught), amount])
         caught, number = self.rounds[-1], self.nozzle
         message = f"Nozzle {number} done."
-        pressure = self._gauge_pa if self._gauge_pa is not None else self._mean_pressure()
+        pressure = self._gauge_pa if self._gauge_pa is not None else self._reopened_pa or self._mean_pressure()
         if pressure is None:
             if not caught:
                 raise NotNowError("the board gave no pressure during this catch: undo twice and read the gauge.")
@@ -166,14 +167,23 @@ class NozzleCatches:
             self._as_before(self.rounds[-1][-1])
 
     def undo(self) -> str:
-        """Go one step back: what is running, the last nozzle, or the pressure. Says what was dropped."""
+        """Go one step back: what is running, the last amount, the pressure, or all that was entered at once for it.
+
+        Says what was dropped. What was caught stays when its amount is taken back: it is not caught again.
+        """
         if self.step in ("running", "amount"):
             self.step = "ready"
             return f"The catch of nozzle {self.nozzle} is dropped: catch it again."
+        if self.rounds and self.rounds[-1] and self.rounds[-1][-1].together:
+            self.rounds.pop()
+            self.step = "pressure"
+            return "All nozzles of this pressure are dropped: enter them again."
         if self.rounds and self.rounds[-1]:
-            self._as_before(self.rounds[-1].pop())
-            self.step = "ready"
-            return f"Nozzle {self.nozzle} is dropped: catch it again."
+            last = self.rounds[-1].pop()
+            self._as_before(last)
+            self._seconds, self._reopened_pa = last.duration_s, last.pressure_pa
+            self.step = "amount"
+            return f"Nozzle {self.nozzle}: enter its amount again, or undo once more to catch it again."
         if self.rounds:
             self.rounds.pop()
             self.step = "pressure"

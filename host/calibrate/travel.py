@@ -82,7 +82,7 @@ def calibrate_wheel(distance_m: float, pulses: Sequence[int], tape_accuracy: flo
     for number, count in enumerate(pulses, start=1):
         if count < 10:
             raise BadInputError(
-                f"pass {number} has {count} pulses, too few to calibrate with: check the wheel's sensor, "
+                f"lap {number} has {count} pulses, too few to calibrate with: check the wheel's sensor, "
                 "or take a longer course."
             )
     _check_alike(pulses, "pulses")
@@ -111,7 +111,7 @@ def calibrate_course(
     _check_course(distance_m, len(times_s))
     for number, time in enumerate(times_s, start=1):
         if not time >= 1.0:
-            raise BadInputError(f"pass {number} took {time:g} s: the time must be at least 1 s; time it again.")
+            raise BadInputError(f"lap {number} took {time:g} s: the time must be at least 1 s; time it again.")
     _check_alike(times_s, "time")
     passes = len(times_s)
     mean = math.fsum(times_s) / passes
@@ -146,29 +146,29 @@ def _scatter(residuals: Sequence[float]) -> float:
 
 def _odd(index: int, residuals: Sequence[float]) -> str:
     if len(residuals) == 2:
-        return f"Passes 1 and 2 differ by {100 * abs(residuals[0] - residuals[1]):.1f} %"
-    return f"Pass {index + 1} is {100 * residuals[index]:+.1f} % off the mean"
+        return f"Laps 1 and 2 differ by {100 * abs(residuals[0] - residuals[1]):.1f} %"
+    return f"Lap {index + 1} is {100 * residuals[index]:+.1f} % off the mean"
 
 
 def _few(passes: int, assumed: str, again: str) -> list[str]:
     if passes >= _FEW:
         return []
     if passes == 1:
-        return [f"Only one pass, so {assumed} is assumed: {again} again, three times in all."]
-    return [f"There are few passes, so an assumed {assumed.removeprefix('a ')} counts with them."]
+        return [f"Only one lap, so {assumed} is assumed: {again} again, three times in all."]
+    return [f"There are few laps, so an assumed {assumed.removeprefix('a ')} counts with them."]
 
 
 def _check_course(distance_m: float, passes: int) -> None:
     if not (distance_m > 0 and math.isfinite(distance_m)):
         raise BadInputError("the course has no length above zero: measure it and give its length.")
     if not passes:
-        raise NotNowError("no pass was given: cover the course at spraying pace at least once.")
+        raise NotNowError("no lap was given: walk the course at spraying speed at least once.")
 
 
 def _check_alike(values: Sequence[float], what: str) -> None:
     if max(values) > NOT_BELIEVABLE * min(values):
         low, high = (1 + list(values).index(extreme(values)) for extreme in (min, max))
         raise BadInputError(
-            f"passes {low} and {high} differ {max(values) / min(values):.2g}-fold in {what}: one of them is mistyped "
+            f"laps {low} and {high} differ {max(values) / min(values):.2g}-fold in {what}: one of them is mistyped "
             "or went wrong; take it out or repeat it."
         )

@@ -203,6 +203,8 @@ class Pipeline:
             "edge_us": now.counts.flow.edge_us,
             "timed": now.counts.flow.timed,
             "turned": (now.counts.wheel.step > 0) | (course is not None),
+            "wheel_pulses": now.counts.wheel.total,
+            "wheel_edge_us": now.counts.wheel.edge_us,
             "pressure_pa": now.pressure.mean_pa,
             "rate_m3_m2": rate.rate_m3_m2,
             "spraying": now.spraying,

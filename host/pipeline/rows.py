@@ -22,6 +22,8 @@ ROW = np.dtype(
         ("edge_us", np.int64),  # when the last of them came
         ("timed", np.bool_),  # whether one of them came in this row
         ("turned", np.bool_),  # whether the wheel gave a pulse; always, with a timed course
+        ("wheel_pulses", np.int64),  # of the wheel, total
+        ("wheel_edge_us", np.int64),  # when the last of them came
         ("pressure_pa", np.float64),
         ("rate_m3_m2", np.float64),  # over the two seconds before its end
         ("spraying", np.bool_),

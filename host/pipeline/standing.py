@@ -2,7 +2,8 @@
 
 From the wheel's last pulse before a stop to the first one after it nothing is seen: it rolled out, stood, and set off.
 How much time was lost in the pulses beside, against the pace of the pass, says how long rolling out and setting off
-took. In long reports only the way that they lack is seen: what was lost by slowing down is in it, and was not stood.
+took (host.pipeline.slowing); so it does in long reports, for each says when its last pulse came. A stop so short that
+no report ends in it shows as time lost between two pulses, and may as well have been slow walking.
 """
 
 from __future__ import annotations
@@ -13,17 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from host.pipeline.columns import Bools, Floats
-from host.pipeline.cover import COARSE_US, WITHIN
+from host.pipeline.cover import WITHIN
 from host.pipeline.rows import Rows, Why
+from host.pipeline.slowing import slowing_after, slowing_before
 
-# What a walker loses by stopping and by setting off again, of full pace (from memory: a step or two each): anything
-# from nothing to twice as much, the same each time.
-_SLOWING_US, _SLOWING_U_US = 750_000, 430_000
-_RAMP_US = 1_500_000  # after so long he walks at his pace
+_EVEN = 0.4  # of the time between two pulses, lost: he still walks
+_HIDES = 2  # neighbouring reports with pulses, in which a stop may hide
+_LEAST_US = 500_000  # lost: less is no stop worth a word
 _CREEPS_US = 300_000  # from one report with a pulse to the next
-_EVENLY = 1.5  # 2 for even acceleration, 1 for a lag
-_PHASE = 0.35  # standard, relative: of the time to a pulse from rest, which goes by the root of an even chance's way
-_UNEVEN = 0.05  # standard: of a pace from second to second
 
 
 @dataclass(frozen=True)
@@ -68,77 +66,52 @@ def _stood(rows: Rows, pulse_m: float) -> Standing:
     if not pace > 0:
         return Standing(share, chance, doubt)
     step_us = np.maximum(rows["step_us"], 1)
-    long = rows["step_us"] > COARSE_US
+    begins_us = rows["us"] - step_us
     # What it had still gone since the wheel's last pulse, and to the next one, it walked at its pace.
-    part = (still | (_next_to(still) & long)) & (rows["why"] == Why.ASSIGNED)
-    share = np.where(part, np.clip(1.0 - rows["step_m"] / (pace * step_us), 0.0, 1.0), share)
+    share = np.where(still, np.clip(1.0 - rows["step_m"] / (pace * step_us), 0.0, 1.0), share)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], still.astype(np.int8), [0]))))
     for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        sides = int(bool((rows["spraying"] & ~still)[:first].any())) + int(end < len(rows))
-        beside, middle = slice(max(first - 1, 0), end + 1), (first + end) // 2
-        if long[beside].any():
-            lost_us = float(np.sum((share * step_us)[beside]))
-            share[beside] *= 1.0 - min(_SLOWING_US * sides / 2, lost_us) / max(lost_us, 1.0)
-            chance[middle] = _UNEVEN * float(np.sum(step_us[beside]))
-            doubt[middle] = _SLOWING_U_US * sides / 2
-            continue
-        came, goes = (_slowing(rows, still, place, pace, pulse_m, side) for place, side in ((first, -1), (end, 1)))
-        begins_us = rows["us"][first:end] - step_us[first:end]
-        beginning, ending = float(begins_us[0]) + came.rolls_us, float(rows["us"][end - 1]) - goes.rolls_us
-        within = np.minimum(rows["us"][first:end], ending) - np.maximum(begins_us, beginning)
-        stood = np.clip(within / step_us[first:end], 0.0, 1.0)
-        share[first:end] = stood if sides == 2 else np.minimum(stood, share[first:end])
-        chance[middle] = math.hypot(came.chance_us, goes.chance_us)
-        doubt[middle] = (came.lost_us + goes.lost_us) / 2
+        came = slowing_before(rows, still, first, pace, pulse_m)
+        goes = slowing_after(rows, still, end, pace, pulse_m)
+        beginning_us = came.at_us if came else float(begins_us[first])
+        ending_us = goes.at_us if goes else float(rows["us"][end - 1])
+        here = slice(came.row if came else first, goes.row + 1 if goes else end)
+        within = np.minimum(rows["us"][here], ending_us) - np.maximum(begins_us[here], beginning_us)
+        stood = np.clip(within / step_us[here], 0.0, 1.0)
+        if not (came and goes):  # who was under way before the spray came on has not stood
+            walked = rows["step_m"][here] / (pace * step_us[here]) if share[first:end].any() else 1.0
+            stood = np.clip(stood, 0.0, np.maximum(1.0 - walked, 0.0))
+        share[here] = stood
+        middle, sides = (first + end) // 2, [side for side in (came, goes) if side]
+        chance[middle] = math.hypot(*(side.chance_us for side in sides))
+        doubt[middle] = sum(side.lost_us for side in sides) / 2
+    for row, lost_us in _hidden(rows, still, pace, pulse_m):
+        share[row] = np.clip(lost_us / 2 / step_us[row], 0.0, 1.0)
+        chance[row] = lost_us * WITHIN
     return Standing(share, chance, doubt)
 
 
-@dataclass(frozen=True)
-class _Slowing:
-    """Between standing and the wheel's pulse next to it (µs): how long it rolled, from the row of that pulse, and what
-    of that was lost because it went slower than its pace."""
+def _hidden(rows: Rows, still: Bools, pace: float, pulse_m: float) -> list[tuple[int, float]]:
+    """Rows in which it may have stood between two pulses although no report says so, and the time lost there (µs).
 
-    rolls_us: float = 0.0
-    lost_us: float = 0.0
-    chance_us: float = 0.0
-
-
-def _slowing(rows: Rows, still: Bools, place: int, pace: float, pulse_m: float, side: int) -> _Slowing:
-    """Before (`side` -1) the stop that begins with row `place`, or after (1) the one that `place` ends.
-
-    Who sets off evenly, x = a·t²/2, and reaches his pace v at T has lost T/2 by then. Of that L is seen behind the
-    first pulse, which came half a pulse's way on: from T = (√(2·L) + √e)², with e as that pulse's time at v, what was
-    lost before it is T/2 - L = e/2 + √(2·L·e). Where L = 0 he may as well have been at his pace at once: half of e/2.
-    Who comes to his pace as a lag does, v·(1 - exp(-t/τ)), has lost √(L·e) by the first pulse: between the two.
+    From pulse to pulse it went at less than half its pace, and before and after at its pace: it may have stood for all
+    of what was lost, or only have gone slowly.
     """
-    turned = rows["turned"]
-    beside = np.flatnonzero(turned[:place])[:-3:-1] if side < 0 else np.flatnonzero(turned[place:])[:2] + place
-    if len(beside) < 2 or still[min(beside) : max(beside) + 1].any():
-        return _Slowing()
-    near, next_one = (int(row) for row in beside)
-    pace, beyond_us = _beyond(rows, still, next_one, pace, side)
-    pulse_us = pulse_m / pace
-    seen_us = max(abs(float(rows["us"][next_one] - rows["us"][near])) - pulse_us, 0.0) + beyond_us
-    lost_us = pulse_us / 4 + math.sqrt(_EVENLY * seen_us * pulse_us)
-    rolls_us = pulse_us / 2 + lost_us
-    in_row_us = float(rows["step_us"][near]) / 2  # where in its row a pulse came is not seen
-    return _Slowing(max(rolls_us - in_row_us, 0.0), lost_us, math.hypot(_PHASE * rolls_us, in_row_us * WITHIN))
-
-
-def _beyond(rows: Rows, still: Bools, place: int, pace: float, side: int) -> tuple[float, float]:
-    """At what pace he walks behind row `place`, or before it, once he should have reached it, and what he lost against
-    that until then (m/µs and µs). After a stop a turn may follow, at another pace than `pace`."""
-    if side < 0:
-        place, rows, still = len(rows) - 2 - place, rows[::-1], still[::-1]  # a row's way ends with its last pulse
-    step_us, step_m, stops = rows["step_us"][place + 1 :], rows["step_m"][place + 1 :], still[place + 1 :]
-    gone_us = np.cumsum(step_us)
-    ends = np.flatnonzero(stops | (gone_us > 2 * _RAMP_US))
-    walked = slice(0, int(ends[0]) if len(ends) else len(stops))
-    way_m, time_us = step_m[walked], step_us[walked]
-    later = gone_us[walked] > min(_RAMP_US, float(np.sum(time_us)) - _RAMP_US / 2)
-    if float(np.sum(way_m[later])) > 0:
-        pace = float(np.sum(way_m[later])) / float(np.sum(time_us[later]))
-    return pace, max(float(np.sum(time_us[~later])) - float(np.sum(way_m[~later])) / pace, 0.0)
+    turned = np.flatnonzero(rows["turned"])
+    if len(turned) < 4 or not pulse_m > 0:
+        return []
+    took_us = np.diff(rows["wheel_edge_us"][turned]).astype(np.float64)
+    lost_us = took_us - np.diff(rows["wheel_pulses"][turned]) * pulse_m / pace
+    slow, even = lost_us > took_us / 2, lost_us < took_us * _EVEN
+    bounds = np.flatnonzero(np.diff(np.concatenate(([0], slow.astype(np.int8), [0]))))
+    known = rows["spraying"] & ~still & (rows["why"] == Why.ASSIGNED)
+    found = []
+    for at, end in zip(bounds[::2].tolist(), bounds[1::2].tolist(), strict=True):
+        inside = at > 0 and end < len(lost_us) and end - at <= _HIDES and even[at - 1] and even[end]
+        lost = float(np.sum(lost_us[at:end]))
+        if inside and lost > _LEAST_US and known[turned[at - 1] : turned[end + 1] + 1].all():
+            found.append((int(turned[at + 1 + int(np.argmax(lost_us[at:end]))]), lost))
+    return found
 
 
 def pace_beside(rows: Rows, still: Bools) -> float:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 # Faults that change Q/√P of a boom, or what the sensors say of it. Wear is what a season is looked through for.
 _SPOILING = {
-    *("clog", "section_shut", "leak", "lost_tip", "air"),
+    *("clog", "section_shut", "section_open", "leak", "lost_tip", "air"),
     *("meter_low", "meter_missing", "meter_noise", "meter_stuck", "valve_shut"),
     *("tank_empty", "pump_off", "transducer_open", "transducer_short", "transducer_frozen", "transducer_drift"),
 }

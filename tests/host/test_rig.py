@@ -96,7 +96,7 @@ BAD = {
     "wrong dimension": (changed('"25 gal"', '"25 psi"'), "tank.volume in rig file", "not a volume"),
     "bare number": (changed('"25 gal"', "25"), "tank.volume in rig file", "give it as text"),
     "no unit": (changed('"25 gal"', '"25"'), "tank.volume in rig file", "without a unit"),
-    "negative": (changed('"25 gal"', '"-25 gal"'), "tank.volume in rig file", "must be between"),
+    "negative": (changed('"25 gal"', '"-25 gal"'), "tank.volume in rig file", "between 0.0264 gal and 5,280 gal"),
     "zero flow": (changed('flow = "0.35 gpm"', 'flow = "0 gpm"'), "nozzle.flow in rig file", "must be between"),
     "unknown key": (changed("spacing", "spaceing"), "key boom.spaceing in rig file", 'did you mean "spacing"?'),
     "unknown key at the top": (changed("spray_switch", "spray_swich"), "key spray_swich", 'mean "spray_switch"?'),

@@ -235,14 +235,14 @@ class BoomSession(Session):
             Column("", "Nozzle"),
             column("", "At", "pressure", system),
             Column("", "For", "s"),
-            column("", "Caught", "catch", system),
+            Column("", "Caught"),
         )
         rows = tuple(
             (
                 number,
                 quantity(catch.pressure_pa, "pressure", system),
                 quantity(catch.duration_s, "time", system),
-                quantity(catch.amount.volume_m3, "catch", system),
+                catch.amount.typed or quantity(catch.amount.volume_m3, "catch", system).text,
             )
             for caught in self._catches.rounds
             for number, catch in enumerate(caught, start=1)
@@ -297,7 +297,7 @@ def _amount(row: object) -> Amount:
     if not isinstance(row, Mapping) or not isinstance(row.get("volume_m3"), _NUMBER):
         raise not_whole()
     vessel = point_from(Vessel, row.get("vessel"), _JUG)
-    return Amount(float(row["volume_m3"]), vessel)
+    return Amount(float(row["volume_m3"]), vessel, str(row.get("typed", "")))
 
 
 def _plus_minus(rig: Rig, card: Card | None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from firmware_protocol.messages import Report
@@ -21,13 +21,15 @@ _JUG = {"name": str, "step_m3": _NUMBER, "accuracy": _NUMBER, "tool": str, "dens
 
 @dataclass(frozen=True)
 class Point:
-    """What was counted, and the amount (SI) that belongs to it; `vessel` is what a caught amount was measured with."""
+    """What was counted, and the amount (SI) that belongs to it; `vessel` is what a caught amount was measured with,
+    `typed` the amount as it was typed."""
 
     pulses: int
     duration_s: float | None
     mean_counts: float | None
     amount: float
     vessel: Vessel | None = None
+    typed: str = ""
 
 
 _TYPES = {
@@ -36,6 +38,7 @@ _TYPES = {
     "mean_counts": _NUMBER | None,
     "amount": _NUMBER,
     "vessel": dict | None,
+    "typed": str,
 }
 
 
@@ -52,6 +55,7 @@ class CountedSession(Session):
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.taken: list[Point] = []
+        self._guided_points: list[Point] = []  # those whose amount can be corrected
         self.counting = Counting(self.what)
         self.adc_full_scale = 1023.0
 
@@ -102,6 +106,8 @@ class CountedSession(Session):
         """Take what was counted, or a point that was typed."""
         point = self._guided(entries) if way == "count" else self._typed(way, entries)
         self.taken.append(point)
+        if way == "count":
+            self._guided_points.append(point)
         return self._saved(point)
 
     @abstractmethod
@@ -122,10 +128,15 @@ class CountedSession(Session):
         return bool(self.taken) or self.counting.step != "ready"
 
     def undo(self, number: int | None = None) -> str:
-        """One step back, or drop one."""
-        if self.counting.step != "ready":
+        """One step back, or drop one. What was counted stays when an amount is taken back: it is not caught again."""
+        if number is None and self.counting.step != "ready":
             self.counting.undo()
             return "The one in progress is dropped."
+        last = self.taken[-1] if self.taken and number is None else None
+        if last is not None and any(last is one for one in self._guided_points):
+            self.taken.pop()
+            self.counting.reopen(Count(last.pulses, last.duration_s, last.mean_counts))
+            return "What was counted is kept: enter it again, or undo once more to drop it."
         return drop(self.taken, number)
 
     def rows(self) -> list[dict[str, Any]]:
@@ -143,9 +154,9 @@ class CountedSession(Session):
 
 
 def _point(row: dict[str, Any]) -> Point:
-    point = point_from(Point, row, _TYPES)
+    point: Point = point_from(Point, row, _TYPES)
     vessel = None if point.vessel is None else point_from(Vessel, point.vessel, _JUG)
-    return Point(point.pulses, point.duration_s, point.mean_counts, point.amount, vessel)
+    return replace(point, vessel=vessel)
 
 
 def drop(points: list[Any], number: int | None) -> str:

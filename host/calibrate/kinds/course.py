@@ -9,7 +9,15 @@ from host.calibrate.budget import assumed_messages, budget_measured, budget_sect
 from host.calibrate.checks import DECIMALS, LENGTHS, TIMES, is_beyond, powers, question, size_of
 from host.calibrate.drafts import not_whole
 from host.calibrate.kinds.counted import drop
-from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
+from host.calibrate.kinds.course_length import (
+    LENGTH,
+    TAPE,
+    course_length,
+    need_length,
+    resumed_length,
+    resumes_length,
+    tape_accuracy,
+)
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Session, Step, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.travel import TAPE_ACCURACY, CourseCalibration, calibrate_course
@@ -212,6 +220,7 @@ KIND = Kind(
     summary="walking speed without a wheel: times over a measured course",
     ways=_WAYS,
     settings=(LENGTH, TAPE),
+    resumes=resumes_length("course_m"),
     session=CourseSession,
     fits=_fits,
     plus_minus=percent_known("course"),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from host.calibrate.amounts import read_accuracy
 from host.calibrate.kinds.kind import Field
 from host.calibrate.travel import TAPE_ACCURACY
@@ -31,6 +34,16 @@ def course_length(entries: Entries, laps_m: float | None) -> float | None:
         )
         return laps_m
     return length_m
+
+
+def resumes_length(key: str) -> Callable[[list[dict[str, Any]]], dict[str, float]]:
+    """Gives the field `LENGTH` of a draft in whose rows the course's length (m) is under `key`."""
+
+    def resumes(rows: list[dict[str, Any]]) -> dict[str, float]:
+        length_m = rows[0].get(key) if rows else None
+        return {LENGTH.name: float(length_m)} if isinstance(length_m, int | float) and length_m > 0 else {}
+
+    return resumes
 
 
 def resumed_length(typed_m: float | None, laps_m: float) -> float:

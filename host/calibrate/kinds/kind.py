@@ -251,7 +251,8 @@ class Kind:
 
     `summary` says in a few words what it does. `settings` hold for all points of one calibration. `fits` gives why a
     rig cannot be calibrated so, empty when it can. `plus_minus` says how well the part is known (95 %), from the active
-    card or, without one, from the rig; empty where nothing is known.
+    card or, without one, from the rig; empty where nothing is known. `resumes` gives the settings (SI) that a draft's
+    rows were taken with.
     """
 
     name: str
@@ -262,6 +263,7 @@ class Kind:
     plus_minus: Callable[[Rig, Card | None], str]
     fits: Callable[[Rig], str] = field(default=lambda rig: "")
     settings: tuple[Field, ...] = ()
+    resumes: Callable[[list[dict[str, Any]]], dict[str, float]] = field(default=lambda rows: {})
 
     @property
     def guided(self) -> Guided:

@@ -18,13 +18,14 @@ from host.calibrate.checks import (
     question,
     size_of,
 )
+from host.calibrate.counting import Count
 from host.calibrate.kinds.counted import CountedSession, Point
 from host.calibrate.kinds.jug import AMOUNT, JUG_FIELDS, READ_THE_JUG, amount_reader, caught
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
 from host.calibrate.meter import SAME_FLOW, MeterCalibration, MeterCatch, calibrate_meter
-from host.calibrate.vessels import JUG, TANK, as_last_told
+from host.calibrate.vessels import JUG, KITCHEN_BALANCE, TANK, as_last_told
 from host.documents.document import (
     Block,
     Column,
@@ -110,8 +111,7 @@ class MeterSession(CountedSession):
         amount = caught(entries, self._reader)
         entries.check()
         assert amount is not None
-        count = self.counting.take()
-        return Point(count.pulses, count.duration_s, count.mean_counts, amount.volume_m3, amount.vessel)
+        return _point(self.counting.take(), amount)
 
     def _typed(self, way: str, entries: Entries) -> Point:
         if way == "run":
@@ -120,13 +120,13 @@ class MeterSession(CountedSession):
             assert amount is not None
             if not counted.flow_pulses:
                 raise BadInputError("nothing flowed in this interval of the run: give other marks.")
-            return Point(counted.flow_pulses, counted.flowing_s or None, None, amount.volume_m3, amount.vessel)
+            return _point(Count(counted.flow_pulses, counted.flowing_s or None, None), amount)
         amount = _sprayed(entries) if way == "tank" else caught(entries, self._reader)
         pulses = entries.need("pulses", lambda text: read_whole(text, "The pulses"), "Enter the pulses counted.")
         time = entries.read("time", above_zero("time", "The time"))
         entries.check()
         assert amount is not None and pulses is not None
-        return Point(pulses, time, None, amount.volume_m3, amount.vessel)
+        return _point(Count(pulses, time, None), amount)
 
     def _saved(self, point: Point) -> str:
         return f"Catch {len(self.taken)} saved: {point.pulses} pulses."
@@ -144,12 +144,12 @@ class MeterSession(CountedSession):
         columns = (
             Column("", "Catch"),
             Column("", "Pulses"),
-            column("", "Caught", "volume", system),
+            Column("", "Caught"),
             Column("", "With"),
         )
         rows = tuple(
-            (number, catch.pulses, quantity(catch.volume_m3, "volume", system, decimals=3), catch.vessel.name)
-            for number, catch in enumerate(self._catches(), start=1)
+            (number, point.pulses, _caught_words(catch, point.typed, system), catch.vessel.name)
+            for number, (point, catch) in enumerate(zip(self.taken, self._catches(), strict=True), start=1)
         )
         return Table("", columns, rows)
 
@@ -157,9 +157,14 @@ class MeterSession(CountedSession):
         """Factor or curve, with its uncertainty."""
         catches = self._catches()
         result = calibrate_meter(catches)
-        document = meter_document(result, catches, self.job.rig.units)
+        document = meter_document(result, catches, [point.typed for point in self.taken], self.job.rig.units)
         questions = meter_questions(result, catches, self.job)
         return outcome_of(document, meter_section(result), meter_measured(result, catches), questions)
+
+
+def _point(count: Count, amount: Amount) -> Point:
+    volume_m3, vessel, typed = amount.volume_m3, amount.vessel, amount.typed
+    return Point(count.pulses, count.duration_s, count.mean_counts, volume_m3, vessel, typed)
 
 
 def _sprayed(entries: Entries) -> Amount | None:
@@ -174,8 +179,20 @@ def _sprayed(entries: Entries) -> Amount | None:
     return Amount(filled - left, replace(TANK, step_m3=TANK.step_m3 * 2**0.5))
 
 
-def meter_document(result: MeterCalibration, catches: Sequence[MeterCatch], system: str) -> Document:
-    """The result as it is told: factor or curve, each catch against it, what to look at, the uncertainty."""
+def _caught_words(catch: MeterCatch, typed: str, system: str) -> str:
+    """What was caught as it was typed, so that a slip shows; what was worked out of it, in the rig's units."""
+    volume = quantity(catch.volume_m3, "volume", system, decimals=3).text
+    weighed = catch.vessel.name == KITCHEN_BALANCE.name
+    return f"{typed} ({volume})" if typed and weighed else typed or volume
+
+
+def meter_document(
+    result: MeterCalibration, catches: Sequence[MeterCatch], typed: Sequence[str], system: str
+) -> Document:
+    """The result as it is told: factor or curve, each catch against it, what to look at, the uncertainty.
+
+    `typed` has the amount of each catch as it was typed.
+    """
     levels = [quantity(factor, _FACTOR, system) for _, factor in result.curve]
     if len(levels) == 1:
         known = levels[0].text
@@ -184,8 +201,9 @@ def meter_document(result: MeterCalibration, catches: Sequence[MeterCatch], syst
         known = ", ".join(f"{level.text} at {hz:.0f} Hz" for level, (hz, _) in pairs)
     remarks = [Message(text) for text in result.remarks[len(result.outliers) :]]  # those of outliers are questions
     remarks += assumed_messages(result.uncertainty)
+    table = _catch_table(result, catches, typed, system)
     sections = (
-        Section("", "", (*_tested(result, system), _catch_table(result, catches, system), Messages(tuple(remarks)))),
+        Section("", "", (*_tested(result, system), table, Messages(tuple(remarks)))),
         Section("", "", (_plot(result, catches, system),)),
         budget_section(result.uncertainty, "fraction", system),
     )
@@ -262,11 +280,12 @@ def _tested(result: MeterCalibration, system: str) -> tuple[Block, ...]:
     return curve, Facts((Fact("", "Tested at", at), Fact("lowest", "", low), Fact("highest", "", high)), "tested")
 
 
-def _catch_table(result: MeterCalibration, catches: Sequence[MeterCatch], system: str) -> Table:
+def _catch_table(result: MeterCalibration, catches: Sequence[MeterCatch], typed: Sequence[str], system: str) -> Table:
     columns = (
         Column("catch", "Catch"),
         Column("pulses", "Pulses"),
-        column("volume", "Caught", "volume", system),
+        Column("volume", ""),
+        Column("", "Caught"),
         Column("off", "Off by", "%"),
         column("frequency", "Flow", "frequency", system),
         column("factor", "Factor", _FACTOR, system),
@@ -277,12 +296,13 @@ def _catch_table(result: MeterCalibration, catches: Sequence[MeterCatch], system
             number + 1,
             catch.pulses,
             quantity(catch.volume_m3, "volume", system, decimals=3),
+            _caught_words(catch, words, system),
             signed_percent(residual, 2),
             quantity(catch.frequency_hz, "frequency", system),
             quantity(catch.factor, _FACTOR, system),
             number in result.outliers,
         )
-        for number, (catch, residual) in enumerate(zip(catches, result.residuals, strict=True))
+        for number, (catch, residual, words) in enumerate(zip(catches, result.residuals, typed, strict=True))
     )
     return Table("catches", columns, rows, marked=frozenset(result.outliers))
 

@@ -8,7 +8,15 @@ from typing import Any
 from host.calibrate.budget import assumed_messages, budget_measured, budget_section, good_to
 from host.calibrate.checks import DECIMALS, LENGTHS, is_beyond, question, size_of
 from host.calibrate.kinds.counted import CountedSession, Point
-from host.calibrate.kinds.course_length import LENGTH, TAPE, course_length, need_length, resumed_length, tape_accuracy
+from host.calibrate.kinds.course_length import (
+    LENGTH,
+    TAPE,
+    course_length,
+    need_length,
+    resumed_length,
+    resumes_length,
+    tape_accuracy,
+)
 from host.calibrate.kinds.kind import Field, Guided, Job, Kind, Outcome, Way, outcome_of
 from host.calibrate.kinds.part import percent_known, rig_percent, signed_percent
 from host.calibrate.kinds.runs import RUN_FIELDS, interval_typed
@@ -188,6 +196,7 @@ KIND = Kind(
     summary="pulses over a measured course",
     ways=_WAYS,
     settings=(LENGTH, TAPE),
+    resumes=resumes_length("amount"),
     session=WheelSession,
     fits=_fits,
     plus_minus=percent_known("wheel"),

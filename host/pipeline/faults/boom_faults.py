@@ -23,13 +23,15 @@ from host.pipeline.faults.boom_history import (
 )
 from host.pipeline.faults.catch_level import Opener, fault_against
 from host.pipeline.faults.causes import Verdict
-from host.pipeline.faults.causes.boom import judge, slowly, unseen
+from host.pipeline.faults.causes.boom import unseen
 from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before, judge_roughness
+from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.causes.supply import fallen
-from host.pipeline.faults.droop import Droop, Moved, Turned
+from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.early_word import EarlyWord
 from host.pipeline.faults.ending import Ending, ending
 from host.pipeline.faults.first_word import nozzles_worth
+from host.pipeline.faults.naming import Naming
 from host.pipeline.faults.open_fault import Change, OpenFault, State
 from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
@@ -41,15 +43,14 @@ class BoomFaults:
 
     def __init__(
         self,
-        nozzles: int,
-        droop: Droop,
+        naming: Naming,
         opener: Opener,
         withdrawn: Callable[[OpenFault], None],
         catch: tuple[float, float] | None,
         timing: Timing,
     ) -> None:
         self._timing, self._many, self._history = timing, timing.frames, BoomHistory(timing)
-        self._nozzles, self._droop, self._catch = nozzles, droop, catch
+        self._naming, self._nozzles, self._catch = naming, naming.nozzles, catch
         self._opener, self._withdrawn = opener, withdrawn
         self._frames: UsableFrames
         self._next = 0
@@ -61,7 +62,7 @@ class BoomFaults:
         self._word = EarlyWord(withdrawn, timing)
         self._false_pulses = self._rough_now = False
         self._first: float | None = None
-        self._aftermath = Aftermath(nozzles, self._history, timing)
+        self._aftermath = Aftermath(naming.nozzles, self._history, timing)
 
     @property
     def pressure_before(self) -> float:
@@ -116,6 +117,8 @@ class BoomFaults:
         rows = self._history.rows(self._next - 1, len(fault.change.levels))
         gone = int(np.sum(rows[HOST] > rows[HOST, -1] - TUNING.rundown_s)) if rows.size else 0
         fault.change.cut_short(0 if fault.kind in FLICKERING else gone)
+        if self._naming.let_go(fault, passed=True):
+            self._end(fault, *rows[[HOST, AREA], -1].tolist())
 
     def hand_over(self, since_s: float) -> OpenFault | None:
         """Something else is wrong: what was called since then was its first sign, and is handed over to it."""
@@ -146,10 +149,10 @@ class BoomFaults:
         sd = self._history.pressure_sd(self._next - 1, apart_s)
         fault = self._open
         if fault is None:
-            self._droop.learn(rise, sd, log_p)
+            self._naming.droop.learn(rise, sd, log_p)
         elif fault.change.move is not None and fault.kind not in FLICKERING:
             fault.change.turns.append(Turned(fault.after - fault.before, rise, sd()))
-            self._name(fault)
+            self._naming.name(fault)
 
     def _frame(self, i: int, explained: bool) -> None:
         if self._open is None and not explained:
@@ -290,6 +293,9 @@ class BoomFaults:
         count = len(change.levels)
         if count >= (self._many(TUNING.judge), self._many(TUNING.settle), math.inf)[min(change.judgements, 2)]:
             self._judge(fault, i, count)
+            if self._naming.let_go(fault, passed=False):
+                self._end(fault, *row[[HOST, AREA]].tolist())
+                return
         if step is not None and count > self._many(TUNING.judge):
             on_top = (step.frames, self._history.baseline(i), float(row[HOST]))
             if step.down != (fault.after < fault.before):
@@ -383,18 +389,9 @@ class BoomFaults:
             fault.began_s, fault.began_m2 = float(past[HOST, onset]), float(past[AREA, onset])
         before, now = (log_c - fault.before for log_c in (change.before.log_c, after.log_c))
         change.move = Moved(before, now, after.moved, after.moved_sd)
-        self._name(fault)
-
-    def _name(self, fault: OpenFault) -> None:
-        """Name it from all that the pressure has said since it began."""
-        change = fault.change
-        likelihoods = self._droop.likelihoods(change.all_moves, change.turns)
-        called = fault.kind if fault.settled else ""
-        size, shut = fault.after - fault.before, change.while_shut and not change.moves
-        verdict = judge(likelihoods, size, change.sudden, self._nozzles, called, while_shut=shut)
-        fault.name(slowly(verdict) if fault.quiet else verdict)
+        self._naming.name(fault)
 
     def _end(self, fault: OpenFault, at_s: float, area_m2: float) -> None:
         fault.end(at_s, area_m2)
-        self._aftermath.ended(fault.before)
+        self._aftermath.ended(fault.after if fault.kind == OPENED else fault.before)
         self._open = None

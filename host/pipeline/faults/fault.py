@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from host.pipeline.faults.causes import CAUSES
+from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.tuning import TUNING
 
 
@@ -40,6 +41,9 @@ class Fault:
             cause += f", about {self.nozzles:.1f} nozzles' worth"
         if self.kind == "section_shut" and self.nozzles and self.change:
             cause = cause.replace("some", f"{self.nozzles:.0f} of {self.nozzles / abs(self.change):.0f}")
+        if self.kind == OPENED and self.nozzles and self.change:
+            whole = self.nozzles * (1.0 + self.change) / self.change
+            cause = cause.replace("some", f"{self.nozzles:.0f} of {whole:.0f}").replace("1 of", "one of")
         if self.or_else and self.sure < TUNING.sure:
             cause += ", or " + " or ".join(CAUSES[kind].words for kind in self.or_else)
         return f"perhaps: {cause}" if self.provisional else cause
@@ -47,7 +51,8 @@ class Fault:
     @property
     def urgent(self) -> bool:
         """Whether it is worth a sound."""
-        return CAUSES[self.kind].urgent and not self.provisional and not self.quiet
+        told = self.kind == OPENED and not self.or_else  # somebody's hand has done that
+        return CAUSES[self.kind].urgent and not self.provisional and not self.quiet and not told
 
     @property
     def dosed(self) -> str:

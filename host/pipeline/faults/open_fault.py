@@ -21,6 +21,7 @@ from enum import StrEnum
 from host.pipeline.faults.causes import CAUSES, Verdict
 from host.pipeline.faults.causes.no_flow import AS_TANK_EMPTIES
 from host.pipeline.faults.causes.pulses import FLICKERING, Before
+from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.first_word import nozzles_worth
@@ -189,6 +190,7 @@ class OpenFault:
         u = math.hypot(TUNING.level_u, self.before_u) * (1.0 + (change or 0.0))
         end = area_m2 if self.ended_s is None else self.ended_m2
         called = self.at_first or Verdict(self.kind, self.or_else, self.sure)
+        worth = nozzles / (1.0 + (change or 0.0)) if called.kind == OPENED else nozzles  # of what sprays since
         return Fault(
             number=self.number,
             kind=called.kind,
@@ -199,8 +201,8 @@ class OpenFault:
             ended_s=self.ended_s,
             change=change,
             change_u=None if change is None else u,
-            nozzles=None if change is None else abs(change) * nozzles,
-            nozzles_u=None if change is None else u * nozzles,
+            nozzles=None if change is None else abs(change) * worth,
+            nozzles_u=None if change is None else u * worth,
             area_m2=max(end - self.began_m2, 0.0),
             settled=self.settled,
             provisional=self.state is State.PROVISIONAL,

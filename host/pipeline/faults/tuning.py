@@ -150,6 +150,12 @@ class Tuning:
     lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
     whole_off: float = 0.06  # nozzles' worth off a whole number of them: how alike new tips are
     whole_sure: float = 0.9
+    whole_most: float = 0.95  # sure at most that a section was opened
+    either_most: float = 0.6  # and where a tip may be lost as well
+    one_opens: float = 0.25  # odds of one nozzle alone that comes free in a pass
+    size_sd: float = 0.12  # of ln c of a whole boom, off what nozzles' size and meter's factor let expect
+    size_wild: float = 0.1  # of rigs: anywhere within the next
+    size_far: float = 1.5
     sure: float = 0.9  # below this the alternatives are named with the cause
     level_u: float = 0.004  # standard uncertainty of a level of log c: drift of meter and transducer in some minutes
 
@@ -197,7 +203,7 @@ class Tuning:
     rough_off: float = 0.2
     sudden: Span = (0.8, 3)  # a step that is proven in fewer came at once
     own_fault_nozzles: float = 0.25  # less on top of a fault counts as its growth
-    onset_earlier: Span = (0.5, 1)  # frames: the window that proved a step may begin after it
+    onset_earlier: Span = (1.0, 1)  # frames: the window that proved a step may begin after it
     onset_beside: Span = (1.0, 3)  # frames on each side of an onset
     sudden_share: float = 0.7  # of a change that came between them
     catch_sigmas: float = 2.5  # off the catch test

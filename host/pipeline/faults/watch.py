@@ -21,6 +21,7 @@ from host.pipeline.faults.debounce import Debounce
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.fault import Fault
 from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.naming import Naming
 from host.pipeline.faults.open_fault import OpenFault, State
 from host.pipeline.faults.ring_buffer import Tail
 from host.pipeline.faults.rules import Rules, Turn
@@ -78,7 +79,9 @@ class _Following:
         self._droop = Droop()
         self._all: list[OpenFault] = []
         self._by_rule: dict[str, OpenFault] = {}
-        self._boom_faults = BoomFaults(rig.nozzles.count, self._droop, self._open, self._all.remove, catch, timing)
+        log_size = math.log(rig.nozzles.count * rig.nozzles.coefficient) if catch is None else catch[0]
+        naming = Naming(rig.nozzles.count, self._droop, log_size)
+        self._boom_faults = BoomFaults(naming, self._open, self._all.remove, catch, timing)
         self._opened = 0
         self._on_before = Previous(False)
         self._board_us: Ints = np.empty(0, dtype=np.int64)  # of the frames of this chunk

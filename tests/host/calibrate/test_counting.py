@@ -4,7 +4,9 @@ import pytest
 
 from firmware_protocol.messages import Report
 from host.calibrate.counting import Counting
+from host.calibrate.kinds import meter
 from host.errors import UserError
+from tests.host.calibrate.jobs import save, start
 
 STILL = Report(3, 0, 0, 2**32 - 5, 1_000, 0, 0, 1600, 100, 100, 0, 0, 0)
 
@@ -98,3 +100,23 @@ def test_nothing_counted():
     with pytest.raises(UserError, match="nothing was counted"):
         counting.stop()
     assert counting.step == "running"
+
+
+def test_a_mistyped_amount_is_corrected_and_its_pulses_stay():
+    session = start(meter.KIND)
+    for amount in ("78 fl oz", "1/2 fl oz"):
+        for report in (STILL, *flowing(50, 10)):
+            session.watch(report, 1023.0)
+            if report is STILL:
+                session.press()
+        session.press()
+        save(session, "count", amount=amount)
+    pulses = [point.pulses for point in session.taken]
+    assert [row[2] for row in session.points().cells] == ["78 fl oz", "1/2 fl oz"], "as it was typed"
+    assert "What was counted is kept" in session.undo()
+    assert session.step().figure == str(pulses[1]) and len(session.rows()) == 1
+    save(session, "count", amount="77 fl oz")
+    assert [point.pulses for point in session.taken] == pulses
+    session.undo()
+    session.undo()
+    assert len(session.rows()) == 1 and session.step().button == "Start", "the second one drops it"

@@ -4,7 +4,7 @@ import pytest
 
 from host.calibrate.amounts import AmountReader
 from host.calibrate.boom import Reading, catch_test
-from host.calibrate.nozzle_catches import NozzleCatches, boom_catch
+from host.calibrate.nozzle_catches import NozzleCatch, NozzleCatches, boom_catch
 from host.errors import UserError
 from host.rig import PressureSensor
 from tests.host.calibrate.clocks import Clock
@@ -102,11 +102,12 @@ def test_undo_goes_back_through_everything():
     assert steps.undo() == "The catch of nozzle 1 is dropped: catch it again."
     assert steps.undo() == "The pressure is dropped: set it again."
     assert len(whole(steps)) == 1
-    assert steps.undo() == "Nozzle 2 is dropped: catch it again."
+    assert steps.undo() == "Nozzle 2: enter its amount again, or undo once more to catch it again."
+    assert steps.undo() == "The catch of nozzle 2 is dropped: catch it again."
     catch(steps, "1.1 L")
     assert whole(steps)[0].volumes_m3 == pytest.approx((1e-3, 1.1e-3))
     assert whole(steps)[0].pressure_pa == pytest.approx(30 * PSI)
-    for _ in range(3):
+    for _ in range(5):  # two nozzles, amount and catch each, and the pressure
         steps.undo()
     with pytest.raises(UserError, match="nothing to undo"):
         steps.undo()
@@ -193,3 +194,23 @@ def test_a_countdown_ends_by_itself_and_counts_only_its_own_time():
     clock.go_on(2.0)
     with pytest.raises(UserError, match="less than a second"):
         steps.stop()
+
+
+def test_a_mistyped_amount_is_corrected_without_catching_again():
+    steps = NozzleCatches(2, Clock())
+    steps.set_pressure(30 * PSI)
+    catch(steps, "1 L", 40.0)
+    catch(steps, "0.1 L", 45.0)
+    steps.undo()
+    steps.take(READ.read("1.1 L", "the catch"))
+    (test,) = whole(steps)
+    assert test.volumes_m3 == pytest.approx((1e-3, 1.1e-3)) and test.times_s == pytest.approx((40.0, 45.0))
+
+
+def test_nozzles_that_were_entered_at_once_are_undone_at_once():
+    steps = NozzleCatches(2, Clock())
+    typed = [NozzleCatch(READ.read("1 L", "the catch"), 30.0, 30 * PSI, True, together=True)] * 2
+    steps.take_all(typed)
+    assert steps.undo() == "All nozzles of this pressure are dropped: enter them again."
+    steps.take_all(typed)
+    assert len(whole(steps)) == 1

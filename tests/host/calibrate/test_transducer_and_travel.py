@@ -133,9 +133,9 @@ def test_wheel_and_pace_cover_the_truth_from_few_passes(passes):
 
 
 def test_wheel_rolled_once_or_slipping():
-    assert "Only one pass" in calibrate_wheel(30.0, [254]).remarks[0]
+    assert "Only one lap" in calibrate_wheel(30.0, [254]).remarks[0]
     assert calibrate_wheel(30.0, [254, 254]).uncertainty.standard > 0.001
-    assert calibrate_wheel(30.0, [254, 231, 255]).remarks[0].startswith("Pass 2 is -6.4 % off")
+    assert calibrate_wheel(30.0, [254, 231, 255]).remarks[0].startswith("Lap 2 is -6.4 % off")
 
 
 def test_a_magnet_that_starts_at_the_same_place_is_not_averaged_away():
@@ -182,13 +182,13 @@ def test_no_number_of_laps_promises_a_steadier_walker():
     ("call", "says"),
     [
         (lambda: calibrate_wheel(0.0, [100]), "no length above zero"),
-        (lambda: calibrate_wheel(30.0, []), "no pass was given"),
-        (lambda: calibrate_wheel(30.0, [250, 0]), "pass 2 has 0 pulses"),
-        (lambda: calibrate_course(60.0, [0.0]), "pass 1 took 0 s"),
-        (lambda: calibrate_course(60.0, [55.0, -1.0]), "pass 2 took -1 s"),
+        (lambda: calibrate_wheel(30.0, []), "no lap was given"),
+        (lambda: calibrate_wheel(30.0, [250, 0]), "lap 2 has 0 pulses"),
+        (lambda: calibrate_course(60.0, [0.0]), "lap 1 took 0 s"),
+        (lambda: calibrate_course(60.0, [55.0, -1.0]), "lap 2 took -1 s"),
         (lambda: calibrate_course(float("nan"), [55.0]), "no length above zero"),
-        (lambda: calibrate_course(60.0, [55.0, 5.5]), "passes 2 and 1 differ 10-fold in time"),
-        (lambda: calibrate_wheel(30.0, [250, 520]), "passes 1 and 2 differ 2.1-fold in pulses"),
+        (lambda: calibrate_course(60.0, [55.0, 5.5]), "laps 2 and 1 differ 10-fold in time"),
+        (lambda: calibrate_wheel(30.0, [250, 520]), "laps 1 and 2 differ 2.1-fold in pulses"),
     ],
 )
 def test_what_is_no_course(call, says):

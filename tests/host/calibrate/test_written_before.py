@@ -74,4 +74,4 @@ def test_a_draft_of_every_kind(tmp_path, kind):
     for row, before in zip(session.rows(), rows, strict=True):
         assert contains(row, before)
     if kind is meter.KIND:
-        assert session.points().cells[0] == ["1", "1043", "0.610", "jug"]
+        assert session.points().cells[0] == ["1", "1043", "0.610 gal", "jug"]

@@ -106,23 +106,38 @@ def test_a_stop_is_as_long_as_it_was_with_one_magnet_to_half_a_metre(phase):
     assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(4.75, abs=0.11)
 
 
-@pytest.mark.parametrize("step_s", [0.05, 0.1])
-@pytest.mark.parametrize(("magnets", "within_s"), [(2, 0.8), (10, 0.3)])
-@pytest.mark.parametrize("ramp_s", [0.5, 1.0, 1.4])
+def every(frames, number):
+    """Each so many-th of `frames`: a board that reports less often."""
+    frames = frames[number - 1 :: number].copy()
+    frames["seq"] = np.arange(len(frames))
+    return frames
+
+
+@pytest.mark.parametrize("step_s", [0.05, 0.1, 0.5, 1.0])
+@pytest.mark.parametrize(("magnets", "within_s"), [(2, 0.8), (10, 0.3), (100, 0.3)])
+@pytest.mark.parametrize("ramp_s", [0.5, 1.0, 1.4, 1.7])
 def test_who_slows_down_and_sets_off_again_stood_for_no_longer_than_he_did(ramp_s, magnets, within_s, step_s):
     """Even slowing down: v falls to nothing along a line, x = a·t²/2 (kinematics), and rises again after 6 s."""
-    ramp = (np.arange(round(ramp_s / step_s)) + 0.5) * step_s / ramp_s
-    parts = (
-        np.full(round(12 / step_s), 1.0),
-        ramp[::-1],
-        np.zeros(round(6 / step_s)),
-        ramp,
-        np.full(round(9 / step_s), 1.0),
-    )
+    ramp = (np.arange(round(ramp_s / 0.05)) + 0.5) * 0.05 / ramp_s
+    parts = (np.ones(240), ramp[::-1], np.zeros(120), ramp, np.ones(180))
     wheel_hz = np.concatenate(parts) * magnets
     rig = RIG.replace("pulses_per_turn = 10", f"pulses_per_turn = {magnets}")
-    frames = made_frames(np.full(len(wheel_hz), 40.0), wheel_hz, np.full(len(wheel_hz), True), step_s=step_s)
-    assert settled(frames, rig)[1].stationary_s.sum() == pytest.approx(6.0, abs=within_s)
+    frames = made_frames(np.full(len(wheel_hz), 40.0), wheel_hz, np.full(len(wheel_hz), True), step_s=0.05)
+    pipeline, rows = settled(every(frames, round(step_s / 0.05)), rig)
+    # After 1.5 s a walker is taken to be at his pace: who is not is further off, and still inside the ±.
+    assert rows.stationary_s.sum() == pytest.approx(6.0, abs=within_s + 0.3 * (ramp_s > 1.5))
+    assert abs(rows.stationary_m3.sum() - 6.0 * FLOW_M3_S) <= 2 * pipeline.passes[0].stops_u_m3
+
+
+def test_a_stop_between_two_reports_is_half_stood_and_its_doubt_says_so():
+    """It stands for 1.2 s about the middle of a report of 1 s: no report ends in it. Slow walking is the same to it."""
+    wheel_hz = np.full(600, 10.0)
+    wheel_hz[304:328] = 0.0  # from 15.2 to 16.4 s: 0.8 s of it before the report's end, whose last pulse is as old
+    shifted = np.concatenate((wheel_hz[16:], wheel_hz[:16]))  # 14.4 to 15.6 s
+    frames = every(made_frames(np.full(600, 40.0), shifted, np.full(600, True), step_s=0.05), 20)
+    pipeline, rows = settled(frames)
+    (one,) = pipeline.passes
+    assert abs(rows.stationary_m3.sum() - 1.2 * FLOW_M3_S) <= 2 * one.stops_u_m3 < 1.6 * FLOW_M3_S
 
 
 def test_a_long_silence_begins_when_the_last_report_came_also_by_a_clock_that_is_off():

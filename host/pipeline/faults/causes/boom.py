@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Rule, Verdict
+from host.pipeline.faults.causes.sections import whole_nozzles
 from host.pipeline.faults.tuning import TUNING
 
 CAUSES = (
@@ -20,20 +21,6 @@ CAUSES = (
         "all fans whole: the flow meter reads low, not the boom",
         "under",
         disturbances=("clog", "kink"),
-    ),
-    Cause(
-        "section_shut",
-        "no flow from some nozzles: a section valve, or clogs",
-        (
-            "look which fans are missing: all of a section, and was it shut on purpose?",
-            "if it was shut on purpose, that strip was narrower and got about the right rate: do not spray it again",
-            "look at that section's valve and hose",
-            f"clean tips and screens with a brush, {HANDS_OFF}",
-        ),
-        "all fans whole: the flow meter reads low, not the boom",
-        "under",
-        look_alikes=("clog",),
-        not_simulated="no event waits for the boom to be shut; clogs of whole nozzles between two passes are the same",
     ),
     Cause(
         "meter_low",
@@ -96,6 +83,7 @@ _SLOW = (
     ("wear", "leak", "transducer_drift"),
     ("lost_tip", "leak"),
 )
+RISEN = ("wear", "leak", "lost_tip")
 _LOOK_ALIKE = {cause.name: cause.look_alikes for cause in CAUSES}
 
 
@@ -138,13 +126,6 @@ def judge(
         return Verdict(names[best], _LOOK_ALIKE[names[best]], 0.75)
     others = tuple(names[name] for name in odds if name != best and odds[name] / total > 0.1)
     return Verdict(names[best], others, odds[best] / total)
-
-
-def whole_nozzles(step: float, nozzles: int) -> bool:
-    """Whether ln c has fallen by `step` as if several of the nozzles, and not all of them, gave nothing: of one alone a
-    clog is the likelier."""
-    worth = -math.expm1(step) * nozzles
-    return 1 < round(worth) < nozzles and abs(worth - round(worth)) < TUNING.whole_off
 
 
 def off_catch(step: float, u: float) -> Verdict | None:

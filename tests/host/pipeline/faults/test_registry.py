@@ -13,8 +13,8 @@ from tests.bench.fault_runs import CAUSES as BENCHED
 from tests.host.pipeline.faults.test_causes import CASES
 
 PAGE = Path(faults.__file__).with_name("FAULTS.md").read_text(encoding="utf-8")
-# Tried elsewhere: by the packaged scenarios of a dry tank and of refused pulses, and in test_section_shut.
-ELSEWHERE = {"tank_empty", "meter_refused", "section_shut"}
+# Tried elsewhere: by the packaged scenarios of a dry tank and of refused pulses, in test_section_shut and ..._open.
+ELSEWHERE = {"tank_empty", "meter_refused", "section_shut", "section_open"}
 
 
 @pytest.mark.parametrize("cause", CAUSES.values(), ids=list(CAUSES))

@@ -7,8 +7,9 @@ import math
 
 import pytest
 
-from host.pipeline.faults.causes.boom import judge, whole_nozzles
+from host.pipeline.faults.causes.boom import judge
 from host.pipeline.faults.causes.pulses import After, Before, judge_roughness
+from host.pipeline.faults.causes.sections import whole_nozzles
 from tests.bench.bench_other import faults_of
 from tests.bench.other_runs import draw, rng_for
 from tests.bench.other_sprayer import Thing, make_run
