@@ -64,8 +64,6 @@ class Windows:
         """Whether no window that ends in the last `n` frames can be judged to be worth a word, however even they are:
         none is far enough off for the least noise that Noise gives them, `sigma`."""
         first = self._rows.shape[1] - n
-        if first < self._lengths[-1]:  # some windows would begin before the first row
-            return False
         white2, edge2, drift2 = (float(column.min()) ** 2 for column in (sigma.white, sigma.edge, sigma.drift))
         # A little less than what is asked: sums are rounded.
         asked = 0.999 * np.sqrt(2.0 * (white2 / self._lengths + edge2 / self._lengths**2 + drift2))
@@ -77,9 +75,10 @@ class Windows:
         left[:, 0, 0], left[:, 0, 2], left[:, 1, 1], left[:, 1, 2] = 1.0, drops, -1.0, rises
         left[self._lengths < self._shortest_rise, 1] = 0.0
         sums = (left.reshape(-1, 3) @ self._rows[:3]).reshape(len(left), 2, -1)
-        changes = np.empty((len(left), 2, n))
+        changes = np.zeros((len(left), 2, n))  # 0 where a window would begin before the first row
         for length, of, change in zip(self._lengths.tolist(), sums, changes, strict=True):
-            np.subtract(of[:, first:], of[:, first - length : -length], out=change)
+            end = max(first, length)
+            np.subtract(of[:, end:], of[:, end - length : -length], out=change[:, end - first :])
         return not changes.min() < 0
 
     def judge(self, n: int, sigma: Sigma, rough: Floats) -> Judged:
