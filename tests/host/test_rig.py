@@ -131,7 +131,7 @@ BAD = {
         "between 0.5 % and 50 %",
     ),
     "syntax": (changed('name = "Harrow', "name = Harrow"), "rig file is not valid TOML", "line 2"),
-    "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 14"),
+    "key twice": (changed("nozzles = 4", "nozzles = 4\nnozzles = 5"), "rig file is not valid TOML", "line 15"),
     "nested": ("a = " + "[" * 20_000, "rig file is not valid TOML", "mend it"),
     "section as value": (changed("[tank]\nvolume", "tank"), "tank in rig file must be a section", "write [tank]"),
     "value as section": ("[name]\nx = 1\n" + PULL_BEHIND.split("\n", 2)[2], "name in rig file", "single value"),
