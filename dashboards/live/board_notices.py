@@ -14,6 +14,7 @@ from host.review.apart import REASONS
 from host.review.board_said import (
     LEAST_STEPS,
     OTHER_BOARD,
+    SWITCH_BACKWARDS,
     WhichBoard,
     dropped_message,
     interval_message,
@@ -107,6 +108,8 @@ class BoardNotices:
         if last and last.switch_short_s and self._now_s - last.end_s < SHOWN_S:
             said.append((last.end_s, switch_message(pipeline.passes)))
         said.append((0.0, interval_message(self._stated_ms, self._steps_ms)))  # always true: what is new comes first
+        if not math.isnan(pipeline.switch_backwards_s):
+            said.append((self._now_s, SWITCH_BACKWARDS))
         if (asked_ms := pipeline.rig.report_interval_ms) and self._not_taken(asked_ms):
             said.append((self._stated_s, interval_not_taken(asked_ms, round(self._stated_ms))))
         if pipeline.bouncing:

@@ -166,6 +166,8 @@ class Tuning:
     confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.6), (0.2, 0.8), (0.0, 1.3))
     confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
     confirm_seen: Span = (10.0, 20)
+    hoses_s: float = 0.7  # flow that hoses and trapped air take in, per flow and per rise of ln P in a second, at most
+    hoses_seen: Span = (1.2, 4)  # in which the pressure runs: two steps of the walk, which shake it
     least_nozzles: float = 0.05  # nozzles' worth: a pump and its regulator wander by less within seconds
     stayed_least: float = 0.01  # of c, or less where that is a twentieth of a nozzle: a level was seen for longer
     confirm_least: int = 4  # frames
@@ -226,6 +228,16 @@ class Tuning:
     gone_pressure_share: float = 0.3
     up_pressure_share: float = 0.7  # of it: the boom may be spraying
     stays_up_s: float = 2.0  # after the last pulse: behind the valve the pressure would have gone with the spray
+    # Without a switch, before the valve: shut, or a meter without pulses
+    full_hz_share: float = 0.85  # of the usual flow: less, and the rotor runs down, or the boom is only being opened
+    give_shut_s: float = 1.2  # after the last pulse, from which the pressure is that of a boom that is shut
+    turn_level_from_s: float = 2.5  # from which its mean is that of more than a stroke
+    turn_least_s: float = 4.0  # since the last pulse
+    turns_least: int = 3  # that have shown how far the pressure rises
+    turn_further: float = 1.5  # times the way of the longest turn lately
+    turn_share: float = 0.4  # of the usual rise: within it, and the pressure is that of spraying
+    turn_sigmas: float = 5.0  # and so far off the usual rise
+    turn_rise_sd: float = 0.012  # of ln P, at least
     stays_still: float = 0.06  # of ln P, behind the valve: less, and what the boom gives is what it gave
     least_flow_share: float = 0.4  # of the usual flow, by which pulses are due where the pressure has gone
     lead_at_first_s: float = 4.0  # from the switch to the flow, before the run's passes have shown it
