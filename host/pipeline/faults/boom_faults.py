@@ -241,7 +241,7 @@ class BoomFaults:
     def _stayed(self, i: int, level: Level, least: float) -> None:
         """A change of `least` nozzles' worth or more without a first word, or whose word was taken back, has stayed."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
-        if self._aftermath.returns(level.before, level.after) or worth < least:
+        if self._aftermath.is_none(i, level) or worth < least:
             return
         if self._open is not None:
             self._end(self._open, *self._history.rows(i, level.frames)[[HOST, AREA], 0].tolist())
@@ -259,6 +259,7 @@ class BoomFaults:
     def _withdraw(self, fault: OpenFault) -> None:
         fault.withdraw()
         self._withdrawn(fault)
+        self._aftermath.ended(fault.before)
         self._open = None
 
     def _wait(self, fault: OpenFault, i: int) -> None:

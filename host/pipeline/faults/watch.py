@@ -289,8 +289,8 @@ class _Following:
             or off[_SPRAYING].any()
         ):
             return
-        log_p = float(np.mean(on[_LOG_P]))
-        rise = float(np.mean(off[_LOG_P])) - log_p
+        log_p = float(on[_LOG_P].sum() / on.shape[1])
+        rise = float(off[_LOG_P].sum() / off.shape[1]) - log_p
         if not math.isfinite(rise):
             return
         low = self._by_rule.get("pressure_low") or self._by_rule.get("pressure_down")
@@ -300,5 +300,5 @@ class _Following:
                 low.name(Verdict("supply_short" if comes_back else "regulator", low.or_else, 0.85))
                 low.judged(settled=True)
         elif low is None and not self._explained():
-            apart_s = float(np.mean(later[_HOST]) - np.mean(earlier[_HOST]))
+            apart_s = float(later[_HOST].sum() / later.shape[1] - earlier[_HOST].sum() / earlier.shape[1])
             self._boom_faults.turned(rise, apart_s, log_p)
