@@ -129,8 +129,9 @@ class RunScreen:
         """What the ground got, as the run's own page says it."""
         assert self._rig is not None and self._pipeline is not None
         self._pipeline.finish()
-        totals, target = totals_of(self._pipeline, last), self._rig.target
-        return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._system)[0]
+        totals = totals_of(self._pipeline, last)
+        ground = verdict_of(totals, self._pipeline.passes, self._rig)
+        return verdict_answer(totals, ground, self._rig.target, self._system)[0]
 
     def _notice(self) -> str:
         """Why the run cannot be shown; else what of the board does not fit the rig, what it has just failed to do, and
