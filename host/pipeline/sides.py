@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -51,9 +52,9 @@ _NEEDED = ("ground_s", "ground_m", "ground_m2", "ground_m3", "ends_m2", "ends_do
 
 def _short(rows: Rows, ground_s: Floats) -> Bools:
     """Rows from the first of a strip that is too short for a window to the next strip: the rotor runs on behind it."""
-    begins = np.flatnonzero(np.diff((ground_s > 0).astype(np.int8), prepend=0) > 0)
+    bounds = [*np.flatnonzero(np.diff((ground_s > 0).astype(np.int8), prepend=0) > 0).tolist(), len(rows)]
     short = np.zeros(len(rows), dtype=np.bool_)
-    for first, end in zip(begins.tolist(), [*begins[1:].tolist(), len(rows)], strict=True):
+    for first, end in pairwise(bounds):
         short[first:end] = float(np.sum(ground_s[first:end])) * 1e6 < WINDOW_US + SETTLE_US
     return short
 
