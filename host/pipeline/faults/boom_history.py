@@ -83,10 +83,11 @@ class BoomHistory:
         """Log c as `step`, found in frame `i`, has left it so far."""
         return float(np.mean(self.rows(i, min(step.frames, self._timing.frames((0.3, 1))))[LOG_C]))
 
-    def fell_since(self, i: int, level: Level, since_s: float) -> bool:
+    def fell_since(self, i: int, level: Level | None, since_s: float) -> bool:
         """Whether c has fallen to `level`, known in frame `i`, from one that it had rested at since `since_s`."""
-        rested_s = float(self.rows(i, level.frames)[HOST, 0]) - since_s
-        return level.after < level.before and rested_s > TUNING.remeasure[0]
+        if level is None or level.after >= level.before:
+            return False
+        return float(self.rows(i, level.frames)[HOST, 0]) - since_s > TUNING.remeasure[0]
 
     def usual_log_c(self, i: int) -> Floats:
         """Log c before the frames that a judgement of roughness looks at."""
