@@ -214,7 +214,7 @@ class BoomFaults:
         self._first = baseline
         if self._catch is not None:
             rows = self._history.rows(i, self._many(TUNING.boom_before))
-            self._open = fault_against(self._catch, baseline, rows, self._opener)
+            self._open = fault_against(self._catch, baseline, rows, self._opener, self._nozzles)
 
     def _start(self, i: int, frames: int, down: bool, log_c: float) -> OpenFault:
         """Open one, or go on with its early word: a change from `log_c`, down or up, over the last `frames` frames."""
@@ -241,7 +241,7 @@ class BoomFaults:
     def _stayed(self, i: int, level: Level, least: float) -> None:
         """A change of `least` nozzles' worth or more without a first word, or whose word was taken back, has stayed."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
-        if self._aftermath.returns(level.before, level.after) or worth < least:
+        if self._aftermath.is_none(i, level) or worth < least:
             return
         if self._open is not None:
             self._end(self._open, *self._history.rows(i, level.frames)[[HOST, AREA], 0].tolist())
@@ -259,6 +259,7 @@ class BoomFaults:
     def _withdraw(self, fault: OpenFault) -> None:
         fault.withdraw()
         self._withdrawn(fault)
+        self._aftermath.ended(fault.before)
         self._open = None
 
     def _wait(self, fault: OpenFault, i: int) -> None:
@@ -361,7 +362,9 @@ class BoomFaults:
         last = np.array(change.levels[-self._many(TUNING.even) :])
         if len(change.levels) > self._many(TUNING.even) and spread(last) < TUNING.even_ratio * change.even:
             if nozzles_worth(fault.after - fault.before, self._nozzles) > TUNING.own_fault_nozzles:
-                fault.name(unseen(fault.after - fault.before))  # that was uneven on its way, and has stayed
+                fault.name(
+                    unseen(fault.after - fault.before, self._nozzles)
+                )  # that was uneven on its way, and has stayed
                 change.roughs = [1.0] * len(change.levels)
             else:
                 self._end(fault, float(row[HOST]), float(row[AREA]))

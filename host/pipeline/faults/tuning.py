@@ -151,6 +151,7 @@ class Tuning:
     wear_nozzles: float = 0.9  # that worn tips let through on top at most (our own design figure)
     lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
     whole_off: float = 0.06  # nozzles' worth off a whole number of them: how alike new tips are
+    valve_takes: float = 0.1  # of the pressure that the boom has, at most: the valve and hoses behind the transducer
     whole_sure: float = 0.9
     whole_most: float = 0.95  # sure at most that a section was opened
     either_most: float = 0.6  # and where a tip may be lost as well
@@ -166,6 +167,8 @@ class Tuning:
     confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.6), (0.2, 0.8), (0.0, 1.3))
     confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
     confirm_seen: Span = (10.0, 20)
+    hoses_s: float = 0.7  # flow that hoses and trapped air take in, per flow and per rise of ln P in a second, at most
+    hoses_seen: Span = (1.2, 4)  # in which the pressure runs: two steps of the walk, which shake it
     least_nozzles: float = 0.05  # nozzles' worth: a pump and its regulator wander by less within seconds
     stayed_least: float = 0.01  # of c, or less where that is a twentieth of a nozzle: a level was seen for longer
     confirm_least: int = 4  # frames
