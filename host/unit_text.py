@@ -25,30 +25,36 @@ class Kind:
     """What may be typed for one kind of quantity.
 
     `dimension` is Pint's; `slash` whether a "/" must (True) or must not (False) be there; `most` is the size in SI
-    beyond which nothing on or about a sprayer can be.
+    beyond which nothing on or about a sprayer can be. `other` is an example for who thinks in the other units.
     """
 
     dimension: str
     example: str
     most: float
     slash: bool | None = None
+    other: str = ""
+
+    @property
+    def examples(self) -> str:
+        """How it is typed, in quotes."""
+        return " or ".join(f'"{text}"' for text in (self.example, self.other) if text)
 
 
 KINDS = {
-    "length": Kind("[length]", "20 in", 1e5, slash=False),
-    "area": Kind("[length] ** 2", "5000 ft2", 1e9),
-    "volume": Kind("[length] ** 3", "50 L", 1e4),
+    "length": Kind("[length]", "20 in", 1e5, slash=False, other="50 cm"),
+    "area": Kind("[length] ** 2", "5000 ft2", 1e9, other="500 m2"),
+    "volume": Kind("[length] ** 3", "50 L", 1e4, other="13 gal"),
     "time": Kind("[time]", "55 s", 1e8),
-    "speed": Kind("[length] / [time]", "2.5 mph", 1e4),
-    "flow": Kind("[length] ** 3 / [time]", "0.3 gpm", 10.0),
-    "pressure": Kind("[mass] / [length] / [time] ** 2", "40 psi", 1e9),
-    "rate": Kind("[length]", "1.0 gal/1000 ft2", 10.0, slash=True),
-    "pulses_per_volume": Kind("1 / [length] ** 3", "450 pulses/L", 1e12),
+    "speed": Kind("[length] / [time]", "2.5 mph", 1e4, other="4 km/h"),
+    "flow": Kind("[length] ** 3 / [time]", "0.3 gpm", 10.0, other="1.2 L/min"),
+    "pressure": Kind("[mass] / [length] / [time] ** 2", "40 psi", 1e9, other="2.8 bar"),
+    "rate": Kind("[length]", "1.0 gal/1000 ft2", 10.0, slash=True, other="4 L/100 m2"),
+    "pulses_per_volume": Kind("1 / [length] ** 3", "450 pulses/L", 1e12, other="1700 pulses/gal"),
     "frequency": Kind("1 / [time]", "40 Hz", 1e9),
-    "temperature": Kind("[temperature]", "20 °C", 1e5),
-    "mass": Kind("[mass]", "1.30 kg", 1e7),
-    "density": Kind("[mass] / [length] ** 3", "1.05 kg/L", 1e6),
-    "mass_per_area": Kind("[mass] / [length] ** 2", "2 lb/acre", 1e4),
+    "temperature": Kind("[temperature]", "20 °C", 1e5, other="68 °F"),
+    "mass": Kind("[mass]", "1.30 kg", 1e7, other="2.9 lb"),
+    "density": Kind("[mass] / [length] ** 3", "1.05 kg/L", 1e6, other="8.8 lb/gal"),
+    "mass_per_area": Kind("[mass] / [length] ** 2", "2 lb/acre", 1e4, other="2 kg/ha"),
     "fraction": Kind("", "10 %", 1e4),
     "ratio": Kind("", "1.28", 1e4),
 }
@@ -82,7 +88,7 @@ def parse_quantity(text: object, kind: str, where: str, *, ounces_of_weight: boo
     nothing here can have.
     """
     rule = KINDS[kind]
-    wanted = f'{"an" if kind[0] in "aeiou" else "a"} {kind.replace("_", " ")} such as "{rule.example}"'
+    wanted = f"{'an' if kind[0] in 'aeiou' else 'a'} {kind.replace('_', ' ')} such as {rule.examples}"
     reading = read_quantity(text, where, wanted)
     shown = _shorten(str(text))
     if not reading.units:

@@ -70,7 +70,7 @@
     const of = String(asked[0]), said = asked[1] && asked[1].body;
     const press = of.includes("/_dash-") && said ? JSON.parse(said) : {};
     const lasting = of.includes("/_dash-") && !PRESS.test(JSON.stringify(press.changedPropIds || []));
-    if (of.includes("/_dash-") && !lasting && again(press)) throw new TypeError("this press has been sent");
+    if (of.includes("/_dash-") && !lasting && again(press)) return new Response(null, { status: 204 });  // heard already: nothing changes
     for (let left = lasting ? TRIES : 1; ; left -= 1) {
       try {
         const answer = await ask.apply(this, asked);

@@ -60,7 +60,7 @@ window.swardflow.Trace = class {
       const part = this.closer.until === null ? "Last " + Math.round(this.closer.span) + "\u00a0s" : clock(Math.max(from, 0)) + " to " + clock(to);
       label = meaning = part + ". Tap to go back";
     }
-    this.button.textContent = label;
+    (this.button.firstElementChild || this.button).textContent = label;
     this.button.setAttribute("aria-label", meaning);
     this.line.setAttribute("d", this.outline());
   }

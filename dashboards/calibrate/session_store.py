@@ -187,6 +187,7 @@ class SessionStore:
             return "Started over."
         if button == "undo" or button.startswith("drop "):
             message = session.undo(None if button == "undo" else int(button.removeprefix("drop ")))
+            self._last.pop(kind, None)  # it may have been the slip
         else:
             entries = Entries({**typed, **self._last.get(kind, {})} if button == "again" else typed)
             session.settle(entries)

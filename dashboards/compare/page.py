@@ -169,8 +169,10 @@ def _choices(run_cache: RunCache, run: str, looks: int, given: tuple[str | None,
         return (*(no_update,) * (1 + 2 * len(CHOSEN)), False, sentence(str(error)))
     read = [(visible(run_cache.name_of(entry.path)), entry.digest) for entry in reversed(look.entries) if entry.digest]
     names, rigs = [name for name, _ in read], list(dict.fromkeys(one.rig for _, one in read))
-    newest = [*names[:1], ""][0]
-    before = next((name for name in names if name not in (run, newest)), "")
+    # Of runs without steady spraying nothing can be compared: they can be chosen, and are not proposed.
+    steady = [name for name, one in read if one.steady is not None] or names
+    newest = [*steady[:1], ""][0]
+    before = next((name for name in steady if name not in (run, newest)), "")
     wanted = (run or newest, run if run and run != newest else before, newest, [*rigs, ""][0])
     values = [no_update if old or not value else value for value, old in zip(wanted, given, strict=True)]
     known = (suggestions(names),) * 3 + (suggestions(rigs),)

@@ -14,6 +14,7 @@ from host.review.apart import REASONS
 from host.review.board_said import (
     LEAST_STEPS,
     OTHER_BOARD,
+    SWITCH_BACKWARDS,
     WhichBoard,
     dropped_message,
     interval_message,
@@ -21,10 +22,11 @@ from host.review.board_said import (
     switch_message,
     unsent_message,
 )
-from host.rig.against_board import unfiltered_message
+from host.rig.against_board import interval_not_taken, unfiltered_message
 from host.units import format_volume
 
 SHOWN_S = 60.0  # for which something that is over is shown
+_ASKED_S = 5.0  # a board that was asked for an interval has taken it by then, or does not
 _STATE_S = 25.0  # a board says every 10 s what it has refused
 _MOST = 2  # sentences at a time: the phone is small
 _SEEN = 0.005  # of the volume
@@ -41,12 +43,14 @@ class BoardNotices:
         self._slept = (-math.inf, "")  # when the computer last woke, and what is said of it
         self._which, self._other_board_s = WhichBoard(), -math.inf
         self._volume_m3 = 0.0
-        self._stated_ms = 0.0  # between reports, as the board says
+        self._stated_ms, self._stated_s = 0.0, 0.0  # between reports, as the board says, and since when
         self._steps_ms: deque[float] = deque(maxlen=LEAST_STEPS)  # as they come
         self._before = (math.nan, -1, -1)  # of the newest report: its time, how many were lost, how many restarts
 
     def stated(self, interval_ms: float) -> None:
         """The board has said how often it reports."""
+        if interval_ms != self._stated_ms:
+            self._stated_s = self._now_s
         self._stated_ms = interval_ms
         self._steps_ms.clear()
 
@@ -104,9 +108,17 @@ class BoardNotices:
         if last and last.switch_short_s and self._now_s - last.end_s < SHOWN_S:
             said.append((last.end_s, switch_message(pipeline.passes)))
         said.append((0.0, interval_message(self._stated_ms, self._steps_ms)))  # always true: what is new comes first
+        if not math.isnan(pipeline.switch_backwards_s):
+            said.append((self._now_s, SWITCH_BACKWARDS))
+        if (asked_ms := pipeline.rig.report_interval_ms) and self._not_taken(asked_ms):
+            said.append((self._stated_s, interval_not_taken(asked_ms, round(self._stated_ms))))
         if pipeline.bouncing:
             said.append((self._now_s, unfiltered_message(pipeline.rig, pipeline.bouncing)))
         return [message for _, message in sorted(said, reverse=True) if message][:_MOST]
+
+    def _not_taken(self, asked_ms: int) -> bool:
+        differs = self._stated_ms not in (0.0, asked_ms)
+        return differs and _ASKED_S < self._now_s - self._stated_s < _ASKED_S + SHOWN_S
 
     def _recent(self, name: str) -> bool:
         return self._now_s - self._risen_s.get(name, -SHOWN_S) < SHOWN_S

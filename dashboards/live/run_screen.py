@@ -81,10 +81,12 @@ class RunScreen:
         self._beyond: tuple[int, list[str]] = (0, [])  # of how many passes, and where they left the calibrations
         self._alarm = Alarm()
         self.raised = 0  # alarms raised so far
+        self._said: str | None = None  # the notice by what has been read; None: not put together yet
 
     def push(self, data: bytes) -> bool:
         """Take the next bytes of the file; whether there are new numbers."""
         batch = self._reader.push(data)
+        self._said = None
         try:
             return self._take(batch)
         except UserError as error:
@@ -133,6 +135,12 @@ class RunScreen:
         return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._system)[0]
 
     def _notice(self) -> str:
+        """What is to be said, put together once for each piece that was read: it is asked for at every turn."""
+        if self._said is None:
+            self._said = self._put_together()
+        return self._said
+
+    def _put_together(self) -> str:
         """Why the run cannot be shown; else what of the board does not fit the rig, what it has just failed to do, and
         what lies beyond the calibrations."""
         if self.notice:

@@ -77,7 +77,8 @@ def _field(question: Question, system: str, answers: Mapping[str, str], kept: st
     wrong = html.P(id=wrong_id(FORM, question.name), className="wrong", role="alert")
     whose = attributes({"data-entry": question.name})
     if question.choices:
-        return html.Div([_choice(question, value, kept), *below, wrong], className="field", **whose)
+        given = value or (question.absent if answers else "") or question.choices[0][0]
+        return html.Div([_choice(question, given, kept), *below, wrong], className="field", **whose)
     number, units = _number_and_units(question, system, value)
     typical = question.typical(system)
     if units and typical.endswith(units[0].replace("²", "2")):
@@ -112,15 +113,15 @@ def _is_count(question: Question) -> bool:
     return question.name in ("nozzles", "magnets")
 
 
-def _choice(question: Question, value: str | None, kept: str) -> Any:
-    first = value or question.choices[0][0]
+def _choice(question: Question, value: str, kept: str) -> Any:
+    others = () if any(value == code for code, _ in question.choices) else ((value, value),)
     return html.Div(
         [
             html.P(question.label, className="name"),
             dcc.RadioItems(
                 id=entry_id(FORM, question.name),
-                options=[{"label": words, "value": code} for code, words in question.choices],
-                value=first,
+                options=[{"label": words, "value": code} for code, words in (*question.choices, *others)],
+                value=value,
                 persistence=kept,
                 persistence_type="session",
                 className="chips",

@@ -103,7 +103,7 @@ def _words(text: str, what: str) -> str:
 def _wind(text: str, origin: str, system: str) -> str:
     speed = parse_quantity(text, "speed", "The wind")
     if not 0 <= speed <= _STRONGEST_M_S:
-        raise BadInputError(f'The wind is "{text}": give its speed, such as 5 mph.')
+        raise BadInputError(f'The wind is "{text}": give its speed, such as 5 mph or 2 m/s.')
     shown = format_value(speed, "speed", system, decimals=1)
     return f"{shown} from {origin}" if origin in WINDS else shown
 

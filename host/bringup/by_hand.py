@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from firmware_protocol.messages import MEAN_STEPS, Capability, Flag, Identity, Report, outputs_argument
 from host.bringup.board_session import Bench
 from host.bringup.findings import Finding, Grade
+from host.documents.words import percent
 from host.frames import counter_difference
 
 _PULSES = 5  # as many show that it was no single knock
@@ -146,13 +147,13 @@ def _one_turn(bench: Bench, step: Step, wait_s: float, say: Callable[[str], None
     if not latest:
         return Finding(Grade.BAD, step.name, _nothing(step, others, wait_s))
     if latest == magnets:
-        return Finding(Grade.GOOD, step.name, f"{latest} pulses in one turn, as the rig file says")
+        return Finding(Grade.GOOD, step.name, f"{latest} pulses in one turn, as the rig says")
     why = (
-        'the contact bounces (write sensor = "reed" in the rig file), or it was more than a turn'
+        "the contact bounces (is it a reed? Choose that on the page Rig), or it was more than a turn"
         if latest > magnets
         else "a magnet is too far from the sensor or missing, or it was less than a turn"
     )
-    return Finding(Grade.BAD, step.name, f"{latest} pulses in one turn, and the rig file says {magnets}: {why}")
+    return Finding(Grade.BAD, step.name, f"{latest} pulses in one turn, and the rig says {magnets}: {why}")
 
 
 def _reports(bench: Bench) -> Iterator[Report]:
@@ -181,7 +182,8 @@ def _progress(needs: Capability, first: Report, now: Report, known: Known) -> st
         return f"{counter_difference(getattr(now, name), getattr(first, name))} pulses"
     if needs is Capability.PRESSURE:
         share = now.pressure_mean / MEAN_STEPS / known.full_scale
-        return f"{share:.1%} of the supply, {_pressure_change(first, now) / known.full_scale:+.1%}"
+        change = 100 * _pressure_change(first, now) / known.full_scale
+        return f"{percent(share, 1)} of the supply, {change:+.1f} %"
     return "closed" if now.flags & Flag.SPRAY else "open"
 
 

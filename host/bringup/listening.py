@@ -10,6 +10,7 @@ import numpy as np
 from firmware_protocol.messages import BAUD, MEAN_STEPS, Capability, Flag, Identity, Report, State
 from host.bringup.board_session import Heard
 from host.bringup.findings import Finding, Grade, judge
+from host.documents.words import percent
 from host.frames import WRAP, counter_difference
 
 PACE_SLACK_US = 5_000  # PROTOCOL.md, section 8
@@ -150,7 +151,7 @@ def _clock(reports: Sequence[Heard]) -> Finding:
     if np.ptp(stamps) < _CLOCK_NEEDS_S:
         return Finding(Grade.NOTE, "board clock", "listen longer to judge it")
     error = float(np.polyfit(stamps - stamps[0], clocks - clocks[0], 1)[0]) - 1
-    seen = f"{abs(error):.2%} {'fast' if error > 0 else 'slow'} against this computer"
+    seen = f"{percent(abs(error), 2)} {'fast' if error > 0 else 'slow'} against this computer"
     return judge(abs(error) <= CLOCK_GOOD_TO, "board clock", seen, Grade.NOTE)
 
 
@@ -186,13 +187,13 @@ def _pressure(reports: Sequence[Report], identity: Identity | None, at_rest: flo
 
 
 def _pressure_at_rest(share: float, at_rest: float) -> Finding:
-    seen = f"{share:.1%} of the supply; without pressure it should be about {at_rest:.0%}"
+    seen = f"{percent(share, 1)} of the supply; without pressure it should be about {percent(at_rest)}"
     if share < _NEAR_END:
         mend = "no signal; check the transducer's supply, ground and signal wire"
     elif share > 1 - _NEAR_END:
         mend = "the signal lies at the supply; check the transducer's ground and its wires"
     elif abs(share - at_rest) > _REST_SLACK:
-        mend = "let the pressure off, or check the signal wire, the divider and [pressure] output in the rig file"
+        mend = "let the pressure off, or check the signal wire, the divider, and the transducer on the page Rig"
     else:
         return Finding(Grade.GOOD, "pressure", seen)
     return Finding(Grade.BAD, "pressure", f"{seen}: {mend}")

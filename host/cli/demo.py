@@ -12,6 +12,7 @@ from host.cli.shared_options import add_runs_argument
 
 if TYPE_CHECKING:
     from host.cli.opening import Emulation
+    from host.rig import Rig
 
 _SCENARIO = "demo"
 
@@ -56,7 +57,7 @@ def emulation_of(name: str, speed: str, folder: Path) -> Emulation:
 
     scenario = load_scenario(name)
     rig = folder / "emulated.toml"
-    rig.write_text(scenario.rig.toml, encoding="utf-8")
+    rig.write_text(_asked_for_usual_interval(scenario.rig), encoding="utf-8")
     arguments = [name, "--speed", speed, "--link"]
     if not has_pseudo_terminals():
         number = _free_port()
@@ -64,6 +65,13 @@ def emulation_of(name: str, speed: str, folder: Path) -> Emulation:
         return Emulation([*arguments, port], port, rig, lambda: not _is_free(number))
     board = folder / "board"
     return Emulation([*arguments, str(board)], str(board), rig, board.exists)
+
+
+def _asked_for_usual_interval(rig: Rig) -> str:
+    """The rig file, as a new one would be: a scenario's own leaves the board as it is."""
+    from host.setup.questions import REPORT_INTERVAL, USUAL_INTERVAL
+
+    return rig.toml if rig.report_interval_ms else f'{REPORT_INTERVAL} = "{USUAL_INTERVAL}"\n{rig.toml}'
 
 
 def _free_port() -> int:

@@ -89,9 +89,10 @@ def _new(args: argparse.Namespace) -> int:
     from host.rig.known import find_rig
     from host.rig.rig_folder import add_rig, rig_file_text
     from host.setup.answers import answers_from_tree
+    from host.setup.questions import REPORT_INTERVAL, USUAL_INTERVAL
 
     base = tomllib.loads(_valid(rig_file_text(find_rig(args.like, args.runs)))) if args.like else {}
-    start = answers_from_tree(base) if base else {}
+    start = answers_from_tree(base) if base else {REPORT_INTERVAL: USUAL_INTERVAL}
     start.pop("name", None)  # two of one name would share their calibrations
     known = add_rig(args.runs, _answered(args, start, base))
     return _written(args, known.path, known.rig)

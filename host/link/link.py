@@ -29,6 +29,7 @@ from firmware_protocol.messages import (
 from firmware_protocol.splitter import LineSplitter
 from firmware_protocol.version import speaks_our_protocol
 from host.errors import NoAnswerError, NotFoundError, OtherVersionError, RefusedByBoardError, UserError
+from host.link.interval import AskedInterval
 from host.link.ports import Port, open_port
 from host.link.requests import Requests
 
@@ -72,6 +73,7 @@ class Link:
     could hold it up. When the port is gone it is opened again every `retry_s` seconds until it is back.
     `opener` makes a Port from the address; `clock` gives seconds that never jump. `filters` are arguments of the
     command `f`: they are sent whenever the board says that it filters otherwise, so after each of its starts, too.
+    `interval` asks for reports at its `wanted_ms`.
     """
 
     def __init__(
@@ -99,6 +101,7 @@ class Link:
         self._changed = threading.Condition()  # guards _replies; told when a sound line came
         self._replies: dict[int, Ack | Refusal] = {}
         self._requests = Requests(self._send, clock, REPLY_S)
+        self.interval = AskedInterval(self._requests)
         self.not_taken: set[int] = set()  # of the filters, those that two state lines lack in a row
         self._missing: set[int] = set()
         self._state_at = -1e9
@@ -250,7 +253,8 @@ class Link:
         if data:
             self._take(splitter.push(data), len(data))
         self._try_other_speed(port)
-        if self.identity is None and self._asks < ASKS and self._clock() - self._asked > ASK_AGAIN_S:
+        known = self.identity is not None and self.identity.boot == self._boot
+        if not known and self._asks < ASKS and self._clock() - self._asked > ASK_AGAIN_S:
             self._ask_identity()
         self._requests.tick()
 
@@ -299,6 +303,7 @@ class Link:
             return
         self.trouble = ""
         self.identity, self._asks, self._opened = None, 0, self._clock()
+        self.interval.started()
         self._baud_since, self._bauds = self._opened, cycle(BAUDS[1:] + BAUDS[:1])
         self._requests.clear()
         self.items.put(LinkChange(self._clock(), "link_back", {}))
@@ -326,6 +331,8 @@ class Link:
         if isinstance(message, Report | Identity) and message.boot != self._boot:
             if self._boot is not None:
                 self.items.put(LinkChange(stamp, "board_start", {"boot": message.boot}))
+                self._asks, self._asked = 0, stamp  # who it is may come damaged, and what it is to do hangs on it
+                self.interval.started()
             self._boot = message.boot
         with self._changed:
             self.lines += 1
@@ -334,14 +341,21 @@ class Link:
             if isinstance(message, Identity):
                 self.identity = message
                 self._requests.heard("q")
+                self.interval.stated(message.interval_ms)
             elif isinstance(message, State):
                 self._set_filters(message, stamp)
             elif isinstance(message, Ack | Refusal):
                 if message.tag:
                     self._replies[message.tag] = message
-                if self._requests.take(message) == "f" and not self._requests.pending:
-                    self._ask_state()
+                self._take_reply(message)
             self._changed.notify_all()
+
+    def _take_reply(self, message: Ack | Refusal) -> None:
+        letter = self._requests.take(message)
+        if letter == "n":
+            self.interval.replied(message)
+        if letter in ("f", "n") and not self._requests.pending:
+            self._ask_state()
 
     def _ask_identity(self) -> None:
         self._asked = self._clock()
@@ -349,7 +363,7 @@ class Link:
         self._requests.add("q", tries=1)
 
     def _ask_state(self) -> None:
-        """Which filters are in force only a state line says, and one comes with every identity: ask once a start."""
+        """What is in force an identity line says and the state line that comes with it: ask once a start."""
         if self._state_asked != self._boot:
             self._state_asked = self._boot
             self._requests.add("q", tries=TRIES)

@@ -39,6 +39,11 @@ class Requests:
         """Whether a reply is still to come."""
         return self._out is not None
 
+    def has(self, letter: str) -> bool:
+        """Whether such a request waits to be sent, or for its reply."""
+        out = self._out
+        return (out is not None and out.letter == letter) or any(one.letter == letter for one in self._waiting)
+
     @property
     def deaf(self) -> bool:
         """Whether the board has not answered for so many tries that it will not."""

@@ -76,6 +76,7 @@ class Capabilities:
         self._said: Capability | None = None
         self._seen = np.zeros((3, 1), dtype=np.bool_)  # whether meter, wheel and switch were seen to work so far
         self._bad = np.zeros((4, 1), dtype=np.bool_)  # whether meter and wheel are not filtered, and have counted so
+        self._now: Inputs | None = None  # worked out once for each piece of frames
 
     def push(self, frames: Frames, counts: Counts, bouncing: Unfiltered, events: list[Event]) -> Fitted:
         """For `frames`, shape (n,), with their `counts` and their contacts, among which `events` lie."""
@@ -92,12 +93,15 @@ class Capabilities:
                 columns[:, place:] = self._columns(seen[:, place:], bad[:, place:])
         if len(frames):
             self._seen, self._bad = seen[:, -1:], bad[:, -1:]
+        self._now = None
         return Fitted(*columns)
 
     @property
     def now(self) -> Inputs:
         """By the newest that the board has said."""
-        return Inputs(*self._columns(self._seen, self._bad)[: len(fields(Inputs)), -1].tolist())
+        if self._now is None:
+            self._now = Inputs(*self._columns(self._seen, self._bad)[: len(fields(Inputs)), -1].tolist())
+        return self._now
 
     def _columns(self, seen: Bools, bad: Bools) -> Bools:
         """The fields of Fitted, one below the other, by what the board has said so far."""

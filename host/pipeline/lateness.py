@@ -10,7 +10,7 @@ import numpy as np
 
 from host.pipeline.columns import Bools, Ints
 
-_KEPT = 50  # reports before it: among them some came in time
+_KEPT = 100  # reports before it, 5 s at 50 ms: among them some came in time
 _PUNCTUAL_US = 250_000  # less is the computer's own hiccup
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from host.pipeline.flow_silence import Dry, FlowSilence
 from host.pipeline.pressure import PressureReading, Pressures
 from host.pipeline.pulses import PulseTimer, Pulsing
 from host.pipeline.refused import Refused, RefusedEdges
+from host.pipeline.switch_sense import SwitchSense
 from host.pipeline.travel import Travel, Traveller
 from host.rig import Rig
 
@@ -58,12 +59,18 @@ class Measurer:
         self._flow = PulseTimer(flow_stop_s(rig) * 1e6)
         self._travel, self._pressure = Traveller(rig), PressureReading(rig.pressure)
         self._bouncing, self._capabilities, self._spraying = Bouncing(rig), Capabilities(rig), SprayState()
+        self._sense = SwitchSense()
         self._volume, self._refused, self._silence = RunningSum(), RefusedEdges(), FlowSilence()
 
     @property
     def inputs(self) -> Inputs:
         """What can be measured, by the newest that the board has said."""
         return self._capabilities.now
+
+    @property
+    def switch_backwards_s(self) -> float:
+        """Since when the spray switch is known to read the wrong way round (host's clock); not a number otherwise."""
+        return self._sense.backwards_s
 
     @property
     def bouncing(self) -> tuple[str, ...]:
@@ -92,6 +99,9 @@ class Measurer:
         unfiltered = self._bouncing.push(frames, counts, events)
         fitted = self._capabilities.push(frames, counts, unfiltered, events)
         on: Bools = (frames["flags"] & Flag.SPRAY) != 0
+        backwards = self._sense.push(on & fitted.switch & fitted.meter, counts.board_us, counts.flow.step, host_s)
+        if backwards.any():  # then the flow alone says when it sprays
+            fitted = replace(fitted, switch=fitted.switch & ~backwards)
         spraying = self._spraying.push(on, counts, flow, fitted)
         per_m3 = self._meter.pulses_per_m3(flow.counted_hz / scale)
         step_m3 = (counts.flow.step + counts.flow.late) / per_m3

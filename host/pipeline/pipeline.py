@@ -28,6 +28,7 @@ from host.pipeline.travel import slow_pulse_us
 from host.pipeline.wheel_silence import Silent, WheelSilence
 from host.rig import Rig
 
+_BY_SWITCH = ("meter_stuck", "valve_shut", "pump_off")  # faults: the switch is on, and no water comes
 _ROLL_US = 2_000_000  # a wheel that gives no pulse for so long stands
 
 
@@ -161,9 +162,16 @@ class Pipeline:
     def faults(self) -> list[Fault]:
         """What has been found wrong so far, in the order in which it was called; those under way have no end.
 
-        What began while something was calibrated is left out.
+        What began while something was calibrated is left out, and what rested on a switch that reads the wrong way.
         """
-        return self._calibrating.shown(self._watch.faults()) if self._watch else []
+        faults = self._calibrating.shown(self._watch.faults()) if self._watch else []
+        wrong_s = self.switch_backwards_s
+        return [fault for fault in faults if not (fault.kind in _BY_SWITCH and fault.began_s < wrong_s)]
+
+    @property
+    def switch_backwards_s(self) -> float:
+        """Since when the spray switch is known to read the wrong way round (host's clock); not a number otherwise."""
+        return self._measure.switch_backwards_s
 
     @property
     def calibrations(self) -> list[CalibrationSpan]:

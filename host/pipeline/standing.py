@@ -131,6 +131,8 @@ def _next_to(still: Bools) -> Bools:
 def stands(rows: Rows) -> Bools:
     """Whether the sprayer stands in each row, from the wheel's last pulse on to its next."""
     still: Bools = ~rows["moving"] & (rows["why"] == Why.ASSIGNED)  # a restart is no stop
+    if not still.any():
+        return still
     for place in np.flatnonzero(still[1:] & ~still[:-1]).tolist():
         turned = np.flatnonzero(rows["turned"][: place + 1])
         still[(int(turned[-1]) + 1 if len(turned) else 0) : place + 1] = True

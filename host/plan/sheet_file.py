@@ -45,8 +45,13 @@ def _product(product: Product, job: Job) -> dict[str, str]:
 
 
 def keep_sheet(runs: Path, job: Job, sheet: Sheet, made: datetime) -> Path:
-    """Write the sheet into the folder of sheets of a folder of runs, and return its path. Raises UserError."""
+    """Write the sheet into the folder of sheets of a folder of runs, and return its path; that of the newest one where
+    it is the same and of the same day. Raises UserError.
+    """
     folder = make_folder(runs.expanduser() / FOLDER)
+    for newest in kept_sheets(runs)[:1]:
+        if newest.name.startswith(f"{made:%Y-%m-%d}") and _unmade(newest) == _unmade(sheet_toml(job, sheet, made)):
+            return newest
     name = " ".join(product.name for product in job.mix.products)
     for run_file in file_names(made, name):
         path = (folder / run_file).with_suffix(SUFFIX)
@@ -61,6 +66,15 @@ def keep_sheet(runs: Path, job: Job, sheet: Sheet, made: datetime) -> Path:
             ) from None
         return path
     raise NotSavedError(f"{folder} holds a hundred sheets of this minute: wait a minute and save again.")
+
+
+def _unmade(sheet: Path | str) -> list[str]:
+    """A sheet's lines without the one that says when it was made; none of a file that cannot be read."""
+    try:
+        text = sheet.read_text(encoding="utf-8") if isinstance(sheet, Path) else sheet
+    except (OSError, UnicodeDecodeError):
+        return []
+    return [line for line in text.splitlines() if not line.startswith("made = ")]
 
 
 def kept_sheets(runs: Path) -> list[Path]:

@@ -36,7 +36,7 @@ from host.link import LineRead, Link, LinkChange
 from host.recorder.control import ControlServer, recorder_at, socket_path
 from host.recorder.pauses import PauseWatch
 from host.rig import Rig
-from host.rig.against_board import DEAF, NO_IDENTITY, board_misfits, inputs_of, unfiltered_message
+from host.rig.against_board import DEAF, NO_IDENTITY, board_misfits, inputs_of, interval_not_taken, unfiltered_message
 from host.rig.noted import check_note, check_refill
 from host.run_folder import file_names, make_folder, numbered
 
@@ -112,6 +112,7 @@ class Recorder:
         self._inbox: SimpleQueue[LineRead | LinkChange | _Told | None] = SimpleQueue()
         self._link = (open_link or _link)(address, self._inbox)
         self._link.filters = plan.filters
+        self._link.interval.wanted_ms = plan.rig.report_interval_ms if plan.rig else None
         self._zero = 0.0
         self._reason = ""
         self._writer: JournalWriter | None = None
@@ -214,6 +215,9 @@ class Recorder:
             said += board_misfits(rig, asdict(link.identity))
         if rig and (unfiltered := unfiltered_message(rig, inputs_of(link.not_taken))):
             said.append(unfiltered)
+        asked = link.interval
+        if asked.not_taken and not link.deaf:
+            said.append(interval_not_taken(asked.wanted_ms or 0, asked.in_force_ms, refused=asked.refused))
         return said
 
     def _begin(self, folder: Path, started: datetime) -> JournalWriter:

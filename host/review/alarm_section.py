@@ -6,6 +6,7 @@ from host.documents.document import Column, Fact, Facts, Section, Table
 from host.documents.words import capital
 from host.errors import visible
 from host.events import ALARM_MUTED, ALARM_SEEN, ALARM_UNMUTED
+from host.review.fault_sections import words_of
 from host.review.ground_sections import target_words
 from host.review.review import Review
 from host.units import format_value
@@ -29,7 +30,7 @@ def alarm_section(review: Review, system: str) -> Section:
             Fact("", "Faults compared with", _reference(review)),
         )
     )
-    words = {fault.number: capital(visible(fault.words)) for fault in review.faults}
+    words = {fault.number: capital(visible(words_of(fault, review))) for fault in review.faults}
     rows = tuple(
         (event.at_s, event.what, event.number or None, review.at(event.at_s), _WORDS[event.what],
          words.get(event.number, ""), _by(review, event.what, event.at_s))

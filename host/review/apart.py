@@ -13,6 +13,7 @@ from host.pipeline.rows import DRY
 from host.review.beyond import beyond_calibration, pressure_against_flow, speed_against_walking
 from host.review.board_said import (
     OTHER_BOARD,
+    SWITCH_BACKWARDS,
     boards_message,
     dropped_message,
     interval_message_of_run,
@@ -152,6 +153,7 @@ def board_messages(review: Review, system: str) -> list[str]:
         _other_boards(review),
         pressure_message(review.run.frames),
         switch_message(review.passes),
+        _switch_backwards(review),
         interval_message_of_run(review.run),
         speed_against_walking(review.rig, review.passes, system),
         swapped_wires(review.track, review.passes, review.rig),
@@ -167,6 +169,13 @@ def _other_boards(review: Review) -> str:
     """That another board took the first one's place; of two that speak in turn `boards_message` says so."""
     came_s = [] if review.totals.doubt else other_boards_s(review.run.events)
     return ", ".join(review.at(at_s) for at_s in came_s) + f": {OTHER_BOARD}" if came_s else ""
+
+
+def _switch_backwards(review: Review) -> str:
+    since_s = review.switch_backwards_s
+    if math.isnan(since_s):
+        return ""
+    return f"{SWITCH_BACKWARDS} From {review.at(since_s)} on the flow alone says when it sprayed."
 
 
 CALIBRATED = "a calibration"

@@ -153,6 +153,10 @@ def other_boards_s(events: Iterable[Event]) -> list[float]:
     return [event.host_s for event in events if which.is_another(event)]
 
 
+SWITCH_BACKWARDS = (
+    "The spray switch reads the wrong way round: all water came with it off, and none with it on. Put its wire on its "
+    "other contact."
+)
 OTHER_BOARD_WORDS = "another board was plugged in"
 OTHER_BOARD_CHECK = (
     "are its meter, its wheel and its switch those of this rig?",

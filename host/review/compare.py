@@ -185,9 +185,9 @@ def _steady(review: Review, passes: Sequence[Pass] | None = None) -> Steady:
     """Of these passes; of those in which the boom was sound, or all if it was in none, when none are given."""
     steady = steady_of(review.track, list(passes or sound_passes(review)[0] or review.passes), review.rig)
     if steady is None:
+        which = "another run" if review.rig.pressure else "a run of a rig with a transducer"
         raise BadInputError(
-            f"{review.run.path.name} has no five seconds of steady spraying with a known pressure: compare a run of a "
-            "rig with a transducer"
+            f"{review.run.path.name} has no five seconds of steady spraying with a known pressure: compare {which}"
         )
     return steady
 

@@ -49,7 +49,7 @@ def faults_section(review: Review, system: str) -> Section:
 
 def _fault(fault: Fault, review: Review, system: str) -> Section:
     cause = CAUSES[fault.kind]
-    words, checks = (OTHER_BOARD_WORDS, OTHER_BOARD_CHECK) if _by_another(fault, review) else (fault.words, cause.check)
+    words, checks = words_of(fault, review), OTHER_BOARD_CHECK if _by_another(fault, review) else cause.check
     change = quantity(fault.change, "fraction", system, expanded_si=fault.change_u and EXPANDED * fault.change_u)
     nozzles = Quantity("", fault.nozzles, "", "", fault.nozzles_u and EXPANDED * fault.nozzles_u)
     facts = (
@@ -75,6 +75,11 @@ def _fault(fault: Fault, review: Review, system: str) -> Section:
     )
     check = Messages(tuple(Message(sentence(text), "advice") for text in checks), "check_first", "Check first:", True)
     return Section("", capital(words), (Facts(facts), check), level="warning")
+
+
+def words_of(fault: Fault, review: Review) -> str:
+    """A fault in a few words, as the whole run shows it."""
+    return OTHER_BOARD_WORDS if _by_another(fault, review) else fault.words
 
 
 def _by_another(fault: Fault, review: Review) -> bool:

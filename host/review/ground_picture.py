@@ -10,6 +10,7 @@ from host.documents.document import GroundPicture, PictureMark, PictureStrip
 from host.events import as_meant
 from host.pipeline import Pass
 from host.review.evenness import Strip
+from host.review.fault_sections import words_of
 from host.review.hidden_strips import Beside, Length, beside_passes
 from host.review.place import place_in_pass, place_of
 from host.review.review import Review
@@ -137,7 +138,7 @@ def _marks(review: Review) -> Iterator[tuple[int, float, float, str, str]]:
     """
     track, passes = review.track, review.passes
     events = [event for event in as_meant(review.run.events) if event.kind == "mark"]
-    signs = [(fault.began_s, str(fault.number), fault.words) for fault in review.faults]
+    signs = [(fault.began_s, str(fault.number), words_of(fault, review)) for fault in review.faults]
     signs += [(event.host_s, "◆", str(event.detail.get("text") or "mark")) for event in events]
     for at_s, sign, words in signs:
         place = place_of(track, passes, at_s)

@@ -78,6 +78,7 @@ class Review:
     watched: bool = True  # whether faults were looked for, and could be
     measured: Inputs = NOTHING  # what could be measured in some part of the run
     calibrations: tuple[CalibrationSpan, ...] = ()  # when it served one
+    switch_backwards_s: float = math.nan  # since when the switch is known to read the wrong way round
 
     @property
     def verdict(self) -> Verdict | None:
@@ -258,6 +259,7 @@ def review_of(
         watch_faults and len(run.frames) > 0 and not mixed,
         pipeline.measured,
         tuple(pipeline.calibrations),
+        pipeline.switch_backwards_s,
     )
 
 

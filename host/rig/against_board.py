@@ -44,6 +44,16 @@ def board_misfits(rig: Rig, identity: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(said)
 
 
+def interval_not_taken(wanted_ms: int, in_force_ms: int, *, refused: bool = False) -> str:
+    """That the board reports at another interval than the rig file asks for."""
+    does = "refuses, and reports" if refused else "reports"
+    later = f", and a fault is said {(in_force_ms - wanted_ms) / 1000:.2g} s later" if in_force_ms > wanted_ms else ""
+    return (
+        f"The rig file asks for a report every {wanted_ms} ms; the board {does} every {in_force_ms} ms. Volume, area "
+        f"and rate are as good{later}."
+    )
+
+
 def inputs_of(filters: Collection[int]) -> set[str]:
     """The inputs, "flow" and "wheel", of such arguments of the command `f` as ask for the rule of rest."""
     names = {Capability.FLOW: "flow", Capability.WHEEL: "wheel"}

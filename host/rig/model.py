@@ -288,3 +288,4 @@ class Rig:
     tips: tuple[Tip, ...] = ()
     meter_sensor: str = "hall"
     wheel_sensor: str = "hall"
+    report_interval_ms: int | None = None  # None: what the board does by itself

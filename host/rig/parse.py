@@ -61,6 +61,7 @@ def rig_from_toml(text: str, where: str = "rig file") -> Rig:
         tips=_tips(read.tips, nozzles, place),
         meter_sensor=read.meter.sensor,
         wheel_sensor=read.wheel.sensor if read.wheel else "hall",
+        report_interval_ms=None if read.report_interval_s is None else round(1000 * read.report_interval_s),
     )
 
 

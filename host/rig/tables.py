@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from firmware_protocol.messages import INTERVAL_RANGE_MS
 from host.rig.sensors import SENSORS
 from host.schema import Choice, Group, Pair, Points, Quantity, Table, Tables, Text, Whole, YesNo, key
 
@@ -189,6 +190,12 @@ class RigTable:
         Choice(("us", "metric"), name="system"), 'the units that are shown: `"us"` or `"metric"`', written="us"
     )
     spray_switch: bool = key(YesNo(), "`true` when a spray switch is wired to the board", written=False)
+    report_interval_s: float | None = key(
+        Quantity("time", 1e-3 * INTERVAL_RANGE_MS[0], 1e-3 * INTERVAL_RANGE_MS[1]),
+        "how often the board is asked to report; without it the board goes by itself, every 100 ms",
+        name="report_interval",
+        default=None,
+    )
     tank: TankTable = key(Table(TankTable), "the spray tank")
     pump: PumpTable | None = key(
         Table(PumpTable, one_of=(Group(("points",)), Group(("open_flow",), also=("shutoff_pressure",)))),

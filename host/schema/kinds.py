@@ -37,6 +37,9 @@ class Place:
         return Place(self.file, f"{self.path} {number}")
 
 
+_NUMBER = re.compile(r"^[\d\s.,/+\-½¼¾⅓⅔⅛⅜⅝⅞\u202f\u2009]+")
+
+
 class Kind(ABC):
     """How one value is written. `name` is its name on the pages that explain the files."""
 
@@ -57,12 +60,28 @@ class Kind(ABC):
 
 
 def _within(number: float, low: float, high: float, shown: object, place: Place, unit: str = "") -> None:
+    """Raises BadInputError for a number beyond its limits, which are told in the unit that was typed."""
     if not low <= number <= high:
         kind = UNITS["metric"].get(unit)
         ends = [low, high] if kind is None else [to_user(end, unit, "metric") for end in (low, high)]
-        first, last = (f"{end:.6g}" if kind is None else f"{float(f'{end:.3g}'):,.12g} {kind.symbol}" for end in ends)
+        typed = _in_typed_unit(str(shown).strip('"'), unit, (low, high)) if unit else []
+        first, last = typed or (
+            f"{end:.6g}" if kind is None else f"{float(f'{end:.3g}'):,.12g} {kind.symbol}" for end in ends
+        )
         limits = f"{first} or more" if math.isinf(high) else f"between {first} and {last}"
         raise BadInputError(f"{place} is {shown}, outside the plausible range: it must be {limits}.")
+
+
+def _in_typed_unit(text: str, kind: str, ends: tuple[float, float]) -> list[str]:
+    """Limits (SI) in the unit that a quantity was typed in; none where that does not go by a factor."""
+    unit = _NUMBER.sub("", text).strip()
+    try:
+        one, two = (parse_quantity(f"{number} {unit}", kind, "") for number in (1, 2))
+    except BadInputError:
+        return []
+    if not unit or not math.isclose(two, 2 * one):
+        return []
+    return [f"{float(f'{end / one:.3g}'):,.12g} {unit}" for end in ends]
 
 
 def _limits(low: float, high: float) -> dict[str, float]:

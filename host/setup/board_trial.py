@@ -15,7 +15,7 @@ from host.bringup.document import bringup_document
 from host.bringup.trial import Person, findings_of, listened_to
 from host.documents.document import Document
 from host.documents.json import to_json
-from host.documents.words import sentence
+from host.documents.words import percent, sentence
 from host.errors import NoAnswerError, UserError
 from host.formulas import flow_from_frequency
 from host.frames import counter_difference
@@ -229,7 +229,9 @@ class BoardTrial:
             pressure = float(rig.pressure.pressure_pa(now.pressure_mean / MEAN_STEPS, self._full_scale))
             share = now.pressure_mean / MEAN_STEPS / self._full_scale
             shown = format_value(pressure, "pressure", rig.units)
-            found.append(Reading("Pressure", shown, f"{share:.1%} of the supply", asked == "pressure transducer"))
+            found.append(
+                Reading("Pressure", shown, f"{percent(share, 1)} of the supply", asked == "pressure transducer")
+            )
         if rig.wheel:
             speed = format_value(wheel_hz * rig.wheel.metres_per_pulse, "speed", rig.units)
             found.append(self._counted("Wheel sensor", "wheel_count", speed, asked))

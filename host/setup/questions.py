@@ -29,7 +29,7 @@ class Question:
 
     `kind` names the units offered (see `UNITS_OFFERED`; empty: none). `us` and `metric` are typical values,
     common practice. `more`: not needed, so a page folds it away. `only` names a choice and the answer for which it is
-    asked. A question without a path is such a choice.
+    asked. A question without a path is such a choice. `absent` is the choice that a file without the key comes to.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Question:
     choices: Words = ()
     only: tuple[str, str] | None = None
     hint: str = ""
+    absent: str = ""
 
     @property
     def option(self) -> str:
@@ -89,6 +90,7 @@ class Group:
 _YES_NO = (("no", "No"), ("yes", "Yes"))
 _SENSORS: Words = tuple((kind, {"hall": "Hall sensor"}.get(kind, kind.capitalize())) for kind in SENSORS)
 _WHEEL, _COURSE, _TRANSDUCER = ("travel", "wheel"), ("travel", "course"), ("transducer", "yes")
+REPORT_INTERVAL, USUAL_INTERVAL = "report_interval", "50 ms"
 NAME = Question("name", "Name of the sprayer", ("name",), us="Four-nozzle walking boom", needed=True)
 UNITS = Question("units", "Units to show", ("units",), choices=(("us", "US"), ("metric", "Metric")))
 
@@ -199,6 +201,16 @@ GROUPS = (
         "Spray switch",
         "A switch that closes when the boom sprays. Without it the flow tells when you spray.",
         (Question("spray_switch", "Is a spray switch wired?", ("spray_switch",), choices=_YES_NO),),
+    ),
+    Group(
+        "board",
+        "Board",
+        "It counts the pulses and reports to the computer.",
+        (
+            Question(REPORT_INTERVAL, "How often it reports", ("report_interval",), more=True, absent="100 ms",
+                     choices=((USUAL_INTERVAL, "Every 50 ms"), ("100 ms", "Every 100 ms")),
+                     hint="100 ms: smaller files, faults 0.05 s later."),
+        ),
     ),
     Group(
         "target",

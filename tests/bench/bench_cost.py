@@ -1,10 +1,10 @@
 """What recorder and page server cost at the board's own pace, and how long each command takes to begin.
 
-Run as `python -m tests.bench.bench_cost` (`--seconds 60`, `--screens 4`). The share is processor time from /proc over
-the measured time, of one core. Beside it a loop of known work runs before and after, so that a slow or a busy machine
-shows: the share is also given in units of that loop. Cold start is the median of five fresh processes, as a ratio to
-`python -c pass` and to `python -c "import pandas"`; what counts is processor time, which is what an idle machine needs
-from start to end and hardly moves when the machine is busy.
+Run as `python -m tests.bench.bench_cost` (`--seconds 60`, `--screens 4`; `--fixed`: a board that stays at 100 ms). The
+share is processor time from /proc over the measured time, of one core. Beside it a loop of known work runs before and
+after, so that a slow or a busy machine shows: the share is also given in units of that loop. Cold start is the median
+of five fresh processes, as a ratio to `python -c pass` and to `python -c "import pandas"`; what counts is processor
+time, which is what an idle machine needs from start to end and hardly moves when the machine is busy.
 """
 
 from __future__ import annotations
@@ -44,13 +44,13 @@ def known_work_s() -> float:
     return time.process_time() - began
 
 
-def shares(screens: int, seconds: float) -> dict[str, tuple[float, float]]:
+def shares(screens: int, seconds: float, *, fixed: bool = False) -> dict[str, tuple[float, float]]:
     """Percent of one core that recorder and page server use, with `screens` screens that take every message, and the
     memory that each holds at the end: all of it, what it shares with others by share (PSS), in MB.
     """
     with tempfile.TemporaryDirectory() as folder:
         runs = Path(folder)
-        board = BoardOnPty()
+        board = BoardOnPty(fixed=fixed)
         recorder = RecorderProcess(board.port, runs, runs / "recorder.log")
         server = Server(runs, runs / "server.log")
         stop = threading.Event()
@@ -120,16 +120,18 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
     parser.add_argument("--seconds", type=float, default=60.0, help="measured time")
     parser.add_argument("--screens", type=int, default=4, help="screens that are connected at once")
+    parser.add_argument("--fixed", action="store_true", help="the board stays at 100 ms, whatever the rig file asks")
     parser.add_argument("--only", choices=("share", "start"), help="leave the other half out")
     args = parser.parse_args()
     together = 0.0
     if args.only != "start":
         before = known_work_s()
-        share = shares(args.screens, args.seconds)
+        share = shares(args.screens, args.seconds, fixed=args.fixed)
         work = (before + known_work_s()) / 2
         together = sum(percent for percent, _ in share.values())
         words = ", ".join(f"{name} {percent:.1f} % ({memory:.0f} MB)" for name, (percent, memory) in share.items())
-        print(f"{args.screens} screens at 10 lines/s: {words} of one core, together {together:.1f} %", end="")
+        pace = f"{args.screens} screens at {10 if args.fixed else 20} lines/s"
+        print(f"{pace}: {words} of one core, together {together:.1f} %", end="")
         loops = together / 100 / work
         print(f" (goal {GOAL_PERCENT:.0f} %); each second as much as {loops:.2f} loops of {LOOPS} additions in Python")
     if args.only != "share":

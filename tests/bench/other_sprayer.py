@@ -41,6 +41,7 @@ class Make:
     lag_s: float = 0.22  # of the rotor at the usual flow
     lag_growth: float = 0.3  # lag goes with flow to minus this
     fill_s: float = 0.2
+    hoses_s: float = 0.0  # flow that hoses and trapped air take in, per flow and per rise of ln P in a second
     set_psi: float = 40.0
     wander: float = 0.02
     droop: float = 0.12
@@ -134,6 +135,9 @@ def make_run(make: Make, passes: list[tuple[float, float]], things: list[Thing],
     pressure, flow, supply_low = _hydraulics(make, world, coefficient * share * valve, coefficient, rng)
     filled = _filled(make, t, valve)
     metered = flow * (1.0 + 0.25 * (1.0 - filled)) if make.fill_s > 0 else flow
+    if make.hoses_s > 0:
+        runs = np.gradient(np.log(np.maximum(pressure, 1.0)), DT)
+        metered = metered * np.maximum(1.0 + make.hoses_s * np.where(valve > 0.99, runs, 0.0), 0.0)
     seen = pressure * np.where(make.behind_valve, valve * filled, 1.0)
     if make.behind_valve:
         seen = _lagged(seen, 0.06, 0.0)

@@ -81,8 +81,11 @@ def test_the_run_is_told_that_it_serves_a_calibration(runs: Path) -> None:
         written.grow(60)
         press("act")
         assert "Catch 2 saved" in press("enter", amount="2 L")
+        assert "What was counted is kept" in press("undo")
+        assert store.view("meter", "count").again == "", "what was taken back is not offered"
+        assert "Catch 2 saved" in press("enter", amount="2.1 L")
         assert press("over") == press("over") == "Started over."
-        wait_until(lambda: len(asked) == 4, f"four words; there are {asked}")
-    steps = [(written.path.name, CALIBRATION, "meter")] * 3
+        wait_until(lambda: len(asked) == 6, f"six words; there are {asked}")
+    steps = [(written.path.name, CALIBRATION, "meter")] * 5
     assert asked == [*steps, (written.path.name, CALIBRATION_END, "meter")]
     written.writer.close("complete", "test", 0, written.walk.time_s)

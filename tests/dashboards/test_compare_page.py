@@ -6,12 +6,15 @@ import json
 import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from dashboards.compare.page import _choices
 from dashboards.ui.fields import address
 from host.calibrate.cards import save_card
 from host.cli.main import main
@@ -73,6 +76,19 @@ def test_verdicts_are_those_of_the_command(
     page.fill("[data-entry=later] input", "nowhere")
     page.press("[data-entry=later] input", "Enter")
     page.wait_for_selector("[data-entry=later] .wrong:not(:empty)")
+
+
+def test_what_is_proposed_can_be_compared(tmp_path: Path) -> None:
+    """The newest runs in which it sprayed steadily: a tank that was rinsed at the end of a day is not one."""
+    days = (("a", True), ("b", True), ("rinsed", False))
+    entries = [
+        SimpleNamespace(path=tmp_path / f"{name}.sward", digest=SimpleNamespace(rig="R", steady=steady or None))
+        for name, steady in days
+    ]
+    cache = SimpleNamespace(look=lambda _: SimpleNamespace(entries=entries, unread=()), name_of=lambda path: path.stem)
+    asked = partial(_choices, cache, looks=1, given=("", "", "", ""))
+    assert asked(run="")[1:5] == ("b", "a", "b", "R")
+    assert asked(run="rinsed")[1:4] == ("rinsed", "rinsed", "b"), "what was asked for stays"
 
 
 def test_a_folder_that_cannot_be_read_is_told_and_looked_at_again(runs: Path, serve: Serve, phone: Phone) -> None:

@@ -292,7 +292,11 @@ def test_a_sheet_is_kept_for_the_next_run(standing: Standing, phone: Phone) -> N
     shown(page, "#mix-sheet", "43.6 fl oz of product")
     page.click("#mix-keep")
     shown(page, "#mix-kept", "-clover-killer. Start a run: it is chosen there.")
-    kept = sheet_from_toml(kept_sheets(standing.runs)[0].read_text(encoding="utf-8"))
+    page.evaluate("document.getElementById('mix-kept').textContent = ''")
+    page.click("#mix-keep")
+    page.wait_for_load_state("networkidle")
+    (path,) = kept_sheets(standing.runs)  # pressed twice, kept once
+    kept = sheet_from_toml(path.read_text(encoding="utf-8"))
     assert kept.rig == "Harrow Lea pull-behind"
     assert kept.products[0].strength == (pytest.approx(2 / 128), False)
 

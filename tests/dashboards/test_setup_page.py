@@ -182,7 +182,7 @@ def go_through_steps(screen: Screen, board: BoardOnPty) -> None:
     wait_until(lambda: int(screen.text(".counted.asked b") or 0) > 2, "the wheel's pulses are counted", 30)
     board.walk.pace_mph = 0.0
     screen.wait("button", "Go on", timeout_s=60)
-    assert "the rig file says 8" in screen.text("#bringup-step")
+    assert "the rig says 8" in screen.text("#bringup-step")
     screen.tap("button", "Go on")
     screen.wait("#bringup-step", "spray switch", timeout_s=60)
     screen.tap("button", "Skip")  # this sprayer has none

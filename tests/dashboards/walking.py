@@ -1,4 +1,5 @@
-"""A board whose sprayer walks as a test says: lines of the wire, one report for each tenth of a second."""
+"""A board whose sprayer walks as a test says: lines of the wire, one report for each tenth of a second until another
+interval is asked for."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ import tempfile
 import threading
 import time
 import tty
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from firmware_protocol.messages import (
@@ -49,6 +50,7 @@ class Walk:
     pressure: int = FORTY_PSI  # sixteenths of a count
     stops_at: float = math.inf  # pulses of the wheel, as `turned`: there it stands still
     time_s: float = 0.0
+    step_s: float = STEP_S
     _flow: float = 0.5  # half a pulse on, so that no rounding decides where an edge falls
     _wheel: float = 0.5
     _edges: dict[str, int] = field(default_factory=lambda: {"flow": 0, "wheel": 0})
@@ -61,7 +63,7 @@ class Walk:
 
     def report(self) -> bytes:
         """The next report, without line feed."""
-        self.time_s += STEP_S
+        self.time_s += self.step_s
         self.seq += 1
         flow_hz = self.flow_share * FLOW_GPM * GALLON_L / 60 * PULSES_PER_L if self.spraying else 0.0
         self._flow = self._count("flow", self._flow, flow_hz)
@@ -86,7 +88,7 @@ class Walk:
         )
 
     def _count(self, name: str, before: float, hz: float) -> float:
-        after = before + hz * STEP_S
+        after = before + hz * self.step_s
         if int(after) > int(before):
             self._edges[name] = self._us(self.time_s - (after - int(after)) / hz)
         return after
@@ -97,10 +99,10 @@ class Walk:
 
 
 class BoardOnPty:
-    """Sends a walk's reports over a pseudo-terminal ten times a second and answers commands."""
+    """Sends a walk's reports over a pseudo-terminal and answers commands. Nobody sets the interval of a `fixed` one."""
 
-    def __init__(self) -> None:
-        self.walk = Walk()
+    def __init__(self, *, fixed: bool = False) -> None:
+        self.walk, self._fixed = Walk(), fixed
         self.sent_at: dict[int, float] = {}  # sequence number: CLOCK_MONOTONIC when the last byte had been written
         self.quiet = threading.Event()
         self._master, slave = os.openpty()
@@ -132,7 +134,7 @@ class BoardOnPty:
                     self._answer(line)
             if time.monotonic() < due:
                 continue
-            due += STEP_S
+            due += self.walk.step_s
             report = self.walk.report()
             if not self.quiet.is_set():
                 self._send(report)
@@ -144,8 +146,11 @@ class BoardOnPty:
         except LineError:
             return
         if command.letter == "q":
-            self._send(encode_identity(IDENTITY))
-        self._send(encode_reply(Ack(command.tag, command.letter, 0)))
+            self._send(encode_identity(replace(IDENTITY, interval_ms=round(1000 * self.walk.step_s))))
+        if command.letter == "n" and not self._fixed:
+            self.walk.step_s = command.argument / 1000
+        value = round(1000 * self.walk.step_s) if command.letter == "n" else 0
+        self._send(encode_reply(Ack(command.tag, command.letter, value)))
 
     def _send(self, line: bytes) -> None:
         """A line; where nobody listens it waits, but not for longer than the board is there."""

@@ -14,7 +14,6 @@ from typing import IO, TYPE_CHECKING
 import numpy as np
 import pytest
 
-import host.simulate
 from firmware_protocol.messages import (
     Ack,
     Capability,
@@ -33,7 +32,7 @@ from tests.firmware_protocol.emulation import CYCLES_PER_US, run_board, send_ste
 if TYPE_CHECKING:
     from host.recorder import Recorder
 
-RIGS = Path(host.simulate.__file__).parent / "scenarios" / "rigs"
+EXAMPLES = Path(__file__).parents[2] / "host/rig/examples"
 
 pytestmark = [
     pytest.mark.avr,
@@ -210,9 +209,11 @@ def test_the_recorder_records_the_emulated_board(
     """Board, pseudo-terminal, recorder, run file: what the board sent stands in the file."""
     from host.journal import read_run
     from host.recorder import Recorder, RunPlan
+    from host.rig import load_rig
 
-    rig = next(RIGS.glob("*.toml")).read_text(encoding="utf-8")
-    recorder = Recorder(on_terminal[0], RunPlan(tmp_path, "bench", rig, {}))
+    rig = load_rig(EXAMPLES / "harrow-lea-pull-behind.toml")
+    assert rig.report_interval_ms == 50
+    recorder = Recorder(on_terminal[0], RunPlan(tmp_path, "bench", rig.toml, {}, rig=rig))
     path = recorder.start()
     ender = threading.Thread(target=_stop_when_grown, args=(recorder, path, 40))
     ender.start()
@@ -225,6 +226,8 @@ def test_the_recorder_records_the_emulated_board(
     assert run.wire_damage <= 2  # half lines where the port was opened and closed
     assert (np.diff(run.frames["seq"].astype(int)) == 1).all()
     assert (np.diff(run.frames["flow_count"].astype(int)) > 0).any()
+    steps_ms = np.diff(run.frames["clock"].astype(int)) / 1000
+    assert (np.abs(steps_ms[-15:] - 50) < 3).all()
 
 
 @pytest.mark.parametrize("on_terminal", [AT_REST], indirect=True)

@@ -6,7 +6,7 @@ import math
 
 from host.pipeline.faults.boom_history import HOST, BoomHistory
 from host.pipeline.faults.ending import stands_off
-from host.pipeline.faults.steps import Step
+from host.pipeline.faults.steps import Level, Step
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 
@@ -21,7 +21,7 @@ class Aftermath:
         self._explained_s = -math.inf
 
     def ended(self, before: float) -> None:
-        """A fault is over that began at the level `before` (log c)."""
+        """A fault is over, or was none, that began at the level `before` (log c)."""
         self._healthy = before if math.isfinite(before) else self._healthy
 
     def explained(self, until_s: float) -> None:
@@ -35,6 +35,14 @@ class Aftermath:
             return False
         # What took long to show may have begun while something else was wrong.
         return step.frames <= self._long or float(history.rows(i, step.frames)[HOST, 0]) >= self._explained_s
+
+    def is_none(self, i: int, level: Level) -> bool:
+        """Whether a new level, known in frame `i`, only leads back, or is given by hoses while the pressure runs: then
+        the way back is none either."""
+        if self._history.given_by_hoses(self._history.rows(i), level.after - level.before):
+            self.ended(level.before)
+            return True
+        return self.returns(level.before, level.after)
 
     def returns(self, before: float, after: float) -> bool:
         """Whether a step only leads back to the level before the last fault, which was over while it was judged."""

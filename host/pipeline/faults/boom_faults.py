@@ -65,14 +65,10 @@ class BoomFaults:
         self._aftermath = Aftermath(naming.nozzles, self._history, timing)
 
     @property
-    def pressure_before(self) -> float:
-        """Mean ln P of the last usable frames before a rotor ran down; NaN before any."""
-        return self._history.pressure(self._next - 1)
-
-    @property
-    def pressure_sd(self) -> float:
-        """How far ln P strays by itself in the seconds in which a rotor runs down."""
-        return self._history.pressure_sd(self._next - 1, TUNING.no_flow_apart_s)()
+    def pressure_before(self) -> tuple[float, float]:
+        """Mean ln P before a rotor ran down, NaN before any; how far it strays by itself in the seconds of that."""
+        i, history = self._next - 1, self._history
+        return history.pressure(i), history.pressure_sd(i, TUNING.no_flow_apart_s)()
 
     def explains(self, log_p: float) -> bool:
         """Whether what is open lets the pressure, ln P, be as low as that."""
@@ -167,7 +163,7 @@ class BoomFaults:
                 self._start(i, step.frames, step.down, log_c).quiet = not step.adaptive
         elif i in self._levels and fault is None and not explained and quiet:
             self._stayed(i, self._levels[i], min(TUNING.least_nozzles, TUNING.stayed_least * self._nozzles))
-        elif i in self._levels and self._hides(i, self._levels[i]) and not explained and quiet:
+        elif fault and quiet and not explained and self._history.fell_since(i, self._levels.get(i), fault.hides_s):
             self._stayed(i, self._levels[i], TUNING.own_fault_nozzles)
         elif fault is not None and fault.kind not in FLICKERING:
             self._track(fault, i, step)
@@ -218,7 +214,7 @@ class BoomFaults:
         self._first = baseline
         if self._catch is not None:
             rows = self._history.rows(i, self._many(TUNING.boom_before))
-            self._open = fault_against(self._catch, baseline, rows, self._opener)
+            self._open = fault_against(self._catch, baseline, rows, self._opener, self._nozzles)
 
     def _start(self, i: int, frames: int, down: bool, log_c: float) -> OpenFault:
         """Open one, or go on with its early word: a change from `log_c`, down or up, over the last `frames` frames."""
@@ -242,15 +238,10 @@ class BoomFaults:
         moved = self._history.pressure_since(i, fault.change.before) if fault.after < fault.before else 0.0
         fault.at_first = fallen(moved, self._nearly_empty[i])
 
-    def _hides(self, i: int, level: Level) -> bool:
-        """Whether what is open, uneven pulses, would hide a fall of c that has come since."""
-        fault = self._open
-        return fault is not None and fault.kind == SOON_USUAL and self._history.fell_since(i, level, fault.called_s)
-
     def _stayed(self, i: int, level: Level, least: float) -> None:
         """A change of `least` nozzles' worth or more without a first word, or whose word was taken back, has stayed."""
         worth = nozzles_worth(level.after - level.before, self._nozzles)
-        if self._aftermath.returns(level.before, level.after) or worth < least:
+        if self._aftermath.is_none(i, level) or worth < least:
             return
         if self._open is not None:
             self._end(self._open, *self._history.rows(i, level.frames)[[HOST, AREA], 0].tolist())
@@ -268,6 +259,7 @@ class BoomFaults:
     def _withdraw(self, fault: OpenFault) -> None:
         fault.withdraw()
         self._withdrawn(fault)
+        self._aftermath.ended(fault.before)
         self._open = None
 
     def _wait(self, fault: OpenFault, i: int) -> None:
@@ -310,16 +302,22 @@ class BoomFaults:
     def _all_clear(self, fault: OpenFault, i: int, count: int) -> None:
         """Whether little is left of it, or it has gone over to the other side of the healthy level: another fault."""
         change, rows = fault.change, self._history.rows(i, self._many(TUNING.mended))
-        last = np.array(change.levels[-rows.shape[1] :]) - fault.before
-        found = ending(fault.after - fault.before, last, self._many((0.3, 1)), self._nozzles)
-        if found is Ending.OVER:
+        last, few = np.array(change.levels[-rows.shape[1] :]), self._many((0.3, 1))
+        off, beneath = last - fault.before, change.beneath
+        found = ending(fault.after - fault.before, off, few, self._nozzles)
+        if beneath is not None and found in (Ending.OVER, Ending.GONE):
+            if ending(beneath.after - beneath.before, last - beneath.before, few, self._nozzles) is not Ending.MOVES:
+                self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
+                self._open = beneath.uncovered(change)
+                self._all_clear(beneath, i, count)
+        elif found is Ending.OVER:
             by, at_s = fault.before - fault.after, float(rows[HOST, 0])
             if self._history.stays(rows, fault.before, by, change.even, (at_s, at_s), self._nozzles) is not None:
-                self._goes_on(fault, i, change.back or (0, fault.after, at_s), fault.before)
+                self._goes_on(fault, i, change.back or (0, fault.after, at_s), on_top=False)
         elif found is Ending.GONE:
             self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         elif found is Ending.STAYS and count % self._many(TUNING.remeasure) == 0:
-            fault.after = fault.before + float(last.mean())
+            fault.after = fault.before + float(off.mean())
 
     def _second(self, fault: OpenFault, i: int) -> None:
         """A step the same way on top of an open fault has stayed: its growth, or a fault of its own."""
@@ -338,19 +336,22 @@ class BoomFaults:
         if by * whole <= 0 or abs(by) < TUNING.gone or abs(log_c - fault.before) < 0.5 * abs(whole):
             return  # the last: the flow had stopped before the new level was taken, and it is the same step again
         if rested and took <= self._many(TUNING.sudden) and abs(by) * self._nozzles > TUNING.own_fault_nozzles:
-            self._goes_on(fault, i, (took, log_c, found_s), log_c)
+            self._goes_on(fault, i, (took, log_c, found_s), on_top=True)
         else:
             before = Before(log_c, change.before.log_p_step, change.before.spread)
             fault.grow(before, took, level)
             change.levels, change.roughs = rows[LOG_C, took - frames :].tolist(), rows[ROUGH, took - frames :].tolist()
 
-    def _goes_on(self, fault: OpenFault, i: int, step: tuple[int, float, float], healthy: float) -> None:
-        """What has come on top of an open fault, by `step`, is a fault of its own, off the level `healthy` (log c)."""
+    def _goes_on(self, fault: OpenFault, i: int, step: tuple[int, float, float], *, on_top: bool) -> None:
+        """`step` is a fault of its own: `on_top` of an open one, which is hidden until it is over, or in its place."""
         rows, (took, log_c, found_s) = self._history.rows(i), step
         self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         frames = took + int(np.sum(rows[HOST] > found_s))
         second = self._start(i, frames, float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :])) < log_c, log_c)
-        second.before = healthy
+        if on_top:
+            second.change.beneath = fault
+        else:
+            second.before = fault.before
         self._has_stayed(second, i, took)
 
     def _track_noise(self, fault: OpenFault, i: int) -> None:
@@ -361,7 +362,9 @@ class BoomFaults:
         last = np.array(change.levels[-self._many(TUNING.even) :])
         if len(change.levels) > self._many(TUNING.even) and spread(last) < TUNING.even_ratio * change.even:
             if nozzles_worth(fault.after - fault.before, self._nozzles) > TUNING.own_fault_nozzles:
-                fault.name(unseen(fault.after - fault.before))  # that was uneven on its way, and has stayed
+                fault.name(
+                    unseen(fault.after - fault.before, self._nozzles)
+                )  # that was uneven on its way, and has stayed
                 change.roughs = [1.0] * len(change.levels)
             else:
                 self._end(fault, float(row[HOST]), float(row[AREA]))

@@ -73,7 +73,22 @@ class BoomHistory:
         found at the second. None: it may be a dip, or the rotor running down."""
         since = rows[:, rows[HOST] > at_s[0]]
         off = (since[LOG_C] - level) * (-1.0 if by < 0.0 else 1.0)
-        return still_there(FirstWord(off, since[HOST], by < 0.0, even, self._timing), *at_s, nozzles)
+        stays = still_there(FirstWord(off, since[HOST], by < 0.0, even, self._timing), *at_s, nozzles)
+        few = self._timing.frames((0.3, 1))
+        return None if stays and self.given_by_hoses(rows, float(np.mean(since[LOG_C, -few:])) - level) else stays
+
+    def given_by_hoses(self, rows: Floats, off: float) -> bool:
+        """Whether ln c is `off` by no more than hoses and trapped air take in, or give back, while the pressure
+        runs as in the last of `rows` or shortly before: a hand on the knob, a pump that weakens. A boom that takes less
+        lets the pressure rise: there the two go apart."""
+        seen = self._timing.frames(TUNING.hoses_seen)
+        for part in (rows[:, -seen:], rows[:, -2 * seen : -seen]):
+            half = part.shape[1] // 2
+            if half:
+                rise, apart_s = (float(np.mean(of[-half:]) - np.mean(of[:half])) for of in part[[LOG_P, HOST]])
+                if off * rise > 0.0 and abs(off) * apart_s < TUNING.hoses_s * abs(rise):
+                    return True
+        return False
 
     def baseline(self, i: int) -> float:
         """Log c that frame `i` was held against; NaN while there was none."""
@@ -83,10 +98,11 @@ class BoomHistory:
         """Log c as `step`, found in frame `i`, has left it so far."""
         return float(np.mean(self.rows(i, min(step.frames, self._timing.frames((0.3, 1))))[LOG_C]))
 
-    def fell_since(self, i: int, level: Level, since_s: float) -> bool:
+    def fell_since(self, i: int, level: Level | None, since_s: float) -> bool:
         """Whether c has fallen to `level`, known in frame `i`, from one that it had rested at since `since_s`."""
-        rested_s = float(self.rows(i, level.frames)[HOST, 0]) - since_s
-        return level.after < level.before and rested_s > TUNING.remeasure[0]
+        if level is None or level.after >= level.before:
+            return False
+        return float(self.rows(i, level.frames)[HOST, 0]) - since_s > TUNING.remeasure[0]
 
     def usual_log_c(self, i: int) -> Floats:
         """Log c before the frames that a judgement of roughness looks at."""

@@ -12,11 +12,13 @@ from host.pipeline.faults.open_fault import OpenFault
 Opener = Callable[[str, float, float, float], OpenFault]
 
 
-def fault_against(catch: tuple[float, float], baseline: float, rows: Floats, opener: Opener) -> OpenFault | None:
+def fault_against(
+    catch: tuple[float, float], baseline: float, rows: Floats, opener: Opener, nozzles: int
+) -> OpenFault | None:
     """The fault that the learned `baseline` (log c) shows against `catch`, log c and its standard uncertainty; `rows`
     are the last frames, as BoomHistory has them."""
     caught, caught_u = catch
-    verdict = off_catch(baseline - caught, caught_u)
+    verdict = off_catch(baseline - caught, caught_u, nozzles)
     if verdict is None:
         return None
     now_s = float(rows[HOST, -1])

@@ -52,13 +52,17 @@ class Scene:
 
     def since(self, place: int) -> Scene:
         """The same from frame `place` on."""
-        return replace(self, **_cut(self, place))
+        return replace(self, **_cut(self, slice(place, None)))
+
+    def before(self, place: int) -> Scene:
+        """The same up to frame `place`, without it."""
+        return replace(self, **_cut(self, slice(place)))
 
 
-def _cut(arrays: Any, place: int) -> dict[str, Any]:
-    """The fields of a dataclass from frame `place` on."""
+def _cut(arrays: Any, part: slice) -> dict[str, Any]:
+    """The fields of a dataclass for a part of the frames."""
     out = {}
     for one in fields(arrays):
         value = getattr(arrays, one.name)
-        out[one.name] = value[place:] if isinstance(value, np.ndarray) else replace(value, **_cut(value, place))
+        out[one.name] = value[part] if isinstance(value, np.ndarray) else replace(value, **_cut(value, part))
     return out

@@ -106,17 +106,17 @@ class Noise:
 
     def _learn(self, block: Floats, growth: float = TUNING.noise_growth) -> None:
         units = block.reshape(-1, self._unit).mean(axis=1) if self._unit > 1 else block
-        frame = NORMAL * median(np.abs(np.diff(block))) / 2**0.5
+        frame = NORMAL * median(np.abs(block[1:] - block[:-1])) / 2**0.5
         one = NORMAL * median(np.abs(np.diff(units))) / 2**0.5 if self._unit > 1 else frame
-        means = units.reshape(-1, TUNING.noise_span).mean(axis=1)
+        means = units.reshape(-1, TUNING.noise_span).sum(axis=1) / TUNING.noise_span
         steps = np.minimum(np.maximum(means[1:] - means[:-1], -4 * one), 4 * one)
-        ten = math.sqrt((steps**2).mean() / 2)
+        ten = math.sqrt((steps**2).sum() / len(steps) / 2)
         # one² = white² + edge², ten² = white²/10 + edge²/100. The edge part is half as correlated as that from frame
         # to frame, hence "at least".
         span, (least_white, least_edge) = TUNING.noise_span, TUNING.noise_floor
         white2 = min(max((ten**2 - one**2 / span**2) / (1 / span - 1 / span**2), least_white**2), one**2)
         edge2 = max(one**2 - white2, least_edge**2)
-        level = float(block.mean())
+        level = float(block.sum() / len(block))
         if self._blocks:
             self._changes = [*self._changes[1 - TUNING.drift_blocks[1] :], level - self._level]
         self._level = level

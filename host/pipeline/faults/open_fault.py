@@ -20,7 +20,7 @@ from enum import StrEnum
 
 from host.pipeline.faults.causes import CAUSES, Verdict
 from host.pipeline.faults.causes.no_flow import AS_TANK_EMPTIES
-from host.pipeline.faults.causes.pulses import FLICKERING, Before
+from host.pipeline.faults.causes.pulses import FLICKERING, SOON_USUAL, Before
 from host.pipeline.faults.causes.sections import OPENED
 from host.pipeline.faults.droop import Moved, Turned
 from host.pipeline.faults.fault import Fault
@@ -66,6 +66,7 @@ class Change:
     # A step on top, the same way or the other: frames it took, log c before it, when it was found
     second: tuple[int, float, float] | None = None
     back: tuple[int, float, float] | None = None
+    beneath: OpenFault | None = None  # what this came on top of, and what may be left when it is over
 
     def cut_short(self, last: int) -> None:
         """The flow has stopped: the `last` frames were those of a rotor running down."""
@@ -114,6 +115,17 @@ class OpenFault:
     def settled(self) -> bool:
         """Whether the measurement is complete."""
         return self.state in (State.SETTLED, State.ENDED)
+
+    @property
+    def hides_s(self) -> float:
+        """Since when these uneven pulses would hide a fall of c that comes; infinity: it is not that."""
+        return self.called_s if self.kind == SOON_USUAL else math.inf
+
+    @property
+    def whole(self) -> float:
+        """c before it over that of the healthy boom: what it came on top of is missing already."""
+        beneath = self.change.beneath
+        return 1.0 if beneath is None else beneath.whole * math.exp(self.before - beneath.before)
 
     def lets_fall(self, log_p: float, nozzles: int) -> bool:
         """Whether the pressure, ln P, is no lower than this has left it: more is let out, the reading has moved (by
@@ -182,6 +194,14 @@ class OpenFault:
         self.ended_s, self.ended_m2 = at_s, area_m2
         self._to(State.ENDED)
 
+    def uncovered(self, over: Change) -> OpenFault:
+        """Itself: what came on top of it, `over`, has ended, and the last levels of that say whether this is there."""
+        change = self.change
+        change.levels, change.roughs, change.second, change.back = over.levels, over.roughs, None, None
+        change.judgements = 2
+        self.resume()
+        return self
+
     def resume(self) -> None:
         """The same again after a short calm."""
         self.ended_s, self.ended_m2 = None, math.nan
@@ -197,7 +217,9 @@ class OpenFault:
         u = math.hypot(TUNING.level_u, self.before_u) * (1.0 + (change or 0.0))
         end = area_m2 if self.ended_s is None else self.ended_m2
         called = self.at_first or Verdict(self.kind, self.or_else, self.sure)
-        worth = nozzles / (1.0 + (change or 0.0)) if called.kind == OPENED else nozzles  # of what sprays since
+        worth = nozzles * self.whole
+        if called.kind == OPENED:  # of what sprays since
+            worth /= 1.0 + (change or 0.0)
         return Fault(
             number=self.number,
             kind=called.kind,

@@ -22,6 +22,7 @@ class PoleMap:
         self._frames = timing.frames(TUNING.pole_frames)  # from which the map is learned
         self.poles = 0  # 0: none found so far
         self._offset: Floats = np.zeros(1)
+        self.spread = 0.0  # standard deviation (pulses) that the poles bring into a frame that is not corrected
         self._turned: Floats  # what a frame is off with the map turned by each shift, by its two poles
         self._shift = 0
         self._pulses: Floats = np.empty(0)
@@ -46,11 +47,6 @@ class PoleMap:
         self._doubt = TUNING.pole_doubt_frames
         if sure and not self.poles:  # what belongs to different poles must not be learned from together
             self._pulses, self._wanted, self._edge = self._pulses[:0], self._wanted[:0], self._edge[:0]
-
-    @property
-    def spread(self) -> float:
-        """Standard deviation (pulses) that the poles bring into a frame that is not corrected."""
-        return float(np.sqrt(2.0 * np.mean(self._offset**2)))
 
     def push(self, pulses: Floats, expected: Floats, edge: Ints) -> Floats:
         """Corrected pulses of at most `room()` frames, shape (n,); `expected` may be out by a constant factor."""
@@ -116,6 +112,7 @@ class PoleMap:
         if found:
             self.poles, self._shift = found, 0
             self._offset = _fit(excess, self._edge, self._pulses, found)
+            self.spread = float(np.sqrt(2.0 * np.mean(self._offset**2)))
             pole = np.arange(found)
             turned = self._offset[(pole[:, None] + pole) % found]
             self._turned = (turned[:, :, None] - turned[:, None, :]).reshape(found, -1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from host.pipeline.carry import HoldLast, Previous, RunningSum
 from host.pipeline.columns import Bools, Floats, Ints
 from host.pipeline.faults.coefficient import Boom
 from host.pipeline.faults.inputs import Scene
+from host.pipeline.faults.shut_or_silent import ShutOrSilent
 from host.pipeline.faults.timing import Timing
 from host.pipeline.faults.tuning import TUNING
 from host.pipeline.faults.usual import SwitchHabits, UsualPressure
@@ -24,6 +26,7 @@ class Signs:
     steady_spray: Bools  # spraying for long enough
     should_spray: Bools  # the switch has been on for as long as the flow needs to come
     shows_supply: Bools  # water is asked for, steadily or by starts and stops: the pressure tells what the pump gives
+    meter_silent: Bools  # without a switch, before the valve: the pressure and the way say that it sprays all the same
     flowing: Bools
     pulses_due: Floats  # flow pulses that should have come since the last one
     pressure_unread: Bools  # no pressure in the counts
@@ -53,6 +56,7 @@ class SignReader:
         self._mean_before = Previous(-1)
         self._start_since, self._start_before = HoldLast(0), Previous(0)
         self._habits, self._usual = SwitchHabits(rig.spray_switch), UsualPressure()
+        self._silent, self._sprayed = ShutOrSilent(), HoldLast(math.nan)
         self._lost = _Share(TUNING.loss_frames)
         self._wrong, self._jolts, self._refused = (_Share(timing.frames(TUNING.share)) for _ in range(3))
         self._missed_us, self._held_us, self._moved_us = (HoldLast(-(2**62)) for _ in range(3))
@@ -77,7 +81,15 @@ class SignReader:
         flat = (scene.frames["pressure_min"] == scene.frames["pressure_max"]) & scene.fitted.pressure
         moved_us = self._moved_us(board_us, ~(same & flat))
         share = np.divide(pressure, usual_pa, out=np.full(len(pressure), np.nan), where=usual_pa > 0.0)
-        sprays_on = self._sprays_on(scene.counts.step_us, flowing, idle_s, share, board_us - moved_us < 1_000_000)
+        alive = board_us - moved_us < 1_000_000
+        sprays_on = self._sprays_on(scene.counts.step_us, flowing, idle_s, share, alive)
+        meter_silent = np.zeros(len(board_us), dtype=np.bool_)
+        if not self._rig.spray_switch:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                log_p, sprayed = np.log(np.maximum(pressure, TUNING.floor_pa)), np.log(mean_pa)
+            full = steady & (hz > TUNING.full_hz_share * habits.usual_hz) & np.isfinite(sprayed)
+            rise = log_p - self._sprayed(sprayed, full)
+            meter_silent = alive & self._silent.push(now_s, idle_s, flowing, rise, scene.counts.wheel.step)
         flows_on = self._rig.spray_switch | (hz > TUNING.walks_hz_share * habits.usual_hz)
         starts_and_stops = self._starts_and_stops(board_us, idle_s, low) & scene.fitted.sure_meter
         asked = habits.should_spray & scene.fitted.sure_meter
@@ -86,6 +98,7 @@ class SignReader:
             # Without a flow meter input no pulse is due.
             should_spray=(habits.should_spray | sprays_on) & scene.fitted.sure_meter,
             shows_supply=steady | asked | starts_and_stops,
+            meter_silent=meter_silent & scene.fitted.sure_meter,
             flowing=flowing,
             pulses_due=np.where(idle_s > habits.trail_s, idle_s, 0.0) * due_hz,
             # A rig or a board without a transducer hears nothing of pressure.

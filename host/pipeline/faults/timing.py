@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from host.pipeline.counts import Counts
 from host.pipeline.faults.tuning import TUNING, Span
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
 
 
 @dataclass(frozen=True)
@@ -39,17 +43,50 @@ USUAL = Timing()
 
 
 class ReportInterval:
-    """The run's interval, from its first reports."""
+    """The run's interval: from its first reports, and another one once reports keep to it.
+
+    A board begins with an interval of its own and is asked for another within its first reports; it may go back to its
+    own for a moment when it restarts, which is no reason to begin anew.
+    """
 
     def __init__(self) -> None:
-        self._steps_s: list[float] = []
+        self._timing: Timing | None = None
+        self._steps_s: list[float] = []  # of the first reports; then those in a row that keep to no known interval
 
-    def push(self, counts: Counts) -> tuple[int, Timing] | None:
-        """From which of these reports on it is known; None: not yet."""
+    def push(self, counts: Counts) -> list[tuple[int, Timing]]:
+        """From which of these reports on which interval holds; empty: as before, or not known yet."""
         clean = (counts.lost == 0) & ~counts.broken & (counts.step_us > 0)
-        for place in np.flatnonzero(clean).tolist():
-            self._steps_s.append(float(counts.step_us[place]) * 1e-6)
-            if len(self._steps_s) == TUNING.interval_steps:
-                # As the board was told, without its jitter.
-                return place, Timing(float(f"{np.median(self._steps_s):.2g}"))
-        return None
+        places = np.flatnonzero(clean)
+        steps_s = counts.step_us[places] * 1e-6
+        found: list[tuple[int, Timing]] = []
+        at = 0
+        while at < len(places):
+            if self._timing is not None and not self._steps_s:
+                off = np.flatnonzero(_differs(steps_s[at:], self._timing.interval_s))
+                if not len(off):
+                    break
+                at += int(off[0])
+            if timing := self._take(float(steps_s[at])):
+                self._timing, self._steps_s = timing, []
+                found.append((int(places[at]), timing))
+            at += 1
+        return found
+
+    def _take(self, step_s: float) -> Timing | None:
+        """What one more step says."""
+        if self._timing is not None and not _differs(step_s, self._timing.interval_s):
+            self._steps_s = []
+            return None
+        needed = TUNING.interval_steps if self._timing is None else TUNING.new_interval_steps
+        self._steps_s = [*self._steps_s, step_s][-needed:]
+        if len(self._steps_s) < needed:
+            return None
+        interval_s = float(f"{np.median(self._steps_s):.2g}")  # as the board was told, without its jitter
+        if self._timing is not None and np.any(_differs(self._steps_s, interval_s)):
+            return None
+        return Timing(interval_s)
+
+
+def _differs(steps_s: ArrayLike, interval_s: float) -> NDArray[np.bool_]:
+    """Whether steps are of another interval; same shape."""
+    return np.asarray(np.abs(np.divide(steps_s, interval_s) - 1.0) > TUNING.interval_differs)

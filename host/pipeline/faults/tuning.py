@@ -14,6 +14,8 @@ class Tuning:
 
     # The boom's coefficient c = Q/√P, frame by frame
     interval_steps: int = 5  # between the run's first reports, from which their interval is taken
+    new_interval_steps: int = 30  # in a row that keep to another: longer than a restarted board is asked for its own
+    interval_differs: float = 0.25
     lag_s: float = 0.22  # a small turbine or paddle rotor; 0.15 to 0.30 s give nearly the same result
     lag_u_s: float = 0.065  # standard uncertainty of that lag: matters while the pressure moves
     settle_us: int = 1_500_000  # after a gap
@@ -149,6 +151,7 @@ class Tuning:
     wear_nozzles: float = 0.9  # that worn tips let through on top at most (our own design figure)
     lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
     whole_off: float = 0.06  # nozzles' worth off a whole number of them: how alike new tips are
+    valve_takes: float = 0.1  # of the pressure that the boom has, at most: the valve and hoses behind the transducer
     whole_sure: float = 0.9
     whole_most: float = 0.95  # sure at most that a section was opened
     either_most: float = 0.6  # and where a tip may be lost as well
@@ -164,6 +167,8 @@ class Tuning:
     confirm_s: tuple[tuple[float, float], ...] = ((0.5, 0.6), (0.2, 0.8), (0.0, 1.3))
     confirm_called_s: float = 0.2  # a change that took long to show has been seen for so long when it is found
     confirm_seen: Span = (10.0, 20)
+    hoses_s: float = 0.7  # flow that hoses and trapped air take in, per flow and per rise of ln P in a second, at most
+    hoses_seen: Span = (1.2, 4)  # in which the pressure runs: two steps of the walk, which shake it
     least_nozzles: float = 0.05  # nozzles' worth: a pump and its regulator wander by less within seconds
     stayed_least: float = 0.01  # of c, or less where that is a twentieth of a nozzle: a level was seen for longer
     confirm_least: int = 4  # frames
@@ -224,6 +229,16 @@ class Tuning:
     gone_pressure_share: float = 0.3
     up_pressure_share: float = 0.7  # of it: the boom may be spraying
     stays_up_s: float = 2.0  # after the last pulse: behind the valve the pressure would have gone with the spray
+    # Without a switch, before the valve: shut, or a meter without pulses
+    full_hz_share: float = 0.85  # of the usual flow: less, and the rotor runs down, or the boom is only being opened
+    give_shut_s: float = 1.2  # after the last pulse, from which the pressure is that of a boom that is shut
+    turn_level_from_s: float = 2.5  # from which its mean is that of more than a stroke
+    turn_least_s: float = 4.0  # since the last pulse
+    turns_least: int = 3  # that have shown how far the pressure rises
+    turn_further: float = 1.5  # times the way of the longest turn lately
+    turn_share: float = 0.4  # of the usual rise: within it, and the pressure is that of spraying
+    turn_sigmas: float = 5.0  # and so far off the usual rise
+    turn_rise_sd: float = 0.012  # of ln P, at least
     stays_still: float = 0.06  # of ln P, behind the valve: less, and what the boom gives is what it gave
     least_flow_share: float = 0.4  # of the usual flow, by which pulses are due where the pressure has gone
     lead_at_first_s: float = 4.0  # from the switch to the flow, before the run's passes have shown it

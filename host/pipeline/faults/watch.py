@@ -52,27 +52,32 @@ class FaultWatch:
         known = None if coefficient is None else (math.log(coefficient), relative_u)
         self._begin = partial(_Following, rig, known)
         self._following: _Following | None = None
+        self._earlier: list[Fault] = []  # called at another interval
+        self._opened = 0
 
     def faults(self) -> list[Fault]:
         """Every fault of the run so far, in the order in which they were called."""
-        return self._following.faults() if self._following else []
+        return [*self._earlier, *(self._following.faults() if self._following else [])]
 
     def push(self, scene: Scene) -> None:
         """Continue with the frames of `scene`."""
-        if self._following is None:
-            found = self._interval.push(scene.counts)
-            if found is None:
-                return
-            place, timing = found
-            self._following, scene = self._begin(timing), scene.since(place)
-        self._following.push(scene)
+        done = 0
+        for place, timing in self._interval.push(scene.counts):
+            if self._following is not None:
+                self._following.push(scene.before(place).since(done))
+                # A first word is not confirmed any more; what has been called is not over because reports come sooner.
+                self._earlier += [one for one in self._following.faults() if not one.provisional]
+                self._opened = self._following.opened
+            self._following, done = self._begin(timing, self._opened), place
+        if self._following is not None:
+            self._following.push(scene.since(done) if done else scene)
 
 
 class _Following:
     """The watch over a run whose interval between reports is known; `catch`: ln of the coefficient and its standard
     uncertainty."""
 
-    def __init__(self, rig: Rig, catch: tuple[float, float] | None, timing: Timing) -> None:
+    def __init__(self, rig: Rig, catch: tuple[float, float] | None, timing: Timing, opened: int) -> None:
         self._rig, self._timing = rig, timing
         self._boom, self._rules = BoomCoefficient(timing), Rules(rig, timing)
         self._steps = StepWatch(timing)
@@ -82,7 +87,7 @@ class _Following:
         log_size = math.log(rig.nozzles.count * rig.nozzles.coefficient) if catch is None else catch[0]
         naming = Naming(rig.nozzles.count, self._droop, log_size)
         self._boom_faults = BoomFaults(naming, self._open, self._all.remove, catch, timing)
-        self._opened = 0
+        self.opened = opened  # faults of the run so far
         self._on_before = Previous(False)
         self._board_us: Ints = np.empty(0, dtype=np.int64)  # of the frames of this chunk
         self._due: list[tuple[int, int, int, Callable[[], None]]] = []  # in it: place, order, number, what to do
@@ -180,8 +185,8 @@ class _Following:
             for fault in shown:
                 fault.take_over(Verdict(kind, sure=0.9), called_s)
                 return fault
-        self._opened += 1
-        fault = OpenFault(self._opened, kind, began_s, called_s, began_m2)
+        self.opened += 1
+        fault = OpenFault(self.opened, kind, began_s, called_s, began_m2)
         self._all.append(fault)
         return fault
 
@@ -254,9 +259,10 @@ class _Following:
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
         pressures = rows[_LOG_P, -self._timing.frames((0.3, 1)) :]
         known = bool(np.isfinite(pressures).any())
+        before, moved_sd = self._boom_faults.pressure_before
         return Evidence(
-            moved=float(np.nanmean(pressures)) - self._boom_faults.pressure_before if known else math.nan,
-            moved_sd=self._boom_faults.pressure_sd,
+            moved=float(np.nanmean(pressures)) - before if known else math.nan,
+            moved_sd=moved_sd,
             supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
             nearly_empty=bool(self._nearly_empty(rows[_TANK, -1:])[0]),
             droop=self._droop,
@@ -283,8 +289,8 @@ class _Following:
             or off[_SPRAYING].any()
         ):
             return
-        log_p = float(np.mean(on[_LOG_P]))
-        rise = float(np.mean(off[_LOG_P])) - log_p
+        log_p = float(on[_LOG_P].sum() / on.shape[1])
+        rise = float(off[_LOG_P].sum() / off.shape[1]) - log_p
         if not math.isfinite(rise):
             return
         low = self._by_rule.get("pressure_low") or self._by_rule.get("pressure_down")
@@ -294,5 +300,5 @@ class _Following:
                 low.name(Verdict("supply_short" if comes_back else "regulator", low.or_else, 0.85))
                 low.judged(settled=True)
         elif low is None and not self._explained():
-            apart_s = float(np.mean(later[_HOST]) - np.mean(earlier[_HOST]))
+            apart_s = float(later[_HOST].sum() / later.shape[1] - earlier[_HOST].sum() / earlier.shape[1])
             self._boom_faults.turned(rise, apart_s, log_p)

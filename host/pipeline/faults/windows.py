@@ -75,11 +75,11 @@ class Windows:
         left[:, 0, 0], left[:, 0, 2], left[:, 1, 1], left[:, 1, 2] = 1.0, drops, -1.0, rises
         left[self._lengths < self._shortest_rise, 1] = 0.0
         sums = (left.reshape(-1, 3) @ self._rows[:3]).reshape(len(left), 2, -1)
-        for length, of in zip(self._lengths.tolist(), sums, strict=True):
+        changes = np.zeros((len(left), 2, n))  # 0 where a window would begin before the first row
+        for length, of, change in zip(self._lengths.tolist(), sums, changes, strict=True):
             end = max(first, length)
-            if end < of.shape[1] and (of[:, end:] - of[:, end - length : -length]).min() < 0:
-                return False
-        return True
+            np.subtract(of[:, end:], of[:, end - length : -length], out=change[:, end - first :])
+        return not changes.min() < 0
 
     def judge(self, n: int, sigma: Sigma, rough: Floats) -> Judged:
         """Of the last `n` frames: `sigma` as Noise gives it, `rough` how many times noisier they are; a rise's ratio is

@@ -88,7 +88,7 @@ def test_a_slow_clock_is_told_but_is_no_fault(port: CorePort) -> None:
     findings = listen(Bench(port, lambda: port.now_us / 1e6 * 1.01), 8).findings
     (clock,) = [finding for finding in findings if finding.what == "board clock"]
     assert clock.grade is Grade.NOTE
-    assert "0.99% slow" in clock.seen
+    assert "0.99 % slow" in clock.seen
     assert _bad(findings) == set()
 
 

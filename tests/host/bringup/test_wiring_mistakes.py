@@ -182,7 +182,7 @@ MISTAKES: dict[str, tuple[Planter, str, str]] = {
     "noise on the wheel": (_set(hums={"wheel": 500_000}, echo_us=90), "wheel input noise", "edges refused"),
     "supply low": (_set(supply_mv=4100), "supply", "4.10 V"),
     "a magnet missing": (_set(magnets=[True] * 7 + [False]), "wheel sensor", "7 pulses in one turn"),
-    "a contact that bounces": (_set(bounces=1), "wheel sensor", 'sensor = "reed"'),
+    "a contact that bounces": (_set(bounces=1), "wheel sensor", "is it a reed?"),
     "loose supply wire": (_restarts, "resets while listening", "loose supply wire"),
     "buzzer dead": (_set(works={"buzzer": False, "light": True}), "buzzer", "check its wires"),
     "light dead": (_set(works={"buzzer": True, "light": False}), "light", "check its wires"),

@@ -64,7 +64,7 @@ def test_mistakes_stand_at_their_question() -> None:
     assert "without a unit" in wrong(tank="12")["tank"]
     assert "whole number" in wrong(nozzles="3.5")["nozzles"]
     assert "plausible" in wrong(nozzles="999")["nozzles"]
-    assert "between 0.1 L and 20,000 L" in wrong(tank="-3 gal")["tank"]
+    assert "between 0.0264 gal and 5,280 gal" in wrong(tank="-3 gal")["tank"]
     assert "not both" in wrong(tip_points="15 psi: 0.18 gpm")["tip_points"]
     assert set(wrong(tip_low="15 psi")) == {"tip_high"}
     assert set(wrong(tip_low="60 psi", tip_high="15 psi")) & {"tip_low", "tip_high"}

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Rule, Verdict
-from host.pipeline.faults.causes.sections import whole_nozzles
+from host.pipeline.faults.causes.sections import whole_nozzles, whole_share
 from host.pipeline.faults.tuning import TUNING
 
 CAUSES = (
@@ -82,6 +82,7 @@ _SLOW = (
     ("clog", "meter_low", "transducer_drift"),
     ("wear", "leak", "transducer_drift"),
     ("lost_tip", "leak"),
+    ("leak", "lost_tip", "transducer_drift"),
 )
 RISEN = ("wear", "leak", "lost_tip")
 _LOOK_ALIKE = {cause.name: cause.look_alikes for cause in CAUSES}
@@ -107,7 +108,7 @@ def judge(
         odds["meter"] = 0.0  # no rotor turns faster by itself
     elif whole:
         # Of all that a meter may be off by, so much is a whole number of nozzles.
-        odds["meter"] *= 2 * TUNING.whole_off * (nozzles - 2) / nozzles
+        odds["meter"] *= whole_share(nozzles)
     total = sum(odds.values())
     if total <= 0:
         odds, total = {**dict.fromkeys(odds, 0.0), "orifice": 1.0}, 1.0
@@ -128,10 +129,11 @@ def judge(
     return Verdict(names[best], others, odds[best] / total)
 
 
-def off_catch(step: float, u: float) -> Verdict | None:
+def off_catch(step: float, u: float, nozzles: int) -> Verdict | None:
     """The cause of a boom of which ln c is off its catch test by `step` from the start; None: it agrees, or there is
     no test (NaN). `u`: standard uncertainty of the test's."""
-    return replace(unseen(step), sure=0.6) if abs(step) > max(TUNING.catch_floor, TUNING.catch_sigmas * u) else None
+    off = abs(step) > max(TUNING.catch_floor, TUNING.catch_sigmas * u)
+    return replace(unseen(step, nozzles), sure=0.6) if off else None
 
 
 def slowly(verdict: Verdict) -> Verdict:
@@ -140,9 +142,13 @@ def slowly(verdict: Verdict) -> Verdict:
     return Verdict(verdict.kind, tuple(kind for kind in alike if kind != verdict.kind), min(verdict.sure, 0.5))
 
 
-def unseen(step: float) -> Verdict:
-    """The cause of a change of ln c by `step` of which the beginning was not seen."""
-    kinds = _SLOW[0] if step < 0 else _SLOW[1]
+def unseen(step: float, nozzles: int) -> Verdict:
+    """The cause of a change of ln c by `step` of which the beginning was not seen: by its size."""
+    if step < 0:
+        kinds = (*(("section_shut",) if whole_nozzles(step, nozzles) else ()), *_SLOW[0])
+    else:
+        lost = math.expm1(step) * nozzles > TUNING.lost_tip_nozzles
+        kinds = next(kinds for kinds in _SLOW if kinds[0] == ("lost_tip" if lost else _rising(step, nozzles, False)))
     return Verdict(kinds[0], kinds[1:], 0.5)
 
 

@@ -95,4 +95,15 @@ RULES = (
         confirm_s=0.6,  # a hand off the trigger, where the switch does not show it
         revised_s=(0.4, 1.0, 2.0),
     ),
+    Rule(
+        "meter_silent",
+        0.3,
+        0.3,
+        lambda signs: signs.meter_silent,
+        # A knob that is turned back just then looks the same: a question, and no sound.
+        lambda _: Verdict("meter_stuck", ("valve_shut",), 0.8),
+        decided=lambda signs: signs.meter_silent | signs.steady_spray,
+        explains=True,
+        quiet=True,
+    ),
 )

@@ -76,8 +76,8 @@ def _pressure_down(evidence: Evidence) -> Verdict:
 
 def fallen(moved: float, nearly_empty: bool) -> Verdict | None:
     """What a fall of c is called in which ln P has `moved` by so much: down, as with no nozzle that clogs and no meter;
-    None where it has not."""
-    if moved > -TUNING.fallen:
+    None where it has not, or where that is not known (NaN)."""
+    if not moved <= -TUNING.fallen:
         return None
     return Verdict("tank_empty", ("air",), 0.8) if nearly_empty else Verdict("pressure_low", ("air",), 0.6)
 

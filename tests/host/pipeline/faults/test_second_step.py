@@ -69,3 +69,20 @@ def test_a_return_to_the_healthy_level_is_the_end(kind):
 )
 def test_only_a_return_to_the_healthy_level_ends_a_fault(before, now, what):
     assert ending(float(np.mean(before)), np.array(now), 3, 5) is what
+
+
+def test_a_second_clog_and_the_first_each_end_when_they_are_cleaned():
+    """Both nozzles are cleaned at once: no leak. One of them: the other is still clogged."""
+    of_two = [("clog", FIRST_S, 1.0), ("clog", SECOND_S + 1.0, 1.0)]
+    cleaned = {"both": (30.0, 17.0), "the second": (90.0, 17.0), "the first": (20.0, 90.0)}
+    passes = [*PASSES, (74.0, 110.0)]
+    for which, (first_s, second_s) in cleaned.items():
+        rng = rng_for("two clogs", 5)
+        make = draw(rng, nozzles=5, nozzle_gpm=0.3, wander=0.01)
+        things = [Thing(*of_two[0], first_s), Thing(*of_two[1], second_s)]
+        one, other = faults_of(make_run(make, passes, things, rng))
+        assert {one.kind, other.kind} <= {"clog", "meter_low"}
+        assert one.nozzles == pytest.approx(1.0, abs=0.1)
+        assert other.nozzles == pytest.approx(1.0, abs=0.1)  # of five, though one of them gives nothing already
+        assert (one.ended_s is None) == (which != "both")
+        assert other.ended_s is not None

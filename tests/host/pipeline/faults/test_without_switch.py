@@ -4,10 +4,11 @@ the nozzles empty what is behind it)."""
 
 import pytest
 
-from host.pipeline import Fault
+from host.pipeline import Fault, Pipeline
 from tests.bench.bench_other import faults_of
 from tests.bench.other_runs import draw, rng_for
 from tests.bench.other_sprayer import Thing, make_run
+from tests.host.pipeline.made import IDENTITY
 
 PASSES = [(4.0, 30.0), (36.0, 66.0), (72.0, 110.0), (116.0, 150.0), (156.0, 180.0)]
 
@@ -25,6 +26,35 @@ def test_behind_the_valve_a_meter_that_falls_silent_under_pressure_is_stuck(inte
     assert fault.sure >= 0.9
     assert fault.called_s == pytest.approx(85.0 + 2.0, abs=1.0)
     assert fault.ended_s == pytest.approx(130.0 + 1.5, abs=1.5)  # once it has turned for as long as a start takes
+
+
+@pytest.mark.parametrize("interval_s", [0.05, 0.1, 0.5])
+@pytest.mark.parametrize("droop", [0.1, 0.18])
+def test_before_it_a_meter_that_falls_silent_is_asked_about_where_the_pressure_does_not_rise(interval_s, droop):
+    stuck = Thing("meter_stuck", 122.0, lasts_s=20.0)
+    (fault,) = called(stuck, interval_s=interval_s, droop=droop)
+    assert (fault.kind, fault.or_else, fault.urgent) == ("meter_stuck", ("valve_shut",), False)
+    assert 126.0 < fault.called_s < 134.0
+    assert fault.ended_s == pytest.approx(142.0 + 1.5, abs=1.5)
+
+
+def test_it_is_asked_in_the_same_moment_however_the_reports_are_cut():
+    rng = rng_for("cut")
+    run = make_run(draw(rng, switch="none"), PASSES, [Thing("meter_stuck", 122.0, lasts_s=20.0)], rng)
+    pipeline = Pipeline(run.rig)
+    for at in range(0, len(run.frames), 3):
+        pipeline.push(run.frames[at : at + 3], [] if at else [IDENTITY])
+    assert [fault.kind for fault in pipeline.faults()] == ["meter_stuck"]
+    assert repr(pipeline.faults()) == repr(faults_of(run))
+
+
+@pytest.mark.parametrize("droop", [0.1, 0.18])
+def test_a_long_way_with_the_boom_shut_and_the_pump_on_is_no_fault(droop):
+    assert called(Thing("hand_shut", 122.0, lasts_s=20.0), droop=droop) == []
+
+
+def test_nothing_is_asked_where_turns_show_no_rise():
+    assert called(Thing("meter_stuck", 122.0, lasts_s=20.0), droop=0.0, wander=0.01) == []
 
 
 @pytest.mark.parametrize("physics", [{}, {"behind_valve": True}, {"behind_valve": True, "fill_s": 2.0}])
