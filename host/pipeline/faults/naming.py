@@ -20,7 +20,7 @@ class Naming:
         change, size = fault.change, fault.after - fault.before
         moves = change.telling(size)
         if not moves and (self.droop.behind_valve or not change.turns):
-            fault.name(unseen(size))
+            fault.name(unseen(size, self.nozzles))
             return
         likelihoods = self.droop.likelihoods(moves, change.turns)
         shut, called = change.while_shut and not change.moves, fault.kind if fault.settled else ""
