@@ -151,6 +151,7 @@ class Tuning:
     wear_nozzles: float = 0.9  # that worn tips let through on top at most (our own design figure)
     lost_tip_nozzles: float = 2.2  # that a bare nozzle body lets through on top at least (our own design figure)
     whole_off: float = 0.06  # nozzles' worth off a whole number of them: how alike new tips are
+    valve_takes: float = 0.1  # of the pressure that the boom has, at most: the valve and hoses behind the transducer
     whole_sure: float = 0.9
     whole_most: float = 0.95  # sure at most that a section was opened
     either_most: float = 0.6  # and where a tip may be lost as well

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from host.pipeline.faults.causes.cause import HANDS_OFF, Cause, Rule, Verdict
-from host.pipeline.faults.causes.sections import whole_nozzles
+from host.pipeline.faults.causes.sections import whole_nozzles, whole_share
 from host.pipeline.faults.tuning import TUNING
 
 CAUSES = (
@@ -108,7 +108,7 @@ def judge(
         odds["meter"] = 0.0  # no rotor turns faster by itself
     elif whole:
         # Of all that a meter may be off by, so much is a whole number of nozzles.
-        odds["meter"] *= 2 * TUNING.whole_off * (nozzles - 2) / nozzles
+        odds["meter"] *= whole_share(nozzles)
     total = sum(odds.values())
     if total <= 0:
         odds, total = {**dict.fromkeys(odds, 0.0), "orifice": 1.0}, 1.0

@@ -42,8 +42,27 @@ RULES: tuple[Rule, ...] = ()
 def whole_nozzles(step: float, nozzles: int) -> bool:
     """Whether ln c has fallen by `step` as if several of the nozzles, and not all of them, gave nothing: of one alone a
     clog is the likelier."""
-    worth = -math.expm1(step) * nozzles
-    return 1 < round(worth) < nozzles and abs(worth - round(worth)) < TUNING.whole_off
+    return _number(-math.expm1(step) * nozzles, nozzles) > 1
+
+
+def whole_share(nozzles: int) -> float:
+    """How much of all that c may fall by looks like whole nozzles, several and not all."""
+    return sum(2 * TUNING.whole_off + _short(number, nozzles) for number in range(2, nozzles)) / nozzles
+
+
+def _number(worth: float, nozzles: int) -> int:
+    """How many of the nozzles, and not all, are as much as `worth` of them; 0: no whole number is."""
+    number = round(worth)
+    least = number - TUNING.whole_off - _short(number, nozzles)
+    return number if 1 <= number < nozzles and least < worth < number + TUNING.whole_off else 0
+
+
+def _short(number: int, nozzles: int) -> float:
+    """How many nozzles' worth c may fall by less when so many are shut: what valve and hoses between the transducer and
+    the boom take of the pressure goes with the flow squared, so those that are left give more. With the part a of it
+    and the share s left: c goes to s·√((1 + a)/(1 + a·s²)) ≈ s + s·a·(1 - s²)/2."""
+    left = 1.0 - number / nozzles
+    return 0.5 * TUNING.valve_takes * nozzles * left * (1.0 - left * left)
 
 
 def opened_share(step: float, off_before: float, nozzles: int, *, while_shut: bool) -> float:
@@ -53,11 +72,11 @@ def opened_share(step: float, off_before: float, nozzles: int, *, while_shut: bo
     came while the boom was shut.
     """
     opened = -math.expm1(-step) * nozzles  # that spray only since then, if all do now
-    number = round(opened)
-    if not 1 <= number < nozzles or abs(opened - number) > TUNING.whole_off:
+    number = _number(opened, nozzles)
+    if not number:
         return 0.0
     # Of all that a leak or a lost tip lets through, so much looks like whole nozzles.
-    odds = 1.0 / (2 * TUNING.whole_off)
+    odds = 1.0 / (2 * TUNING.whole_off + _short(number, nozzles))
     if number == 1 and not while_shut:
         odds *= TUNING.one_opens
     if math.isfinite(off_before):

@@ -85,7 +85,7 @@ def test_it_is_the_same_however_the_reports_are_cut(frames):
     [
         (2.0, 0.5, "section_open"),
         (2.0, 1.0, "lost_tip"),
-        (1.9, 0.5, "lost_tip"),  # no whole number of four
+        (1.8, 0.5, "lost_tip"),  # no whole number of four
         (4 / 3, 0.75, "section_open"),
         (4 / 3, 1.0, "leak"),
         (1.02, 0.98, "leak"),

@@ -48,11 +48,25 @@ def test_it_is_one_only_at_once_by_whole_nozzles_and_unless_the_transducer_has_m
 
 @pytest.mark.parametrize(
     ("share", "nozzles", "whole"),
-    [(0.5, 4, True), (0.48, 4, False), (0.25, 4, False), (0.75, 4, True), (0.99, 4, False), (0.02, 2, False)],
+    [(0.5, 4, True), (0.455, 4, False), (0.25, 4, False), (0.75, 4, True), (0.99, 4, False), (0.02, 2, False)],
 )
 def test_whole_nozzles_are_several_and_not_all(share, nozzles, whole):
     assert whole_nozzles(math.log(1.0 - share), nozzles) is whole
     assert not whole_nozzles(math.log(1.0 + share), nozzles)
+
+
+@pytest.mark.parametrize(("nozzles", "left"), [(4, 2), (6, 3), (7, 3), (8, 4), (8, 6)])
+@pytest.mark.parametrize("takes", [0.0, 0.03, 0.1])
+def test_a_valve_behind_the_transducer_takes_less_of_the_pressure_from_half_a_boom(nozzles, left, takes):
+    """q = n·√(P - k·q²), solved for q (orifice law for nozzles and for the valve: Bernoulli)."""
+
+    def flow(spraying):
+        k = takes / nozzles**2
+        return spraying / math.sqrt(1.0 + k * spraying**2)
+
+    step = math.log(flow(left) / flow(nozzles))
+    assert whole_nozzles(step, nozzles)
+    assert judge(EVEN, step, True, nozzles).kind == "section_shut"
 
 
 def test_poles_that_another_flow_shows_are_no_lost_pulses():
