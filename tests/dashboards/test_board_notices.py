@@ -155,6 +155,19 @@ def test_an_interval_that_the_board_does_not_keep_to_is_said_and_lost_reports_ar
     assert noticed(steady(400)[::4], piece=piece) == []
 
 
+def test_a_board_that_goes_on_at_its_own_interval_though_the_rig_file_asks_for_another_is_said_for_a_minute():
+    pipeline, board = Pipeline(rig_from_toml('report_interval = "50 ms"\n' + RIG), watch_faults=False), BoardNotices()
+    board.stated(100)
+    said = []
+    frames = steady(900)
+    for place in range(0, len(frames), 10):
+        board.push(pipeline.push(frames[place : place + 10], [] if place else [IDENTITY]))
+        said.append(
+            "asks for a report every 50 ms; the board reports every 100 ms" in str(board.messages(pipeline, "us"))
+        )
+    assert not any(said[:5]) and all(said[6:60]) and not any(said[66:])
+
+
 def test_a_switch_that_the_flow_contradicts_is_said_while_it_sprays():
     """On 0.4 s before the water comes and 0.4 s after it has gone, in both passes."""
     on = np.tile(np.repeat([False, True, False], (20, 120, 30)), 2)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_protocol.messages import Capability, Report, decode, encode_report, seal
+from firmware_protocol.messages import Capability, Command, Report, decode, encode_command, encode_report, seal
 from host.bringup import Bench, Finding, Grade, beep, by_hand, conformance, listen
 from host.cli.bringup import try_board
 from host.cli.main import build_parser, main
@@ -47,6 +47,11 @@ def test_a_good_board_passes(port: CorePort, capabilities: int) -> None:
     findings = _all(port)
     assert [finding for finding in findings if finding.grade is not Grade.GOOD] == []
     assert len(findings) > 25
+
+
+def test_a_board_that_a_run_has_left_at_50_ms_passes(port: CorePort) -> None:
+    port.write(encode_command(Command("n", 1, 50)) + b"\n")
+    assert [finding for finding in _all(port) if finding.grade is not Grade.GOOD] == []
 
 
 def _change(**changes: Callable[[Report], int]) -> Callable[[bytes], bytes]:
