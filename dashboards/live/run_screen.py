@@ -131,8 +131,9 @@ class RunScreen:
         """What the ground got, as the run's own page says it."""
         assert self._rig is not None and self._pipeline is not None
         self._pipeline.finish()
-        totals, target = totals_of(self._pipeline, last), self._rig.target
-        return verdict_answer(totals, verdict_of(totals, self._pipeline.passes, target), target, self._system)[0]
+        totals = totals_of(self._pipeline, last)
+        ground = verdict_of(totals, self._pipeline.passes, self._rig)
+        return verdict_answer(totals, ground, self._rig.target, self._system)[0]
 
     def _notice(self) -> str:
         """What is to be said, put together once for each piece that was read: it is asked for at every turn."""

@@ -22,6 +22,11 @@ class RateCertainty:
         self._rig = rig
         self._per_m3 = float(rig.meter.curve[len(rig.meter.curve) // 2][1])
 
+    @property
+    def pulse_m3(self) -> float:
+        """What flows through the meter from one pulse to the next."""
+        return 1.0 / self._per_m3
+
     def relative_u(self, flow_m3_s: npt.ArrayLike, passes: float = 1.0) -> Floats:
         """At a flow (any shape, same shape out); over the mean of so many passes where the speed is a walker's."""
         return np.hypot(self.volume_u(flow_m3_s), self.travel_u(passes))

@@ -16,7 +16,7 @@ from host.frames import together
 from host.pipeline.apart import Apart
 from host.pipeline.carry import RunningSum
 from host.pipeline.certainty import RUN_ON_S, RateCertainty
-from host.pipeline.columns import Bools, Floats, Ints
+from host.pipeline.columns import Ints
 from host.pipeline.cover import DRIBBLE_PULSES, LEAD_US, Cover, Stretch, cover_of, way_sprayed
 from host.pipeline.dry_spell import DrySpell, dry_for_long, waits
 from host.pipeline.on_ground import (
@@ -32,6 +32,7 @@ from host.pipeline.on_ground import (
 )
 from host.pipeline.rows import ROW, Rows, Why, without_water
 from host.pipeline.setting_off import set_off
+from host.pipeline.sides import with_sides
 from host.pipeline.silence import went_on
 from host.pipeline.standing import poured_standing, stood_spraying
 from host.pipeline.still import doubted, silent_at_end, since_turned, sprayed_silent
@@ -43,7 +44,6 @@ LONGEST_GAP_US = 2_000_000  # an interruption of spraying shorter than this does
 _SILENT_S = 2.5  # the board is silent: PROTOCOL.md section 8
 # In a turn the next pass is to come; who stands, or has long shut, is done.
 _SILENT_TURNING_S, _TURN_US = 10.0, 30_000_000
-_CENTRE_US = 1_000_000  # the rate over two seconds belongs to their middle
 
 
 class Settler:
@@ -303,23 +303,23 @@ class Settler:
         stopped = sprayed_us > 0 and on_spot.any()
         flow = math.fsum(np.where(known, rows["step_m3"], 0.0).tolist()) / sprayed_us if stopped else 0.0
         seconds = np.where(known, rows["step_s"] * cover, 0.0)
-        over, under, unknown = self._sides(rows, cover)
         poured = np.where(known, rows["step_m3"] * (1.0 - on_spot), 0.0)
         counts = way_m >= SHORTEST_M
         used = np.flatnonzero((cover > 0) | (rows["step_m3"] > 0))
         number = np.zeros(len(rows), dtype=np.int64)
         if counts:
             number[used[0] : used[-1] + 1] = len(self.passes) + 1
+        nothing = np.zeros(len(rows))
         settled = Settled(
             pass_number=number,
             ground_s=seconds,
             ground_m=way,
             ground_m2=area,
             ground_m3=poured,
-            over_m2=area * over,
-            under_m2=area * under,
-            unknown_m2=area * unknown,
-            off_target_s=seconds * (over | under),
+            over_m2=nothing,
+            under_m2=nothing,
+            unknown_m2=nothing,
+            off_target_s=nothing,
             stationary_s=seconds * on_spot,
             stationary_m3=np.where(on_spot > 0, rows["step_m3"] * on_spot, 0.0),
             unassigned_s=np.where(apart, rows["step_s"], 0.0),
@@ -330,17 +330,8 @@ class Settler:
             stops_m6=np.where(on_spot > 0, (flow * standing.chance_us) ** 2, 0.0),
             stops_doubt_m3=np.where(on_spot > 0, flow * standing.doubt_us, 0.0),
         )
+        settled = with_sides(settled, rows, self._certainty.pulse_m3, self._pulse_m, self._target)
         return settled, self._pass(rows, settled, covered) if counts else None, covered.period_us
-
-    def _sides(self, rows: Rows, cover: Floats) -> tuple[Bools, Bools, Bools]:
-        """Whether the ground of each row got too much, too little, or is not known, by the rate about its middle."""
-        rated = np.flatnonzero(np.isfinite(rows["rate_m3_m2"]))
-        if not len(rated):
-            nowhere = np.zeros(len(rows), dtype=np.bool_)
-            return nowhere, nowhere, cover > 0
-        later = np.searchsorted(rows["us"][rated], rows["us"] + _CENTRE_US)
-        rate = rows["rate_m3_m2"][rated[np.minimum(later, len(rated) - 1)]]
-        return rate > self._target.high_m3_m2, rate < self._target.low_m3_m2, np.zeros(len(rows), dtype=np.bool_)
 
     def _pass(self, rows: Rows, settled: Settled, covered: Cover) -> Pass:
         began, ended = covered.began_us, covered.ended_us

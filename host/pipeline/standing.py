@@ -62,7 +62,8 @@ def poured_standing(rows: Rows, share: Floats) -> Floats:
 def _stood(rows: Rows, pulse_m: float) -> Standing:
     still = stands(rows)
     share, chance, doubt = still.astype(np.float64), np.zeros(len(rows)), np.zeros(len(rows))
-    pace = pace_beside(rows, still) if still.any() else 0.0
+    longest_us = np.diff(rows["wheel_edge_us"]).max(initial=0)  # between two pulses
+    pace = pace_beside(rows, still) if still.any() or longest_us > _LEAST_US else 0.0
     if not pace > 0:
         return Standing(share, chance, doubt)
     step_us = np.maximum(rows["step_us"], 1)

@@ -22,7 +22,7 @@ from host.review.verdict import Verdict
 _FEW_PASSES = 3
 SITE_NOTES = ("site", "area")
 PRODUCT_NOTE = "product"
-DIGEST_FORMAT = 18  # grows with every change of what is worked out: kept digests of another format are made anew
+DIGEST_FORMAT = 19  # grows with every change of what is worked out: kept digests of another format are made anew
 
 
 @dataclass(frozen=True)

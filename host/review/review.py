@@ -83,7 +83,7 @@ class Review:
     @property
     def verdict(self) -> Verdict | None:
         """By ground; None where nothing is known to have reached it."""
-        return verdict_of(self.totals, self.passes, self.rig.target)
+        return verdict_of(self.totals, self.passes, self.rig)
 
     @property
     def only_calibrated(self) -> bool:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from host.pipeline import Pass
 from host.review.totals import Totals
-from host.rig import Target
+from host.rig import Rig
 
+_TIMED = "if walked at the timed pace"
 GOOD_SHARE = 0.9  # of the ground inside the band: the run is on target
 
 
@@ -16,8 +17,9 @@ GOOD_SHARE = 0.9  # of the ground inside the band: the run is on target
 class Verdict:
     """Shares of the sprayed ground, which make 1 together, and passes whose mean is above the band or below it.
 
-    What is not assigned counts as not known: as large as its ground probably was (host.review.hidden_ground). Ground
-    that got nothing although the spray was on, `dry`, is part of what is under.
+    A pass too short to say so for certain is neither. What is not assigned counts as not known: as large as its ground
+    probably was (host.review.hidden_ground). Ground that got nothing although the spray was on, `dry`, is part of what
+    is under.
     """
 
     on: float
@@ -27,6 +29,7 @@ class Verdict:
     heavy: int
     light: int
     dry: float = 0.0
+    timed: bool = False  # no wheel measured the ground: all of it holds for a walker at the pace that was timed
 
     @property
     def good(self) -> bool:
@@ -38,7 +41,7 @@ class Verdict:
         """The shares in a few words, those that round to nothing left out: "54 % on target, 46 % under"."""
         named = ((self.over, "over"), (self.under, "under"), (self.unknown, "not known"))
         rest = [f"{100 * share:.0f} % {name}" for share, name in named if share >= 0.005]
-        return ", ".join([f"{100 * self.on:.0f} % on target", *rest])
+        return ", ".join([f"{100 * self.on:.0f} % on target", *rest, *([_TIMED] if self.timed else [])])
 
     @property
     def message(self) -> str:
@@ -53,14 +56,14 @@ class Verdict:
         if self.dry >= 0.01:
             dry = f" {self.dry:.0%} of it got nothing: the spray was on, but no water came.".replace("%", " %")
             unknown = dry + unknown
-        off = self.over + self.under
+        off, pace = self.over + self.under, f", {_TIMED}" if self.timed else ""
         if off < 1 - GOOD_SHARE:
-            return f"On target on {self.on:.0%} of the ground.".replace("%", " %") + unknown
+            return f"On target on {self.on:.0%} of the ground{pace}.".replace("%", " %") + unknown
         much = "Half" if 0.45 <= off <= 0.55 else f"{off:.0%}".replace("%", " %")
-        return f"{much} of the ground was off target{': ' + passes if passes else ''}." + unknown
+        return f"{much} of the ground was off target{pace}{': ' + passes if passes else ''}." + unknown
 
 
-def verdict_of(totals: Totals, passes: Sequence[Pass], target: Target) -> Verdict | None:
+def verdict_of(totals: Totals, passes: Sequence[Pass], rig: Rig) -> Verdict | None:
     """The verdict; None where nothing is known to have reached the ground."""
     if totals.rate_m3_m2 is None or not totals.area_m2 > 0:
         return None
@@ -71,7 +74,8 @@ def verdict_of(totals: Totals, passes: Sequence[Pass], target: Target) -> Verdic
         over=totals.over_m2 / whole,
         under=(totals.under_m2 + totals.dry_m2) / whole,
         unknown=(totals.unknown_m2 + totals.hidden_m2) / whole,
-        heavy=sum(one.rate_m3_m2 > target.high_m3_m2 for one in passes),
-        light=sum(one.rate_m3_m2 < target.low_m3_m2 for one in passes),
+        heavy=sum(one.rate_m3_m2 > rig.target.high_m3_m2 and one.over_m2 > 0 for one in passes),
+        light=sum(one.rate_m3_m2 < rig.target.low_m3_m2 and one.under_m2 > 0 for one in passes),
         dry=totals.dry_m2 / whole,
+        timed=rig.wheel is None,
     )

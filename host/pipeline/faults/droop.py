@@ -91,7 +91,8 @@ class Droop:
             cause: float(
                 self._weights()
                 @ np.prod(
-                    [_density(one.by - _moved(cause, one), one.sd) for one in moves]
+                    [np.ones(len(_DROOPS))]
+                    + [_density(one.by - _moved(cause, one), one.sd) for one in moves]
                     + [_density(one.rise - _rise(cause, one.change), one.sd) for one in turns if not self.behind_valve],
                     axis=0,
                 )

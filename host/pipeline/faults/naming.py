@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from host.pipeline.faults.causes.boom import RISEN, judge, slowly
+from host.pipeline.faults.causes.boom import RISEN, judge, slowly, unseen
 from host.pipeline.faults.causes.sections import OPENED, opened_or, opened_share
 from host.pipeline.faults.droop import Droop
 from host.pipeline.faults.open_fault import OpenFault
@@ -18,7 +18,11 @@ class Naming:
     def name(self, fault: OpenFault) -> None:
         """Name it, or name it anew."""
         change, size = fault.change, fault.after - fault.before
-        likelihoods = self.droop.likelihoods(change.all_moves, change.turns)
+        moves = change.telling(size)
+        if not moves and (self.droop.behind_valve or not change.turns):
+            fault.name(unseen(size, self.nozzles))
+            return
+        likelihoods = self.droop.likelihoods(moves, change.turns)
         shut, called = change.while_shut and not change.moves, fault.kind if fault.settled else ""
         verdict = judge(likelihoods, size, change.sudden, self.nozzles, called, while_shut=shut)
         if change.sudden and verdict.kind in RISEN:

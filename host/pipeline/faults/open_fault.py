@@ -79,6 +79,13 @@ class Change:
         """Of the pressure, at each step that has been judged."""
         return self.moves if self.move is None else [*self.moves, self.move]
 
+    def telling(self, size: float) -> list[Moved]:
+        """What the pressure did at the steps that are large in all of `size` (of ln c). At small ones it says nothing:
+        the regulator wanders, and one is found sooner where that makes c look as if it had moved further."""
+        most = max(abs(move.after - move.before) for move in self.all_moves)
+        large = [move for move in self.all_moves if abs(move.after - move.before) >= 0.5 * most]
+        return large if 2.0 * most >= abs(size) else []
+
 
 @dataclass(eq=False)
 class OpenFault:

@@ -24,6 +24,14 @@ RECORDING = next((Path(__file__).parents[3] / "recordings").glob("*.sward"))
         (Verdict(0.50, 0.20, 0.30, 0.0, 2, 3), "Half of the ground was off target: 2 passes heavy, 3 light."),
         (Verdict(0.31, 0.69, 0.0, 0.0, 1, 0), "69 % of the ground was off target: 1 pass heavy."),
         (Verdict(0.60, 0.0, 0.40, 0.0, 0, 0), "40 % of the ground was off target."),
+        (
+            Verdict(0.60, 0.40, 0.0, 0.0, 1, 0, timed=True),
+            "40 % of the ground was off target, if walked at the timed pace: 1 pass heavy.",
+        ),
+        (
+            Verdict(0.95, 0.05, 0.0, 0.0, 0, 0, timed=True),
+            "On target on 95 % of the ground, if walked at the timed pace.",
+        ),
         (Verdict(0.72, 0.0, 0.0, 0.28, 0, 0), "On target on 72 % of the ground. What 28 % of it got is not known."),
     ],
 )
@@ -39,6 +47,7 @@ def test_ground_that_is_not_known_is_not_good():
 def test_shares_in_a_few_words():
     assert Verdict(0.54, 0.004, 0.256, 0.2, 0, 1).shares == "54 % on target, 26 % under, 20 % not known"
     assert Verdict(1.0, 0.0, 0.0, 0.0, 0, 0).shares == "100 % on target"
+    assert Verdict(1.0, 0.0, 0.0, 0.0, 0, 0, timed=True).shares == "100 % on target, if walked at the timed pace"
 
 
 def test_a_season_and_a_list_say_of_each_run_which_share_of_its_ground_was_on_target():

@@ -40,7 +40,7 @@ def test_a_tenth_makes_one_when_it_has_been_judged_and_a_quarter_sooner(seed):
         assert least_s < fault.heard_s - one.at_s < most_s
 
 
-def test_what_creeps_on_makes_a_sound_when_it_has_become_more():
+def test_what_creeps_on_makes_a_sound_when_it_has_become_more_and_is_never_surely_a_moved_reading():
     rng = rng_for("creeps on", 1)
     make = draw(rng, **FINE, wander=0.01)
     # A twentieth of a nozzle at once, then slowly half a one.
@@ -52,6 +52,8 @@ def test_what_creeps_on_makes_a_sound_when_it_has_become_more():
         urgent = [fault for fault in pipeline.faults() if fault.urgent]
         if urgent and heard is None:
             heard = float(run.frames["host_s"][min(place + 4, len(run.frames) - 1)]), urgent[0].heard_s
+        surely = [fault for fault in pipeline.faults() if fault.kind == "transducer_drift" and fault.sure >= 0.9]
+        assert not any(fault.nozzles > 0.1 for fault in surely)
     assert heard is not None
     now_s, said_s = heard
     assert said_s == pytest.approx(now_s, abs=0.6)  # as it was live
