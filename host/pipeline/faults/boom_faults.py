@@ -157,6 +157,8 @@ class BoomFaults:
         step, fault = self._steps.get(i), self._open
         quiet = not self._rough_now and not self._false_pulses
         self._perhaps(i, step, fault is None and not explained and quiet)
+        if fault is not None and fault.state is State.PROVISIONAL and i in self._levels:
+            fault = self._wait(fault, i, last=True)  # a bubble beside it makes it look on its way back
         if step is not None and fault is None and not explained and quiet:
             if self._aftermath.is_new(i, step):
                 log_c = self._history.baseline(i) if step.adaptive else step.reference
@@ -262,8 +264,8 @@ class BoomFaults:
         self._aftermath.ended(fault.before)
         self._open = None
 
-    def _wait(self, fault: OpenFault, i: int) -> None:
-        """A first word is confirmed or taken back."""
+    def _wait(self, fault: OpenFault, i: int, *, last: bool = False) -> OpenFault | None:
+        """A first word is confirmed or taken back; `last`: now. What is open then."""
         rows = self._history.rows(i, self._many(TUNING.confirm_seen))
         by, at_s = fault.after - fault.before, (fault.began_s, fault.change.found_s)
         stays = self._history.stays(rows, fault.before, by, fault.change.even, at_s, self._nozzles)
@@ -272,8 +274,9 @@ class BoomFaults:
             fault.after = float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :]))
             self._suppose(fault, i)
             fault.confirm(float(rows[HOST, -1]))
-        elif stays is not None:
+        elif stays is not None or last:
             self._withdraw(fault)
+        return self._open
 
     def _track(self, fault: OpenFault, i: int, step: Step | None) -> None:
         row, change = self._history.rows(i, 1)[:, 0], fault.change
@@ -348,10 +351,7 @@ class BoomFaults:
         self._end(fault, float(rows[HOST, -1]), float(rows[AREA, -1]))
         frames = took + int(np.sum(rows[HOST] > found_s))
         second = self._start(i, frames, float(np.mean(rows[LOG_C, -self._many((0.3, 1)) :])) < log_c, log_c)
-        if on_top:
-            second.change.beneath = fault
-        else:
-            second.before = fault.before
+        second.change.beneath, second.before = (fault, log_c) if on_top else (None, fault.before)
         self._has_stayed(second, i, took)
 
     def _track_noise(self, fault: OpenFault, i: int) -> None:
