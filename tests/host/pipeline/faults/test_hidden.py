@@ -32,7 +32,7 @@ def test_a_bubble_in_the_moment_of_a_clog_does_not_hide_it(seed):
     """The meter loses most of its pulses for a fifth of a second while a nozzle clogs."""
     rng = rng_for("bubble and clog", seed)
     make = draw(rng, nozzles=5, nozzle_gpm=0.2, per_litre=1800.0, wander=0.005)
-    things = [Thing("clog", 54.0, 1.0), Thing("dip", 54.25, 0.6, 0.2)]
+    things = [Thing("clog", 54.0, 0.5), Thing("dip", 54.35, 0.8, 0.2)]
     faults = faults_of(make_run(make, [(4.0, 34.0), (40.0, 90.0)], things, rng))
     assert faults and faults[0].kind in ("clog", "meter_low")
     assert faults[0].called_s < 57.0
