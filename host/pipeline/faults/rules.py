@@ -32,13 +32,12 @@ class Rules:
         self._signs = SignReader(rig, timing)
         self._debounced = {name: Debounce(rule.on_s, rule.off_s) for name, rule in RULES.items() if not rule.at_once}
 
-    def push(self, scene: Scene, boom: Boom) -> list[Turn]:
-        """What turned on or off in these frames, in order; what is known only once it is over only turns on."""
-        if not len(scene.counts.board_us):
-            return []
+    def push(self, scene: Scene, boom: Boom) -> tuple[list[Turn], Signs]:
+        """What turned on or off in these frames, of which there is at least one, in order, and what it was read off;
+        what is known only once it is over only turns on."""
         signs = self._signs.push(scene, boom)
         turns = [turn for rule in RULES.values() for turn in self._turns(rule, signs, scene)]
-        return sorted(turns, key=lambda turn: (turn.place, turn.rule.name, turn.on))
+        return sorted(turns, key=lambda turn: (turn.place, turn.rule.name, turn.on)), signs
 
     def _turns(self, rule: Rule, signs: Signs, scene: Scene) -> list[Turn]:
         board_us, condition = scene.counts.board_us, rule.condition(signs)

@@ -33,6 +33,7 @@ class Signs:
     low_rail: Bools  # counts near the bottom of the converter
     pressure_same: Bools  # as in the frame before
     pressure_flat: Bools  # no movement within the frame
+    pressure_share: Floats  # of what the run began with; not a number while either is unknown
     pressure_low: Bools  # below half of what the run began with
     pressure_down: Bools  # clearly below what the run began with
     wheel_silent: Bools  # during spraying, for seconds
@@ -106,6 +107,7 @@ class SignReader:
             low_rail=counts < 16 * TUNING.rail_counts,
             pressure_same=same,
             pressure_flat=flat,
+            pressure_share=share,
             pressure_low=low & (flows_on | starts_and_stops),
             pressure_down=np.isfinite(pressure) & (mean_pa < TUNING.down_pressure_share * usual_pa) & flows_on,
             wheel_silent=scene.wheel_silent,

@@ -31,7 +31,7 @@ from host.pipeline.faults.tuning import TUNING
 from host.pipeline.tank import lowest_level
 from host.rig import Rig
 
-_US, _HOST, _LOG_P, _AREA, _LOW, _TANK, _SPRAYING = range(7)
+_US, _HOST, _LOG_P, _SHARE, _AREA, _LOW, _TANK, _SPRAYING = range(8)
 
 
 class FaultWatch:
@@ -93,7 +93,7 @@ class _Following:
         self._due: list[tuple[int, int, int, Callable[[], None]]] = []  # in it: place, order, number, what to do
         self._number = 10**9
         self._pending: list[tuple[float, Callable[[int], None]]] = []  # after it: when (µs), what to do
-        self._tail = Tail(7, TUNING.watch_tail)
+        self._tail = Tail(8, TUNING.watch_tail)
         self._shut, self._on = (Debounce(TUNING.give_s + TUNING.turn_level_s, 0.0) for _ in range(2))
         self._now_m2 = 0.0
 
@@ -110,12 +110,13 @@ class _Following:
         on = spraying & flowing
         glitch = ((scene.frames["flags"] & Flag.FLOW_GLITCH) != 0) | scene.missed
         boom = self._boom.push(scene.counts, scene.per_m3, scene.pressure.mean_pa, spraying, flowing, glitch)
-        turns = self._rules.push(scene, boom)
+        turns, signs = self._rules.push(scene, boom)
         with np.errstate(divide="ignore", invalid="ignore"):
             log_p = np.log(np.maximum(scene.pressure.mean_pa, TUNING.floor_pa))
         low = (scene.frames["flags"] & Flag.SUPPLY_LOW) != 0
         board_us = scene.counts.board_us
-        self._tail.push(board_us, scene.host_s, log_p, scene.area_m2, low, scene.tank_left_m3, 1.0 * on)
+        share = signs.pressure_share
+        self._tail.push(board_us, scene.host_s, log_p, share, scene.area_m2, low, scene.tank_left_m3, 1.0 * on)
         places = np.flatnonzero(boom.usable)
         watched = self._steps.push(
             Usable(
@@ -257,12 +258,13 @@ class _Following:
             fault.name(rule.verdict(self._evidence(self._tail.upto(place, TUNING.watch_tail), since_us)))
 
     def _evidence(self, rows: Floats, since_us: int) -> Evidence:
-        pressures = rows[_LOG_P, -self._timing.frames((0.3, 1)) :]
+        pressures, shares = rows[[_LOG_P, _SHARE], -self._timing.frames((0.3, 1)) :]
         known = bool(np.isfinite(pressures).any())
         before, moved_sd = self._boom_faults.pressure_before
         return Evidence(
             moved=float(np.nanmean(pressures)) - before if known else math.nan,
             moved_sd=moved_sd,
+            usual=float(np.nanmean(shares)) if np.isfinite(shares).any() else math.nan,
             supply_low=bool(rows[_LOW, rows[_US] >= since_us].any()),
             nearly_empty=bool(self._nearly_empty(rows[_TANK, -1:])[0]),
             droop=self._droop,

@@ -42,6 +42,7 @@ class Evidence:
 
     moved: float  # ln P now against the last steady spraying; NaN when either is unknown
     moved_sd: float  # what it would have moved by itself
+    usual: float  # the pressure's share of what the run began with; NaN when either is unknown
     supply_low: bool  # the board has seen a low supply since the condition began
     nearly_empty: bool  # the tank, by the count; where a refill was not recorded it says nothing
     droop: Droop

@@ -59,12 +59,16 @@ def _verdict(evidence: Evidence) -> Verdict:
     moved = evidence.moved
     if not math.isfinite(moved):
         return Verdict("meter_stuck", ("valve_shut",), 0.5)
-    if evidence.nearly_empty and moved < -0.3:
+    # It may have fallen before the flow stopped: check valves shut what a pump that dies slowly still presses on.
+    low = evidence.usual < TUNING.low_pressure_share
+    if evidence.nearly_empty and (moved < -0.3 or low):
         return Verdict("tank_empty", ("pump_off",), 0.8)
     if moved < -0.7:
         # Behind the valve the pressure goes in either case; before the first turn it is not known where it is read.
         known = evidence.droop.before_valve
         return Verdict("pump_off", (), 0.9) if known else Verdict("pump_off", ("valve_shut",), 0.5)
+    if low:
+        return Verdict("pump_off", ("meter_stuck", "valve_shut"), 0.5)
     droop, droop_u = evidence.droop.value
     if math.isnan(droop):
         # Behind the valve the pressure stays up for as long as the boom sprays, and rises when its hose is blocked.

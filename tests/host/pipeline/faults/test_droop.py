@@ -142,5 +142,7 @@ def test_no_pressure_and_no_flow_is_the_pump_for_sure_only_where_the_pressure_st
     for rise in rises:
         droop.learn(rise, lambda: 0.01)
     (rule,) = (rule for rule in no_flow.RULES if rule.name == "no_flow")
-    verdict = rule.verdict(Evidence(moved=-2.0, moved_sd=0.02, supply_low=False, nearly_empty=False, droop=droop))
+    verdict = rule.verdict(
+        Evidence(moved=-2.0, moved_sd=0.02, usual=0.1, supply_low=False, nearly_empty=False, droop=droop)
+    )
     assert (verdict.kind, verdict.or_else) == ("pump_off", or_else)
