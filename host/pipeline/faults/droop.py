@@ -100,6 +100,13 @@ class Droop:
             for cause in CAUSES
         }
 
+    def answers(self, one: Moved) -> bool:
+        """Whether any of the causes makes ln P move as much. None does, and it was a hand on the knob, or the pump."""
+        weights = self._weights()
+        likely = weights > 0.01 * weights.max()
+        off = min(np.abs(one.by - _moved(cause, one))[likely].min() for cause in CAUSES)
+        return bool(off < TUNING.answer_sigmas * one.sd + TUNING.answer_share * abs(one.by))
+
     def _weights(self) -> Floats:
         usual = np.exp(-0.5 * ((_DROOPS - TUNING.usual_droop) / TUNING.usual_droop_sd) ** 2)
         stiff = 1.0 * (TUNING.usual_droop >= _DROOPS)

@@ -19,7 +19,8 @@ class Naming:
         """Name it, or name it anew."""
         change, size = fault.change, fault.after - fault.before
         moves = change.telling(size)
-        if not moves and (self.droop.behind_valve or not change.turns):
+        silent = not moves and (self.droop.behind_valve or not change.turns)
+        if silent or not all(self.droop.answers(move) for move in moves):
             fault.name(unseen(size, self.nozzles))
             return
         likelihoods = self.droop.likelihoods(moves, change.turns)

@@ -133,6 +133,10 @@ class Tuning:
     far_sigmas2: float = 5000.0  # what is further off says no more, and no weight becomes zero
     wild_share: float = 0.05  # one in twenty comes with a jolt or a hand on the knob
     wild_wider: float = 3.0
+    # Further off what every cause makes of it than as many standard deviations and this share of the move, and the
+    # pressure was moved by something else.
+    answer_sigmas: float = 4.0
+    answer_share: float = 0.25  # a slow report holds some of both
     turn_sd: float = 0.005  # of ln P: the droop itself changes with the pressure that is set
     give_s: float = 0.4  # after the spray has come on or gone off the pressure has settled
     turn_level_s: float = 1.1
