@@ -115,6 +115,8 @@ class Settler:
 
     def _add_up(self) -> None:
         """Add what has been settled since to the sums: one row after the other, however they are cut up."""
+        if self._added == len(self._fresh):
+            return
         new = settled_rows(self._fresh[self._added :])
         for name, total in self._sums.items():
             total(getattr(new, name))

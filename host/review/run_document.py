@@ -158,7 +158,7 @@ def _totals(review: Review, system: str) -> Section:
     for name in ("on", "over", "under", "unknown", "dry"):
         share = math.nan if ground is None else getattr(ground, name)
         facts.append(Fact(f"ground_{name}_share", "", quantity(share, "fraction", system)))
-    facts.append(Fact("ground_shares_at_timed_pace", "", bool(ground and ground.timed)))
+    facts.append(Fact("ground_shares_at_timed_pace", "", ground.timed if ground else None))
     return Section("", "", (about, Facts(tuple(facts), "totals"), *_apart(review, system)))
 
 

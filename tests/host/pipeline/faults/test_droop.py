@@ -105,6 +105,20 @@ def test_a_transducer_that_has_moved_moves_twice_as_far_the_other_way():
     assert told["transducer"] > 99 * max(told["orifice"], told["meter"])
 
 
+@pytest.mark.parametrize(
+    ("by", "made"),
+    [
+        (answer(0.13, math.log(2 / 3)), True),  # a nozzle of three
+        (0.0, True),  # the meter
+        (0.81, True),  # the transducer: twice ln(2/3) the other way
+        (-0.16, False),  # a knob turned down by 15 % just then
+        (0.35, False),
+    ],
+)
+def test_a_pressure_that_something_else_has_moved_bears_no_witness(by, made):
+    assert learned(0.13).answers(Moved(0.0, math.log(2 / 3), by, SD)) is made
+
+
 def test_behind_the_valve_the_ends_of_passes_say_nothing():
     one = learned(-0.6, turns=4)
     assert all(math.isnan(value) for value in one.value)
@@ -136,13 +150,25 @@ def test_it_is_as_sure_as_it_is_right():
         assert np.mean(right[here]) > np.mean(sure[here]) - 3 * spread
 
 
+def no_flow_verdict(droop, **what):
+    (rule,) = (rule for rule in no_flow.RULES if rule.name == "no_flow")
+    known = {"moved": 0.0, "moved_sd": 0.02, "usual": 1.0, "supply_low": False, "nearly_empty": False}
+    return rule.verdict(Evidence(**{**known, **what}, droop=droop))
+
+
 @pytest.mark.parametrize(("rises", "or_else"), [((), ("valve_shut",)), ((-3.0,), ("valve_shut",)), ((0.1,), ())])
 def test_no_pressure_and_no_flow_is_the_pump_for_sure_only_where_the_pressure_stays_behind_a_shut_valve(rises, or_else):
     droop = Droop()
     for rise in rises:
         droop.learn(rise, lambda: 0.01)
-    (rule,) = (rule for rule in no_flow.RULES if rule.name == "no_flow")
-    verdict = rule.verdict(
-        Evidence(moved=-2.0, moved_sd=0.02, usual=0.1, supply_low=False, nearly_empty=False, droop=droop)
-    )
+    verdict = no_flow_verdict(droop, moved=-2.0, usual=0.1)
     assert (verdict.kind, verdict.or_else) == ("pump_off", or_else)
+
+
+def test_a_meter_is_stuck_only_at_the_pressure_that_the_run_began_with():
+    """Check valves shut at some psi (common practice: 5 to 10): what a dying pump still holds is no sign of a flow."""
+    assert no_flow_verdict(learned(0.13)).kind == "meter_stuck"
+    assert no_flow_verdict(learned(0.13), usual=math.nan).kind == "meter_stuck"
+    low = no_flow_verdict(learned(0.13), usual=0.2)
+    assert low.kind == "pump_off" and "meter_stuck" in low.or_else and low.sure <= 0.5
+    assert no_flow_verdict(learned(0.13), usual=0.2, nearly_empty=True).kind == "tank_empty"
