@@ -84,10 +84,13 @@ class BoomHistory:
         seen = self._timing.frames(TUNING.hoses_seen)
         for part in (rows[:, -seen:], rows[:, -2 * seen : -seen]):
             half = part.shape[1] // 2
-            if half:
-                rise, apart_s = (float(np.mean(of[-half:]) - np.mean(of[:half])) for of in part[[LOG_P, HOST]])
-                if off * rise > 0.0 and abs(off) * apart_s < TUNING.hoses_s * abs(rise):
-                    return True
+            if not half:
+                continue
+            rise, apart_s = (float(np.mean(of[-half:]) - np.mean(of[:half])) for of in part[[LOG_P, HOST]])
+            if off * rise <= 0.0 or abs(off) * apart_s >= TUNING.hoses_s * abs(rise):
+                continue
+            if abs(rise) > TUNING.hoses_sigmas * usual_sd(rows[LOG_P], rows[HOST], apart_s, self._timing):
+                return True  # it runs, and is not just shaken by the walk
         return False
 
     def baseline(self, i: int) -> float:

@@ -173,6 +173,7 @@ class Tuning:
     confirm_seen: Span = (10.0, 20)
     hoses_s: float = 0.7  # flow that hoses and trapped air take in, per flow and per rise of ln P in a second, at most
     hoses_seen: Span = (1.2, 4)  # in which the pressure runs: two steps of the walk, which shake it
+    hoses_sigmas: float = 2.2  # of what it moves by itself: less, and it does not run
     least_nozzles: float = 0.05  # nozzles' worth: a pump and its regulator wander by less within seconds
     stayed_least: float = 0.01  # of c, or less where that is a twentieth of a nozzle: a level was seen for longer
     confirm_least: int = 4  # frames
