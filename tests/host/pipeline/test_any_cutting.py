@@ -149,7 +149,7 @@ def test_any_cutting_gives_equal_signals_and_passes(rig, seed, data):
 
 
 @pytest.mark.parametrize("rig", [WHEEL, ONE_MAGNET, COURSE], ids=["wheel and switch", "one magnet", "timed course"])
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), data=st.data())
 def test_sensors_that_die_and_come_back_are_told_the_same_however_cut(rig, seed, data):
     frames = walk_with_dying_sensors(seed)

@@ -51,7 +51,7 @@ def test_a_meter_that_failed_leaves_ground_and_water_that_nobody_knows():
     assert found.uncounted_m3 == pytest.approx(50.0 * 1e-4, rel=0.02)
 
 
-@pytest.mark.parametrize("cut", [1, 7, 10_000])
+@pytest.mark.parametrize("cut", [7, 10_000])
 @pytest.mark.parametrize("left_s", [1.5, 4, 8])
 def test_a_meter_that_dies_just_before_the_end_of_a_pass_leaves_that_rest_unknown_too(left_s, cut):
     rest, dead = (left_s, 0.0, 10.0, True, STANDS), (25, 0.0, 10.0, True, STANDS)
@@ -68,7 +68,7 @@ def test_a_tank_that_runs_dry_just_before_the_end_of_a_pass_leaves_that_rest_dry
     assert sum(one.distance_m for one in pipeline.unassigned) == pytest.approx(31.0, abs=1.0)
 
 
-@pytest.mark.parametrize("cut", [1, 10_000])
+@pytest.mark.parametrize("cut", [7, 10_000])
 def test_water_that_comes_back_within_the_next_pass_leaves_no_dry_ground(cut):
     rest, late = (5, 0.0, 10.0, True, STANDS), (2, 0.0, 10.0, True, STANDS)
     pipeline = walked(PASS, rest, TURN, late, PASS, rest, TURN, PASS, cut=cut)
@@ -82,7 +82,7 @@ def test_a_report_in_which_the_spray_came_on_does_not_say_that_the_pressure_has_
     assert {one.why for one in pipeline.unassigned} == {Why.NOT_METERED}
 
 
-@pytest.mark.parametrize("cut", [1, 7, 10_000])
+@pytest.mark.parametrize("cut", [7, 10_000])
 def test_a_plug_that_takes_meter_and_wheel_along_leaves_ground_that_nobody_knows(cut):
     nothing = (20, 0.0, 0.0, True, STANDS)
     pipeline = walked(PASS, PASS, nothing, TURN_OFF, nothing, TURN_OFF, nothing, TURN_OFF, cut=cut)

@@ -77,7 +77,7 @@ def later(frames, before):
     return frames
 
 
-@pytest.mark.parametrize("pieces", [[1] * 10_000, [7, 300, 1, 450] * 20])
+@pytest.mark.parametrize("pieces", [[5] * 10_000, [7, 300, 1, 450] * 20])
 def test_any_cutting_gives_the_same(pieces):
     frames = run_of(backwards=True, passes=2)
     whole, cut = pushed(frames), pushed(frames, pieces)

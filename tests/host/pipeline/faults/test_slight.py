@@ -47,15 +47,15 @@ def test_what_creeps_on_makes_a_sound_when_it_has_become_more_and_is_never_surel
     things = [Thing("clog", 60.0, 0.05), Thing("clog", 80.0, 0.45, over_s=90.0)]
     run = make_run(make, [(4.0, 200.0)], things, rng)
     pipeline, heard = Pipeline(run.rig), None
-    for place in range(0, len(run.frames), 5):
-        pipeline.push(run.frames[place : place + 5], [IDENTITY])
+    for place in range(0, len(run.frames), 10):
+        pipeline.push(run.frames[place : place + 10], [IDENTITY])
         urgent = [fault for fault in pipeline.faults() if fault.urgent]
         if urgent and heard is None:
-            heard = float(run.frames["host_s"][min(place + 4, len(run.frames) - 1)]), urgent[0].heard_s
+            heard = float(run.frames["host_s"][min(place + 9, len(run.frames) - 1)]), urgent[0].heard_s
         surely = [fault for fault in pipeline.faults() if fault.kind == "transducer_drift" and fault.sure >= 0.9]
         assert not any(fault.nozzles > 0.1 for fault in surely)
     assert heard is not None
     now_s, said_s = heard
-    assert said_s == pytest.approx(now_s, abs=0.6)  # as it was live
+    assert said_s == pytest.approx(now_s, abs=1.1)  # as it was live
     amount = 0.05 + 0.45 * np.clip((now_s - 80.0) / 90.0, 0.0, 1.0)
     assert 0.06 < amount < 0.3

@@ -42,8 +42,8 @@ def test_it_is_asked_in_the_same_moment_however_the_reports_are_cut():
     rng = rng_for("cut")
     run = make_run(draw(rng, switch="none"), PASSES, [Thing("meter_stuck", 122.0, lasts_s=20.0)], rng)
     pipeline = Pipeline(run.rig)
-    for at in range(0, len(run.frames), 3):
-        pipeline.push(run.frames[at : at + 3], [] if at else [IDENTITY])
+    for at in range(0, len(run.frames), 11):
+        pipeline.push(run.frames[at : at + 11], [] if at else [IDENTITY])
     assert [fault.kind for fault in pipeline.faults()] == ["meter_stuck"]
     assert repr(pipeline.faults()) == repr(faults_of(run))
 
