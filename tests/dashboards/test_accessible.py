@@ -76,6 +76,7 @@ def look_at(opened: Any, what: str, sizes: tuple[tuple[int, int], ...] = SIZES) 
             assert [one for one in contrasts(opened) if one["ratio"] < 7.0] == [], where
 
 
+@pytest.mark.journey  # through every page there is
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
 def test_no_violations(page: Page, standing: Standing, phone: Phone) -> None:
     copy(RECORDING, standing.runs)  # a finished run with a fault in it

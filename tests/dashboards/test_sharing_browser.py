@@ -115,6 +115,7 @@ def test_the_code_can_be_typed(shared: Shared, phone: Phone) -> None:
     assert page.url == f"http://{server.there}/live"
 
 
+@pytest.mark.journey
 def test_notes_and_names_are_text_on_every_page(shared: Shared, phone: Phone) -> None:
     page = phone(shared.server.link(shared.server.there))
     wait_live(page)
