@@ -362,9 +362,8 @@ class BoomFaults:
         last = np.array(change.levels[-self._many(TUNING.even) :])
         if len(change.levels) > self._many(TUNING.even) and spread(last) < TUNING.even_ratio * change.even:
             if nozzles_worth(fault.after - fault.before, self._nozzles) > TUNING.own_fault_nozzles:
-                fault.name(
-                    unseen(fault.after - fault.before, self._nozzles)
-                )  # that was uneven on its way, and has stayed
+                # That was uneven on its way, and has stayed.
+                fault.name(unseen(fault.after - fault.before, self._nozzles))
                 change.roughs = [1.0] * len(change.levels)
             else:
                 self._end(fault, float(row[HOST]), float(row[AREA]))

@@ -8,13 +8,15 @@ import socket
 import threading
 import time
 import tty
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import serial
 
 from firmware_protocol.messages import (
     Ack,
+    Command,
     Identity,
     LineError,
     Refusal,
@@ -190,17 +192,19 @@ class LoopEnd:
         """Nothing outlives the port."""
 
 
-class AnsweringBoard:
-    """Answers commands in a thread of its own. `deaf_for` commands are passed over first; `refuse` is sent instead."""
+class ListeningBoard:
+    """Takes the commands that come to its `end` in a thread of its own, one after the other, by `take`."""
 
-    def __init__(self, end: Any, deaf_for: int = 0, refuse: int | None = None, boot: int = 7) -> None:
-        self.heard: list[str] = []
-        self._end, self._deaf_for, self._refuse, self._boot = end, deaf_for, refuse, boot
-        self._splitter = LineSplitter()
+    def __init__(self, end: Any) -> None:
+        self._end, self._splitter = end, LineSplitter()
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run)
 
-    def __enter__(self) -> AnsweringBoard:
+    def take(self, command: Command) -> None:
+        """What a board does with it."""
+        raise NotImplementedError
+
+    def __enter__(self) -> Self:
         self._thread.start()
         return self
 
@@ -215,13 +219,20 @@ class AnsweringBoard:
             except (OSError, ValueError):
                 continue  # unplugged
             for line in lines:
-                self._answer(line)
+                with suppress(LineError):
+                    self.take(decode_command(line))
 
-    def _answer(self, line: bytes) -> None:
-        try:
-            command = decode_command(line)
-        except LineError:
-            return
+
+class AnsweringBoard(ListeningBoard):
+    """Answers commands. `deaf_for` commands are passed over first; `refuse` is sent instead."""
+
+    def __init__(self, end: Any, deaf_for: int = 0, refuse: int | None = None, boot: int = 7) -> None:
+        super().__init__(end)
+        self.heard: list[str] = []
+        self._deaf_for, self._refuse, self._boot = deaf_for, refuse, boot
+
+    def take(self, command: Command) -> None:
+        """Reply to it."""
         self.heard.append(command.letter)
         if command.letter == "q":
             self._end.send(identity(self._boot))

@@ -14,40 +14,27 @@ from firmware_protocol.messages import (
     Ack,
     Command,
     Identity,
-    LineError,
     Refusal,
-    decode_command,
     encode_identity,
     encode_reply,
 )
-from firmware_protocol.splitter import LineSplitter
 from host.link import Link, LinkChange
 from host.rig.against_board import interval_not_taken
-from tests.host.link.boards import LoopEnd, PtyEnd, SocketEnd, report
+from tests.host.link.boards import ListeningBoard, LoopEnd, PtyEnd, SocketEnd, report
 from tests.host.recorder.feeding import until
 
 ENDS = {"pty": PtyEnd, "socket": SocketEnd, "loop": LoopEnd}
 WHO = Identity(7, "1.1", "bench", "1.1.0", 1023, 100, 0x3F, "P")
 
 
-class AskedBoard:
+class AskedBoard(ListeningBoard):
     """Goes by 100 ms at each start. To `n` it says what `answer` makes of it, and does as that says."""
 
     def __init__(self, end: Any, answer: Any = None, protocol: str = "1.1", interval_ms: int = 100) -> None:
+        super().__init__(end)
         self.who = replace(WHO, protocol=protocol, interval_ms=interval_ms)
         self.asked: list[Command] = []
-        self._end = end
         self._answer = answer or (lambda command: Ack(command.tag, "n", command.argument))
-        self._splitter, self._ending = LineSplitter(), threading.Event()
-        self._thread = threading.Thread(target=self._run)
-
-    def __enter__(self) -> AskedBoard:
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._ending.set()
-        self._thread.join()
 
     def restart(self, *, heard: bool = True) -> None:
         """Begin again at 100 ms; the identity line is damaged on the way where it is not `heard`."""
@@ -59,20 +46,8 @@ class AskedBoard:
         """The identity line, as once a minute."""
         self._end.send(encode_identity(self.who) + b"\n")
 
-    def _run(self) -> None:
-        while not self._ending.is_set():
-            try:
-                lines = self._splitter.push(self._end.receive())
-            except (OSError, ValueError):
-                continue  # unplugged
-            for line in lines:
-                self._take(line)
-
-    def _take(self, line: bytes) -> None:
-        try:
-            command = decode_command(line)
-        except LineError:
-            return
+    def take(self, command: Command) -> None:
+        """Say who it is, or reply to the asking."""
         if command.letter == "q":
             self.say_who()
             self._end.send(encode_reply(Ack(command.tag, "q", 0)) + b"\n")
